@@ -1,0 +1,1 @@
+"""What a pressure means for that crop, date and weather."""

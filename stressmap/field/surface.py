@@ -1,0 +1,152 @@
+"""What every method of this room takes and gives, so that the rooms above need not know which one ran."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Places:
+    """Where something is, and in what.
+
+    Parameters
+    ----------
+    xy : array of float, shape (n, 2)
+        Easting and northing [m].
+    block : array of int, shape (n,)
+        Block code, 0 and up.
+    valve : array of int, shape (n,)
+        Valve-zone code, -1 where no valve waters the place.
+    crop : array of int, shape (n,)
+        Crop code; readings of different crops have different means.
+    """
+
+    xy: Floats
+    block: Ints
+    valve: Ints
+    crop: Ints
+
+    def __len__(self) -> int:
+        """Return n."""
+        return len(self.xy)
+
+    def take(self, index: Any) -> Places:
+        """Return some of the places.
+
+        Parameters
+        ----------
+        index : slice or array of int or bool
+            Which.
+
+        Returns
+        -------
+        Places
+        """
+        return Places(self.xy[index], self.block[index], self.valve[index], self.crop[index])
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Readings that may be used.
+
+    Parameters
+    ----------
+    places : Places
+        Where, n of them.
+    value : array of float, shape (n,)
+        The mapped figure [bar]; finite.
+    tree : array of int, shape (n,)
+        Tree code; readings with the same code are leaves of one tree.
+    """
+
+    places: Places
+    value: Floats
+    tree: Ints
+
+    def __len__(self) -> int:
+        """Return n."""
+        return len(self.value)
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """Mean and variance of the signal (reading error left out).
+
+    Parameters
+    ----------
+    mean : array of float, shape (m,)
+        [bar].
+    variance : array of float, shape (m,)
+        [bar²]; never negative.
+    """
+
+    mean: Floats
+    variance: Floats
+
+
+class Surface(Protocol):
+    """A fitted method: ask it for points, for zone means, and how well it does on its own readings.
+
+    Attributes
+    ----------
+    method : str
+        What really ran: ``"structured"``, ``"ordinary"``, ``"block average"`` or ``"ranch average"``.
+    notes : tuple of str
+        Plain sentences about what the user must know (a fallback and its reason, a fit that hit a bound).
+    """
+
+    method: str
+    notes: tuple[str, ...]
+
+    def at(self, places: Places) -> Estimate:
+        """Estimate the signal at points, chunk by chunk.
+
+        Parameters
+        ----------
+        places : Places
+            m of them; memory stays bounded whatever m is.
+
+        Returns
+        -------
+        Estimate
+            Of m.
+        """
+
+    def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate means over zones made of cells, with change of support.
+
+        Parameters
+        ----------
+        places : Places
+            Cell centres, m of them.
+        zone : array of int, shape (m,)
+            Zone of each cell, -1 for none.
+        count : int
+            Number of zones; a zone without a cell gets NaN.
+
+        Returns
+        -------
+        Estimate
+            Of ``count``.
+        """
+
+    def leave_one_out(self) -> tuple[Floats, Floats]:
+        """Predict every reading from the others.
+
+        Returns
+        -------
+        predicted : array of float, shape (n,)
+            [bar].
+        z_score : array of float, shape (n,)
+            (reading - predicted) / its standard error, the reading's own error included.
+        """
+
+    def summary(self) -> dict[str, Any]:
+        """Give the fit as plain numbers and text for ``run.json``."""

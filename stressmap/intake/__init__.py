@@ -1,0 +1,1 @@
+"""Files -> tables of one schema, one working CRS, one time zone."""

@@ -1,0 +1,1 @@
+"""Whether a reading may be used, and where does it belong."""

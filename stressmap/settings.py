@@ -1,0 +1,334 @@
+"""``ranch.toml`` -> one frozen :class:`Settings`, passed down in parts.
+
+Every key of the contract has a field here; an unknown key is refused with the nearest known one. Paths are
+resolved against the folder of the file.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
+
+from stressmap.errors import Problem, SettingsError
+from stressmap.units import M3_H_PER, M3_PER
+
+FLAG_CODES = (
+    "no_value", "no_place", "no_time", "outside_blocks", "near_boundary", "outside_window", "short_bag",
+    "recheck_apart", "duplicate", "impossible_value", "unit_suspect", "lonlat_swapped",
+    "sign_read_as_potential", "unlike_neighbours", "outside_visit",
+)  # fmt: skip
+"""Flag codes of the contract, in its order."""
+
+RankBy = Literal["below_target", "below_baseline", "tension"]
+
+
+def parse_month_day(text: str) -> tuple[int, int]:
+    """Read a day of the year written ``MM-DD``.
+
+    Parameters
+    ----------
+    text : str
+        Month and day, ``"05-01"`` for 1 May.
+
+    Returns
+    -------
+    tuple of int
+        Month and day.
+
+    Raises
+    ------
+    ValueError
+        If it is no day of a leap year.
+
+    Examples
+    --------
+    >>> parse_month_day("05-01")
+    (5, 1)
+    """
+    try:
+        day = dt.datetime.strptime(f"2024-{text}", "%Y-%m-%d").replace(tzinfo=dt.UTC)
+    except (ValueError, TypeError) as error:
+        msg = f'{text!r} is not a day of the year; write month and day as "05-01"'
+        raise ValueError(msg) from error
+    return day.month, day.day
+
+
+def _check_month_day(text: str) -> str:
+    parse_month_day(text)
+    return text
+
+
+def _parse_clock(value: object) -> object:
+    if isinstance(value, str) and value.strip() == "24:00":
+        return dt.time.max
+    return value
+
+
+def _quantity(units: dict[str, float]) -> BeforeValidator:
+    """Return a validator that reads ``"120000 m3"`` into the base unit of ``units``."""
+
+    def read(value: object) -> object:
+        if not isinstance(value, str):
+            msg = f"{value!r} has no unit; write a number and one of {', '.join(units)}, in quotes"
+            raise ValueError(msg)
+        number, _, unit = value.strip().partition(" ")
+        unit = unit.strip()
+        if unit not in units:
+            near = {u.lower(): u for u in units}.get(unit.lower(), ", ".join(units))
+            msg = f"{value!r} has no known unit; write it with {near}"
+            raise ValueError(msg)
+        try:
+            return float(number.replace("_", "")) * units[unit]
+        except ValueError:
+            msg = f"{number!r} is not a number"
+            raise ValueError(msg) from None
+
+    return BeforeValidator(read)
+
+
+Clock = Annotated[dt.time, BeforeValidator(_parse_clock)]
+MonthDay = Annotated[str, AfterValidator(_check_month_day)]
+VolumeM3 = Annotated[float, _quantity(M3_PER), Field(gt=0)]
+FlowM3H = Annotated[float, _quantity(M3_H_PER), Field(gt=0)]
+
+
+class Part(BaseModel):
+    """Base of the tables of ``ranch.toml``: frozen, and no key that is not known."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Ranch(Part):
+    """``[ranch]``: what it is called, its clock, and the units people see."""
+
+    name: str = Field(min_length=1)
+    timezone: str
+    units: Literal["us", "metric"] = "us"
+    languages: tuple[Literal["en", "es"], ...] = Field(default=("en", "es"), min_length=1)
+    crs: str | None = None
+
+    @field_validator("timezone")
+    @classmethod
+    def _known_zone(cls, value: str) -> str:
+        try:
+            ZoneInfo(value)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            msg = f'{value!r} is not a time zone; write an IANA name such as "America/Los_Angeles"'
+            raise ValueError(msg) from None
+        return value
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The time zone as an object."""
+        return ZoneInfo(self.timezone)
+
+
+class Files(Part):
+    """``[files]``: absolute paths of the inputs."""
+
+    readings: Path
+    blocks: Path
+    valves: Path | None = None
+    weather: Path | None = None
+    irrigation: Path | None = None
+
+
+class Visit(Part):
+    """``[visit]``: the days whose readings are mapped together; both empty for the latest."""
+
+    start: dt.date | None = Field(default=None, alias="from")
+    end: dt.date | None = Field(default=None, alias="to")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Visit:
+        if self.start and self.end and self.end < self.start:
+            msg = f"to ({self.end}) is before from ({self.start})"
+            raise ValueError(msg)
+        return self
+
+
+class Reading(Part):
+    """``[reading]``: how readings were taken and which of them count."""
+
+    unit: Literal["bar", "MPa", "kPa", "psi"] = "bar"
+    window: tuple[Clock, Clock] = (dt.time(13), dt.time(15))
+    bag_minutes: float = Field(default=10.0, ge=0)
+    recheck_bar: float = Field(default=1.0, gt=0)
+    gps_m: float = Field(default=10.0, ge=0)
+    keep: tuple[str, ...] = ()
+
+    @field_validator("keep")
+    @classmethod
+    def _known_flags(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for code in value:
+            if code not in FLAG_CODES:
+                near = difflib.get_close_matches(code, FLAG_CODES, n=1, cutoff=0)[0]
+                msg = f"{code!r} is not a flag code; did you mean {near!r}?"
+                raise ValueError(msg)
+        return value
+
+    @model_validator(mode="after")
+    def _window_in_order(self) -> Reading:
+        if self.window[1] <= self.window[0]:
+            msg = 'window ends before it begins; write ["13:00", "15:00"]'
+            raise ValueError(msg)
+        return self
+
+
+class Map(Part):
+    """``[map]``: what is mapped, how, and the edges between priorities."""
+
+    cell_m: float = Field(default=5.0, gt=0)
+    rank_by: RankBy = "below_target"
+    method: Literal["structured", "ordinary"] = "structured"
+    edges_bar: tuple[float, float, float] | None = None
+    smallest_zone_ha: float = Field(default=0.2, ge=0)
+
+    @field_validator("edges_bar")
+    @classmethod
+    def _rising(cls, value: tuple[float, float, float] | None) -> tuple[float, float, float] | None:
+        if value and not value[0] < value[1] < value[2]:
+            msg = f"{list(value)} does not rise; write three rising numbers such as [0, 2, 4]"
+            raise ValueError(msg)
+        return value
+
+
+class Baseline(Part):
+    """Fully watered line: intercept [bar] and slope [bar/kPa] on vapour pressure deficit."""
+
+    intercept_bar: float = Field(le=0)
+    slope_bar_per_kpa: float = Field(le=0)
+
+
+class Water(Part):
+    """``[water]``: what there is for the water plan."""
+
+    available: VolumeM3 | None = None
+    pump: FlowM3H | None = None
+    start: dt.date | None = Field(default=None, alias="from")
+    days: int = Field(default=7, ge=1)
+    hours: tuple[Clock, Clock] = (dt.time(0), dt.time.max)
+
+
+class Settings(Part):
+    """A whole ``ranch.toml``.
+
+    ``crops`` stays a plain table here; :mod:`stressmap.agronomy.crops` lays it over the built-in profiles
+    and refuses what a profile does not know.
+    """
+
+    ranch: Ranch
+    files: Files
+    visit: Visit = Visit()
+    columns: dict[str, str] = {}
+    reading: Reading = Reading()
+    map: Map = Map()
+    crops: dict[str, dict[str, Any]] = {}
+    water: Water | None = None
+
+
+def load(path: Path) -> Settings:
+    """Read and check a ``ranch.toml``.
+
+    Parameters
+    ----------
+    path : Path
+        The file; the paths inside it are relative to its folder.
+
+    Returns
+    -------
+    Settings
+
+    Raises
+    ------
+    SettingsError
+        If it cannot be read, is not TOML, or a key or value is wrong; one problem each.
+    """
+    table = _read_toml(path)
+    files = table.get("files")
+    if isinstance(files, dict):
+        table["files"] = {
+            k: (path.parent / v).resolve() if isinstance(v, str) and v else v for k, v in files.items()
+        }
+    try:
+        return Settings.model_validate(table)
+    except ValidationError as error:
+        raise SettingsError([_problem(path, detail) for detail in error.errors()]) from None
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    where = str(path)
+    try:
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except FileNotFoundError:
+        problem = Problem(where, "there is no such file", "Give the path of a ranch.toml")
+    except OSError as error:
+        problem = Problem(where, f"it cannot be read ({error.strerror})", "Give the path of a ranch.toml")
+    except UnicodeDecodeError:
+        problem = Problem(where, "it is not UTF-8 text", "Save it as UTF-8")
+    except tomllib.TOMLDecodeError as error:
+        problem = Problem(where, f"it is not TOML: {error}", "Mend that line; text goes in quotes")
+    raise SettingsError(problem)
+
+
+def _problem(path: Path, detail: Any) -> Problem:
+    """Turn one pydantic error into a line that a person can act on."""
+    place = [str(p) for p in detail["loc"] if p != "[key]"]
+    dotted = ".".join(place)
+    if detail["type"] == "extra_forbidden":
+        return Problem(str(path), f"unknown key {dotted!r}", _nearest(place))
+    if detail["type"] == "missing":
+        return Problem(str(path), f"the key {dotted!r} is missing", "Add it; it is required")
+    message = detail["msg"].removeprefix("Value error, ")
+    shown = "" if detail["type"] == "value_error" else f" (it is {detail['input']!r})"
+    return Problem(str(path), f"{message[:1].lower()}{message[1:]}{shown}", "Correct it", column=dotted)
+
+
+def _nearest(place: list[str]) -> str:
+    known = known_keys(tuple(place[:-1]))
+    near = difflib.get_close_matches(place[-1], known, n=1, cutoff=0.0) if known else []
+    others = ", ".join(sorted(known))
+    return f"Did you mean {near[0]!r}? Known here: {others}" if near else "Remove it"
+
+
+def known_keys(parents: tuple[str, ...]) -> list[str]:
+    """List the keys that a table of ``ranch.toml`` may have.
+
+    Parameters
+    ----------
+    parents : tuple of str
+        Where the table is, ``()`` for the top and ``("map",)`` for ``[map]``.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> known_keys(("visit",))
+    ['from', 'to']
+    """
+    model: Any = Settings
+    for name in parents:
+        field = model.model_fields.get(name)
+        candidates = [] if field is None else [field.annotation, *getattr(field.annotation, "__args__", ())]
+        models = [c for c in candidates if isinstance(c, type) and issubclass(c, BaseModel)]
+        if not models:
+            return []
+        model = models[0]
+    return [field.alias or name for name, field in model.model_fields.items()]

@@ -1,0 +1,1 @@
+"""Results -> files people use."""

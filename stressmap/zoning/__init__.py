@@ -1,0 +1,1 @@
+"""Surfaces -> priorities by zone and by valve."""
