@@ -1,0 +1,81 @@
+"""What every output is made from: one frozen bundle that the pipeline fills and the writers only read."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+
+from stressmap.settings import Ranch, RankBy
+
+
+@dataclass(frozen=True)
+class Raster:
+    """The mapped surface, cell by cell, in the working CRS.
+
+    Parameters
+    ----------
+    crs : str
+        Working CRS, ``"EPSG:32610"``.
+    west, north : float
+        Easting and northing of the outer corner of the first cell [m].
+    cell_m : float
+        Side of a cell [m].
+    shape : tuple of int
+        Rows and columns.
+    row, col : array of int, shape (m,)
+        Place of each of the m cells that lie in blocks, row 0 in the north.
+    stress_bar, stress_se_bar : array of float, shape (m,)
+        The mapped figure and its standard error [bar].
+    """
+
+    crs: str
+    west: float
+    north: float
+    cell_m: float
+    shape: tuple[int, int]
+    row: NDArray[np.int64]
+    col: NDArray[np.int64]
+    stress_bar: NDArray[np.float64]
+    stress_se_bar: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Content:
+    """A finished run, before it becomes files.
+
+    Parameters
+    ----------
+    ranch : Ranch
+        ``[ranch]`` of the settings: name, time zone, units that people see, languages.
+    visit : tuple of date
+        First and last day.
+    rank_by : str
+        Which figure ``stress_bar`` is.
+    edges_bar : dict
+        For each crop on the ranch the three rising edges between the priorities [bar].
+    method : str
+        The mapping method that really ran.
+    blocks, zones, valves, readings : GeoDataFrame
+        In the working CRS, with the columns of the contract; ``blocks`` also has ``readings``, the count of
+        readings used in it. ``valves`` is in rank order.
+    raster : Raster
+        The surface.
+    notes : tuple of str
+        What the run had to say, in plain sentences.
+    """
+
+    ranch: Ranch
+    visit: tuple[dt.date, dt.date]
+    rank_by: RankBy
+    edges_bar: dict[str, tuple[float, float, float]]
+    method: str
+    blocks: gpd.GeoDataFrame
+    zones: gpd.GeoDataFrame
+    valves: gpd.GeoDataFrame
+    readings: gpd.GeoDataFrame
+    raster: Raster
+    notes: tuple[str, ...]
