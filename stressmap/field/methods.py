@@ -56,11 +56,12 @@ def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None =
         return _average(samples, options, f"Only {len(samples)} usable readings, too few for kriging")
     if np.ptp(samples.value) < ALIKE_BAR:
         return _average(samples, options, "All usable readings are the same, which kriging cannot work with")
+    if method == "structured":
+        from stressmap.field.structured import StructuredSurface
+
+        return StructuredSurface(samples, options)
     try:
-        surface = OrdinarySurface(samples, jobs=options.jobs)
-        if method == "structured":
-            surface.notes = ("The structured method is not built yet: plain ordinary kriging was used.",)
-        return surface
+        return OrdinarySurface(samples, jobs=options.jobs)
     except (ValueError, np.linalg.LinAlgError) as error:
         return _average(samples, options, f"Ordinary kriging could not be fitted ({error})")
 
