@@ -1,7 +1,8 @@
 """How alike two places are, as a function of the distance between them.
 
-Every correlation is 1 at distance 0 and falls with ``u = distance / range``; what *range* means is said for each, because
-libraries differ: at distance 100 an exponential of range 300 is exp(-1/3) here and in GSTools, and exp(-1) in PyKrige.
+Every correlation is 1 at distance 0 and falls with ``u = distance / range``; what *range* means is said for
+each, because libraries differ: at distance 100 an exponential of range 300 is exp(-1/3) here and in GSTools,
+and exp(-1) in PyKrige.
 """
 
 from __future__ import annotations
@@ -85,7 +86,7 @@ MATERN52 = Correlation(
 """``(1 + √5·u + 5u²/3)·exp(-√5·u)``: 0.52 at the range, 0.14 at two ranges."""
 
 GAUSSIAN = Correlation("gaussian", 4, lambda u: np.exp(-(u**2)), lambda u: 2 * u**2 * np.exp(-(u**2)), 5.3)
-"""``exp(-u²)``: 0.37 at the range. Smoother than anything in an orchard; there to check fits against others'."""
+"""``exp(-u²)``: 0.37 at the range. Smoother than any orchard; there to check fits against others'."""
 
 CORRELATIONS = {c.name: c for c in (SPHERICAL, EXPONENTIAL, MATERN12, MATERN32, MATERN52, GAUSSIAN)}
 
@@ -97,8 +98,8 @@ class Parameters:
     Parameters
     ----------
     block, valve, pattern, tree, error : float
-        Variances [bar²] of what readings share in a block, in a valve zone, in the pattern at no distance, on one
-        tree, and of one leaf's reading.
+        Variances [bar²] of what readings share in a block, in a valve zone, in the pattern at no distance, on
+        one tree, and of one leaf's reading.
     range_m : float
         Range of the pattern [m], as its correlation defines it.
     crop : float

@@ -92,7 +92,7 @@ def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROU
     -------
     list of Group
     """
-    parts = [g for g in likelihood_groups(samples.places.xy, samples.places.block)]
+    parts = likelihood_groups(samples.places.xy, samples.places.block)
     if most is not None and len(parts) > most:
         parts = [parts[i] for i in np.linspace(0, len(parts) - 1, most).round().astype(int)]
     return [Group(g, samples.value[g], trend[g], alike(samples, g)) for g in parts]
@@ -285,7 +285,7 @@ def _likelihood(group: Group, model: Model, u: Floats) -> float:
 
 
 def normal_points(count: int, width: int) -> Floats:
-    """Spread points as a standard normal sample would lie, without chance: a Kronecker sequence and its mirror.
+    """Spread points as a standard normal sample lies, without chance: a Kronecker sequence and its mirror.
 
     Parameters
     ----------

@@ -15,8 +15,8 @@ import numpy as np
 from stressmap.field.covariance import Correlation, Parameters
 from stressmap.field.model import Alike, alike, valve_groups
 from stressmap.field.reml import solve
-from stressmap.field.surface import Floats, Ints, Places, Samples
 from stressmap.field.support import thin
+from stressmap.field.surface import Floats, Ints, Places, Samples
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class Nodes:
 
 @dataclass(frozen=True)
 class Kinds:
-    """Which blocks, valve groups and crops the readings of a system lie in: the columns of h before the trend."""
+    """Blocks, valve groups and crops that the readings of a system lie in: h before the trend."""
 
     block: Ints
     valve: Ints
@@ -84,7 +84,7 @@ class Kinds:
 
 @dataclass
 class Forms:
-    """The averaged quadratic forms: second moment of the signal less what it is without readings, and its mean.
+    """The averaged quadratic forms: the signal's mean, and what readings add to its second moment.
 
     Parameters
     ----------
@@ -170,7 +170,9 @@ class System:
         self._origin = places.xy.mean(axis=0)
         self._xy = np.ascontiguousarray(places.xy - self._origin)
         self.kinds = Kinds(
-            np.unique(places.block), np.unique(valve_groups(places.block, places.valve)), np.unique(places.crop)
+            np.unique(places.block),
+            np.unique(valve_groups(places.block, places.valve)),
+            np.unique(places.crop),
         )
         width = len(nodes.trends[0].mean)
         self._trend = np.column_stack([np.ones(len(index)), drift[index]])[:, :width]
@@ -210,7 +212,16 @@ class System:
         reach = self._ranges * self._nodes.correlation.reach
         cells = xy - self._origin
         krige_cells(
-            cells, drift, self._xy, self._nodes.correlation.code, self._ranges, reach, f.lower, lines, flat, out
+            cells,
+            drift,
+            self._xy,
+            self._nodes.correlation.code,
+            self._ranges,
+            reach,
+            f.lower,
+            lines,
+            flat,
+            out,
         )
 
     def mean_of(self, places: Places, drift: Floats) -> tuple[float, float]:

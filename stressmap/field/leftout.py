@@ -1,9 +1,9 @@
 """Prediction of readings from the rest in closed form, for weighted sets of parameters.
 
-With ``a = P·z`` for the projection P of kriging with an estimated mean, the readings B left out together are
+With ``a = P·z`` for the projection P of kriging with an estimated mean, readings B left out together are
 missed by ``(P_BB)⁻¹·a_B`` with covariance ``(P_BB)⁻¹``, the readings' own tree and error included. The sets'
-weights are those without the readings, too: each is divided by how well that set foretold them, cut off at the
-square root of the number of sets so that no set takes all (truncated importance sampling).
+weights are those without the readings, too: each is divided by how well that set foretold them, cut off at
+the square root of the number of sets so that no set takes all (truncated importance sampling).
 """
 
 from __future__ import annotations

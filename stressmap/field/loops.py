@@ -33,7 +33,7 @@ def compiled(function: Callable[..., Any]) -> Any:
     -------
     callable
     """
-    options = {"nogil": True, "fastmath": _FAST, "error_model": "numpy"}
+    options: dict[str, Any] = {"nogil": True, "fastmath": _FAST, "error_model": "numpy"}
     try:
         return numba.njit(cache=True, **options)(function)
     except RuntimeError:
@@ -69,19 +69,8 @@ def _exp_of_minus(x, power, bits):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _correlate(kind, px, py, scale, cx, cy, m, e, power, bits):  # type: ignore[no-untyped-def]
-    """Put the correlation of a tile of cells with the reading at (px, py) into m; scale is 1 / range."""
-    if kind == 0:
-        for t in range(TILE):
-            dx = cx[t] - px
-            dy = cy[t] - py
-            u = min(np.sqrt(dx * dx + dy * dy) * scale, 1.0)
-            m[t] = 1.0 + u * (0.5 * u * u - 1.5)
-        return
-    for t in range(TILE):
-        dx = cx[t] - px
-        dy = cy[t] - py
-        m[t] = np.sqrt(dx * dx + dy * dy) * scale
+def _prepare(kind, m, e):  # type: ignore[no-untyped-def]
+    """Split the correlation of u = m into a polynomial, left in m, and the exponent of exp(-e)."""
     if kind == 1:
         for t in range(TILE):
             e[t] = m[t]
@@ -98,6 +87,23 @@ def _correlate(kind, px, py, scale, cx, cy, m, e, power, bits):  # type: ignore[
         for t in range(TILE):
             e[t] = m[t] * m[t]
             m[t] = 1.0
+
+
+@compiled
+def _correlate(kind, px, py, scale, cx, cy, m, e, power, bits):  # type: ignore[no-untyped-def]
+    """Put the correlation of a tile of cells with the reading at (px, py) into m; scale is 1 / range."""
+    if kind == 0:
+        for t in range(TILE):
+            dx = cx[t] - px
+            dy = cy[t] - py
+            u = min(np.sqrt(dx * dx + dy * dy) * scale, 1.0)
+            m[t] = 1.0 + u * (0.5 * u * u - 1.5)
+        return
+    for t in range(TILE):
+        dx = cx[t] - px
+        dy = cy[t] - py
+        m[t] = np.sqrt(dx * dx + dy * dy) * scale
+    _prepare(kind, m, e)
     _exp_of_minus(e, power, bits)
     for t in range(TILE):
         m[t] *= e[t]
@@ -170,7 +176,7 @@ def _within(readings, cx, cy, reach, chosen):  # type: ignore[no-untyped-def]
 
 @compiled
 def _gather(chosen, count, lower, linear, slope, weight, part, lines):  # type: ignore[no-untyped-def]
-    """Copy the chosen readings' rows and columns into a smaller system, padded with zeros to a multiple of four."""
+    """Copy the chosen readings' rows and columns into a smaller system, padded as the large one."""
     padded = (count + 3) // 4 * 4
     for a in range(padded):
         for b in range(a // 4 * 4 + 4):

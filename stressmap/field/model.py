@@ -1,8 +1,7 @@
-"""The model's parameters as the fit sees them: which are free, what is plausible, and the covariance they make."""
+"""The model's parameters as the fit sees them: which are free, how plausible they are, what they make."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,19 +41,7 @@ class Model:
     correlation: Correlation = MATERN32
 
     def parameters(self, u: Floats) -> Parameters:
-        """Turn a vector into parameters.
-
-        Parameters
-        ----------
-        u : array, shape (k,)
-            Logarithms.
-
-        Returns
-        -------
-
-        Parameters
-        ----------
-        """
+        """Turn a vector of logarithms, shape (k,), into a set of parameters."""
         variance = dict.fromkeys(VARIANCES, 0.0) | {"error": self.error_bar**2}
         variance |= {name: float(np.exp(2 * x)) for name, x in zip(self.free, u, strict=False)}
         return Parameters(**variance, range_m=float(np.exp(u[-1])), crop=self.priors.crop_bar**2)
@@ -215,6 +202,3 @@ def alike(samples: Samples, index: Ints) -> Alike:
     }
     same = {name: (code[:, None] == code[None, :]).astype(float) for name, code in codes.items()}
     return Alike(same, cdist(places.xy, places.xy))
-
-
-Target = Callable[[Floats], tuple[float, Floats]]

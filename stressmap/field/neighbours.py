@@ -67,8 +67,8 @@ def system_readings(xy: Floats, block: Ints, blocks: Ints, centre: Floats, *, re
     """Choose the readings from which some blocks are kriged.
 
     All of them when the ranch has at most :data:`MOST_TOGETHER`. Otherwise the blocks' own, the nearest
-    :data:`MOST_TOGETHER` of them if there are more, filled up to :data:`NEAREST` with the nearest others within
-    reach.
+    :data:`MOST_TOGETHER` of them if there are more, filled up to :data:`NEAREST` with the nearest others
+    within reach.
 
     Parameters
     ----------

@@ -93,7 +93,7 @@ def log_likelihood(solved: Solved, trend: Floats, value: Floats) -> float:
     means = np.linalg.solve(solved.information, solved.weighed.T @ value)
     squares = float((value - trend @ means) @ (solved.inverse @ value))
     extra = float(np.linalg.slogdet(solved.information)[1])
-    return -0.5 * ((n - p) * LOG_2PI + solved.log_determinant + extra + squares)
+    return float(-0.5 * ((n - p) * LOG_2PI + solved.log_determinant + extra + squares))
 
 
 def projection(solved: Solved) -> Floats:

@@ -16,8 +16,8 @@ from stressmap.field.neighbours import MOST_TOGETHER, NEAREST, system_readings
 from stressmap.field.options import FieldOptions
 from stressmap.field.parallel import each
 from stressmap.field.reml import solve
-from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
 from stressmap.field.support import cells_by_zone
+from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
 
 CHUNK = 16_384
 """Cells in one piece of work, whatever the number of threads."""
@@ -145,7 +145,7 @@ class StructuredSurface:
                 information += solved.information
                 right += solved.weighed.T @ group.value
             variance = np.linalg.inv(information)
-            return Trend(variance @ right, variance)
+            return Trend(np.asarray(variance @ right), np.asarray(variance))
 
         trends: list[Trend | None] = [None] * len(found.nodes)
         for range_m in sorted({p.range_m for p in found.nodes}):
@@ -219,6 +219,7 @@ class StructuredSurface:
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""
         f = self.fit
+        likelihood = round(f.log_likelihood, 6) if np.isfinite(f.log_likelihood) else None
         terms = {
             f"{name}_sd_bar": round(f.average(name) ** 0.5, 4)
             for name in ("block", "valve", "pattern", "tree", "error")
@@ -231,7 +232,7 @@ class StructuredSurface:
             "range_m": round(f.average("range_m"), 2),
             "range_best_m": round(f.best.range_m, 2),
             "tree_and_error_told_apart": "error" in f.model.free or f.model.error_bar > 0,
-            "restricted_log_likelihood": round(f.log_likelihood, 6) if np.isfinite(f.log_likelihood) else None,
+            "restricted_log_likelihood": likelihood,
             "parameter_sets": len(f.nodes),
             "covariate_used": bool(self.drift.spread),
         }
