@@ -30,7 +30,8 @@ class Zone:
     outline : shapely Polygon or MultiPolygon
         In the working CRS.
     cells : array of int, shape (k,)
-        Positions of its cells in the block's cells, those with their centre inside the block.
+        Positions of its cells in the block's cells: those with their centre inside the block, or where it has
+        none of these, those that the block touches.
     """
 
     priority: int
@@ -72,9 +73,10 @@ def block_zones(
     zones = []
     for part, face in _faces(parts, frame, size * STAIR_CELLS):
         clipped = _polygonal(shapely.intersection(face, outline))
-        member = np.flatnonzero((parts[place] == part) & cells.inside)
+        member = np.flatnonzero(parts[place] == part)
+        inside = member[cells.inside[member]]
         if not clipped.is_empty:
-            zones.append(Zone(int(classed[parts == part][0]), clipped, member))
+            zones.append(Zone(int(classed[parts == part][0]), clipped, inside if len(inside) else member))
     return sorted(zones, key=lambda z: (z.priority, -z.outline.area))
 
 
