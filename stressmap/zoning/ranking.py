@@ -1,0 +1,149 @@
+"""Valve zones in the order in which they need water, with the odds of being right."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from stressmap.settings import RankBy
+from stressmap.units import M2_PER_HA
+from stressmap.zoning.classes import Edges, priority, probabilities
+
+Z_90 = 1.6448536269514722
+"""Standard errors on each side of a normal 90 % interval."""
+
+LABELS: dict[int, tuple[str, str]] = {
+    1: ("water first", "regar primero"),
+    2: ("water next", "regar después"),
+    3: ("watch", "vigilar"),
+    4: ("can wait", "puede esperar"),
+}
+"""The contract's words for a priority, English and Spanish."""
+
+COLUMNS = (
+    "rank", "valve", "block", "crop", "area_ha", "readings", "stress_bar", "stress_se_bar", "low_bar",
+    "high_bar", "swp_bar", "target_bar", "baseline_bar", "priority", "label_en", "label_es", "p_first",
+    "confidence", "last_irrigated",
+)  # fmt: skip
+"""The contract's columns of the valve table, in its order."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """The figures that priorities are made of, one per zone.
+
+    Parameters
+    ----------
+    mean, se : array of float, shape (k,)
+        Zone mean of the ranked figure and its standard error [bar].
+    """
+
+    mean: NDArray[np.float64]
+    se: NDArray[np.float64]
+
+
+def judge(figures: Figures, crops: list[str], edges: dict[str, Edges]) -> pd.DataFrame:
+    """Class zone means by their crop's edges.
+
+    Parameters
+    ----------
+    figures : Figures
+        Of k zones.
+    crops : list of str, length k
+        Crop of each zone.
+    edges : dict
+        Edges of each crop [bar].
+
+    Returns
+    -------
+    DataFrame
+        k rows: ``stress_bar``, ``stress_se_bar``, ``low_bar``, ``high_bar`` (90 % interval), ``priority``,
+        ``label_en``, ``label_es``, ``p_first`` (probability that the mean is over the highest edge) and
+        ``confidence`` (that it belongs to its priority).
+    """
+    count = len(figures.mean)
+    level, odds = np.zeros(count, dtype=np.int64), np.zeros((count, 4))
+    for crop in sorted(set(crops)):
+        mine = np.array([c == crop for c in crops])
+        level[mine] = priority(figures.mean[mine], edges[crop])
+        odds[mine] = probabilities(figures.mean[mine], figures.se[mine], edges[crop])
+    return pd.DataFrame(
+        {
+            "stress_bar": figures.mean,
+            "stress_se_bar": figures.se,
+            "low_bar": figures.mean - Z_90 * figures.se,
+            "high_bar": figures.mean + Z_90 * figures.se,
+            "priority": level,
+            "label_en": [LABELS[p][0] for p in level.tolist()],
+            "label_es": [LABELS[p][1] for p in level.tolist()],
+            "p_first": odds[:, 0],
+            "confidence": odds[np.arange(count), level - 1],
+        }
+    )
+
+
+def rank_valves(
+    valves: gpd.GeoDataFrame, blocks: pd.DataFrame, figures: Figures, edges: dict[str, Edges], rank_by: RankBy
+) -> gpd.GeoDataFrame:
+    """Put the valve zones in order, the driest first; equals stay in the order of their names.
+
+    Parameters
+    ----------
+    valves : GeoDataFrame
+        k valve zones with ``valve``, ``block``, ``readings`` (count used) and ``last_irrigated``.
+    blocks : DataFrame
+        Indexed by block: ``crop``, ``target_bar``, ``baseline_bar``.
+    figures : Figures
+        Zone means, in the order of ``valves``.
+    edges : dict
+        Edges of each crop [bar].
+    rank_by : str
+        Which figure was mapped; the stem water potential is told back from it.
+
+    Returns
+    -------
+    GeoDataFrame
+        In rank order, with the contract's columns and ``geometry``.
+    """
+    own = blocks.loc[valves["block"]].reset_index(drop=True)
+    table = valves.reset_index(drop=True)
+    judged = judge(figures, own["crop"].tolist(), edges)
+    zero = {"below_target": own["target_bar"], "below_baseline": own["baseline_bar"]}.get(rank_by, 0.0)
+    table = table.assign(
+        **{c: judged[c] for c in judged.columns},
+        crop=own["crop"],
+        target_bar=own["target_bar"],
+        baseline_bar=own["baseline_bar"],
+        area_ha=table.geometry.area / M2_PER_HA,
+        swp_bar=zero - judged["stress_bar"],
+    )
+    table = table.sort_values(["stress_bar", "valve"], ascending=[False, True], ignore_index=True)
+    table["rank"] = np.arange(1, len(table) + 1)
+    return gpd.GeoDataFrame(table[[*COLUMNS, "geometry"]], crs=valves.crs)
+
+
+def last_irrigated(valves: list[str], log: pd.DataFrame | None, until: pd.Timestamp) -> list[object]:
+    """Look up when each valve's last set ended.
+
+    Parameters
+    ----------
+    valves : list of str
+        Valve names.
+    log : DataFrame or None
+        As ``intake.schemas.IRRIGATION``.
+    until : Timestamp
+        Sets that began later are not looked at.
+
+    Returns
+    -------
+    list
+        A Timestamp or None for each valve.
+    """
+    if log is None or log.empty:
+        return [None] * len(valves)
+    ended = log[log["start"] <= until].groupby("valve")["end"].max()
+    return [ended.get(v) for v in valves]
