@@ -237,14 +237,20 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
 
 
 def _laid_over(name: str, base: Mapping[str, Any] | None, own: Mapping[str, Any]) -> dict[str, Any]:
-    table: dict[str, Any] = {"title": {"en": name.capitalize(), "es": name.capitalize()}, **(base or {}), **own}
+    table: dict[str, Any] = {
+        "title": {"en": name.capitalize(), "es": name.capitalize()},
+        **(base or {}),
+        **own,
+    }
     keys = set(own) - {"sources"}
     if isinstance(own.get("edges"), Mapping):
         table["edges"] = {**(base or {}).get("edges", {}), **own["edges"]}
         keys = (keys - {"edges"}) | {f"edges.{ranking}" for ranking in own["edges"]}
     mine = {key: {"cite": "[crops] of the ranch", "standing": SET_BY_RANCH} for key in sorted(keys)}
     told = own.get("sources", {})
-    table["sources"] = {**(base or {}).get("sources", {}), **mine, **told} if isinstance(told, Mapping) else told
+    table["sources"] = (
+        {**(base or {}).get("sources", {}), **mine, **told} if isinstance(told, Mapping) else told
+    )
     table["name"] = name
     return table
 
@@ -255,7 +261,9 @@ def _problem(where: str, crop: str, detail: Any) -> Problem:
     if detail["type"] == "extra_forbidden":
         known = _known_keys(detail["loc"][:-1])
         near = difflib.get_close_matches(place[-1], known, n=1, cutoff=0.0)[0]
-        return Problem(where, f"unknown key {dotted!r}", f"Did you mean {near!r}? Known here: {', '.join(known)}")
+        return Problem(
+            where, f"unknown key {dotted!r}", f"Did you mean {near!r}? Known here: {', '.join(known)}"
+        )
     if detail["type"] == "missing":
         return Problem(where, f"the key {dotted!r} is missing", "Add it beside the other keys of that table")
     message = detail["msg"].removeprefix("Value error, ")

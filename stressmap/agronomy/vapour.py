@@ -136,7 +136,9 @@ def actual_kpa(temp_c: ArrayLike, rh_pct: ArrayLike) -> Floats:
     return np.asarray(saturation_kpa(temp_c) * humidity / 100.0)
 
 
-def daily_actual_kpa(extremes_c: tuple[ArrayLike, ArrayLike], extremes_pct: tuple[ArrayLike, ArrayLike]) -> Floats:
+def daily_actual_kpa(
+    extremes_c: tuple[ArrayLike, ArrayLike], extremes_pct: tuple[ArrayLike, ArrayLike]
+) -> Floats:
     """Mean actual vapour pressure of a day, from its extremes (FAO-56 equation 17).
 
     Parameters
