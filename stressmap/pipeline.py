@@ -360,10 +360,20 @@ def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gp
 
 def _ranked(inputs: Inputs, assessed: Assessed, mapped: Mapped, edges: dict[str, Edges]) -> gpd.GeoDataFrame:
     table = _counted(inputs.valves, assessed.readings, "valve")
+    measured = set(assessed.readings.loc[assessed.readings["used"], "block"])
+    table["measured"] = [block in measured for block in table["block"]]
     midnight = dt.datetime.combine(assessed.visit[1] + dt.timedelta(days=1), dt.time.min)
     until = pd.Timestamp(midnight).tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward")
     table["last_irrigated"] = last_irrigated(table["valve"].tolist(), inputs.irrigation, until)
-    return rank_valves(table, assessed.blocks, mapped.valves, edges, inputs.settings.map.rank_by)
+    chosen = inputs.settings.map
+    return rank_valves(
+        table,
+        assessed.blocks,
+        mapped.valves,
+        edges,
+        chosen.rank_by,
+        rank_unmeasured=chosen.rank_unmeasured,
+    )
 
 
 def _predicted(readings: gpd.GeoDataFrame, surface: Surface) -> gpd.GeoDataFrame:
