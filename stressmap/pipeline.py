@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import geopandas as gpd
 import numpy as np
@@ -21,7 +21,8 @@ from stressmap import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
 from stressmap.agronomy.figures import add_figures, block_figures, edges_for
 from stressmap.errors import DataError, Notes, Problem
-from stressmap.field.methods import FieldOptions, fit_surface
+from stressmap.field.methods import fit_surface
+from stressmap.field.options import FieldOptions
 from stressmap.field.surface import Places, Samples, Surface
 from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
@@ -44,22 +45,24 @@ Visit = tuple[dt.date, dt.date]
 T = TypeVar("T")
 
 
-class Progress:
-    """What a run tells whoever waits for it; this one says nothing and the command line draws bars.
-
-    Methods
-    -------
-    stage
-        Called when a stage begins.
-    step
-        Called when a share of the stage is done.
-    """
+class Progress(Protocol):
+    """What a run tells whoever waits for it."""
 
     def stage(self, name: str, steps: int) -> None:
         """Begin a stage of so many steps."""
 
     def step(self) -> None:
         """Finish one step of it."""
+
+
+class Silent:
+    """A progress that says nothing."""
+
+    def stage(self, name: str, steps: int) -> None:
+        """Say nothing."""
+
+    def step(self) -> None:
+        """Say nothing."""
 
 
 @dataclass
@@ -116,7 +119,8 @@ class Result:
 
 def _together(*readers: Callable[[], Any]) -> list[Any]:
     """Call readers of separate files and raise all their problems at once."""
-    found, problems = [], []
+    found: list[Any] = []
+    problems: list[Problem] = []
     for reader in readers:
         try:
             found.append(reader())
@@ -294,7 +298,7 @@ def run(
     StressmapError
         With the problems and the exit code; an earlier result is untouched.
     """
-    notes, watch, tell = Notes(), Watch(), progress or Progress()
+    notes, watch, tell = Notes(), Watch(), progress or Silent()
     tell.stage("Reading files", 1)
     with watch.of("read"):
         inputs = load_inputs(source, notes)

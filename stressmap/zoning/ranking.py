@@ -135,11 +135,14 @@ def rank_valves(
         area_ha=table.geometry.area / M2_PER_HA,
         swp_bar=zero - judged["stress_bar"],
     )
-    table = table.sort_values(["stress_bar", "valve"], ascending=[False, True], ignore_index=True)
-    table["rank"] = np.arange(1, len(table) + 1)
-    table["tied_group"] = tied_groups(
-        Figures(table["stress_bar"].to_numpy(), table["stress_se_bar"].to_numpy())
-    )
+    table["ranked"] = table["measured"] | rank_unmeasured
+    order, rises = ["ranked", "stress_bar", "valve"], [False, False, True]
+    table = table.sort_values(order, ascending=rises, ignore_index=True)
+    last = int(table["ranked"].sum())
+    table["rank"] = pd.array([i + 1 if i < last else None for i in range(len(table))], dtype="Int64")
+    ranked = table.iloc[:last]
+    groups = tied_groups(Figures(ranked["stress_bar"].to_numpy(), ranked["stress_se_bar"].to_numpy()))
+    table["tied_group"] = np.append(groups, np.zeros(len(table) - last, dtype=np.int64))
     return gpd.GeoDataFrame(table[[*COLUMNS, "geometry"]], crs=valves.crs)
 
 
