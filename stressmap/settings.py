@@ -215,6 +215,7 @@ class Map(Part):
     method: Literal["structured", "ordinary"] = "structured"
     edges_bar: tuple[float, float, float] | None = None
     smallest_zone_ha: float = Field(default=0.2, ge=0)
+    rank_unmeasured: bool = True
 
     @field_validator("edges_bar")
     @classmethod

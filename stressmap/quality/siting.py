@@ -48,8 +48,8 @@ def site(points: Any, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, gps_m:
         valve[here] = np.where(found[here] >= 0, mine[found[here]] if len(mine) else -1, -1)
     return pd.DataFrame(
         {
-            "block": _named(block, blocks["block"]),
-            "valve": _named(valve, valves["valve"]),
+            "block": pd.Series(_named(block, blocks["block"]), index=points.index, dtype=object),
+            "valve": pd.Series(_named(valve, valves["valve"]), index=points.index, dtype=object),
             "distance_m": distance,
             "near_boundary": (block >= 0) & (distance > 0),
             "outside": placed & (block < 0),
@@ -108,7 +108,8 @@ def join_valves(
         If a valve names a block that does not exist, or none lies in any block.
     """
     names = blocks["block"].tolist()
-    unknown = [(i, b) for i, b in enumerate(valves["block"]) if b is not None and b not in names]
+    said = [None if pd.isna(b) else b for b in valves["block"]]
+    unknown = [(i, b) for i, b in enumerate(said) if b is not None and b not in names]
     if unknown:
         raise DataError(
             [
@@ -124,10 +125,7 @@ def join_valves(
         )
     overlap = _overlap_m2(valves, blocks)
     chosen = np.array(
-        [
-            names.index(b) if b is not None else int(overlap[i].argmax())
-            for i, b in enumerate(valves["block"])
-        ],
+        [names.index(b) if b is not None else int(overlap[i].argmax()) for i, b in enumerate(said)],
         dtype=int,
     )
     shared = overlap[np.arange(len(valves)), chosen]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 from rasterio.features import shapes as raster_shapes
 from scipy import ndimage
 
+from stressmap.units import M2_PER_HA
 from stressmap.zoning.cells import BlockCells, Lattice
 
 STAIR_CELLS = 1.5
@@ -67,21 +69,45 @@ def block_zones(
     shape = (int(place[0].max()) + 1, int(place[1].max()) + 1)
     classed, counted = np.zeros(shape, dtype=np.int32), np.zeros(shape, dtype=bool)
     classed[place], counted[place] = priority, cells.inside
-    parts = merge_small(classed, counted, smallest_ha * 10_000.0 / grid.cell_m**2)
     size = grid.cell_m
     frame = Affine(size, 0, grid.west + left * size, 0, -size, grid.north - top * size)
-    zones = []
-    for part, face in _faces(parts, frame, size * STAIR_CELLS):
-        clipped = _polygonal(shapely.intersection(face, outline))
-        member = np.flatnonzero(parts[place] == part)
-        inside = member[cells.inside[member]]
-        if not clipped.is_empty:
-            zones.append(Zone(int(classed[parts == part][0]), clipped, inside if len(inside) else member))
+    least_m2 = smallest_ha * M2_PER_HA
+    parts = merge_small(classed, lambda labels: _cell_areas(labels, counted, size), least_m2)
+    shapes = _clipped(parts, frame, outline)
+    while len(shapes) > 1 and min(shape.area for shape in shapes.values()) < least_m2:
+        areas = np.zeros(int(parts.max()) + 1)
+        areas[list(shapes)] = [shape.area for shape in shapes.values()]
+        before = int(parts.max())
+        parts = merge_small(classed, lambda _, known=areas: known, least_m2)
+        if int(parts.max()) == before:
+            break
+        shapes = _clipped(parts, frame, outline)
+    inner = np.where(cells.inside, parts[place], 0)
+    level = {int(part): int(value) for part, value in zip(parts[place], classed[place], strict=True)}
+    zones = [Zone(level[part], shape, _members(inner, parts[place], part)) for part, shape in shapes.items()]
     return sorted(zones, key=lambda z: (z.priority, -z.outline.area))
 
 
+def _members(inner: NDArray[np.int32], touched: NDArray[np.int32], part: int) -> NDArray[np.int64]:
+    own = np.flatnonzero(inner == part)
+    return own if len(own) else np.flatnonzero(touched == part)
+
+
+def _cell_areas(labels: NDArray[np.int32], counted: NDArray[np.bool_], cell_m: float) -> NDArray[np.float64]:
+    return np.bincount(labels[counted], minlength=int(labels.max()) + 1) * cell_m**2
+
+
+def _clipped(parts: NDArray[np.int32], frame: Affine, outline: Any) -> dict[int, Any]:
+    """Trace the areas, take off their stair-steps and cut them to the block."""
+    cut = {
+        part: _polygonal(shapely.intersection(face, outline))
+        for part, face in _faces(parts, frame, frame.a * STAIR_CELLS)
+    }
+    return {part: shape for part, shape in cut.items() if not shape.is_empty}
+
+
 def merge_small(
-    classed: NDArray[np.int32], counted: NDArray[np.bool_], least_cells: float
+    classed: NDArray[np.int32], measure: Callable[[NDArray[np.int32]], NDArray[np.float64]], least_m2: float
 ) -> NDArray[np.int32]:
     """Merge the connected areas that are too small, the smallest first, and number those left.
 
@@ -89,10 +115,10 @@ def merge_small(
     ----------
     classed : array of int, shape (rows, columns)
         Priority 1 to 4, 0 outside. Changed in place: a merged area takes the priority it is merged into.
-    counted : array of bool, shape (rows, columns)
-        The cells that count for an area's size.
-    least_cells : float
-        Counted cells an area must have to stay.
+    measure : callable
+        Gives the size of each numbered area [m²], by its number.
+    least_m2 : float
+        Size an area must have to stay [m²].
 
     Returns
     -------
@@ -101,10 +127,10 @@ def merge_small(
     """
     labels = _connected(classed)
     count = int(labels.max())
-    size = np.bincount(labels[counted], minlength=count + 1).astype(float)
+    size = np.asarray(measure(labels), dtype=float).copy()
     links = _shared_edges(labels)
     owner = np.arange(count + 1)
-    queue = [(size[i], i) for i in range(1, count + 1) if size[i] < least_cells or size[i] == 0]
+    queue = [(size[i], i) for i in range(1, count + 1) if size[i] < least_m2 or size[i] == 0]
     heapq.heapify(queue)
     while queue:
         area, small = heapq.heappop(queue)
@@ -112,7 +138,7 @@ def merge_small(
             continue
         target = max(links[small], key=lambda j: (links[small][j], size[j], -j))
         _join(small, target, owner, size, links)
-        if size[target] < least_cells:
+        if size[target] < least_m2:
             heapq.heappush(queue, (size[target], target))
     roots = np.array([_root(owner, i) for i in range(count + 1)])
     first = np.zeros(count + 1, dtype=np.int32)
