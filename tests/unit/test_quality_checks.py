@@ -51,7 +51,6 @@ def test_clean_readings_pass_and_nothing_is_lost() -> None:
         ({"bag_minutes": 9.0}, "short_bag", False),
         ({"recheck_bar": 40.0}, "recheck_apart", False),
         ({"pressure_bar": 0.0}, "impossible_value", False),
-        ({"pressure_bar": 250.0}, "impossible_value", False),
         ({"time": local("13:30", "2026-07-13")}, "outside_visit", False),
         ({"time": local("13:30", "2026-07-15")}, "outside_visit", False),
         ({"pressure_bar": -12.0}, "sign_read_as_potential", True),
@@ -79,6 +78,11 @@ def test_a_fault_gets_its_code_and_its_consequence(cells: dict, code: str, used:
 )
 def test_a_reading_at_the_edge_passes(cells: dict) -> None:
     assert ranch.assess(changed(**cells), BLOCKS).loc[0, "flags"] == ()
+
+
+def test_the_bounds_of_what_is_possible_are_a_setting() -> None:
+    out = ranch.assess(changed(pressure_bar=31.0, recheck_bar=np.nan), BLOCKS, possible_bar=[0.5, 30.0])
+    assert out.loc[0, ["flags", "used"]].tolist() == [("impossible_value",), False]
 
 
 def test_keep_brings_a_kind_back_and_keeps_its_flag() -> None:
