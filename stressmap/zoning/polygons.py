@@ -145,7 +145,7 @@ def merge_small(
 
 
 def connected(classed: NDArray[np.int32]) -> NDArray[np.int32]:
-    """Number the connected areas of one class, from 1; the same surface always gets the same numbers.
+    """Give each connected area of one class a number from 1; the same surface always gets the same numbers.
 
     Parameters
     ----------
