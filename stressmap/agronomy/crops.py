@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, Field, ValidationError, model_validator
 
-from stressmap.agronomy.target import Point, check_season
+from stressmap.agronomy.target import check_season
 from stressmap.errors import Problem, SettingsError
 from stressmap.settings import Baseline, MonthDay, Part, RankBy
 
@@ -142,7 +142,7 @@ class TooWet(Part):
 
 
 class CropCoefficient(Part):
-    """Crop coefficient on reference evapotranspiration through the season, and the height of the trees [m]."""
+    """Crop coefficient on reference evapotranspiration through the season, and height of the trees [m]."""
 
     points: Coefficients
     height_m: float = Field(default=3.0, gt=0.0)
@@ -171,7 +171,7 @@ class CropProfile(Part):
     crop_coefficient: CropCoefficient | None = None
     levels: tuple[Level, ...] = ()
     cautions: tuple[Caution, ...] = ()
-    sources: dict[str, Source] = {}
+    sources: dict[str, Source] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _stages_in_order(self) -> CropProfile:
@@ -218,7 +218,8 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
 
     Examples
     --------
-    >>> profiles = load_profiles({"pistachio": {"season_target": [["05-01", -8], ["09-01", -14]]}}, "ranch.toml")
+    >>> own = {"pistachio": {"season_target": [["05-01", -8], ["09-01", -14]]}}
+    >>> profiles = load_profiles(own, "ranch.toml")
     >>> sorted(profiles), profiles["pistachio"].baseline
     (['almond', 'pistachio', 'prune', 'walnut'], None)
     """
@@ -237,14 +238,20 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
 
 
 def _laid_over(name: str, base: Mapping[str, Any] | None, own: Mapping[str, Any]) -> dict[str, Any]:
-    table: dict[str, Any] = {"title": {"en": name.capitalize(), "es": name.capitalize()}, **(base or {}), **own}
+    table: dict[str, Any] = {
+        "title": {"en": name.capitalize(), "es": name.capitalize()},
+        **(base or {}),
+        **own,
+    }
     keys = set(own) - {"sources"}
     if isinstance(own.get("edges"), Mapping):
         table["edges"] = {**(base or {}).get("edges", {}), **own["edges"]}
         keys = (keys - {"edges"}) | {f"edges.{ranking}" for ranking in own["edges"]}
     mine = {key: {"cite": "[crops] of the ranch", "standing": SET_BY_RANCH} for key in sorted(keys)}
     told = own.get("sources", {})
-    table["sources"] = {**(base or {}).get("sources", {}), **mine, **told} if isinstance(told, Mapping) else told
+    table["sources"] = (
+        {**(base or {}).get("sources", {}), **mine, **told} if isinstance(told, Mapping) else told
+    )
     table["name"] = name
     return table
 
@@ -255,7 +262,9 @@ def _problem(where: str, crop: str, detail: Any) -> Problem:
     if detail["type"] == "extra_forbidden":
         known = _known_keys(detail["loc"][:-1])
         near = difflib.get_close_matches(place[-1], known, n=1, cutoff=0.0)[0]
-        return Problem(where, f"unknown key {dotted!r}", f"Did you mean {near!r}? Known here: {', '.join(known)}")
+        return Problem(
+            where, f"unknown key {dotted!r}", f"Did you mean {near!r}? Known here: {', '.join(known)}"
+        )
     if detail["type"] == "missing":
         return Problem(where, f"the key {dotted!r} is missing", "Add it beside the other keys of that table")
     message = detail["msg"].removeprefix("Value error, ")
@@ -346,24 +355,3 @@ def level_of(profile: CropProfile, scale: Scale, bar: float) -> Level | None:
     'mild to moderate'
     """
     return next((level for level in profile.levels if level.scale == scale and level.holds(bar)), None)
-
-
-def target_points(profile: CropProfile) -> tuple[Point, ...]:
-    """Give the points of a crop's season target.
-
-    Parameters
-    ----------
-    profile : CropProfile
-        The crop.
-
-    Returns
-    -------
-    tuple of (str, float)
-        Empty where the crop has none.
-
-    Examples
-    --------
-    >>> target_points(load_profiles({}, "ranch.toml")["prune"])
-    (('05-01', -6.0), ('08-01', -14.0))
-    """
-    return profile.season_target or ()

@@ -22,7 +22,8 @@ def _within(values: ArrayLike, low: float, high: float, what: str) -> Floats:
     wrong = (array < low) | (array > high)
     if wrong.any():
         first = float(np.atleast_1d(array)[np.atleast_1d(wrong)][0])
-        msg = f"{what} must be between {low:g} and {high:g}; {int(wrong.sum())} value(s) are not, first {first:g}"
+        count = int(wrong.sum())
+        msg = f"{what} must be between {low:g} and {high:g}; {count} value(s) are not, first {first:g}"
         raise ValueError(msg)
     return array
 
@@ -136,7 +137,9 @@ def actual_kpa(temp_c: ArrayLike, rh_pct: ArrayLike) -> Floats:
     return np.asarray(saturation_kpa(temp_c) * humidity / 100.0)
 
 
-def daily_actual_kpa(extremes_c: tuple[ArrayLike, ArrayLike], extremes_pct: tuple[ArrayLike, ArrayLike]) -> Floats:
+def daily_actual_kpa(
+    extremes_c: tuple[ArrayLike, ArrayLike], extremes_pct: tuple[ArrayLike, ArrayLike]
+) -> Floats:
     """Mean actual vapour pressure of a day, from its extremes (FAO-56 equation 17).
 
     Parameters
