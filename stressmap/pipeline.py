@@ -208,7 +208,7 @@ def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assesse
     if not table["used"].any():
         raise DataError(_nothing_usable(chosen, visit, table))
     held = block_figures(inputs.blocks, visit, inputs.weather, inputs.profiles, chosen, notes)
-    return Assessed(visit, table, held.join(inputs.blocks.set_index("block")["crop"]))
+    return Assessed(visit, table, held)
 
 
 def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:

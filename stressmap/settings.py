@@ -170,7 +170,8 @@ class Reading(Part):
     ``possible_bar``, the least and greatest balance pressure that a tree can show at midday (common
     practice: 5 to 20, 30 to 60 at the extreme); ``unlike_z``, how many standard errors from what its
     neighbours predict a reading is marked; ``align_chambers``, whether the offset between two chambers or
-    crews on the same trees is taken out.
+    crews on the same trees is taken out; ``same_weather``, whether readings of a visit whose days differ are
+    shifted to its middle weather.
     """
 
     unit: Literal["bar", "MPa", "kPa", "psi"] = "bar"
@@ -184,6 +185,7 @@ class Reading(Part):
     date_order: Literal["day-first", "month-first"] | None = None
     crs: str | None = None
     align_chambers: bool = False
+    same_weather: bool = True
     keep: tuple[str, ...] = ()
 
     @field_validator("keep")
