@@ -142,10 +142,10 @@ def _projected(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, 
         notes.say(f"{table.where}: x and y have no CRS but are degrees; they were read as WGS 84.")
         stated = stated.replace("", "EPSG:4326")
     lon, lat = pd.Series(np.nan, index=x.index), pd.Series(np.nan, index=x.index)
+    heading = table.headings.get("crs", "crs")
     for code, rows in stated[placed].groupby(stated[placed]).groups.items():
-        lon.loc[rows], lat.loc[rows] = to_wgs84(
-            x.loc[rows].to_numpy(), y.loc[rows].to_numpy(), str(code), table
-        )
+        given = x.loc[rows].to_numpy(), y.loc[rows].to_numpy()
+        lon.loc[rows], lat.loc[rows] = degrees(*given, str(code), table.where, heading)
     return lon, lat
 
 
@@ -154,8 +154,8 @@ def _code(text: str) -> str:
     return f"EPSG:{digits}" if digits.isdigit() else text
 
 
-def to_wgs84(
-    x: NDArray[np.float64], y: NDArray[np.float64], crs: str, table: Table
+def degrees(
+    x: NDArray[np.float64], y: NDArray[np.float64], crs: str, where: str, column: str
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Bring coordinates of a named CRS into WGS 84.
 
@@ -165,8 +165,8 @@ def to_wgs84(
         Easting and northing, or longitude and latitude, in the CRS's own unit.
     crs : str
         As a person names it, ``EPSG:2226``.
-    table : Table
-        For the message.
+    where, column : str
+        File and column that name the CRS, for the message.
 
     Returns
     -------
@@ -182,8 +182,7 @@ def to_wgs84(
         change = Transformer.from_crs(CRS.from_user_input(crs), "EPSG:4326", always_xy=True)
         lon, lat = change.transform(x, y)
     except (CRSError, ProjError):
-        heading = table.headings.get("crs", "crs")
         remedy = 'Write an EPSG code such as "EPSG:32610"'
-        raise DataError(Problem(table.where, f"{crs!r} is not a CRS", remedy, column=heading)) from None
+        raise DataError(Problem(where, f"{crs!r} is not a CRS", remedy, column=column)) from None
     reached = np.isfinite(lon) & np.isfinite(lat)
     return np.where(reached, lon, np.nan), np.where(reached, lat, np.nan)
