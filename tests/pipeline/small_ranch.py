@@ -32,7 +32,9 @@ cell_m = 10
 def blocks() -> gpd.GeoDataFrame:
     shapes = [shapely.box(0, 0, 300, 400), shapely.box(320, 0, 620, 400)]
     moved = [shapely.affinity.translate(s, WEST, SOUTH) for s in shapes]
-    return gpd.GeoDataFrame({"block": ["North Shed", "South Shed"], "crop": ["prune"] * 2}, geometry=moved, crs=CRS)
+    return gpd.GeoDataFrame(
+        {"block": ["North Shed", "South Shed"], "crop": ["prune"] * 2}, geometry=moved, crs=CRS
+    )
 
 
 def valves() -> gpd.GeoDataFrame:
@@ -71,7 +73,11 @@ def weather() -> pd.DataFrame:
     hours = pd.date_range("2026-07-14 00:00", "2026-07-15 23:00", freq="h")
     warm = 26.0 + 9.0 * np.sin((hours.hour - 9) * np.pi / 12)
     return pd.DataFrame(
-        {"time": hours.strftime("%Y-%m-%d %H:%M"), "temp_c": warm.round(1), "rh_pct": (95 - 2 * warm).round(0)}
+        {
+            "time": hours.strftime("%Y-%m-%d %H:%M"),
+            "temp_c": warm.round(1),
+            "rh_pct": (95 - 2 * warm).round(0),
+        }
     )
 
 
