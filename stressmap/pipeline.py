@@ -160,10 +160,10 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
         return lambda: None if path is None else read(path)
 
     def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-        blocks = read_blocks(files.blocks, chosen.ranch.crs, notes)
+        blocks = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns)
         if files.valves is None:
             return blocks, blocks_as_valves(blocks)
-        valves = read_valves(files.valves, CRS(blocks.crs), notes)
+        valves = read_valves(files.valves, CRS(blocks.crs), notes, chosen.columns)
         return blocks, join_valves(valves, blocks, files.valves, notes)
 
     (blocks, valves), readings, weather, irrigation = _together(

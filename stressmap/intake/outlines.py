@@ -62,7 +62,7 @@ def read_outlines(path: Path) -> Outlines:
     """
     where = str(path)
     if not path.exists():
-        raise DataError(Problem(where, "there is no such file", "Correct its path in ranch.toml"))
+        raise DataError(Problem(where, "there is no such file", "Correct the path"))
     if path.is_dir():
         raise DataError(Problem(where, "it is a folder", "Give the path of a file"))
     if path.stat().st_size == 0:

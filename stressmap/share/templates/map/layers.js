@@ -1,6 +1,9 @@
 // What is drawn on the map, and how it follows what the user chose.
 const EDGE = "#14181c";
-const LABEL = { width: 52, height: 40, gap: 3 };
+const LABEL = { width: 52, height: 40, gap: 3, least: 22 };
+const FIRST_RANKS = 20;
+const MOST_CHANGE = 4;
+const FULL = ranch.basemap ? 0.82 : 1;
 
 function unpack(polygons) {
   return polygons.map((rings) => rings.map((steps) => {
@@ -42,6 +45,7 @@ function readingMarks(reading) {
 class RanchDrawing {
   constructor(map, choose) {
     this.map = map;
+    if (ranch.basemap) L.tileLayer(ranch.basemap, { maxZoom: 20, maxNativeZoom: 18 }).addTo(map);
     this.choose = choose;
     this.shapes = { valves: new Map(), zones: [], dots: [], again: [] };
     this.groups = {};
@@ -81,7 +85,7 @@ class RanchDrawing {
 
   fillOf(priority) {
     return {
-      pane: "zones", color: EDGE, weight: 1.2, opacity: 0.9, fillOpacity: 1, fillColor: `url(#fill-${priority})`,
+      pane: "zones", color: EDGE, weight: 1.2, opacity: 0.9, fillOpacity: FULL, fillColor: `url(#fill-${priority})`,
       className: `zone zone-${priority}`, smoothFactor: 0.5,
     };
   }
@@ -140,14 +144,14 @@ class RanchDrawing {
     }
   }
 
-  // In the order of rank, so that where boxes would cover each other the more urgent one stays.
+  // From afar only the first ranks; and in their order, so that where boxes would cover each other the more urgent one stays.
   placeRanks() {
     for (const label of this.labels) label.remove();
     this.labels = [];
     if (!shown.layers.ranks) return;
     const view = this.map.getBounds().pad(0.02), taken = [];
     for (const valve of ranch.valves) {
-      if (!view.contains(valve.at)) continue;
+      if (!view.contains(valve.at) || (valve.rank > FIRST_RANKS && this.widthOf(valve) < LABEL.least)) continue;
       const spot = this.map.latLngToLayerPoint(valve.at);
       const crowded = taken.some((other) => Math.abs(other.x - spot.x) < LABEL.width + LABEL.gap && Math.abs(other.y - spot.y) < LABEL.height + LABEL.gap);
       if (crowded) continue;
@@ -157,11 +161,18 @@ class RanchDrawing {
     }
   }
 
+  widthOf(valve) {
+    const box = this.shapes.valves.get(valve).getBounds();
+    return this.map.latLngToLayerPoint(box.getNorthEast()).x - this.map.latLngToLayerPoint(box.getSouthWest()).x;
+  }
+
   rankLabel(valve) {
     const priority = priorityOf(valve), look = lookOf(priority);
     const box = make("div", { class: "rank" },
       make("b", { text: valve.rank }),
-      make("span", { text: shortOf(priority), style: { background: look.fill, color: look.ink } }));
+      shown.colourBy === "change"
+        ? make("span", { text: signed(valve.change), style: { background: changeColour(valve.change), color: "#111" } })
+        : make("span", { text: shortOf(priority), style: { background: look.fill, color: look.ink } }));
     const icon = L.divIcon({ html: box, className: "rank-icon", iconSize: [LABEL.width, LABEL.height] });
     return L.marker(valve.at, { icon, pane: "ranks", interactive: false, keyboard: false });
   }
@@ -190,7 +201,7 @@ class RanchDrawing {
   }
 
   valveStyle(valve, by) {
-    if (by === "valves") return { fillColor: `url(#fill-${priorityOf(valve)})`, fillOpacity: 1, dashArray: null };
+    if (by === "valves") return { fillColor: `url(#fill-${priorityOf(valve)})`, fillOpacity: FULL, dashArray: null };
     if (by === "change") return { fillColor: changeColour(valve.change), fillOpacity: 1, dashArray: null };
     return { fillColor: "#fff", fillOpacity: 0.001, dashArray: "5 4" };
   }
@@ -221,9 +232,12 @@ class RanchDrawing {
   }
 }
 
+const signed = (change) => (!change ? "?" : (change.bar > 0 ? "+" : "") + number(change.bar));
+
 function changeColour(change) {
   if (!change || change.bar === null) return ranch.style.none.fill;
   const ramp = ranch.style.changeRamp;
-  const step = Math.round(((Math.max(-4, Math.min(4, change.bar)) + 4) / 8) * (ramp.length - 1));
-  return ramp[step];
+  if (!change.clear) return ramp[(ramp.length - 1) / 2];
+  const share = (Math.max(-MOST_CHANGE, Math.min(MOST_CHANGE, change.bar)) / MOST_CHANGE + 1) / 2;
+  return ramp[Math.round(share * (ramp.length - 1))];
 }

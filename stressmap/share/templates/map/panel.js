@@ -1,24 +1,20 @@
 // The list beside the map: order, search, what a row leads to, cautions, how the map was made.
-function rowButton(chosen, parts, label) {
-  const button = make("button", { type: "button", class: "row", "aria-label": label }, ...parts);
+function rowButton(chosen, parts) {
+  const button = make("button", { type: "button", class: "row" }, ...parts);
   button.addEventListener("click", () => page.choose(chosen));
   return make("li", {}, button);
 }
 
 function valveRow(valve) {
   const priority = priorityOf(valve), look = lookOf(priority);
-  const label = word("list.row_label", {
-    rank: valve.rank, valve: valve.valve, block: valve.block ?? "", priority: priority === "none" ? "" : priority,
-    label: labelOf(priority), figure: figure(valve.stress),
-  });
   const plan = valve.plan && valve.plan.hours ? planFacts(valve.plan)[0][1] : null;
   const item = rowButton({ kind: "valve", item: valve }, [
-    make("span", { class: "number" }, make("b", { text: valve.rank })),
+    make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank })),
     make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
     make("span", { class: "what" },
       make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
       make("small", { text: plan ?? figure(valve.stress) })),
-  ], label);
+  ]);
   item.firstChild.dataset.valve = valve.valve;
   return item;
 }
@@ -26,18 +22,18 @@ function valveRow(valve) {
 function readingRow(reading) {
   const name = reading.tree ?? word("list.reading_row", { row: reading.row });
   const flags = flagWords(reading);
-  const second = [reading.at ? null : word("list.no_position"), flags || null, reading.used ? figure(reading.stress) : null].filter(Boolean).join(" · ");
+  const second = [reading.at || reading.flags.includes("no_place") ? null : word("list.no_position"), flags || null, reading.used ? figure(reading.stress) : null].filter(Boolean).join(" · ");
   return rowButton({ kind: "reading", item: reading }, [
     layerMark(reading.used ? "used" : "leftOut"),
     make("span", { class: "name" }, named(name, { class: "main" }), make("small", { text: second })),
-  ], null);
+  ]);
 }
 
 function againRow(spot, place) {
   return rowButton({ kind: "again", item: spot }, [
     make("span", { class: "number" }, make("b", { text: place + 1 })),
     make("span", { class: "name" }, named(spot.tree ?? word("map.look_again"), { class: "main" }), make("small", {}, named([spot.block, spot.valve].filter(Boolean).join(" · ")))),
-  ], null);
+  ]);
 }
 
 const folded = (text) => String(text ?? "").normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
@@ -131,7 +127,7 @@ function legend() {
 function rampLegend(image) {
   const unsure = shown.colourBy === "uncertainty";
   const ends = unsure ? ["map.sure", "map.unsure"] : ["map.wetter", "map.drier"];
-  const [low, high] = image ? [image.low, image.high] : [-4, 4];
+  const [low, high] = image ? [image.low, image.high] : [-MOST_CHANGE, MOST_CHANGE];
   return [
     make("p", { class: "measure", text: unsure ? word("map.by_uncertainty") : shown.colourBy === "change" ? word("map.by_change") : `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }),
     make("div", { class: "ramp", style: { backgroundImage: ranch.style.ramps[shown.colourBy] } }),
