@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import time
 from collections.abc import Callable, Iterator
@@ -27,7 +28,9 @@ from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
-from stressmap.quality.checks import assess
+from stressmap.quality import reading_error
+from stressmap.quality.checks import assess, mark_unlike
+from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.siting import join_valves
 from stressmap.quality.visit import choose_visit, doubtful_last_visit, visit_before
 from stressmap.settings import Settings
@@ -108,6 +111,7 @@ class Assessed:
     visit: Visit
     readings: gpd.GeoDataFrame
     blocks: pd.DataFrame
+    error: ReadingError
 
 
 @dataclass(frozen=True)
@@ -161,11 +165,11 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
         return lambda: None if path is None else read(path)
 
     def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-        read = read_blocks(files.blocks, chosen.ranch.crs, notes)
+        read = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns)
         blocks = settle_crops(read, profiles, str(files.blocks), notes)
         if files.valves is None:
             return blocks, blocks_as_valves(blocks)
-        valves = read_valves(files.valves, CRS(blocks.crs), notes)
+        valves = read_valves(files.valves, CRS(blocks.crs), notes, chosen.columns)
         return blocks, join_valves(valves, blocks, files.valves, notes)
 
     (blocks, valves), readings, weather, irrigation = _together(
@@ -207,6 +211,11 @@ def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assesse
 def _assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
     chosen = inputs.settings
     checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
+    error = reading_error.estimate(checked)
+    for sentence in reading_error.sentences(error, aligned=chosen.reading.align_chambers):
+        notes.say(sentence)
+    if chosen.reading.align_chambers:
+        checked = reading_error.align(checked, error)
     figured = add_figures(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen, notes)
     table = gpd.GeoDataFrame(figured, geometry="geometry", crs=inputs.crs)
     bare = table["used"] & table["stress_bar"].isna()
@@ -216,9 +225,8 @@ def _assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
     if not table["used"].any():
         raise DataError(_nothing_usable(chosen, visit, table))
     weather = weather_from_readings(table[table["used"]]) if inputs.weather is None else inputs.weather
-    return Assessed(
-        visit, table, block_figures(inputs.blocks, visit, weather, inputs.profiles, chosen, notes)
-    )
+    held = block_figures(inputs.blocks, visit, weather, inputs.profiles, chosen, notes)
+    return Assessed(visit, table, held, error)
 
 
 def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
@@ -248,7 +256,8 @@ def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
     Surface
     """
     samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves)
-    return fit_surface(samples, method=inputs.settings.map.method, options=FieldOptions(jobs=jobs))
+    options = FieldOptions(reading_error_bar=assessed.error.reading_error_bar, jobs=jobs)
+    return fit_surface(samples, method=inputs.settings.map.method, options=options)
 
 
 def run(
@@ -302,7 +311,8 @@ def run(
     with staged(target) as folder:
         with watch.of("write"):
             everything.write(content, folder)
-        record = everything.Record(source, inputs.settings, surface.summary(), watch.seconds)
+        error = dataclasses.asdict(assessed.error)
+        record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
         everything.write_run(content, record, folder / "run.json")
     return Result(content, target)
 
@@ -327,7 +337,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         blocks=_counted(inputs.blocks, assessed.readings, "block"),
         zones=mapped.zones,
         valves=_ranked(inputs, assessed, mapped, edges, change),
-        readings=_predicted(assessed.readings, surface),
+        readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
         raster=Raster(
             crs=inputs.crs.to_string(),
             west=grid.west,
@@ -395,13 +405,14 @@ def _ranked(
     )
 
 
-def _predicted(readings: gpd.GeoDataFrame, surface: Surface) -> gpd.GeoDataFrame:
-    """Add what every used reading would have been from the others."""
+def _predicted(readings: gpd.GeoDataFrame, surface: Surface, unlike_z: float) -> gpd.GeoDataFrame:
+    """Add what every used reading would have been from the others, and mark those far from it."""
     table = readings.assign(predicted_bar=np.nan, z_score=np.nan)
     predicted, z_score = surface.leave_one_out()
     table.loc[table["used"], "predicted_bar"] = predicted
     table.loc[table["used"], "z_score"] = z_score
-    return table
+    flags = mark_unlike(table["flags"].tolist(), table["z_score"].to_numpy(), unlike_z)
+    return table.assign(flags=pd.Series(flags, index=table.index, dtype=object))
 
 
 @dataclass(frozen=True)
