@@ -17,6 +17,7 @@ from stressmap.agronomy.crops import CropProfile, load_profiles
 from stressmap.agronomy.figures import add_figures, block_figures, weather_from_readings
 from stressmap.agronomy.orchard import settle_crops
 from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.covariate import Covariate, read_covariate
 from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.readings import read_readings
@@ -44,6 +45,7 @@ class Inputs:
     readings: pd.DataFrame
     weather: pd.DataFrame | None
     irrigation: pd.DataFrame | None
+    covariate: Covariate | None
 
     @property
     def crs(self) -> CRS:
@@ -117,7 +119,9 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
         optional(files.weather, lambda path: read_weather(path, zone=zone, notes=notes)),
         optional(files.irrigation, lambda path: read_irrigation(path, zone=zone, notes=notes)),
     )
-    return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation)
+    raster = chosen.map.covariate
+    covariate = None if raster is None else read_covariate(raster, CRS(blocks.crs))
+    return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation, covariate)
 
 
 def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assessed:
