@@ -1,4 +1,4 @@
-"""What holds for any plausible weather, date and reading: nothing lost silently, monotone where physics is."""
+"""What holds for any plausible weather, date and reading: nothing lost silently, monotone as physics is."""
 
 from pathlib import Path
 from typing import Any
