@@ -26,12 +26,16 @@ class Places:
         Valve-zone code, -1 where no valve waters the place.
     crop : array of int, shape (n,)
         Crop code; readings of different crops have different means.
+    covariate : array of float, shape (n,), optional
+        What an extra raster says there (soil, canopy), in any unit, NaN where it says nothing; None without
+        one.
     """
 
     xy: Floats
     block: Ints
     valve: Ints
     crop: Ints
+    covariate: Floats | None = None
 
     def __len__(self) -> int:
         """Return n."""
@@ -49,7 +53,8 @@ class Places:
         -------
         Places
         """
-        return Places(self.xy[index], self.block[index], self.valve[index], self.crop[index])
+        covariate = None if self.covariate is None else self.covariate[index]
+        return Places(self.xy[index], self.block[index], self.valve[index], self.crop[index], covariate)
 
 
 @dataclass(frozen=True)
@@ -73,6 +78,20 @@ class Samples:
     def __len__(self) -> int:
         """Return n."""
         return len(self.value)
+
+    def take(self, index: Any) -> Samples:
+        """Return some of the readings.
+
+        Parameters
+        ----------
+        index : slice or array of int or bool
+            Which.
+
+        Returns
+        -------
+        Samples
+        """
+        return Samples(self.places.take(index), self.value[index], self.tree[index])
 
 
 @dataclass(frozen=True)
@@ -102,8 +121,13 @@ class Surface(Protocol):
         Plain sentences about what the user must know (a fallback and its reason, a fit that hit a bound).
     """
 
-    method: str
-    notes: tuple[str, ...]
+    @property
+    def method(self) -> str:
+        """What really ran."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the user must know."""
 
     def at(self, places: Places) -> Estimate:
         """Estimate the signal at points, chunk by chunk.
@@ -143,10 +167,13 @@ class Surface(Protocol):
         Returns
         -------
         predicted : array of float, shape (n,)
-            [bar].
+            [bar]; NaN where there is no other.
         z_score : array of float, shape (n,)
             (reading - predicted) / its standard error, the reading's own error included.
         """
+
+    def leave_block_out(self) -> tuple[Floats, Floats]:
+        """Predict every reading from the other blocks; shapes and units as :meth:`leave_one_out`."""
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from rasterio.features import shapes as raster_shapes
 from scipy import ndimage
 
+from stressmap.units import M2_PER_HA
 from stressmap.zoning.cells import BlockCells, Lattice
 
 STAIR_CELLS = 1.5
@@ -67,21 +68,43 @@ def block_zones(
     shape = (int(place[0].max()) + 1, int(place[1].max()) + 1)
     classed, counted = np.zeros(shape, dtype=np.int32), np.zeros(shape, dtype=bool)
     classed[place], counted[place] = priority, cells.inside
-    parts = merge_small(classed, counted, smallest_ha * 10_000.0 / grid.cell_m**2)
     size = grid.cell_m
     frame = Affine(size, 0, grid.west + left * size, 0, -size, grid.north - top * size)
-    zones = []
-    for part, face in _faces(parts, frame, size * STAIR_CELLS):
-        clipped = _polygonal(shapely.intersection(face, outline))
-        member = np.flatnonzero(parts[place] == part)
-        inside = member[cells.inside[member]]
-        if not clipped.is_empty:
-            zones.append(Zone(int(classed[parts == part][0]), clipped, inside if len(inside) else member))
+    least_m2 = smallest_ha * M2_PER_HA
+    labels = connected(classed)
+    cell_areas = np.bincount(labels[counted], minlength=int(labels.max()) + 1) * size**2
+    parts = merge_small(classed, cell_areas.astype(float), least_m2)
+    shapes = _clipped(parts, frame, outline)
+    while len(shapes) > 1 and min(shape.area for shape in shapes.values()) < least_m2:
+        areas = np.zeros(int(parts.max()) + 1)
+        areas[list(shapes)] = [shape.area for shape in shapes.values()]
+        before = int(parts.max())
+        parts = merge_small(classed, areas, least_m2)
+        if int(parts.max()) == before:
+            break
+        shapes = _clipped(parts, frame, outline)
+    inner = np.where(cells.inside, parts[place], 0)
+    level = {int(part): int(value) for part, value in zip(parts[place], classed[place], strict=True)}
+    zones = [Zone(level[part], shape, _members(inner, parts[place], part)) for part, shape in shapes.items()]
     return sorted(zones, key=lambda z: (z.priority, -z.outline.area))
 
 
+def _members(inner: NDArray[np.int32], touched: NDArray[np.int32], part: int) -> NDArray[np.int64]:
+    own = np.flatnonzero(inner == part)
+    return own if len(own) else np.flatnonzero(touched == part)
+
+
+def _clipped(parts: NDArray[np.int32], frame: Affine, outline: Any) -> dict[int, Any]:
+    """Trace the areas, take off their stair-steps and cut them to the block."""
+    cut = {
+        part: _polygonal(shapely.intersection(face, outline))
+        for part, face in _faces(parts, frame, frame.a * STAIR_CELLS)
+    }
+    return {part: shape for part, shape in cut.items() if not shape.is_empty}
+
+
 def merge_small(
-    classed: NDArray[np.int32], counted: NDArray[np.bool_], least_cells: float
+    classed: NDArray[np.int32], areas_m2: NDArray[np.float64], least_m2: float
 ) -> NDArray[np.int32]:
     """Merge the connected areas that are too small, the smallest first, and number those left.
 
@@ -89,22 +112,22 @@ def merge_small(
     ----------
     classed : array of int, shape (rows, columns)
         Priority 1 to 4, 0 outside. Changed in place: a merged area takes the priority it is merged into.
-    counted : array of bool, shape (rows, columns)
-        The cells that count for an area's size.
-    least_cells : float
-        Counted cells an area must have to stay.
+    areas_m2 : array of float
+        Size of each connected area [m²], by the number that :func:`connected` gives it.
+    least_m2 : float
+        Size an area must have to stay [m²].
 
     Returns
     -------
     array of int, shape (rows, columns)
         Area numbers from 1, 0 outside. Cells that touch only by a corner are not connected.
     """
-    labels = _connected(classed)
+    labels = connected(classed)
     count = int(labels.max())
-    size = np.bincount(labels[counted], minlength=count + 1).astype(float)
+    size = areas_m2.copy()
     links = _shared_edges(labels)
     owner = np.arange(count + 1)
-    queue = [(size[i], i) for i in range(1, count + 1) if size[i] < least_cells or size[i] == 0]
+    queue = [(size[i], i) for i in range(1, count + 1) if size[i] < least_m2 or size[i] == 0]
     heapq.heapify(queue)
     while queue:
         area, small = heapq.heappop(queue)
@@ -112,16 +135,28 @@ def merge_small(
             continue
         target = max(links[small], key=lambda j: (links[small][j], size[j], -j))
         _join(small, target, owner, size, links)
-        if size[target] < least_cells:
+        if size[target] < least_m2:
             heapq.heappush(queue, (size[target], target))
     roots = np.array([_root(owner, i) for i in range(count + 1)])
     first = np.zeros(count + 1, dtype=np.int32)
     first[labels.ravel()[::-1]] = classed.ravel()[::-1]
     np.copyto(classed, np.where(labels > 0, first[roots[labels]], 0))
-    return _connected(classed)
+    return connected(classed)
 
 
-def _connected(classed: NDArray[np.int32]) -> NDArray[np.int32]:
+def connected(classed: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Give each connected area of one class a number from 1; the same surface always gets the same numbers.
+
+    Parameters
+    ----------
+    classed : array of int, shape (rows, columns)
+        Priority 1 to 4, 0 outside.
+
+    Returns
+    -------
+    array of int, shape (rows, columns)
+        0 outside. Cells that touch only by a corner are not connected.
+    """
     labels = np.zeros(classed.shape, dtype=np.int32)
     for value in range(1, 5):
         part, _ = ndimage.label(classed == value)

@@ -1,0 +1,255 @@
+"""Plain ordinary kriging of the whole ranch through PyKrige: automatic variogram, one mean per crop.
+
+Knows neither blocks nor valve zones. PyKrige is asked in chunks, because it holds readings x points several
+times over; its variances, which keep the nugget even when it filters the mean, are brought down to those of
+the signal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.linalg import LinAlgError, cho_factor, cho_solve
+from scipy.spatial.distance import cdist, pdist
+from threadpoolctl import threadpool_limits
+
+from stressmap.field.parallel import each
+from stressmap.field.support import cells_by_zone, thin
+from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
+
+MODEL = "spherical"
+CHUNK_NUMBERS = 1_000_000
+"""Readings x points in one call of PyKrige, which makes about five arrays of that many numbers."""
+LEAST_NUGGET_SHARE = 1e-3
+"""Of the variance of the readings: keeps two readings at one place from making the system singular."""
+UNKNOWN_CROP_BAR2 = 9.0
+"""Variance between crops [bar²] for a crop without a reading; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Variogram:
+    """Spherical variogram.
+
+    Parameters
+    ----------
+    sill : float
+        Partial sill [bar²].
+    range_m : float
+        Distance at which the sill is reached [m].
+    nugget : float
+        Variance of what differs at one place [bar²], taken as error.
+    """
+
+    sill: float
+    range_m: float
+    nugget: float
+
+    def covariance(self, distance: Floats) -> Floats:
+        """Return the covariance of the signal [bar²] at a distance [m].
+
+        Parameters
+        ----------
+        distance : array of float
+            [m].
+
+        Returns
+        -------
+        array of float
+
+        Examples
+        --------
+        >>> Variogram(2.0, 100.0, 0.5).covariance(np.array([0.0, 100.0, 150.0])).tolist()
+        [2.0, 0.0, 0.0]
+        """
+        u = np.minimum(distance / self.range_m, 1.0)
+        return np.asarray(self.sill * (1.0 - 1.5 * u + 0.5 * u**3))
+
+
+class OrdinarySurface:
+    """Ordinary kriging fitted to readings.
+
+    Parameters
+    ----------
+    samples : Samples
+        At least three, not all alike and not all at one place.
+    variogram : Variogram, optional
+        Default: PyKrige's automatic one.
+    jobs : int
+        Threads; the result does not depend on it.
+
+    Raises
+    ------
+    ValueError
+        If PyKrige can make no variogram of the readings.
+    """
+
+    method = "ordinary"
+
+    def __init__(self, samples: Samples, variogram: Variogram | None = None, *, jobs: int = 1) -> None:
+        self.samples, self.jobs = samples, jobs
+        self.notes: tuple[str, ...] = ()
+        self._origin = samples.places.xy.mean(axis=0)
+        self._xy = samples.places.xy - self._origin
+        self._crops, crop = np.unique(samples.places.crop, return_inverse=True)
+        self._trend = np.eye(len(self._crops))[crop]
+        first = samples.value - (self._trend / self._trend.sum(axis=0)) @ (self._trend.T @ samples.value)
+        self.variogram = variogram or automatic_variogram(self._xy, first)
+        with threadpool_limits(1):
+            self._solve()
+
+    def at(self, places: Places) -> Estimate:
+        """Estimate the signal at points; as :meth:`stressmap.field.surface.Surface.at`."""
+        mean, variance = np.empty(len(places)), np.empty(len(places))
+        offset, doubt = self._crop_figures(places.crop)
+        chunk = max(len(self.samples), CHUNK_NUMBERS // len(self.samples))
+
+        def fill(start: int) -> None:
+            part = slice(start, start + chunk)
+            x, y = (places.xy[part] - self._origin).T
+            m, v = self._kriger.execute("points", x, y, backend="vectorized")
+            mean[part] = np.asarray(m) + offset[part]
+            variance[part] = np.asarray(v) - self.variogram.nugget + doubt[part]
+
+        each(fill, range(0, len(places), chunk), jobs=self.jobs)
+        return Estimate(mean, np.maximum(variance, 0.0))
+
+    def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate means over zones made of cells; as :meth:`stressmap.field.surface.Surface.zone_means`.
+
+        The kriging system is solved for the mean covariance between a zone's cells and the readings; the
+        covariance within the zone is that between its cells (or those that stand for them).
+        """
+        mean, variance = np.full(count, np.nan), np.full(count, np.nan)
+        offset, doubt = self._crop_figures(places.crop)
+        for code, cells in cells_by_zone(zone, count):
+            xy = places.xy[cells] - self._origin
+            right = self._mean_covariance(xy)
+            mean[code] = right @ self._alpha + self._level + offset[cells].mean()
+            few = xy[thin(xy)]
+            pairs = self.variogram.covariance(pdist(few)).sum() * 2 + len(few) * self.variogram.sill
+            known = right @ self._inverse @ right
+            slack = 1.0 - right @ self._inverse.sum(axis=1)
+            variance[code] = pairs / len(few) ** 2 - known + slack**2 * self._level_variance
+            variance[code] += doubt[cells].mean()
+        return Estimate(mean, np.maximum(variance, 0.0))
+
+    def leave_one_out(self) -> tuple[Floats, Floats]:
+        """Predict every reading from the others; as :meth:`stressmap.field.surface.Surface.leave_one_out`."""
+        return self._without(np.arange(len(self.samples)))
+
+    def leave_block_out(self) -> tuple[Floats, Floats]:
+        """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
+        return self._without(self.samples.places.block)
+
+    def summary(self) -> dict[str, Any]:
+        """Give the fit as plain numbers and text for ``run.json``."""
+        return {
+            "method": self.method,
+            "readings": len(self.samples),
+            "variogram": MODEL,
+            "partial_sill_bar2": round(self.variogram.sill, 6),
+            "range_m": round(self.variogram.range_m, 3),
+            "nugget_bar2": round(self.variogram.nugget, 6),
+        }
+
+    def _solve(self) -> None:
+        """Solve the system once: crop means by generalised least squares, weights, and PyKrige's kriger."""
+        n, v = len(self.samples), self.variogram
+        factor = cho_factor(v.covariance(cdist(self._xy, self._xy)) + v.nugget * np.eye(n), lower=True)
+        self._inverse = cho_solve(factor, np.eye(n))
+        weighed = self._inverse @ self._trend
+        crop_variance = np.linalg.inv(self._trend.T @ weighed)
+        means = crop_variance @ (weighed.T @ self.samples.value)
+        residual = self.samples.value - self._trend @ means
+        self._level_variance = float(1.0 / self._inverse.sum())
+        self._alpha = self._inverse @ residual
+        self._projection = self._inverse - weighed @ crop_variance @ weighed.T
+        # with one crop its mean is PyKrige's own; with several, what is doubtful beyond one common mean
+        extra = np.maximum(np.diag(crop_variance) - self._level_variance, 0.0)
+        self._level = float(means.mean())
+        self._offset = dict(
+            zip(self._crops.tolist(), zip(means - self._level, extra, strict=True), strict=True)
+        )
+        self._kriger = _kriger(self._xy, residual + self._level, v)
+
+    def _crop_figures(self, crop: Ints) -> tuple[Floats, Floats]:
+        """Return what to add for each crop to the common level [bar] and to the variance [bar²]."""
+        kinds, which = np.unique(crop, return_inverse=True)
+        table = np.array([self._offset.get(int(c), (0.0, UNKNOWN_CROP_BAR2)) for c in kinds]).reshape(-1, 2)
+        return table[which, 0], table[which, 1]
+
+    def _mean_covariance(self, xy: Floats) -> Floats:
+        total = np.zeros(len(self.samples))
+        chunk = max(1, CHUNK_NUMBERS // len(self.samples))
+        for start in range(0, len(xy), chunk):
+            total += self.variogram.covariance(cdist(xy[start : start + chunk], self._xy)).sum(axis=0)
+        return total / len(xy)
+
+    def _without(self, left_out: Ints) -> tuple[Floats, Floats]:
+        """Predict from the rest in closed form, one group of readings left out at a time."""
+        predicted, error = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
+        for group in np.unique(left_out):
+            out = np.flatnonzero(left_out == group)
+            inner = self._projection[np.ix_(out, out)]
+            try:
+                spread = cho_solve(cho_factor(inner + 0.0), np.eye(len(out)))
+            except LinAlgError:
+                spread = np.full((len(out), len(out)), np.inf)
+            if not np.all(np.diag(spread) < 1e6 * (self.variogram.sill + self.variogram.nugget)):
+                self._without_crop(out, predicted, error)
+                continue
+            predicted[out] = self.samples.value[out] - spread @ self._alpha[out]
+            error[out] = np.diag(spread)
+        return predicted, (self.samples.value - predicted) / np.sqrt(error)
+
+    def _without_crop(self, out: Ints, predicted: Floats, error: Floats) -> None:
+        """Predict readings that were all there was of their crop: from the others' level, with wide error."""
+        rest = np.setdiff1d(np.arange(len(self.samples)), out)
+        if len(rest):
+            predicted[out] = self.samples.value[rest].mean()
+            error[out] = UNKNOWN_CROP_BAR2 + self.variogram.sill + self.variogram.nugget
+
+
+def automatic_variogram(xy: Floats, value: Floats) -> Variogram:
+    """Let PyKrige fit a spherical variogram, and keep it solvable.
+
+    Parameters
+    ----------
+    xy : array of float, shape (n, 2)
+        [m].
+    value : array of float, shape (n,)
+        [bar].
+
+    Returns
+    -------
+    Variogram
+
+    Raises
+    ------
+    ValueError
+        If no variogram can be made: all at one place, or too few.
+    """
+    from pykrige.ok import OrdinaryKriging
+
+    if len(value) < 3 or np.ptp(xy, axis=0).max() < 1e-3:
+        msg = "no variogram can be made of fewer than three readings or of readings all at one place"
+        raise ValueError(msg)
+    total = float(np.var(value))
+    fit = OrdinaryKriging(*xy.T, value, variogram_model=MODEL)
+    sill, range_m, nugget = map(float, fit.variogram_model_parameters)
+    if not np.all(np.isfinite([sill, range_m, nugget])):
+        msg = "PyKrige's automatic variogram is not finite"
+        raise ValueError(msg)
+    least = float(pdist(xy).max()) * 1e-3
+    return Variogram(max(sill, 1e-6 * total), max(range_m, least), max(nugget, LEAST_NUGGET_SHARE * total))
+
+
+def _kriger(xy: Floats, value: Floats, variogram: Variogram) -> Any:
+    from pykrige.ok import OrdinaryKriging
+
+    parameters = {"psill": variogram.sill, "range": variogram.range_m, "nugget": variogram.nugget}
+    return OrdinaryKriging(
+        *xy.T, value, variogram_model=MODEL, variogram_parameters=parameters, exact_values=False
+    )

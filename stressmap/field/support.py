@@ -1,0 +1,81 @@
+"""Change of support: which cells a zone is made of, and which stand for it where pairs of cells count."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from stressmap.field.surface import Floats, Ints
+
+MOST_PAIR_CELLS = 500
+"""Cells of a zone between which covariances are taken; more cells change a zone's variance below 0.5 %."""
+
+
+def cells_by_zone(zone: Ints, count: int) -> Iterator[tuple[int, Ints]]:
+    """Go through the zones that have cells.
+
+    Parameters
+    ----------
+    zone : array of int, shape (m,)
+        Zone of each cell, -1 for none.
+    count : int
+        Number of zones.
+
+    Yields
+    ------
+    zone : int
+        Code.
+    cells : array of int
+        Its cells, in their own order.
+
+    Examples
+    --------
+    >>> [(z, list(map(int, c))) for z, c in cells_by_zone(np.array([1, -1, 0, 1]), 2)]
+    [(0, [2]), (1, [0, 3])]
+    """
+    order = np.argsort(zone, kind="stable")
+    start, end = (np.searchsorted(zone[order], np.arange(count), side=s) for s in ("left", "right"))
+    for code in range(count):
+        if end[code] > start[code]:
+            yield code, order[start[code] : end[code]]
+
+
+def thin(xy: Floats, most: int = MOST_PAIR_CELLS) -> Ints:
+    """Choose cells that stand for a large zone: one from each square of a coarser lattice.
+
+    Deterministic, and the same whatever the order of the cells: squares are laid from the zone's south-west
+    corner, of each the cell nearest to its middle is taken.
+
+    Parameters
+    ----------
+    xy : array of float, shape (m, 2)
+        Cell centres [m].
+    most : int
+        At most about this many are wanted.
+
+    Returns
+    -------
+    array of int
+        Indices into ``xy``, all of them when ``m <= most``.
+
+    Examples
+    --------
+    >>> grid = np.stack(np.meshgrid(np.arange(20.0), np.arange(20.0)), axis=-1).reshape(-1, 2)
+    >>> len(thin(grid, 100))
+    81
+    """
+    if len(xy) <= most:
+        return np.arange(len(xy))
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    side = float(np.sqrt(np.prod(np.maximum(high - low, 1.0)) / most))
+    while True:
+        square = np.floor((xy - low) / side + 1e-9).astype(np.int64)
+        middle = low + (square + 0.5) * side
+        apart = np.round(np.hypot(*(xy - middle).T), 6)
+        order = np.lexsort((xy[:, 1], xy[:, 0], apart, square[:, 1], square[:, 0]))
+        first = np.ones(len(xy), dtype=bool)
+        first[1:] = np.any(np.diff(square[order], axis=0) != 0, axis=1)
+        if first.sum() <= most:
+            return np.sort(order[first])
+        side *= float(np.sqrt(first.sum() / most)) * 1.02
