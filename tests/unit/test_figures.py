@@ -388,16 +388,16 @@ def test_blocks_without_weather_have_a_target_only() -> None:
     assert table[["baseline_bar", "vpd_kpa"]].isna().all(axis=None)
 
 
-def test_air_at_the_trees_serves_where_there_is_no_weather_file() -> None:
-    rows = readings(
-        ("2026-07-14 13:10", "A", -9.0), ("2026-07-14 14:40", "A", -9.0), temp_c=40.0, rh_pct=20.0
-    )
-    air = figures.weather_from_readings(rows)
-    day = (dt.date(2026, 7, 14), dt.date(2026, 7, 14))
-    table = figures.block_figures(
-        blocks(A="prune"), day, air, crops.load_profiles({}, "r"), settings(), Notes()
-    )
-    assert table["vpd_kpa"].tolist() == pytest.approx([7.376 * 0.8], abs=5e-4)
+def test_blocks_have_the_middle_weather_that_readings_were_carried_to() -> None:
+    rows = readings(("2026-07-14 13:10", "A", -9.0), ("2026-07-15 14:40", "A", -9.0))
+    rows["temp_c"], rows["rh_pct"] = [40.0, 20.0], [20.0, 50.0]
+    figured, _ = add(rows, blocks(A="prune"), None)
+    profiles = crops.load_profiles({}, "r")
+    table = figures.block_figures(blocks(A="prune"), VISIT, figured, profiles, settings(), Notes())
+    # FAO-56 table 2.3: 7.376 and 2.338 kPa
+    assert table["vpd_kpa"].tolist() == pytest.approx([(7.376 * 0.8 + 2.338 * 0.5) / 2.0], abs=5e-4)
+    carried = figured["baseline_bar"] + figured["weather_shift_bar"]
+    assert carried.tolist() == pytest.approx([table.loc["A", "baseline_bar"]] * 2)
 
 
 def test_local_day_counts_not_that_of_utc() -> None:
