@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar
-from stressmap.agronomy.case import Case, Flags, local_days, places_of
+from stressmap.agronomy.case import Case, Flags, aware_times, local_days, places_of
 from stressmap.agronomy.comparable import UNLIKE_BAR, visit_weather, weather_shift_bar
 from stressmap.agronomy.crops import edges_for
 from stressmap.agronomy.orchard import (
@@ -119,19 +119,16 @@ def _case(
 def _deficits(case: Case, weather: pd.DataFrame | None, notes: Notes) -> Floats:
     table = case.table
     rows = table["row"].to_numpy(np.int64) if "row" in table else np.arange(2, len(table) + 2)
-    air = _own_air(table, Origin(str(case.settings.files.readings), rows), notes)
-    return deficit_kpa(*air_at_trees(air, weather))
-
-
-def _own_air(table: pd.DataFrame, origin: Origin, notes: Notes) -> pd.DataFrame:
+    origin = Origin(str(case.settings.files.readings), rows)
     own = table.reindex(columns=["temp_c", "rh_pct"]).astype(float)
-    return pd.DataFrame(
+    air = pd.DataFrame(
         {
-            "time": pd.DatetimeIndex(table["time"]),
-            "temp_c": mend_temperature(own["temp_c"], origin, notes),
+            "time": aware_times(table, case.settings),
+            "temp_c": mend_temperature(own["temp_c"], origin, notes, each=True),
             "rh_pct": mend_humidity(own["rh_pct"], origin, notes),
         }
     )
+    return deficit_kpa(*air_at_trees(air, weather))
 
 
 def _baselines(vpd: Floats, places: pd.DataFrame, profiles: Profiles) -> Floats:
@@ -232,8 +229,8 @@ def _middle_vpd_kpa(visit: tuple[dt.date, dt.date], air: pd.DataFrame | None, se
     if air is None or air.empty:
         return float("nan")
     if "vpd_kpa" in air:
-        times = pd.DatetimeIndex(air["time"]).tz_convert(settings.ranch.zone)
-        return visit_weather(calendar_days(times), air["vpd_kpa"].to_numpy(np.float64)).middle_kpa
+        days = calendar_days(aware_times(air, settings))
+        return visit_weather(days, air["vpd_kpa"].to_numpy(np.float64)).middle_kpa
     times = _window_times(visit, settings)
     return visit_weather(calendar_days(times), deficit_kpa(*air_at(times, air))).middle_kpa
 

@@ -329,6 +329,23 @@ def test_fahrenheit_and_fractions_at_the_tree_are_mended_and_said() -> None:
     ]
 
 
+def test_two_crews_with_two_thermometers() -> None:
+    rows = readings(*[("2026-07-14 13:00", "A", -12.0)] * 3, temp_c=[35.0, 95.0, -60.0], rh_pct=30.0)
+    table, said = add(rows, blocks(A="prune"), None)
+    assert table["vpd_kpa"].tolist()[:2] == pytest.approx([5.623 * 0.7] * 2, abs=5e-4)  # FAO-56 table 2.3
+    assert said[:2] == [
+        "readings.csv, column temp_c: 1 value (row 3) can only be Fahrenheit; converted.",
+        "readings.csv, column temp_c: 1 value (row 4) cannot be an air temperature in Celsius; left out.",
+    ]
+
+
+def test_readings_without_any_time_are_said_and_not_lost() -> None:
+    rows = readings(("2026-08-05 13:00", "A", -12.0)).assign(time=pd.NaT)
+    table, said = add(rows, blocks(A="prune"), weather(HOT), rank_by="tension")
+    assert table["stress_bar"].tolist() == [12.0]
+    assert said == ["No reading has a vapour pressure deficit and so no baseline: they have no time."]
+
+
 def test_impossible_air_at_the_tree_is_left_out_and_said() -> None:
     rows = readings(
         *[("2026-07-14 13:00", "A", -12.0)] * 3, temp_c=[33.0, 33.0, -99.0], rh_pct=[30.0, -4.0, 40.0]

@@ -100,6 +100,12 @@ def test_impossible_humidity(tmp_path: Path, wrong: str) -> None:
     assert said == ["weather.csv, column RH: 1 value (row 3) cannot be a humidity in per cent; left out."]
 
 
+def test_per_cent_signs_in_the_cells(tmp_path: Path) -> None:
+    table, said = read(tmp_path, "time,temp_c,rh\n2026-07-14 13:00,35,25%\n2026-07-14 14:00,36,22 %\n")
+    assert table["rh_pct"].tolist() == [25.0, 22.0]
+    assert said == []
+
+
 def test_a_sensor_a_little_over_saturation(tmp_path: Path) -> None:
     table, said = read(tmp_path, "time,temp_c,rh_pct\n2026-07-14 05:00,12,102\n")
     assert table["rh_pct"].tolist() == [100.0]
