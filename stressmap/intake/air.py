@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 COLDEST_C, HOTTEST_C = -40.0, 57.0
 """Air temperatures [°C] that are believed; the highest on record is 56.7."""
 HOTTEST_F = 135.0
-"""The same record in Fahrenheit, as a thermometer in the sun may still show it; beyond, a sensor is broken."""
+"""The same record in Fahrenheit; a value beyond it is that of a broken sensor."""
 HOT_AFTERNOON_C = 48.0
 """No visit and no record has half its values over this [°C]."""
 DRIEST_PCT = 1.0
