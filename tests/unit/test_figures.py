@@ -204,7 +204,7 @@ def test_a_reading_in_no_block_keeps_its_tension_and_deficit() -> None:
 
 
 def test_young_blocks_take_the_young_limit() -> None:
-    where = blocks(A="prune", B="prune").assign(planted=[2024.0, 2015.0])
+    where = blocks(A="prune", B="prune").assign(planted=[2023.0, 2022.0])
     table, said = add(
         readings(("2026-08-10 13:00", "A", -12.0), ("2026-08-10 13:00", "B", -12.0)),
         where,
