@@ -78,10 +78,9 @@ def add_figures(
     DataError
         If a crop has no profile, or the ranking needs a vapour pressure deficit and no reading has one.
     """
-    profiles = at_latitude(profiles, latitude_of(blocks), notes)
-    case = _case(
-        readings, settle_crops(blocks, profiles, _blocks_file(settings), notes), profiles, settings, notes
-    )
+    settled = settle_crops(blocks, profiles, _blocks_file(settings), notes)
+    profiles = at_latitude(_grown(profiles, settled), latitude_of(blocks), notes)
+    case = _case(readings, settled, profiles, settings, notes)
     require_ranking(case.measured(), profiles, settings.map.rank_by)
     table = case.table
     table["tension_bar"] = -table["swp_bar"]
@@ -97,6 +96,10 @@ def add_figures(
     for say in (say_line, say_young, say_too_wet):
         say(case, notes)
     return table
+
+
+def _grown(profiles: Profiles, settled: pd.DataFrame) -> Profiles:
+    return {crop: profiles[crop] for crop in sorted(settled["crop"].unique())}
 
 
 def _blocks_file(settings: Settings) -> str:
@@ -206,8 +209,9 @@ def block_figures(
     DataError
         If a crop has no profile or a harvest is no day of the year.
     """
-    profiles = at_latitude(profiles, latitude_of(blocks), notes)
-    places = places_of(blocks["block"], settle_crops(blocks, profiles, _blocks_file(settings), notes))
+    settled = settle_crops(blocks, profiles, _blocks_file(settings), notes)
+    profiles = at_latitude(_grown(profiles, settled), latitude_of(blocks), notes)
+    places = places_of(blocks["block"], settled)
     vpd = np.full(len(places), _window_vpd_kpa(visit, weather, settings))
     days = np.full(len(places), np.datetime64(middle_day(visit), "D"))
     return pd.DataFrame(
