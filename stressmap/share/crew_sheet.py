@@ -167,7 +167,7 @@ def _rank(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
     sheet.rect(left + 0.5, top + 1.2, RANK - 2, ROW - 2.4)
     sheet.set_fill_color(shade)
     sheet.rect(left + 0.5, top + ROW - 7.2, RANK - 2, 6, style="DF")
-    sheet.put(left + 0.5, top + 2, turn.row["rank"], size=17, bold=True, width=RANK - 2, align="C")
+    sheet.put(left + 0.5, top + 2, turn.rank, size=17, bold=True, width=RANK - 2, align="C")
     short = "?" if turn.priority is None else sheet.words[0]("priority.short", number=turn.priority)
     sheet.set_text_color(ink)
     sheet.put(left + 0.5, top + ROW - 6.6, short, size=11, bold=True, width=RANK - 2, align="C")

@@ -125,7 +125,7 @@ def _numbers(sheet: Any, part: list[Turn], frame: Frame) -> None:
     for index in room_for(spots, LABEL):
         x, y = spots[index] - np.array(LABEL) / 2
         sheet.rect(x, y, width, height, style="DF")
-        sheet.put(x, y + 0.3, part[index].row["rank"], size=9, bold=True, width=width, align="C")
+        sheet.put(x, y + 0.3, part[index].rank, size=9, bold=True, width=width, align="C")
 
 
 def _key(sheet: Any, left: float, top: float) -> None:
