@@ -216,6 +216,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         ),
         notes=tuple(notes),
         previous_visit=before[1] if before and change is not None else None,
+        basemap=chosen.map.basemap,
     )
 
 
