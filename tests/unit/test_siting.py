@@ -115,7 +115,7 @@ def test_a_valve_across_two_blocks_counts_where_most_of_it_lies_and_is_said(bloc
     notes = Notes()
     joined = join_valves(across, blocks, Path("valves.gpkg"), notes)
     assert joined["block"].tolist() == ["West", "West", "East"]
-    assert list(notes)[0] == (
+    assert next(iter(notes)) == (
         "Valve 'W2' lies across blocks 'West' (50 %) and 'East' (30 %); it is counted in 'West' only. "
         "Draw a zone for each."
     )
