@@ -2,47 +2,40 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
-import re
 import time
-import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Protocol
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from pyproj import CRS
 
-from stressmap import settings as settings_module
-from stressmap.agronomy.crops import CropProfile, load_profiles
-from stressmap.agronomy.figures import add_figures, block_figures, edges_for
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.agronomy.crops import edges_for, load_profiles
+from stressmap.errors import DataError, Notes
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions
-from stressmap.field.surface import Places, Samples, Surface
-from stressmap.intake.irrigation import read_irrigation
-from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
-from stressmap.intake.readings import read_readings
-from stressmap.intake.weather import read_weather
-from stressmap.quality.checks import assess
+from stressmap.field.surface import Surface
+from stressmap.intake.polygons import read_blocks, read_valves
+from stressmap.quality.checks import mark_unlike
 from stressmap.quality.siting import join_valves
-from stressmap.quality.visit import choose_visit
-from stressmap.settings import Settings
+from stressmap.quality.visit import visit_before
 from stressmap.share import everything
 from stressmap.share.content import Content, Raster
-from stressmap.share.folder import staged
+from stressmap.share.folder import default_folder, staged
 from stressmap.share.starter import Start, write_start
-from stressmap.zoning.cells import lattice
+from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
+from stressmap.zoning.cells import Lattice, lattice
+from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
-from stressmap.zoning.mapping import Mapped, Terms, map_blocks
-from stressmap.zoning.ranking import last_irrigated, rank_valves
-
-Visit = tuple[dt.date, dt.date]
-T = TypeVar("T")
+from stressmap.zoning.mapping import Mapped, Terms, map_blocks, valve_figures
+from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
+from stressmap.zoning.samples import usable_samples
 
 
 class Progress(Protocol):
@@ -82,143 +75,11 @@ class Watch:
 
 
 @dataclass(frozen=True)
-class Inputs:
-    """What the files hold, in one schema, one CRS and one time zone."""
-
-    source: Path
-    settings: Settings
-    profiles: dict[str, CropProfile]
-    blocks: gpd.GeoDataFrame
-    valves: gpd.GeoDataFrame
-    readings: pd.DataFrame
-    weather: pd.DataFrame | None
-    irrigation: pd.DataFrame | None
-
-    @property
-    def crs(self) -> CRS:
-        """The working CRS."""
-        return CRS(self.blocks.crs)
-
-
-@dataclass(frozen=True)
-class Assessed:
-    """The readings of a visit with their flags and figures, and what each block is held against."""
-
-    visit: Visit
-    readings: gpd.GeoDataFrame
-    blocks: pd.DataFrame
-
-
-@dataclass(frozen=True)
 class Result:
     """What a run made, and where it is."""
 
     content: Content
     folder: Path
-
-
-def _together(*readers: Callable[[], Any]) -> list[Any]:
-    """Call readers of separate files and raise all their problems at once."""
-    found: list[Any] = []
-    problems: list[Problem] = []
-    for reader in readers:
-        try:
-            found.append(reader())
-        except DataError as error:
-            problems += error.problems
-    if problems:
-        raise DataError(problems)
-    return found
-
-
-def load_inputs(source: Path, notes: Notes) -> Inputs:
-    """Read ``ranch.toml`` and every file that it names.
-
-    Parameters
-    ----------
-    source : Path
-        A ``ranch.toml``.
-    notes : Notes
-        Gets what was mended or is missing.
-
-    Returns
-    -------
-    Inputs
-
-    Raises
-    ------
-    SettingsError
-        If ``ranch.toml`` is wrong.
-    DataError
-        If an input cannot be used.
-    """
-    chosen = settings_module.load(source)
-    files, zone = chosen.files, chosen.ranch.zone
-    profiles = load_profiles(chosen.crops, str(source))
-
-    def optional(path: Path | None, read: Callable[[Path], T]) -> Callable[[], T | None]:
-        return lambda: None if path is None else read(path)
-
-    def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-        blocks = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns)
-        if files.valves is None:
-            return blocks, blocks_as_valves(blocks)
-        valves = read_valves(files.valves, CRS(blocks.crs), notes, chosen.columns)
-        return blocks, join_valves(valves, blocks, files.valves, notes)
-
-    (blocks, valves), readings, weather, irrigation = _together(
-        polygons,
-        lambda: read_readings(files.readings, chosen, notes),
-        optional(files.weather, lambda path: read_weather(path, zone=zone, notes=notes)),
-        optional(files.irrigation, lambda path: read_irrigation(path, zone=zone, notes=notes)),
-    )
-    return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation)
-
-
-def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assessed:
-    """Choose the visit, check its readings and work out what they mean.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        From :func:`load_inputs`.
-    on : date or None
-        A day of the visit wanted; None for the settings' or the latest.
-    notes : Notes
-        Gets what could not be computed.
-
-    Returns
-    -------
-    Assessed
-
-    Raises
-    ------
-    DataError
-        If no reading of the visit can be used.
-    """
-    chosen = inputs.settings
-    visit = choose_visit(inputs.readings, chosen.visit, on)
-    checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
-    figured = add_figures(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen, notes)
-    table = gpd.GeoDataFrame(figured, geometry="geometry", crs=inputs.crs)
-    bare = table["used"] & table["stress_bar"].isna()
-    if bare.any():
-        notes.say(f"{int(bare.sum())} readings are not used: their {chosen.map.rank_by} cannot be computed.")
-        table["used"] = table["used"] & ~bare
-    if not table["used"].any():
-        raise DataError(_nothing_usable(chosen, visit, table))
-    held = block_figures(inputs.blocks, visit, inputs.weather, inputs.profiles, chosen, notes)
-    return Assessed(visit, table, held)
-
-
-def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
-    today = table[~table["flags"].map(lambda codes: "outside_visit" in codes)]
-    codes = pd.Series([code for flags in today["flags"] for code in flags], dtype=object).value_counts()
-    why = ", ".join(f"{code} {count}" for code, count in codes.items()) or "none was taken in it"
-    what = f"no reading of the visit {visit[0]} to {visit[1]} can be used ({why})"
-    return Problem(
-        str(chosen.files.readings), what, "Mend the readings, or name the kinds to keep in [reading] keep"
-    )
 
 
 def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
@@ -237,33 +98,9 @@ def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
     -------
     Surface
     """
-    used = assessed.readings[assessed.readings["used"]]
-    blocks = {name: code for code, name in enumerate(inputs.blocks["block"])}
-    valves = {name: code for code, name in enumerate(inputs.valves["valve"])}
-    crops = {name: code for code, name in enumerate(sorted(inputs.blocks["crop"].unique()))}
-    own = inputs.blocks.set_index("block")["crop"]
-    places = Places(
-        xy=np.column_stack([used.geometry.x, used.geometry.y]),
-        block=_codes([blocks[b] for b in used["block"]]),
-        valve=_codes([valves.get(v, -1) for v in used["valve"]]),
-        crop=_codes([crops[own[b]] for b in used["block"]]),
-    )
-    samples = Samples(places, used["stress_bar"].to_numpy(dtype=float), _tree_codes(used))
-    return fit_surface(samples, method=inputs.settings.map.method, options=FieldOptions(jobs=jobs))
-
-
-def _codes(values: list[int]) -> Any:
-    return np.array(values, dtype=np.int64)
-
-
-def _tree_codes(used: gpd.GeoDataFrame) -> Any:
-    """Give each tree a code; a reading without a tree name is a tree of its own."""
-    names = [
-        (b, t) if t is not None else (b, row)
-        for b, t, row in zip(used["block"], used["tree_id"], used["row"], strict=True)
-    ]
-    numbers = {name: code for code, name in enumerate(dict.fromkeys(names))}
-    return _codes([numbers[name] for name in names])
+    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves)
+    options = FieldOptions(reading_error_bar=assessed.error.reading_error_bar, jobs=jobs)
+    return fit_surface(samples, method=inputs.settings.map.method, options=options)
 
 
 def run(
@@ -312,12 +149,13 @@ def run(
     tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
         content = _content(inputs, assessed, surface, notes, tell)
-    target = out or default_folder(inputs.settings, assessed.visit)
+    target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     tell.stage("Writing files", 1)
     with staged(target) as folder:
         with watch.of("write"):
             everything.write(content, folder)
-        record = everything.Record(source, inputs.settings, surface.summary(), watch.seconds)
+        error = dataclasses.asdict(assessed.error)
+        record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
         everything.write_run(content, record, folder / "run.json")
     return Result(content, target)
 
@@ -331,6 +169,8 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
     grid = lattice(inputs.blocks, chosen.map.cell_m)
     terms = Terms(edges, chosen.map.smallest_zone_ha)
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=tell.step)
+    before = visit_before(inputs.readings, assessed.visit)
+    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
     return Content(
         ranch=chosen.ranch,
         visit=assessed.visit,
@@ -339,8 +179,8 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         method=surface.method,
         blocks=_counted(inputs.blocks, assessed.readings, "block"),
         zones=mapped.zones,
-        valves=_ranked(inputs, assessed, mapped, edges),
-        readings=_predicted(assessed.readings, surface),
+        valves=_ranked(inputs, assessed, mapped, edges, change),
+        readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
         raster=Raster(
             crs=inputs.crs.to_string(),
             west=grid.west,
@@ -353,6 +193,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
             stress_se_bar=mapped.stress_se_bar,
         ),
         notes=tuple(notes),
+        previous_visit=before[1] if before and change is not None else None,
     )
 
 
@@ -362,13 +203,40 @@ def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gp
     return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
 
 
-def _ranked(inputs: Inputs, assessed: Assessed, mapped: Mapped, edges: dict[str, Edges]) -> gpd.GeoDataFrame:
+def _change(
+    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures
+) -> pd.DataFrame | None:
+    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
+    unheard = Notes()
+    try:
+        earlier = assess_visit(inputs, before, unheard)
+    except DataError:
+        return None
+    then = valve_figures(fit(inputs, earlier, jobs=1), inputs.blocks, inputs.valves, grid)
+    since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
+    ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
+    return compare(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
+
+
+def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
+    midnight = pd.Timestamp(day) + pd.Timedelta(days=later)
+    return midnight.tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward", ambiguous=True)
+
+
+def _ranked(
+    inputs: Inputs,
+    assessed: Assessed,
+    mapped: Mapped,
+    edges: dict[str, Edges],
+    change: pd.DataFrame | None,
+) -> gpd.GeoDataFrame:
     table = _counted(inputs.valves, assessed.readings, "valve")
     measured = set(assessed.readings.loc[assessed.readings["used"], "block"])
     table["measured"] = [block in measured for block in table["block"]]
-    midnight = dt.datetime.combine(assessed.visit[1] + dt.timedelta(days=1), dt.time.min)
-    until = pd.Timestamp(midnight).tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward")
+    until = _local_midnight(inputs, assessed.visit[1], 1)
     table["last_irrigated"] = last_irrigated(table["valve"].tolist(), inputs.irrigation, until)
+    if change is not None:
+        table = table.assign(**{name: change[name].to_numpy() for name in change.columns})
     chosen = inputs.settings.map
     return rank_valves(
         table,
@@ -380,53 +248,14 @@ def _ranked(inputs: Inputs, assessed: Assessed, mapped: Mapped, edges: dict[str,
     )
 
 
-def _predicted(readings: gpd.GeoDataFrame, surface: Surface) -> gpd.GeoDataFrame:
-    """Add what every used reading would have been from the others."""
+def _predicted(readings: gpd.GeoDataFrame, surface: Surface, unlike_z: float) -> gpd.GeoDataFrame:
+    """Add what every used reading would have been from the others, and mark those far from it."""
     table = readings.assign(predicted_bar=np.nan, z_score=np.nan)
     predicted, z_score = surface.leave_one_out()
     table.loc[table["used"], "predicted_bar"] = predicted
     table.loc[table["used"], "z_score"] = z_score
-    return table
-
-
-def slug(name: str) -> str:
-    """Make a name harmless as part of a path.
-
-    Parameters
-    ----------
-    name : str
-        Anything.
-
-    Returns
-    -------
-    str
-        Lower-case ASCII letters, digits and hyphens; never empty.
-
-    Examples
-    --------
-    >>> slug("Peña & Hijos / ../x")
-    'pena-hijos-x'
-    """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "ranch"
-
-
-def default_folder(chosen: Settings, visit: Visit) -> Path:
-    """Name the folder of a visit's results.
-
-    Parameters
-    ----------
-    chosen : Settings
-        Of the ranch.
-    visit : tuple of date
-        First and last day.
-
-    Returns
-    -------
-    Path
-        ``outputs/<ranch>/<first day>``, below the folder one is in.
-    """
-    return Path("outputs") / slug(chosen.ranch.name) / visit[0].isoformat()
+    flags = mark_unlike(table["flags"].tolist(), table["z_score"].to_numpy(), unlike_z)
+    return table.assign(flags=pd.Series(flags, index=table.index, dtype=object))
 
 
 @dataclass(frozen=True)

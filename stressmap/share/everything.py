@@ -29,8 +29,8 @@ LIBRARIES = (
 READING_COLUMNS = (
     "row", "tree_id", "time", "used", "flags", "block", "valve", "lon", "lat", "pressure_bar", "recheck_bar",
     "bag_minutes", "temp_c", "rh_pct", "vpd_kpa", "swp_bar", "tension_bar", "baseline_bar", "target_bar",
-    "below_target_bar", "below_baseline_bar", "weather_shift_bar", "stress_bar", "predicted_bar", "z_score",
-    "chamber", "crew", "leaf", "note",
+    "below_target_bar", "below_baseline_bar", "weather_shift_bar", "too_wet", "stress_bar", "predicted_bar",
+    "z_score", "chamber", "crew", "leaf", "note",
 )  # fmt: skip
 """Columns of the readings table that leaves the program."""
 
@@ -47,6 +47,8 @@ class Record:
         In full.
     fit : dict
         The surface's own summary.
+    reading_error : dict
+        What rechecks and repeats told.
     seconds : dict
         By stage; the only part of a run that differs between equal runs.
     """
@@ -54,6 +56,7 @@ class Record:
     source: Path
     settings: Settings
     fit: dict[str, Any]
+    reading_error: dict[str, Any]
     seconds: dict[str, float]
 
 
@@ -144,6 +147,7 @@ def write_run(content: Content, record: Record, path: Path) -> None:
             "cells": len(content.raster.row),
         },
         "fit": record.fit,
+        "reading_error": record.reading_error,
         "warnings": list(content.notes),
         "timings": record.seconds,
     }

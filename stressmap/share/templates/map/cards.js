@@ -67,7 +67,7 @@ function valveCard(valve) {
     valve.last ? [word("card.last_irrigated"), day(valve.last)] : null,
     [word("card.where"), where(valve.at)],
   ]));
-  const inside = ranch.readings.filter((reading) => reading.valve === valve.valve);
+  const inside = [...readingsBy.used, ...readingsBy.leftOut].filter((reading) => reading.valve === valve.valve);
   if (inside.length) {
     body.append(make("h3", { text: word("card.here") }));
     body.append(make("ul", { class: "rows" }, ...inside.map((reading) => readingRow(reading))));

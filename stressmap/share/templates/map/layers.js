@@ -36,9 +36,10 @@ const DiamondMarker = L.CircleMarker.extend({
 function readingMarks(reading) {
   const look = { pane: "dots", radius: 5, color: EDGE, interactive: false, halo: 0 };
   if (reading.used) return [L.circleMarker(reading.at, { ...look, fillColor: "#fff", fillOpacity: 1, className: "reading reading-used" })];
+  const name = kindOf(reading) === "others" ? "reading-other" : "reading-left-out";
   return [
     new CrossMarker(reading.at, { ...look, fill: false, halo: 4, color: "#fff", className: "reading-rim" }),
-    new CrossMarker(reading.at, { ...look, fill: false, className: "reading reading-left-out" }),
+    new CrossMarker(reading.at, { ...look, fill: false, className: `reading ${name}` }),
   ];
 }
 
@@ -98,15 +99,14 @@ class RanchDrawing {
   }
 
   addPoints() {
-    const used = L.layerGroup(), leftOut = L.layerGroup();
-    for (const reading of ranch.readings.filter((r) => r.at)) {
-      const group = reading.used ? used : leftOut;
-      const dots = readingMarks(reading).map((dot) => dot.addTo(group));
-      this.shapes.dots.push({ dots, reading });
+    for (const kind of ["others", "leftOut", "used"]) {
+      this.groups[kind] = L.layerGroup();
+      for (const reading of readingsBy[kind].filter((r) => r.at)) {
+        this.shapes.dots.push({ dots: readingMarks(reading).map((dot) => dot.addTo(this.groups[kind])), reading, kind });
+      }
     }
-    Object.assign(this.groups, { used, leftOut });
     const again = L.layerGroup();
-    for (const spot of ranch.again || []) {
+    for (const spot of ranch.again) {
       const options = { pane: "dots", radius: 8, color: EDGE, weight: 2.5, fillColor: "#7fe0d0", fillOpacity: 1, interactive: false, className: "again" };
       this.shapes.again.push({ dot: new DiamondMarker(spot.at, options).addTo(again), spot });
     }
@@ -120,9 +120,8 @@ class RanchDrawing {
     let best = null, reach = this.dotRadius < 3 ? 0 : Math.min(22, this.dotRadius * 2.6);
     const points = [];
     if (shown.layers.again) points.push(...this.shapes.again.map(({ spot }) => ({ kind: "again", item: spot })));
-    points.push(...this.shapes.dots.map(({ reading }) => ({ kind: "reading", item: reading })));
+    for (const { reading, kind } of this.shapes.dots) if (shown.layers[kind]) points.push({ kind: "reading", item: reading });
     for (const point of points) {
-      if (point.kind === "reading" && !shown.layers[point.item.used ? "used" : "leftOut"]) continue;
       const away = tap.distanceTo(this.map.latLngToLayerPoint(point.item.at));
       if (away < reach) [best, reach] = [point, away];
     }
@@ -181,7 +180,7 @@ class RanchDrawing {
     const { map, groups } = this, by = shown.colourBy;
     const wanted = {
       valves: true, zones: by === "zones", surface: by === "surface", uncertainty: by === "uncertainty",
-      used: shown.layers.used, leftOut: shown.layers.leftOut, again: shown.layers.again,
+      others: shown.layers.others, leftOut: shown.layers.leftOut, used: shown.layers.used, again: shown.layers.again,
     };
     for (const [name, on] of Object.entries(wanted)) {
       if (!groups[name]) continue;

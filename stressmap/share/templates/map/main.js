@@ -103,8 +103,8 @@ class RanchPage {
       type: "radio", name: "colour-by", value: name, checked: shown.colourBy === name ? "" : null,
       on: { change: () => { shown.colourBy = name; this.drawing.show(); this.fillLegend(); } },
     }), make("span", { text: word(key) }));
-    const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["ranks", "map.show_ranks"], ["again", "map.show_again"]]
-      .filter(([name]) => name !== "again" || ranch.again?.length);
+    const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["others", "map.show_others"], ["ranks", "map.show_ranks"], ["again", "map.show_again"]]
+      .filter(([name]) => (name !== "again" || ranch.again.length) && (name !== "others" || readingsBy.others.length));
     const box = ([name, key]) => make("label", {}, make("input", {
       type: "checkbox", checked: shown.layers[name] ? "" : null,
       on: { change: (event) => { shown.layers[name] = event.target.checked; this.drawing.show(); } },

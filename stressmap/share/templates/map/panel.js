@@ -56,8 +56,8 @@ function lists() {
     if (trees.length) out.append(section(word("list.trees"), trees.slice(0, 200).map(readingRow), true));
     return out;
   }
-  if (ranch.again?.length) out.append(section(word("list.look_again", { count: ranch.again.length }), ranch.again.map(againRow), true));
-  const leftOut = ranch.readings.filter((reading) => !reading.used);
+  if (ranch.again.length) out.append(section(word("list.look_again", { count: ranch.again.length }), ranch.again.map(againRow), true));
+  const { leftOut } = readingsBy;
   out.append(leftOut.length ? section(word("list.left_out", { count: leftOut.length }), leftOut.map(readingRow)) : make("p", { class: "count", text: word("list.left_out_none") }));
   out.append(about());
   return out;
@@ -83,11 +83,12 @@ function edgeWords(priority, [low, middle, high]) {
 const edgeList = (edges) => make("span", {}, ...[1, 2, 3, 4].map((p) => make("span", { class: "edge", text: `${shortOf(p)}: ${edgeWords(p, edges)}` })));
 
 function about() {
-  const used = ranch.readings.filter((reading) => reading.used).length;
+  const counts = { used: number(readingsBy.used.length, 0), left_out: number(readingsBy.leftOut.length, 0) };
+  const others = readingsBy.others.length ? word("about.counts_others", { others: number(readingsBy.others.length, 0) }) : "";
   const box = make("details", { id: "about" }, make("summary", { text: word("about.heading") }));
   box.append(facts([
     [word("map.visit"), visitDays()],
-    [word("about.counts"), word("about.counts_text", { used: number(used, 0), left_out: number(ranch.readings.length - used, 0) })],
+    [word("about.counts"), word("about.counts_text", counts) + others],
     [word("about.ranked_by"), word(`measure.${ranch.rankBy}`)],
     [word("about.method"), known("method", ranch.method)],
     ...edgeRows(),
@@ -139,6 +140,7 @@ function rampLegend(image) {
 const MARKS = {
   used: () => draw("circle", { cx: 10, cy: 10, r: 6 }),
   leftOut: () => draw("path", { d: "M4 4l12 12M16 4L4 16" }),
+  others: () => draw("path", { d: "M4 4l12 12M16 4L4 16" }),
   again: () => draw("path", { class: "again", d: "M10 2l8 8-8 8-8-8z" }),
 };
 
@@ -149,6 +151,6 @@ function layerMark(name) {
 
 function pointKeys() {
   const names = [["ranks", "map.legend_rank"], ["used", "map.reading_used"], ["leftOut", "map.reading_left_out"], ["again", "map.look_again"]]
-    .filter(([name]) => name !== "again" || ranch.again?.length);
+    .filter(([name]) => name !== "again" || ranch.again.length);
   return make("ul", { class: "points" }, ...names.map(([name, key]) => make("li", {}, layerMark(name), make("span", { text: word(key) }))));
 }
