@@ -18,9 +18,10 @@ from pyproj import CRS
 
 from stressmap.agronomy.crops import edges_for, load_profiles
 from stressmap.errors import DataError, Notes
+from stressmap.field.crossval import compare as compare_methods
 from stressmap.field.methods import fit_surface
-from stressmap.field.options import FieldOptions
-from stressmap.field.surface import Surface
+from stressmap.field.options import FieldOptions, Priors
+from stressmap.field.surface import Samples, Surface
 from stressmap.intake.polygons import read_blocks, read_valves
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.siting import join_valves
@@ -31,11 +32,12 @@ from stressmap.share.folder import default_folder, staged
 from stressmap.share.starter import Start, write_start
 from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
 from stressmap.zoning.cells import Lattice, lattice
-from stressmap.zoning.change import compare, irrigated_between
+from stressmap.zoning.change import compare as compare_visits
+from stressmap.zoning.change import irrigated_between
 from stressmap.zoning.classes import Edges
 from stressmap.zoning.mapping import Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
-from stressmap.zoning.samples import usable_samples
+from stressmap.zoning.samples import CovariateAt, usable_samples
 
 
 class Progress(Protocol):
@@ -82,25 +84,43 @@ class Result:
     folder: Path
 
 
-def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
+@dataclass(frozen=True)
+class Fitted:
+    """A mapping method fitted to a visit, and the readings it was fitted to."""
+
+    surface: Surface
+    samples: Samples
+    options: FieldOptions
+
+
+def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Fitted:
     """Fit the mapping method to the readings that may be used.
 
     Parameters
     ----------
     inputs : Inputs
-        From :func:`load_inputs`.
+        From :func:`stressmap.survey.load_inputs`.
     assessed : Assessed
-        From :func:`assess_readings`.
+        From :func:`stressmap.survey.assess_readings`.
     jobs : int
         Parallel workers.
 
     Returns
     -------
-    Surface
+    Fitted
     """
-    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves)
-    options = FieldOptions(reading_error_bar=assessed.error.reading_error_bar, jobs=jobs)
-    return fit_surface(samples, method=inputs.settings.map.method, options=options)
+    chosen = inputs.settings
+    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
+    options = FieldOptions(
+        reading_error_bar=assessed.error.reading_error_bar,
+        priors=Priors(**chosen.model.model_dump()),
+        jobs=jobs,
+    )
+    return Fitted(fit_surface(samples, method=chosen.map.method, options=options), samples, options)
+
+
+def _covariate(inputs: Inputs) -> CovariateAt | None:
+    return None if inputs.covariate is None else inputs.covariate.at
 
 
 def run(
@@ -143,19 +163,21 @@ def run(
         assessed = assess_readings(inputs, on, notes)
     tell.stage("Fitting", 1)
     with watch.of("fit"):
-        surface = fit(inputs, assessed, jobs)
-    for note in surface.notes:
+        fitted = fit(inputs, assessed, jobs)
+        proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
+    for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
     tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
-        content = _content(inputs, assessed, surface, notes, tell)
+        content = _content(inputs, assessed, fitted.surface, notes, tell)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     tell.stage("Writing files", 1)
     with staged(target) as folder:
         with watch.of("write"):
             everything.write(content, folder)
+        summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
         error = dataclasses.asdict(assessed.error)
-        record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
+        record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
         everything.write_run(content, record, folder / "run.json")
     return Result(content, target)
 
@@ -167,7 +189,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         for crop in sorted(inputs.blocks["crop"].unique())
     }
     grid = lattice(inputs.blocks, chosen.map.cell_m)
-    terms = Terms(edges, chosen.map.smallest_zone_ha)
+    terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=tell.step)
     before = visit_before(inputs.readings, assessed.visit)
     change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
@@ -194,6 +216,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         ),
         notes=tuple(notes),
         previous_visit=before[1] if before and change is not None else None,
+        basemap=chosen.map.basemap,
     )
 
 
@@ -212,10 +235,11 @@ def _change(
         earlier = assess_visit(inputs, before, unheard)
     except DataError:
         return None
-    then = valve_figures(fit(inputs, earlier, jobs=1), inputs.blocks, inputs.valves, grid)
+    surface = fit(inputs, earlier, jobs=1).surface
+    then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
     since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
-    return compare(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
+    return compare_visits(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
 
 
 def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:

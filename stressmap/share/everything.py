@@ -16,15 +16,18 @@ import geopandas as gpd
 
 from stressmap.settings import Settings
 from stressmap.share.content import Content
+from stressmap.share.crew_sheet import write_crew_sheet
 from stressmap.share.geojson import write_geojson
 from stressmap.share.geopackage import write_geopackage
+from stressmap.share.picture import write_picture
 from stressmap.share.raster import write_raster
 from stressmap.share.tables import write_csv
+from stressmap.share.waypoints import write_gpx, write_kml
 from stressmap.share.webmap import write_map
 
 LIBRARIES = (
-    "stressmap", "folium", "geopandas", "numpy", "pandas", "pykrige", "pyogrio", "pyproj", "rasterio",
-    "scipy", "shapely",
+    "stressmap", "folium", "fpdf2", "geopandas", "matplotlib", "numpy", "pandas", "pykrige",
+    "pyogrio", "pyproj", "rasterio", "scipy", "shapely",
 )  # fmt: skip
 READING_COLUMNS = (
     "row", "tree_id", "time", "used", "flags", "block", "valve", "lon", "lat", "pressure_bar", "recheck_bar",
@@ -85,6 +88,10 @@ def write(content: Content, folder: Path) -> None:
     }
     write_geopackage(layers, folder / "ranch.gpkg")
     write_map(content, folder / "map.html")
+    write_picture(content, folder / "map.png")
+    write_kml(content, folder / "map.kml")
+    write_gpx(content, folder / "waypoints.gpx")
+    write_crew_sheet(content, folder / "crew_sheet.pdf")
 
 
 def readings_table(content: Content) -> gpd.GeoDataFrame:
