@@ -19,7 +19,7 @@ LEFT_OUT = {code for code, check in CHECKS.items() if check.action == "leave out
 
 
 def simulated(seed: int) -> pd.DataFrame:
-    """A visit of 24 blocks and 6 trees each, some trees with a second leaf, times at the window's edges too."""
+    """A visit of 24 blocks and 6 trees each, some with a second leaf, times up to the window's edges."""
     rng = np.random.default_rng(seed)
     table = ranch.readings(BLOCKS, per_block=6, seed=seed)
     step = {f"B{i + 1}": rng.normal(0, 1.5, 2) for i in range(24)}
