@@ -128,7 +128,7 @@ def compare(surface: Surface, samples: Samples, options: FieldOptions | None = N
         methods["block average"] = AverageSurface(samples, spread_of(samples, options.priors))
     one_out, block_out = {}, {}
     for name, one in methods.items():
-        # Ordinary kriging of readings that all stand at one place has no solution; the others stand alone then.
+        # Ordinary kriging of readings all at one place has no solution: the others are set side by side then.
         with contextlib.suppress(np.linalg.LinAlgError):
             alone, together = one.leave_one_out(), one.leave_block_out()
             one_out[name], block_out[name] = score(samples.value, *alone), score(samples.value, *together)

@@ -117,8 +117,10 @@ class StructuredSurface:
         return self.samples.value - miss, miss / np.sqrt(variance)
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
-        """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
-        miss, variance = np.empty(len(self.samples)), np.empty(len(self.samples))
+        """Predict every reading from the other blocks; as :meth:`leave_one_out`, NaN where there are none."""
+        miss, variance = np.full(len(self.samples), np.nan), np.full(len(self.samples), np.nan)
+        if len(np.unique(self.samples.places.block)) == 1:
+            return self.samples.value - miss, miss
         for system, own in self._owners():
             block = self.samples.places.block[system.index]
             for b in np.unique(block[own]):
