@@ -25,10 +25,12 @@ from stressmap.field.surface import Samples, Surface
 from stressmap.intake.polygons import read_blocks, read_valves
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.siting import join_valves
+from stressmap.quality.summary import mend_table
 from stressmap.quality.visit import visit_before
 from stressmap.share import everything
 from stressmap.share.content import Content, Raster
 from stressmap.share.folder import default_folder, staged
+from stressmap.share.mend_list import write_mend_list
 from stressmap.share.starter import Start, write_start
 from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
 from stressmap.units import M2_PER_HA
@@ -338,6 +340,32 @@ def check(source: Path) -> Checked:
     inputs = load_inputs(source, notes)
     assessed = assess_readings(inputs, None, notes)
     return Checked(inputs, assessed, tuple(notes))
+
+
+def list_to_mend(checked: Checked, out: Path) -> Path:
+    """Write the doubtful readings of a check as a small table to mend by hand.
+
+    Parameters
+    ----------
+    checked : Checked
+        From :func:`check`.
+    out : Path
+        A ``.csv`` file, or a folder.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
+    files = checked.inputs.settings.files
+    inputs = (files.readings, files.blocks, files.valves, files.weather, files.irrigation)
+    table = mend_table(checked.assessed.readings)
+    return write_mend_list(table, out, (checked.inputs.source, *(path for path in inputs if path)))
 
 
 def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:

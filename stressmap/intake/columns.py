@@ -175,7 +175,7 @@ class Table:
     def text(self, name: str) -> pd.Series:
         """Give a column as text, None where empty or where the file lacks the column."""
         if name not in self.columns:
-            return pd.Series(None, index=self.index, dtype=object)
+            return pd.Series([None] * len(self.index), index=self.index, dtype=object)
         cells = self.columns[name].astype(object)
         return cells.where(cells != "", None)
 

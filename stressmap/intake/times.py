@@ -49,7 +49,7 @@ _CLOCK = (
 _OFFSET = r"(?P<off>z|utc|gmt|[+-]\d{2}:?\d{2}|[+-]\d{2})"
 _STAMP = re.compile(rf"(?:[a-z]+\.?,?\s+)?{_DATE}(?:(?:t|\s|,|-\s)+(?:{_CLOCK})\s*{_OFFSET}?)?")
 _CLOCK_ONLY = re.compile(_CLOCK)
-_COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(?=\D|\d{2}\b|$)")
+_COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(\d{2})?(?=\D|$)")
 _SERIAL = re.compile(r"[3-6]\d{4}(?:\.\d+)?")
 _SERIAL_EPOCH = np.datetime64("1899-12-30", "us")
 
@@ -211,7 +211,7 @@ def _tidy(text: pd.Series) -> pd.Series:
     cells = cells.str.replace(r"[\u00a0\u202f\u2009]", " ", regex=True).str.replace(
         "\u2212", "-", regex=False
     )
-    cells = cells.str.replace(_COMPACT, r"\1 \2:\3", regex=True)
+    cells = cells.str.replace(_COMPACT, lambda m: f"{m[1]} {m[2]}:{m[3]}:{m[4] or '00'}", regex=True)
     if cells.str.contains(r"[^\x00-\x7f]").any():
         return cells.str.normalize("NFKD").str.replace("[\u0300-\u036f]", "", regex=True)
     return cells
