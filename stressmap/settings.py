@@ -163,6 +163,7 @@ class Reading(Part):
     bag_minutes: float = Field(default=10.0, ge=0)
     recheck_bar: float = Field(default=1.0, gt=0)
     gps_m: float = Field(default=10.0, ge=0)
+    same_weather: bool = True
     keep: tuple[str, ...] = ()
 
     @field_validator("keep")

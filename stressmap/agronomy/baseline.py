@@ -49,7 +49,8 @@ def baseline_bar(vpd_kpa: ArrayLike, *, intercept_bar: float, slope_bar_per_kpa:
         msg = f"vapour pressure deficit [kPa] must not be negative; lowest {float(np.nanmin(vpd)):g}"
         raise ValueError(msg)
     if intercept_bar > 0.0 or slope_bar_per_kpa > 0.0:
-        msg = f"intercept [bar] and slope [bar/kPa] must not be positive: {intercept_bar:g}, {slope_bar_per_kpa:g}"
+        line = f"{intercept_bar:g}, {slope_bar_per_kpa:g}"
+        msg = f"intercept [bar] and slope [bar/kPa] must not be positive: {line}"
         raise ValueError(msg)
     return np.asarray(intercept_bar + slope_bar_per_kpa * vpd)
 

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, Field, ValidationError, model_validator
 
-from stressmap.agronomy.target import Point, check_season
+from stressmap.agronomy.target import check_season
 from stressmap.errors import Problem, SettingsError
 from stressmap.settings import Baseline, MonthDay, Part, RankBy
 
@@ -142,7 +142,7 @@ class TooWet(Part):
 
 
 class CropCoefficient(Part):
-    """Crop coefficient on reference evapotranspiration through the season, and the height of the trees [m]."""
+    """Crop coefficient on reference evapotranspiration through the season, and height of the trees [m]."""
 
     points: Coefficients
     height_m: float = Field(default=3.0, gt=0.0)
@@ -171,7 +171,7 @@ class CropProfile(Part):
     crop_coefficient: CropCoefficient | None = None
     levels: tuple[Level, ...] = ()
     cautions: tuple[Caution, ...] = ()
-    sources: dict[str, Source] = {}
+    sources: dict[str, Source] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _stages_in_order(self) -> CropProfile:
@@ -218,7 +218,8 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
 
     Examples
     --------
-    >>> profiles = load_profiles({"pistachio": {"season_target": [["05-01", -8], ["09-01", -14]]}}, "ranch.toml")
+    >>> own = {"pistachio": {"season_target": [["05-01", -8], ["09-01", -14]]}}
+    >>> profiles = load_profiles(own, "ranch.toml")
     >>> sorted(profiles), profiles["pistachio"].baseline
     (['almond', 'pistachio', 'prune', 'walnut'], None)
     """
@@ -354,24 +355,3 @@ def level_of(profile: CropProfile, scale: Scale, bar: float) -> Level | None:
     'mild to moderate'
     """
     return next((level for level in profile.levels if level.scale == scale and level.holds(bar)), None)
-
-
-def target_points(profile: CropProfile) -> tuple[Point, ...]:
-    """Give the points of a crop's season target.
-
-    Parameters
-    ----------
-    profile : CropProfile
-        The crop.
-
-    Returns
-    -------
-    tuple of (str, float)
-        Empty where the crop has none.
-
-    Examples
-    --------
-    >>> target_points(load_profiles({}, "ranch.toml")["prune"])
-    (('05-01', -6.0), ('08-01', -14.0))
-    """
-    return profile.season_target or ()

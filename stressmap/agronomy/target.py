@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -124,7 +125,7 @@ def check_season(season: Sequence[Point]) -> None:
     if len(set(dates)) < len(dates):
         msg = "a day comes twice among the points of the season"
         raise ValueError(msg)
-    falls = sum(later < earlier for earlier, later in zip(dates, dates[1:], strict=False))
+    falls = sum(later < earlier for earlier, later in pairwise(dates))
     if falls > 1 or (falls == 1 and dates[-1] > dates[0]):
         msg = "the points are not in the order of the season; begin with the first of the season"
         raise ValueError(msg)

@@ -22,7 +22,8 @@ def _within(values: ArrayLike, low: float, high: float, what: str) -> Floats:
     wrong = (array < low) | (array > high)
     if wrong.any():
         first = float(np.atleast_1d(array)[np.atleast_1d(wrong)][0])
-        msg = f"{what} must be between {low:g} and {high:g}; {int(wrong.sum())} value(s) are not, first {first:g}"
+        count = int(wrong.sum())
+        msg = f"{what} must be between {low:g} and {high:g}; {count} value(s) are not, first {first:g}"
         raise ValueError(msg)
     return array
 
