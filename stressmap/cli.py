@@ -8,7 +8,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import click
 import typer
 
 from stressmap import __version__
@@ -16,6 +15,9 @@ from stressmap.errors import StressmapError
 
 if TYPE_CHECKING:
     from stressmap.pipeline import Checked, Result
+
+CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
+"""What the parser raises for a wrong command; typer exports only its descendants."""
 
 app = typer.Typer(
     name="stressmap",
@@ -125,7 +127,7 @@ def _day(text: str | None) -> dt.date | None:
         return dt.date.fromisoformat(text)
     except ValueError:
         msg = f"{text!r} is not a date; write it as 2026-07-14"
-        raise click.BadParameter(msg, param_hint="--visit") from None
+        raise typer.BadParameter(msg, param_hint="--visit") from None
 
 
 def _guarded(work: Callable[[], None], *, debug: bool) -> None:
@@ -138,7 +140,7 @@ def _guarded(work: Callable[[], None], *, debug: bool) -> None:
         for problem in error.problems:
             typer.echo(f"error: {problem}", err=True)
         raise typer.Exit(error.exit_code) from None
-    except (KeyboardInterrupt, click.Abort):
+    except (KeyboardInterrupt, typer.Abort):
         typer.echo("error: stopped by the keyboard: nothing was written. Run it again.", err=True)
         raise typer.Exit(130) from None
     except Exception as error:
@@ -262,12 +264,12 @@ def main() -> None:
     """Enter from the shell: any wrong command is one line and exit code 2."""
     try:
         code = app(standalone_mode=False)
-    except click.exceptions.Exit as error:
+    except typer.Exit as error:
         code = error.exit_code
-    except click.ClickException as error:
+    except CommandError as error:
         help_hint = "See stressmap --help"
         typer.echo(f"error: command line: {error.format_message().rstrip('.')}. {help_hint}.", err=True)
         code = 2
-    except click.Abort:
+    except typer.Abort:
         code = 130
     sys.exit(code if isinstance(code, int) else 0)

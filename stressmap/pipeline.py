@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import geopandas as gpd
 import numpy as np
@@ -21,7 +21,8 @@ from stressmap import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
 from stressmap.agronomy.figures import add_figures, block_figures, edges_for
 from stressmap.errors import DataError, Notes, Problem
-from stressmap.field.methods import FieldOptions, fit_surface
+from stressmap.field.methods import fit_surface
+from stressmap.field.options import FieldOptions
 from stressmap.field.surface import Places, Samples, Surface
 from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
@@ -44,22 +45,24 @@ Visit = tuple[dt.date, dt.date]
 T = TypeVar("T")
 
 
-class Progress:
-    """What a run tells whoever waits for it; this one says nothing and the command line draws bars.
-
-    Methods
-    -------
-    stage
-        Called when a stage begins.
-    step
-        Called when a share of the stage is done.
-    """
+class Progress(Protocol):
+    """What a run tells whoever waits for it."""
 
     def stage(self, name: str, steps: int) -> None:
         """Begin a stage of so many steps."""
 
     def step(self) -> None:
         """Finish one step of it."""
+
+
+class Silent:
+    """A progress that says nothing."""
+
+    def stage(self, name: str, steps: int) -> None:
+        """Say nothing."""
+
+    def step(self) -> None:
+        """Say nothing."""
 
 
 @dataclass
@@ -116,7 +119,8 @@ class Result:
 
 def _together(*readers: Callable[[], Any]) -> list[Any]:
     """Call readers of separate files and raise all their problems at once."""
-    found, problems = [], []
+    found: list[Any] = []
+    problems: list[Problem] = []
     for reader in readers:
         try:
             found.append(reader())
@@ -204,7 +208,7 @@ def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assesse
     if not table["used"].any():
         raise DataError(_nothing_usable(chosen, visit, table))
     held = block_figures(inputs.blocks, visit, inputs.weather, inputs.profiles, chosen, notes)
-    return Assessed(visit, table, held.join(inputs.blocks.set_index("block")["crop"]))
+    return Assessed(visit, table, held)
 
 
 def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
@@ -294,7 +298,7 @@ def run(
     StressmapError
         With the problems and the exit code; an earlier result is untouched.
     """
-    notes, watch, tell = Notes(), Watch(), progress or Progress()
+    notes, watch, tell = Notes(), Watch(), progress or Silent()
     tell.stage("Reading files", 1)
     with watch.of("read"):
         inputs = load_inputs(source, notes)
@@ -360,10 +364,20 @@ def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gp
 
 def _ranked(inputs: Inputs, assessed: Assessed, mapped: Mapped, edges: dict[str, Edges]) -> gpd.GeoDataFrame:
     table = _counted(inputs.valves, assessed.readings, "valve")
+    measured = set(assessed.readings.loc[assessed.readings["used"], "block"])
+    table["measured"] = [block in measured for block in table["block"]]
     midnight = dt.datetime.combine(assessed.visit[1] + dt.timedelta(days=1), dt.time.min)
     until = pd.Timestamp(midnight).tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward")
     table["last_irrigated"] = last_irrigated(table["valve"].tolist(), inputs.irrigation, until)
-    return rank_valves(table, assessed.blocks, mapped.valves, edges, inputs.settings.map.rank_by)
+    chosen = inputs.settings.map
+    return rank_valves(
+        table,
+        assessed.blocks,
+        mapped.valves,
+        edges,
+        chosen.rank_by,
+        rank_unmeasured=chosen.rank_unmeasured,
+    )
 
 
 def _predicted(readings: gpd.GeoDataFrame, surface: Surface) -> gpd.GeoDataFrame:

@@ -156,13 +156,28 @@ class Visit(Part):
 
 
 class Reading(Part):
-    """``[reading]``: how readings were taken and which of them count."""
+    """``[reading]``: how readings were taken and which of them count.
+
+    Beside the keys of the contract: ``date_order`` of dates like 03/07/2026; ``crs`` of ``x`` and ``y``;
+    ``gps_accuracy_m``, what a position is taken to be good for where the row does not say;
+    ``possible_bar``, the least and greatest balance pressure that a tree can show at midday (common
+    practice: 5 to 20, 30 to 60 at the extreme); ``unlike_z``, how many standard errors from what its
+    neighbours predict a reading is marked; ``align_chambers``, whether the offset between two chambers or
+    crews on the same trees is taken out; ``same_weather``, whether readings of a visit whose days differ are
+    shifted to its middle weather.
+    """
 
     unit: Literal["bar", "MPa", "kPa", "psi"] = "bar"
     window: tuple[Clock, Clock] = (dt.time(13), dt.time(15))
     bag_minutes: float = Field(default=10.0, ge=0)
     recheck_bar: float = Field(default=1.0, gt=0)
     gps_m: float = Field(default=10.0, ge=0)
+    gps_accuracy_m: float = Field(default=3.0, ge=0)
+    possible_bar: tuple[float, float] = (0.5, 70.0)
+    unlike_z: float = Field(default=3.5, gt=0)
+    date_order: Literal["day-first", "month-first"] | None = None
+    crs: str | None = None
+    align_chambers: bool = False
     same_weather: bool = True
     keep: tuple[str, ...] = ()
 
@@ -178,6 +193,9 @@ class Reading(Part):
 
     @model_validator(mode="after")
     def _window_in_order(self) -> Reading:
+        if self.possible_bar[1] <= self.possible_bar[0]:
+            msg = "possible_bar does not rise; write the least and the greatest such as [0.5, 70]"
+            raise ValueError(msg)
         if self.window[1] <= self.window[0]:
             msg = 'window ends before it begins; write ["13:00", "15:00"]'
             raise ValueError(msg)
@@ -192,6 +210,7 @@ class Map(Part):
     method: Literal["structured", "ordinary"] = "structured"
     edges_bar: tuple[float, float, float] | None = None
     smallest_zone_ha: float = Field(default=0.2, ge=0)
+    rank_unmeasured: bool = True
 
     @field_validator("edges_bar")
     @classmethod

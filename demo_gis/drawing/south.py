@@ -7,7 +7,7 @@ import datetime as dt
 from drawing.plans import Block, Climate, Crop, Dialect, Fault, Part, Ranch, Visit
 
 HEADER = (
-    "Árbol", "Fecha y hora", "Longitud", "Latitud", "Presión (MPa)", "Repetición (MPa)", "Embolsado",
+    "Árbol", "Fecha y hora", "Longitud", "Latitud", "Presión (MPa)", "Segunda lectura (MPa)", "Embolsado",
     "Cámara", "Cuadrilla", "Hoja", "Nota",
 )  # fmt: skip
 

@@ -17,13 +17,14 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import pandas as pd
 
 from stressmap.errors import DataError, Problem
 from stressmap.intake.numbers import parse_numbers, writes_comma
 from stressmap.intake.tabular import Sheet
-from stressmap.intake.units_of import UNITS, normal, split_unit
+from stressmap.intake.units_of import UNITS, normal, split_unit, unit_in
 
 MOST_PROBLEMS = 10
 """So many faulty cells of a column are listed, then their count."""
@@ -39,10 +40,13 @@ class Field:
         Spellings, normalised (see :func:`stressmap.intake.units_of.normal`), without the unit.
     units : tuple of str
         Units that a heading may end with, as this package writes them; empty for none.
+    weak : tuple of str
+        Spellings too general to trust (``id``, ``name``): taken only if nothing else is that column.
     """
 
     names: tuple[str, ...]
     units: tuple[str, ...] = ()
+    weak: tuple[str, ...] = ()
 
 
 Fields = Mapping[str, Field]
@@ -63,7 +67,15 @@ def names(words: str) -> tuple[str, ...]:
     return tuple(words.split())
 
 
-def recognise(heading: str, fields: Fields) -> tuple[str, str | None] | None:
+class Seen(NamedTuple):
+    """What a heading was recognised as: our name, the unit it states, and whether on weak grounds."""
+
+    ours: str
+    unit: str | None = None
+    weak: bool = False
+
+
+def recognise(heading: str, fields: Fields) -> Seen | None:
     """Tell which of our columns a heading is.
 
     Parameters
@@ -75,24 +87,31 @@ def recognise(heading: str, fields: Fields) -> tuple[str, str | None] | None:
 
     Returns
     -------
-    tuple of (str, str or None), or None
-        Our name and the unit that the heading states; None if it is not recognised.
+    Seen or None
+        None if it is not recognised.
 
     Examples
     --------
     >>> fields = {"pressure": Field(("pressure", "presion", "psi"), ("bar", "MPa", "psi"))}
-    >>> recognise("Presión (MPa)", fields), recognise("PSI", fields), recognise("__class__", fields)
-    (('pressure', 'MPa'), ('pressure', 'psi'), None)
+    >>> recognise("Presión (MPa)", fields)
+    Seen(ours='pressure', unit='MPa', weak=False)
+    >>> recognise("PSI", fields), recognise("__class__", fields)
+    (Seen(ours='pressure', unit='psi', weak=False), None)
     """
     full = normal(heading)
     name, unit = split_unit(heading)
+    if not full:
+        return None
     for ours, spec in fields.items():
-        if unit in spec.units and name and (name in spec.names or name == ours):
-            return ours, unit
+        if unit in spec.units and name and (name == ours or name in spec.names):
+            return Seen(ours, unit)
     for ours, spec in fields.items():
-        if full and (full in spec.names or full == ours):
+        if full == ours or full in spec.names:
             alone = UNITS.get(full)
-            return ours, alone if alone in spec.units else None
+            return Seen(ours, alone if alone in spec.units else None)
+    for ours, spec in fields.items():
+        if full in spec.weak or (name in spec.weak and unit in spec.units):
+            return Seen(ours, unit if unit in spec.units else None, weak=True)
     return None
 
 
@@ -239,24 +258,18 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
     DataError
         If two columns could be one of ours, or a required one is not there.
     """
-    picked = {normal(theirs): ours for theirs, ours in chosen.items()}
-    found: dict[str, list[tuple[int, str | None, bool]]] = {}
-    for at, heading in enumerate(sheet.headings):
-        by_hand = normal(heading) in picked
-        seen = recognise(picked.get(normal(heading), heading), fields)
-        if seen:
-            found.setdefault(seen[0], []).append((at, seen[1], by_hand))
-    problems = []
+    problems: list[Problem] = []
     columns, headings, units = {}, {}, {}
+    found = _candidates(sheet, fields, chosen)
     for ours, candidates in found.items():
         left = _settled(sheet, candidates)
         if len(left) > 1:
-            problems.append(_ambiguous(sheet, ours, [sheet.headings[at] for at, *_ in left]))
+            problems.append(_ambiguous(sheet, ours, [sheet.headings[c.at] for c in left]))
             continue
-        at, unit, _ = left[0]
+        at = left[0].at
         columns[ours] = sheet.frame[at]
         headings[ours] = sheet.headings[at]
-        stated = unit or split_unit(sheet.units[at])[1]
+        stated = left[0].seen.unit or unit_in(sheet.units[at])
         if stated in fields[ours].units:
             units[ours] = stated
     problems += [_missing(sheet, ours, fields) for ours in required if ours not in found]
@@ -266,15 +279,32 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
     return Table(sheet.where, sheet.frame.index, columns, headings, units, comma)
 
 
-def _settled(
-    sheet: Sheet, candidates: list[tuple[int, str | None, bool]]
-) -> list[tuple[int, str | None, bool]]:
-    """Keep what ``[columns]`` chose, else the candidates that hold anything."""
-    chosen = [c for c in candidates if c[2]]
+class _Candidate(NamedTuple):
+    at: int
+    seen: Seen
+    by_hand: bool
+
+
+def _candidates(sheet: Sheet, fields: Fields, chosen: Mapping[str, str]) -> dict[str, list[_Candidate]]:
+    """List for each of our columns the file's columns that could be it."""
+    picked = {normal(theirs): ours for theirs, ours in chosen.items()}
+    found: dict[str, list[_Candidate]] = {}
+    for at, heading in enumerate(sheet.headings):
+        by_hand = normal(heading) in picked
+        seen = recognise(picked.get(normal(heading), heading), fields)
+        if seen:
+            found.setdefault(seen.ours, []).append(_Candidate(at, seen, by_hand))
+    return found
+
+
+def _settled(sheet: Sheet, candidates: list[_Candidate]) -> list[_Candidate]:
+    """Keep what ``[columns]`` chose, else what is surely meant, else what holds anything."""
+    chosen = [c for c in candidates if c.by_hand]
     if chosen:
         return chosen
-    filled = [c for c in candidates if (sheet.frame[c[0]] != "").any()]
-    return filled or candidates[:1]
+    sure = [c for c in candidates if not c.seen.weak] or candidates
+    filled = [c for c in sure if (sheet.frame[c.at] != "").any()]
+    return filled or sure[:1]
 
 
 def _ambiguous(sheet: Sheet, ours: str, theirs: list[str]) -> Problem:

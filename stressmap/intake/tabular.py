@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable, Sequence
+import json
+import math
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -306,3 +309,42 @@ def _refuse_wide(numbered: list[tuple[int, list[str]]], width: int, where: str) 
     ]
     if problems:
         raise DataError(problems)
+
+
+def sheet_of(records: Iterable[dict[str, Any]], where: str) -> Sheet:
+    """Make a sheet of records, the first being row 2.
+
+    Parameters
+    ----------
+    records : iterable of dict
+        Heading -> value.
+    where : str
+        File, for messages.
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    DataError
+        If there is no record.
+    """
+    held = list(records)
+    if not held:
+        raise DataError(Problem(where, "it holds no points", "Export the readings again"))
+    headings = list(dict.fromkeys(str(name) for record in held for name in record))
+    body = [[_text(record.get(name)) for name in headings] for record in held]
+    index = pd.RangeIndex(2, len(held) + 2, name="row")
+    frame = pd.DataFrame(body, index=index, columns=range(len(headings)), dtype=object)
+    return Sheet(where, tuple(headings), ("",) * len(headings), frame)
+
+
+def _text(value: Any) -> str:
+    if value is None or value is pd.NaT or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    if isinstance(value, (dict, list)):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    return str(value).strip()

@@ -39,8 +39,8 @@ class Raster:
     shape: tuple[int, int]
     row: NDArray[np.int64]
     col: NDArray[np.int64]
-    stress_bar: NDArray[np.float64]
-    stress_se_bar: NDArray[np.float64]
+    stress_bar: NDArray[np.float32]
+    stress_se_bar: NDArray[np.float32]
 
 
 @dataclass(frozen=True)

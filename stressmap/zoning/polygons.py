@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -72,13 +71,15 @@ def block_zones(
     size = grid.cell_m
     frame = Affine(size, 0, grid.west + left * size, 0, -size, grid.north - top * size)
     least_m2 = smallest_ha * M2_PER_HA
-    parts = merge_small(classed, lambda labels: _cell_areas(labels, counted, size), least_m2)
+    labels = connected(classed)
+    cell_areas = np.bincount(labels[counted], minlength=int(labels.max()) + 1) * size**2
+    parts = merge_small(classed, cell_areas.astype(float), least_m2)
     shapes = _clipped(parts, frame, outline)
     while len(shapes) > 1 and min(shape.area for shape in shapes.values()) < least_m2:
         areas = np.zeros(int(parts.max()) + 1)
         areas[list(shapes)] = [shape.area for shape in shapes.values()]
         before = int(parts.max())
-        parts = merge_small(classed, lambda _, known=areas: known, least_m2)
+        parts = merge_small(classed, areas, least_m2)
         if int(parts.max()) == before:
             break
         shapes = _clipped(parts, frame, outline)
@@ -93,10 +94,6 @@ def _members(inner: NDArray[np.int32], touched: NDArray[np.int32], part: int) ->
     return own if len(own) else np.flatnonzero(touched == part)
 
 
-def _cell_areas(labels: NDArray[np.int32], counted: NDArray[np.bool_], cell_m: float) -> NDArray[np.float64]:
-    return np.bincount(labels[counted], minlength=int(labels.max()) + 1) * cell_m**2
-
-
 def _clipped(parts: NDArray[np.int32], frame: Affine, outline: Any) -> dict[int, Any]:
     """Trace the areas, take off their stair-steps and cut them to the block."""
     cut = {
@@ -107,7 +104,7 @@ def _clipped(parts: NDArray[np.int32], frame: Affine, outline: Any) -> dict[int,
 
 
 def merge_small(
-    classed: NDArray[np.int32], measure: Callable[[NDArray[np.int32]], NDArray[np.float64]], least_m2: float
+    classed: NDArray[np.int32], areas_m2: NDArray[np.float64], least_m2: float
 ) -> NDArray[np.int32]:
     """Merge the connected areas that are too small, the smallest first, and number those left.
 
@@ -115,8 +112,8 @@ def merge_small(
     ----------
     classed : array of int, shape (rows, columns)
         Priority 1 to 4, 0 outside. Changed in place: a merged area takes the priority it is merged into.
-    measure : callable
-        Gives the size of each numbered area [m²], by its number.
+    areas_m2 : array of float
+        Size of each connected area [m²], by the number that :func:`connected` gives it.
     least_m2 : float
         Size an area must have to stay [m²].
 
@@ -125,9 +122,9 @@ def merge_small(
     array of int, shape (rows, columns)
         Area numbers from 1, 0 outside. Cells that touch only by a corner are not connected.
     """
-    labels = _connected(classed)
+    labels = connected(classed)
     count = int(labels.max())
-    size = np.asarray(measure(labels), dtype=float).copy()
+    size = areas_m2.copy()
     links = _shared_edges(labels)
     owner = np.arange(count + 1)
     queue = [(size[i], i) for i in range(1, count + 1) if size[i] < least_m2 or size[i] == 0]
@@ -144,10 +141,22 @@ def merge_small(
     first = np.zeros(count + 1, dtype=np.int32)
     first[labels.ravel()[::-1]] = classed.ravel()[::-1]
     np.copyto(classed, np.where(labels > 0, first[roots[labels]], 0))
-    return _connected(classed)
+    return connected(classed)
 
 
-def _connected(classed: NDArray[np.int32]) -> NDArray[np.int32]:
+def connected(classed: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Give each connected area of one class a number from 1; the same surface always gets the same numbers.
+
+    Parameters
+    ----------
+    classed : array of int, shape (rows, columns)
+        Priority 1 to 4, 0 outside.
+
+    Returns
+    -------
+    array of int, shape (rows, columns)
+        0 outside. Cells that touch only by a corner are not connected.
+    """
     labels = np.zeros(classed.shape, dtype=np.int32)
     for value in range(1, 5):
         part, _ = ndimage.label(classed == value)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stressmap.settings import RankBy
 from stressmap.units import M2_PER_HA
-from stressmap.zoning.classes import Edges, priority, probabilities
+from stressmap.zoning.classes import Edges, priority, probabilities, probability_over
 
 Z_90 = 1.6448536269514722
 """Standard errors on each side of a normal 90 % interval."""
@@ -27,9 +27,13 @@ LABELS: dict[int, tuple[str, str]] = {
 COLUMNS = (
     "rank", "valve", "block", "crop", "area_ha", "readings", "stress_bar", "stress_se_bar", "low_bar",
     "high_bar", "swp_bar", "target_bar", "baseline_bar", "priority", "label_en", "label_es", "p_first",
-    "confidence", "last_irrigated",
+    "confidence", "last_irrigated", "measured", "tied_group",
 )  # fmt: skip
-"""The contract's columns of the valve table, in its order."""
+"""The contract's columns of the valve table in its order, then whether any reading was used in its block, and
+the group of valves whose order cannot be told."""
+
+TIED_OVER = 0.3
+"""Probability that two valves stand in the wrong order, over which they count as tied."""
 
 
 @dataclass(frozen=True)
@@ -87,14 +91,21 @@ def judge(figures: Figures, crops: list[str], edges: dict[str, Edges]) -> pd.Dat
 
 
 def rank_valves(
-    valves: gpd.GeoDataFrame, blocks: pd.DataFrame, figures: Figures, edges: dict[str, Edges], rank_by: RankBy
+    valves: gpd.GeoDataFrame,
+    blocks: pd.DataFrame,
+    figures: Figures,
+    edges: dict[str, Edges],
+    rank_by: RankBy,
+    *,
+    rank_unmeasured: bool = True,
 ) -> gpd.GeoDataFrame:
     """Put the valve zones in order, the driest first; equals stay in the order of their names.
 
     Parameters
     ----------
     valves : GeoDataFrame
-        k valve zones with ``valve``, ``block``, ``readings`` (count used) and ``last_irrigated``.
+        k valve zones with ``valve``, ``block``, ``readings`` (count used), ``measured`` (whether a reading
+        was used in the block) and ``last_irrigated``.
     blocks : DataFrame
         Indexed by block: ``crop``, ``target_bar``, ``baseline_bar``.
     figures : Figures
@@ -103,11 +114,14 @@ def rank_valves(
         Edges of each crop [bar].
     rank_by : str
         Which figure was mapped; the stem water potential is told back from it.
+    rank_unmeasured : bool
+        Whether valve zones of blocks without a reading get a rank; if not they come last.
 
     Returns
     -------
     GeoDataFrame
-        In rank order, with the contract's columns and ``geometry``.
+        In rank order, with the columns of :data:`COLUMNS` and ``geometry``; ``rank`` is missing where a zone
+        gets none.
     """
     own = blocks.loc[valves["block"]].reset_index(drop=True)
     table = valves.reset_index(drop=True)
@@ -121,9 +135,53 @@ def rank_valves(
         area_ha=table.geometry.area / M2_PER_HA,
         swp_bar=zero - judged["stress_bar"],
     )
-    table = table.sort_values(["stress_bar", "valve"], ascending=[False, True], ignore_index=True)
-    table["rank"] = np.arange(1, len(table) + 1)
+    table["ranked"] = table["measured"] | rank_unmeasured
+    order, rises = ["ranked", "stress_bar", "valve"], [False, False, True]
+    table = table.sort_values(order, ascending=rises, ignore_index=True)
+    last = int(table["ranked"].sum())
+    table["rank"] = pd.array([i + 1 if i < last else None for i in range(len(table))], dtype="Int64")
+    ranked = table.iloc[:last]
+    groups = tied_groups(Figures(ranked["stress_bar"].to_numpy(), ranked["stress_se_bar"].to_numpy()))
+    table["tied_group"] = np.append(groups, np.zeros(len(table) - last, dtype=np.int64))
     return gpd.GeoDataFrame(table[[*COLUMNS, "geometry"]], crs=valves.crs)
+
+
+def tied_groups(ordered: Figures) -> NDArray[np.int64]:
+    """Group the valves whose order cannot be told apart.
+
+    A group begins at the driest valve not yet in one and takes in the valves after it as long as the
+    probability that one of them is truly drier than the first of the group is over :data:`TIED_OVER`. Errors
+    of different valves are taken as independent; what two valves share (their block, their crop) would only
+    make their order surer, so a tie is never missed for that reason.
+
+    Parameters
+    ----------
+    ordered : Figures
+        Of k valves, the driest first.
+
+    Returns
+    -------
+    array of int, shape (k,)
+        Group numbers from 1; 0 for a valve that is tied with no other.
+
+    Examples
+    --------
+    >>> tied_groups(Figures(np.array([5.0, 4.9, 1.0]), np.array([1.0, 1.0, 1.0])))
+    array([1, 1, 0])
+    """
+    first, starts = 0, np.zeros(len(ordered.mean), dtype=np.int64)
+    for i in range(len(ordered.mean)):
+        spread = float(np.hypot(ordered.se[first], ordered.se[i]))
+        swap = probability_over([ordered.mean[i] - ordered.mean[first]], [spread], 0.0)[0]
+        equal = ordered.mean[i] == ordered.mean[first]
+        if not (swap > TIED_OVER or equal):
+            first = i
+        starts[i] = first
+    groups: NDArray[np.int64] = np.zeros(len(starts), dtype=np.int64)
+    together = [start for start in np.unique(starts) if (starts == start).sum() > 1]
+    for number, start in enumerate(together, start=1):
+        groups[starts == start] = number
+    return groups
 
 
 def last_irrigated(valves: list[str], log: pd.DataFrame | None, until: pd.Timestamp) -> list[object]:

@@ -1,0 +1,179 @@
+"""The map as a person meets it: a phone and a desk, no network, names that bite, both languages."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from browser import DESK, PHONE, Page, chromium
+from content import LONG, NASTY, large, small
+
+from stressmap.share.webmap import write_map
+from stressmap.share.words import Words
+
+SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+
+
+@pytest.fixture(scope="module")
+def page():
+    with chromium() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def small_map(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    write_map(small(), path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def large_map(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    write_map(large(), path)
+    return path
+
+
+def middle_of(page: Page, rank: int) -> tuple[float, float]:
+    """Where on the screen a valve zone is that its own number does not cover."""
+    spot = page.js(
+        "const v = ranch.valves[arguments[0]], p = page.map.latLngToContainerPoint(v.at),"
+        "b = page.map.getContainer().getBoundingClientRect(); return [b.left + p.x, b.top + p.y]",
+        rank - 1,
+    )
+    return spot[0], spot[1]
+
+
+def assert_quiet(page: Page) -> None:
+    assert page.asked_for() == []
+    assert page.complaints() == []
+
+
+@SIZES
+def test_the_map_opens_without_network_and_shows_every_zone(page: Page, small_map: Path, size) -> None:
+    page.open(small_map, size)
+    assert page.js("return document.documentElement.dataset.ready") == "true"
+    assert page.js("return document.querySelectorAll('.zone').length") == 8
+    boxes = page.js(
+        "const m = page.map.getContainer().getBoundingClientRect();"
+        "return [...document.querySelectorAll('.zone')].map(z => z.getBoundingClientRect())"
+        ".map(r => r.width > 20 && r.height > 20 && r.left >= m.left && r.right <= m.right"
+        " && r.top >= m.top && r.bottom <= m.bottom)"
+    )
+    assert boxes == [True] * 8
+    assert page.js("return document.querySelectorAll('.reading-used').length") == 12
+    assert page.js("return document.querySelectorAll('.reading-left-out').length") == 4
+    assert_quiet(page)
+
+
+@SIZES
+def test_a_tap_on_a_zone_shows_its_figures_in_plain_words(page: Page, small_map: Path, size) -> None:
+    page.open(small_map, size)
+    valve = page.js("return ranch.valves[3]")
+    page.js("shown.layers.used = shown.layers.leftOut = false; page.drawing.goTo({item: ranch.valves[3]})")
+    page.tap(*middle_of(page, 4))
+    card = page.text("#card")
+    words = Words("en", "us")
+    for expected in (
+        valve["valve"], "Rank 4 of 8", "Priority 2: water next",
+        f"{valve['stress']:.1f} bar drier than target",
+        f"Likely between {valve['low']:.1f} and {valve['high']:.1f} bar (90 %)", words.area(valve["area"]),
+        words.bar(valve["swp"]), words.bar(-14.0), "82 %", "3 %", "Jul 6, 2026, 18:30",
+    ):  # fmt: skip
+        assert expected in card
+    assert_quiet(page)
+
+
+def test_a_tap_on_a_reading_left_out_says_why_in_words(page: Page, small_map: Path) -> None:
+    page.open(small_map, PHONE)
+    page.js(
+        "window.bad = ranch.readings.find(r => r.at && !r.used && r.block);"
+        "page.map.setView(bad.at, 18, {animate: false})"
+    )
+    spot = page.js(
+        "const p = page.map.latLngToContainerPoint(bad.at);"
+        "const b = page.map.getContainer().getBoundingClientRect();"
+        "return [b.left + p.x + 9, b.top + p.y - 7]"
+    )
+    page.tap(*spot)
+    card = page.text("#card")
+    assert "Reading: left out" in card
+    assert "measured at the wrong hour; bag on too short a time" in card
+    assert "Jul 14, 2026, 13:24" in card
+    assert_quiet(page)
+
+
+def test_names_from_files_stay_names(page: Page, small_map: Path) -> None:
+    page.open(small_map, PHONE)
+    assert page.js("return window.hurt === undefined")
+    page.js("page.choose({kind: 'valve', item: ranch.valves.find(v => v.block === arguments[0])})", NASTY)
+    assert page.js("return document.querySelector('#card .under bdi').textContent") == NASTY
+    page.js("page.choose({kind: 'valve', item: ranch.valves.find(v => v.block === arguments[0])})", LONG)
+    assert LONG in page.text("#card")
+    assert page.js("return window.hurt === undefined")
+    assert "Willow <Flat> & Sons" in page.text("#ranch-name")
+    wide = page.js("return document.documentElement.scrollWidth - window.innerWidth")
+    assert wide <= 0, "a long name pushes the page sideways"
+    assert_quiet(page)
+
+
+def test_the_language_switch_leaves_no_english_word(page: Page, small_map: Path) -> None:
+    page.open(small_map, PHONE)
+    page.js("document.querySelector('#languages [lang=es]').click()")
+    page.js("document.querySelectorAll('details').forEach(d => d.open = true)")
+    everything = [page.text("body"), page.js("return document.title")]
+    everything += page.js("return [...document.querySelectorAll('[aria-label]')].map(e => e.ariaLabel)")
+    everything += page.js(
+        "return [...document.querySelectorAll('[title],[placeholder]')].map(e => e.title + e.placeholder)"
+    )
+    for kind in ("valve", "zone", "reading"):
+        page.js("page.choose({kind: arguments[0], item: ranch[arguments[0] + 's'][0]})", kind)
+        everything.append(page.text("#card"))
+    shown = "\n".join(everything)
+    for name in (NASTY, LONG, LONG[:12], NASTY[:12], "Willow <Flat> & Sons"):
+        shown = shown.replace(name, "")
+    english = {text for section in Words("en").table().values() for text in section.values()}
+    spanish = {text for section in Words("es").table().values() for text in section.values()}
+    fixed = {text for text in english - spanish if "{" not in text and len(text) > 3 and text != "English"}
+    assert sorted(t for t in fixed if re.search(rf"\b{re.escape(t)}\b", shown, re.IGNORECASE)) == []
+    for leftover in ("Valve", "Block", "Tree", "Rank", "drier", "wetter", "acre ", "No weather file"):
+        assert leftover not in shown
+    assert page.js("return document.documentElement.lang") == "es"
+    assert_quiet(page)
+
+
+def test_every_layer_can_be_shown(page: Page, small_map: Path) -> None:
+    page.open(small_map, PHONE)
+    for name in ("zones", "surface", "uncertainty", "valves"):
+        page.js("document.querySelector(`#layers input[value=${arguments[0]}]`).click()", name)
+        assert page.js("return shown.colourBy") == name
+        pictures = page.js(
+            "return [...document.querySelectorAll('img.picture')].map(i => i.complete && i.naturalWidth > 10)"
+        )
+        assert pictures == ([True] if name in ("surface", "uncertainty") else [])
+    assert_quiet(page)
+
+
+@SIZES
+def test_250_blocks_open_quickly_and_every_valve_is_reachable(page: Page, large_map: Path, size) -> None:
+    assert large_map.stat().st_size < 12_000_000
+    page.open(large_map, size)
+    shown = page.js("return document.querySelectorAll('#valve-rows button').length")
+    assert shown == 1500
+    page.js(
+        "const s = document.getElementById('search'); s.value = 'b250-6'; s.dispatchEvent(new Event('input'))"
+    )
+    assert page.js(
+        "return [...document.querySelectorAll('#valve-rows button')].map(b => b.dataset.valve)"
+    ) == ["B250-6"]
+    page.js("document.querySelector('#valve-rows button').click()")
+    assert "B250-6" in page.text("#card")
+    assert page.js("return page.map.getBounds().contains(shown.chosen.item.at)")
+    assert_quiet(page)
+
+
+def test_the_data_inside_the_page_is_what_was_given(small_map: Path) -> None:
+    text = small_map.read_text(encoding="utf-8")
+    data = json.loads(text.split('id="ranch-data">')[1].split("</script>")[0])
+    assert data["blocks"][1]["block"] == NASTY
+    assert [valve["rank"] for valve in data["valves"]] == list(range(1, 9))
