@@ -1,4 +1,4 @@
-"""When water may run and valves may be turned, minute by minute on the local clock, clock changes included."""
+"""When water may run and valves may be turned, minute by minute on the local clock, across clock changes."""
 
 from __future__ import annotations
 
@@ -110,7 +110,7 @@ def calendar(
     """Lay out the hours of a plan.
 
     Hours that end before they begin run over midnight; such a night belongs to the day it begins on. Each
-    minute is held against the local clock, so the hour that is missing or comes twice at a clock change counts
+    minute is held against the local clock: the hour that is missing or comes twice at a clock change counts
     as it passes.
 
     Parameters

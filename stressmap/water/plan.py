@@ -296,6 +296,23 @@ def _within_limits(problem: Problem, wanted: Floats) -> Ints:
     return steps
 
 
+def fits(problem: Problem, steps: Ints) -> bool:
+    """Tell whether steps keep within the water and what every timetable must obey.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of n valves.
+    steps : array of int, shape (n,)
+        Time steps of each valve.
+
+    Returns
+    -------
+    bool
+    """
+    return bool((_shared_rows(problem) @ steps <= 1.0 + 1e-9).all())
+
+
 def _less(problem: Problem, steps: Ints) -> Ints:
     """Take the step back that loses the least for its water."""
     lower = np.array(
