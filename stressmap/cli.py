@@ -273,3 +273,7 @@ def main() -> None:
     except typer.Abort:
         code = 130
     sys.exit(code if isinstance(code, int) else 0)
+
+
+if __name__ == "__main__":
+    main()

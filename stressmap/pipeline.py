@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 import time
-import unicodedata
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -19,27 +17,30 @@ from pyproj import CRS
 
 from stressmap import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
-from stressmap.agronomy.figures import add_figures, block_figures, edges_for
+from stressmap.agronomy.figures import add_figures, block_figures, edges_for, weather_from_readings
+from stressmap.agronomy.orchard import settle_crops
 from stressmap.errors import DataError, Notes, Problem
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions
-from stressmap.field.surface import Places, Samples, Surface
+from stressmap.field.surface import Surface
 from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
 from stressmap.quality.checks import assess
 from stressmap.quality.siting import join_valves
-from stressmap.quality.visit import choose_visit
+from stressmap.quality.visit import choose_visit, doubtful_last_visit, visit_before
 from stressmap.settings import Settings
 from stressmap.share import everything
 from stressmap.share.content import Content, Raster
-from stressmap.share.folder import staged
+from stressmap.share.folder import default_folder, staged
 from stressmap.share.starter import Start, write_start
-from stressmap.zoning.cells import lattice
+from stressmap.zoning.cells import Lattice, lattice
+from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
-from stressmap.zoning.mapping import Mapped, Terms, map_blocks
-from stressmap.zoning.ranking import last_irrigated, rank_valves
+from stressmap.zoning.mapping import Mapped, Terms, map_blocks, valve_figures
+from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
+from stressmap.zoning.samples import usable_samples
 
 Visit = tuple[dt.date, dt.date]
 T = TypeVar("T")
@@ -160,7 +161,8 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
         return lambda: None if path is None else read(path)
 
     def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-        blocks = read_blocks(files.blocks, chosen.ranch.crs, notes)
+        read = read_blocks(files.blocks, chosen.ranch.crs, notes)
+        blocks = settle_crops(read, profiles, str(files.blocks), notes)
         if files.valves is None:
             return blocks, blocks_as_valves(blocks)
         valves = read_valves(files.valves, CRS(blocks.crs), notes)
@@ -196,8 +198,14 @@ def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assesse
     DataError
         If no reading of the visit can be used.
     """
+    doubt = doubtful_last_visit(inputs.readings) if on is None and inputs.settings.visit.end is None else None
+    if doubt:
+        notes.say(doubt)
+    return _assess_visit(inputs, choose_visit(inputs.readings, inputs.settings.visit, on), notes)
+
+
+def _assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
     chosen = inputs.settings
-    visit = choose_visit(inputs.readings, chosen.visit, on)
     checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
     figured = add_figures(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen, notes)
     table = gpd.GeoDataFrame(figured, geometry="geometry", crs=inputs.crs)
@@ -207,8 +215,10 @@ def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assesse
         table["used"] = table["used"] & ~bare
     if not table["used"].any():
         raise DataError(_nothing_usable(chosen, visit, table))
-    held = block_figures(inputs.blocks, visit, inputs.weather, inputs.profiles, chosen, notes)
-    return Assessed(visit, table, held)
+    weather = weather_from_readings(table[table["used"]]) if inputs.weather is None else inputs.weather
+    return Assessed(
+        visit, table, block_figures(inputs.blocks, visit, weather, inputs.profiles, chosen, notes)
+    )
 
 
 def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
@@ -237,33 +247,8 @@ def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
     -------
     Surface
     """
-    used = assessed.readings[assessed.readings["used"]]
-    blocks = {name: code for code, name in enumerate(inputs.blocks["block"])}
-    valves = {name: code for code, name in enumerate(inputs.valves["valve"])}
-    crops = {name: code for code, name in enumerate(sorted(inputs.blocks["crop"].unique()))}
-    own = inputs.blocks.set_index("block")["crop"]
-    places = Places(
-        xy=np.column_stack([used.geometry.x, used.geometry.y]),
-        block=_codes([blocks[b] for b in used["block"]]),
-        valve=_codes([valves.get(v, -1) for v in used["valve"]]),
-        crop=_codes([crops[own[b]] for b in used["block"]]),
-    )
-    samples = Samples(places, used["stress_bar"].to_numpy(dtype=float), _tree_codes(used))
+    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves)
     return fit_surface(samples, method=inputs.settings.map.method, options=FieldOptions(jobs=jobs))
-
-
-def _codes(values: list[int]) -> Any:
-    return np.array(values, dtype=np.int64)
-
-
-def _tree_codes(used: gpd.GeoDataFrame) -> Any:
-    """Give each tree a code; a reading without a tree name is a tree of its own."""
-    names = [
-        (b, t) if t is not None else (b, row)
-        for b, t, row in zip(used["block"], used["tree_id"], used["row"], strict=True)
-    ]
-    numbers = {name: code for code, name in enumerate(dict.fromkeys(names))}
-    return _codes([numbers[name] for name in names])
 
 
 def run(
@@ -312,7 +297,7 @@ def run(
     tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
         content = _content(inputs, assessed, surface, notes, tell)
-    target = out or default_folder(inputs.settings, assessed.visit)
+    target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     tell.stage("Writing files", 1)
     with staged(target) as folder:
         with watch.of("write"):
@@ -331,6 +316,8 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
     grid = lattice(inputs.blocks, chosen.map.cell_m)
     terms = Terms(edges, chosen.map.smallest_zone_ha)
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=tell.step)
+    before = visit_before(inputs.readings, assessed.visit)
+    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
     return Content(
         ranch=chosen.ranch,
         visit=assessed.visit,
@@ -339,7 +326,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         method=surface.method,
         blocks=_counted(inputs.blocks, assessed.readings, "block"),
         zones=mapped.zones,
-        valves=_ranked(inputs, assessed, mapped, edges),
+        valves=_ranked(inputs, assessed, mapped, edges, change),
         readings=_predicted(assessed.readings, surface),
         raster=Raster(
             crs=inputs.crs.to_string(),
@@ -353,6 +340,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
             stress_se_bar=mapped.stress_se_bar,
         ),
         notes=tuple(notes),
+        previous_visit=before[1] if before and change is not None else None,
     )
 
 
@@ -362,13 +350,40 @@ def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gp
     return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
 
 
-def _ranked(inputs: Inputs, assessed: Assessed, mapped: Mapped, edges: dict[str, Edges]) -> gpd.GeoDataFrame:
+def _change(
+    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures
+) -> pd.DataFrame | None:
+    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
+    unheard = Notes()
+    try:
+        earlier = _assess_visit(inputs, before, unheard)
+    except DataError:
+        return None
+    then = valve_figures(fit(inputs, earlier, jobs=1), inputs.blocks, inputs.valves, grid)
+    since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
+    ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
+    return compare(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
+
+
+def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
+    midnight = pd.Timestamp(day) + pd.Timedelta(days=later)
+    return midnight.tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward", ambiguous=True)
+
+
+def _ranked(
+    inputs: Inputs,
+    assessed: Assessed,
+    mapped: Mapped,
+    edges: dict[str, Edges],
+    change: pd.DataFrame | None,
+) -> gpd.GeoDataFrame:
     table = _counted(inputs.valves, assessed.readings, "valve")
     measured = set(assessed.readings.loc[assessed.readings["used"], "block"])
     table["measured"] = [block in measured for block in table["block"]]
-    midnight = dt.datetime.combine(assessed.visit[1] + dt.timedelta(days=1), dt.time.min)
-    until = pd.Timestamp(midnight).tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward")
+    until = _local_midnight(inputs, assessed.visit[1], 1)
     table["last_irrigated"] = last_irrigated(table["valve"].tolist(), inputs.irrigation, until)
+    if change is not None:
+        table = table.assign(**{name: change[name].to_numpy() for name in change.columns})
     chosen = inputs.settings.map
     return rank_valves(
         table,
@@ -387,46 +402,6 @@ def _predicted(readings: gpd.GeoDataFrame, surface: Surface) -> gpd.GeoDataFrame
     table.loc[table["used"], "predicted_bar"] = predicted
     table.loc[table["used"], "z_score"] = z_score
     return table
-
-
-def slug(name: str) -> str:
-    """Make a name harmless as part of a path.
-
-    Parameters
-    ----------
-    name : str
-        Anything.
-
-    Returns
-    -------
-    str
-        Lower-case ASCII letters, digits and hyphens; never empty.
-
-    Examples
-    --------
-    >>> slug("Peña & Hijos / ../x")
-    'pena-hijos-x'
-    """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "ranch"
-
-
-def default_folder(chosen: Settings, visit: Visit) -> Path:
-    """Name the folder of a visit's results.
-
-    Parameters
-    ----------
-    chosen : Settings
-        Of the ranch.
-    visit : tuple of date
-        First and last day.
-
-    Returns
-    -------
-    Path
-        ``outputs/<ranch>/<first day>``, below the folder one is in.
-    """
-    return Path("outputs") / slug(chosen.ranch.name) / visit[0].isoformat()
 
 
 @dataclass(frozen=True)

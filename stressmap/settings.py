@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -90,6 +91,8 @@ def _quantity(units: dict[str, float]) -> BeforeValidator:
 
     return BeforeValidator(read)
 
+
+_BRACES = re.compile(r"\{\w\}").findall
 
 Clock = Annotated[dt.time, BeforeValidator(_parse_clock)]
 MonthDay = Annotated[str, AfterValidator(_check_month_day)]
@@ -211,6 +214,17 @@ class Map(Part):
     edges_bar: tuple[float, float, float] | None = None
     smallest_zone_ha: float = Field(default=0.2, ge=0)
     rank_unmeasured: bool = True
+    basemap: str | None = None
+
+    @field_validator("basemap")
+    @classmethod
+    def _tiles(cls, value: str | None) -> str | None:
+        if value and not (
+            re.match(r"https://[\w.{}:-]+/", value) and {"{z}", "{x}", "{y}"} <= set(_BRACES(value))
+        ):
+            msg = f"{value!r} is no address of map tiles; write https://.../{{z}}/{{x}}/{{y}}.png"
+            raise ValueError(msg)
+        return value
 
     @field_validator("edges_bar")
     @classmethod

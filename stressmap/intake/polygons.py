@@ -135,7 +135,7 @@ def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 def _open(path: Path) -> gpd.GeoDataFrame:
     where = str(path)
     if not path.exists():
-        raise DataError(Problem(where, "there is no such file", "Correct its path in ranch.toml"))
+        raise DataError(Problem(where, "there is no such file", "Correct the path"))
     try:
         layer = _polygon_layer(path)
         table = gpd.read_file(path, layer=layer, engine="pyogrio")

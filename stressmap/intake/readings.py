@@ -135,7 +135,8 @@ def _pressure(table: Table, name: str, reading: Reading, notes: Notes) -> pd.Ser
     if table.has("unit"):
         wrong = table.text("unit").notna() & ~row_unit.isin(PRESSURE_UNITS)
         table.refuse("unit", wrong, "is not a unit of pressure", "Write bar, MPa, kPa or psi")
-    unit = own.fillna(row_unit).fillna(_column_unit(table, name, reading, notes))
+    stated = own.astype(object).where(own.notna(), row_unit)
+    unit = stated.where(stated.notna(), _column_unit(table, name, reading, notes))
     return value * unit.map(BAR_PER).astype(float)
 
 

@@ -80,7 +80,7 @@ def read_bytes(path: Path) -> bytes:
             raise DataError(Problem(where, what, "Cut it to the rows that are needed"))
         data = path.read_bytes()
     except FileNotFoundError:
-        remedy = "Correct the path in [files]"
+        remedy = "Correct the path"
         raise DataError(Problem(where, "there is no such file", remedy)) from None
     except IsADirectoryError:
         raise DataError(Problem(where, "it is a folder", "Give the path of a file")) from None

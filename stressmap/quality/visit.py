@@ -84,6 +84,26 @@ def choose_visit(readings: pd.DataFrame, visit: Visit, on: dt.date | None = None
     return visit.start or inside.min(), visit.end or inside.max()
 
 
+def visit_before(readings: pd.DataFrame, visit: Days) -> Days | None:
+    """Find the visit before another.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``intake.schemas.READINGS``.
+    visit : tuple of date
+        First and last day of the later one.
+
+    Returns
+    -------
+    tuple of date or None
+        First and last day; None where the readings hold no earlier day.
+    """
+    earlier = [(first, min(last, visit[0] - dt.timedelta(days=1))) for first, last, _ in visits_in(readings)]
+    found = [days for days in earlier if days[0] <= days[1]]
+    return found[-1] if found else None
+
+
 def doubtful_last_visit(readings: pd.DataFrame) -> str | None:
     """Say so when the latest visit is a stray: one or two readings after visits of many.
 

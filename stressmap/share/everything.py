@@ -29,8 +29,8 @@ LIBRARIES = (
 READING_COLUMNS = (
     "row", "tree_id", "time", "used", "flags", "block", "valve", "lon", "lat", "pressure_bar", "recheck_bar",
     "bag_minutes", "temp_c", "rh_pct", "vpd_kpa", "swp_bar", "tension_bar", "baseline_bar", "target_bar",
-    "below_target_bar", "below_baseline_bar", "weather_shift_bar", "stress_bar", "predicted_bar", "z_score",
-    "chamber", "crew", "leaf", "note",
+    "below_target_bar", "below_baseline_bar", "weather_shift_bar", "too_wet", "stress_bar", "predicted_bar",
+    "z_score", "chamber", "crew", "leaf", "note",
 )  # fmt: skip
 """Columns of the readings table that leaves the program."""
 

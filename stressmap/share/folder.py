@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
+import re
 import shutil
 import tempfile
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -74,3 +77,43 @@ def _put(folder: Path, target: Path) -> None:
         old.rename(target)
         raise
     shutil.rmtree(old, ignore_errors=True)
+
+
+def slug(name: str) -> str:
+    """Make a name harmless as part of a path.
+
+    Parameters
+    ----------
+    name : str
+        Anything.
+
+    Returns
+    -------
+    str
+        Lower-case ASCII letters, digits and hyphens; never empty.
+
+    Examples
+    --------
+    >>> slug("Peña & Hijos / ../x")
+    'pena-hijos-x'
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "ranch"
+
+
+def default_folder(name: str, first: dt.date) -> Path:
+    """Name the folder of a visit's results.
+
+    Parameters
+    ----------
+    name : str
+        Of the ranch.
+    first : date
+        First day of the visit.
+
+    Returns
+    -------
+    Path
+        ``outputs/<ranch>/<first day>``, below the folder one is in.
+    """
+    return Path("outputs") / slug(name) / first.isoformat()

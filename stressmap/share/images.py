@@ -7,6 +7,7 @@ import math
 import struct
 import zlib
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,7 +45,7 @@ class Picture:
 
 
 def draw_surface(
-    raster: Raster, values: NDArray[np.float64], colours: tuple[str, ...], span: tuple[float, float]
+    raster: Raster, values: NDArray[np.floating[Any]], colours: tuple[str, ...], span: tuple[float, float]
 ) -> Picture:
     """Colour one value a cell and warp it to the projection of web maps.
 

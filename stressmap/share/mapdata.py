@@ -47,27 +47,29 @@ def map_data(content: Content) -> dict[str, Any]:
         "edges": {crop: list(edges) for crop, edges in content.edges_bar.items()},
         "notes": list(content.notes),
         "blocks": [_block(row) for row in rows(blocks)],
-        "valves": [_valve(row, _measured(content)) for row in rows(valves)],
+        "valves": _valves(content, rows(valves)),
         "zones": [_zone(row) for row in rows(zones)],
         "readings": [_reading(row) for row in rows(readings)],
+        "again": _look_again(content),
         "images": _images(content),
+        "basemap": content.basemap,
     }
 
 
-def rows(table: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+def rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     """Turn a table into one dictionary a row.
 
     Parameters
     ----------
-    table : GeoDataFrame
-        Any.
+    table : DataFrame
+        Any, with or without geometry.
 
     Returns
     -------
     list of dict
         Column name to value; whatever pandas counts as missing is ``None``.
     """
-    return [{name: plain(value) for name, value in row.items()} for row in table.to_dict("records")]
+    return [{str(k): plain(value) for k, value in row.items()} for row in table.to_dict("records")]
 
 
 def plain(value: Any) -> Any:
@@ -143,9 +145,86 @@ def flag_codes(value: Any) -> list[str]:
     return [part.strip() for part in parts if part.strip()]
 
 
-def _measured(content: Content) -> set[str]:
+def measured_blocks(content: Content) -> set[str]:
+    """Name the blocks with at least one reading used.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    set of str
+    """
     blocks = content.blocks
     return set(blocks.loc[blocks["readings"] > 0, "block"])
+
+
+def sets_by_valve(content: Content) -> dict[str, list[dict[str, Any]]]:
+    """Gather the sets of the timetable.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    dict
+        Valve to its sets in time order, each with ``start`` and ``end``; empty without a timetable.
+    """
+    found: dict[str, list[dict[str, Any]]] = {}
+    if content.timetable is not None:
+        for row in rows(content.timetable.sort_values("start", kind="stable")):
+            found.setdefault(row["valve"], []).append(row)
+    return found
+
+
+def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    measured, sets = measured_blocks(content), sets_by_valve(content)
+    plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
+    return [
+        _valve(row, measured)
+        | {
+            "plan": _plan(plans.get(row["valve"]), sets.get(row["valve"], [])),
+            "change": _change(row, content.previous_visit),
+        }
+        for row in table
+    ]
+
+
+def _plan(row: dict[str, Any] | None, sets: list[dict[str, Any]]) -> dict[str, Any] | None:
+    if row is None:
+        return None
+    return {
+        "hours": _rounded(row["hours"], 3),
+        "mm": _rounded(row.get("mm"), 1),
+        "m3": _rounded(row.get("m3"), 1),
+        "sets": [[clock(one["start"]), clock(one["end"])] for one in sets],
+    }
+
+
+def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None:
+    """Say how a zone moved; it is clear only where its 90 % interval leaves zero out."""
+    bar, se = row.get("change_bar"), row.get("change_se_bar")
+    if since is None or bar is None:
+        return None
+    return {"bar": _rounded(bar), "clear": se is None or abs(bar) > 1.645 * se, "since": since.isoformat()}
+
+
+def _look_again(content: Content) -> list[dict[str, Any]]:
+    if content.look_again is None:
+        return []
+    return [
+        {
+            "tree": None if row.get("tree_id") is None else str(row["tree_id"]),
+            "block": row.get("block"),
+            "valve": row.get("valve"),
+            "at": [round(row["geometry"].y, 6), round(row["geometry"].x, 6)],
+        }
+        for row in rows(content.look_again.to_crs(WGS84))
+    ]
 
 
 def _block(row: dict[str, Any]) -> dict[str, Any]:

@@ -25,7 +25,7 @@ DRY_RAMP: tuple[str, ...] = ("#d3e8f3", "#efdfae", "#e8bd55", "#cd8034", "#b5531
 UNSURE_RAMP: tuple[str, ...] = ("#f3f6f4", "#b9d0cd", "#76a3a5", "#3d7077", "#123d4a")
 """From sure to unsure."""
 
-CHANGE_RAMP: tuple[str, ...] = ("#0f4c75", "#7fb2d1", "#f2f1ec", "#d99a5b", "#7a2e12")
+CHANGE_RAMP: tuple[str, ...] = ("#5b9cc4", "#a9cde0", "#f2f1ec", "#e9bd8c", "#cf8140")
 """From wetter than at the last visit, over no change, to drier."""
 
 

@@ -92,6 +92,7 @@ def render(content: Content) -> str:
         words=words,
         visit=words.days(*content.visit),
         ranch=content.ranch.name,
+        pictures_from=_tile_source(content.basemap),
         styles=Markup(_styles()),
         data=script_json(data | {"words": _texts(content), "style": _look()}),
         map_html=Markup(figure.html.render()),
@@ -138,6 +139,11 @@ def _look() -> dict[str, Any]:
         },
         "changeRamp": CHANGE_RAMP,
     }
+
+
+def _tile_source(basemap: str | None) -> str:
+    """Name the one place besides the page itself that pictures may come from."""
+    return f" {re.sub(r'{.}', '*', basemap.split('/')[2])}" if basemap else ""
 
 
 def _centre(data: dict[str, Any]) -> tuple[float, float]:

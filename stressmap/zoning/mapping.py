@@ -17,6 +17,7 @@ from stressmap.zoning.cells import BlockCells, Lattice, block_cells
 from stressmap.zoning.classes import Edges, priority, probability_over
 from stressmap.zoning.polygons import Zone, block_zones
 from stressmap.zoning.ranking import LABELS, Figures
+from stressmap.zoning.samples import crop_codes
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ def map_blocks(
     -------
     Mapped
     """
-    crops = {name: code for code, name in enumerate(sorted(blocks["crop"].unique()))}
+    crops = crop_codes(blocks)
     owner = valves["block"].to_numpy()
     mean, se = np.full(len(valves), np.nan), np.full(len(valves), np.nan)
     rows, cols, surfaces, errors, zones = [], [], [], [], []
@@ -121,6 +122,37 @@ def map_blocks(
         zones=gpd.GeoDataFrame(pd.DataFrame(zones), geometry="geometry", crs=blocks.crs),
         valves=Figures(mean, se),
     )
+
+
+def valve_figures(
+    surface: Surface, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, grid: Lattice
+) -> Figures:
+    """Average the valve zones alone, without mapping the cells.
+
+    Parameters
+    ----------
+    surface : Surface
+        A fitted method.
+    blocks, valves : GeoDataFrame
+        In the working CRS; each valve zone within its block.
+    grid : Lattice
+        The ranch's lattice.
+
+    Returns
+    -------
+    Figures
+        In the order of ``valves``.
+    """
+    crops = crop_codes(blocks)
+    owner = valves["block"].to_numpy()
+    mean, se = np.full(len(valves), np.nan), np.full(len(valves), np.nan)
+    for code, (block, cells) in enumerate(
+        zip(blocks.itertuples(), block_cells(blocks, valves, grid), strict=True)
+    ):
+        mine = np.flatnonzero(owner == block.block)
+        means = _valve_means(surface, valves, mine, cells, _places(cells, code, crops[block.crop]))
+        mean[mine], se[mine] = means.mean, np.sqrt(means.variance)
+    return Figures(mean, se)
 
 
 def _places(cells: BlockCells, block: int, crop: int) -> Places:

@@ -32,6 +32,9 @@ COLUMNS = (
 """The contract's columns of the valve table in its order, then whether any reading was used in its block, and
 the group of valves whose order cannot be told."""
 
+CHANGE_COLUMNS = ("change_bar", "change_se_bar", "change", "irrigated_between")
+"""Columns that a valve table has beside these when the visit before was mapped too."""
+
 TIED_OVER = 0.3
 """Probability that two valves stand in the wrong order, over which they count as tied."""
 
@@ -143,7 +146,8 @@ def rank_valves(
     ranked = table.iloc[:last]
     groups = tied_groups(Figures(ranked["stress_bar"].to_numpy(), ranked["stress_se_bar"].to_numpy()))
     table["tied_group"] = np.append(groups, np.zeros(len(table) - last, dtype=np.int64))
-    return gpd.GeoDataFrame(table[[*COLUMNS, "geometry"]], crs=valves.crs)
+    changes = [name for name in CHANGE_COLUMNS if name in table]
+    return gpd.GeoDataFrame(table[[*COLUMNS, *changes, "geometry"]], crs=valves.crs)
 
 
 def tied_groups(ordered: Figures) -> NDArray[np.int64]:

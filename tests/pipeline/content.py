@@ -1,5 +1,6 @@
 """An invented ranch as a finished run, to draw maps and sheets from without running the pipeline."""
 
+import dataclasses
 import datetime as dt
 from zoneinfo import ZoneInfo
 
@@ -150,4 +151,29 @@ def assemble(blocks, valves, zones, readings, cells, **more):
         edges_bar={"prune": (0.0, 2.0, 4.0), "almond": (0.0, 2.0, 4.0)}, method="structured",
         blocks=frames[0], zones=frames[1], valves=frames[2], readings=frames[3], raster=raster,
         notes=("No weather file: the vapour pressure deficit is unknown.", f"Block {NASTY} has no valves."),
+    )  # fmt: skip
+
+
+def full() -> Content:
+    """The small ranch with everything that a later run may add: plan, timetable, look-again, change."""
+    content = small()
+    valves = content.valves.assign(change_bar=[-3.0, 0.2, 2.5, -0.4, 0.1, 1.9, -2.2, 0.6], change_se_bar=0.8)
+    hours = [10.5, 10.5, 8.25, 6.0, 6.0, 0.0, 0.0, 0.0]
+    start = pd.Timestamp("2026-07-16 20:00", tz=ZONE)
+    plan = pd.DataFrame(
+        {
+            "valve": valves["valve"],
+            "hours": hours,
+            "mm": [4.2 * h for h in hours],
+            "m3": [180.0 * h for h in hours],
+        }
+    )
+    watered = plan[plan["hours"] > 0]
+    sets = [(v, start + pd.Timedelta(hours=12 * k), start + pd.Timedelta(hours=12 * k + h))
+            for k, (v, h) in enumerate(zip(watered["valve"], watered["hours"], strict=True))]  # fmt: skip
+    trees = content.readings[content.readings.geometry.notna() & content.readings["used"]].iloc[:3]
+    return dataclasses.replace(
+        content, valves=valves, previous_visit=dt.date(2026, 6, 30), water_plan=plan,
+        timetable=pd.DataFrame(sets, columns=["valve", "start", "end"]),
+        look_again=trees[["tree_id", "block", "valve", "geometry"]],
     )  # fmt: skip

@@ -1,16 +1,19 @@
 """The map as a person meets it: a phone and a desk, no network, names that bite, both languages."""
 
+import base64
+import dataclasses
 import json
 import re
 from pathlib import Path
 
 import pytest
 from browser import DESK, PHONE, Page, chromium
-from content import LONG, NASTY, large, small
+from content import LONG, NASTY, full, large, small
 
 from stressmap.share.webmap import write_map
 from stressmap.share.words import Words
 
+AXE = Path(__file__).parent / "assets" / "axe" / "axe.min.js"
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 
 
@@ -24,6 +27,13 @@ def page():
 def small_map(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("map") / "map.html"
     write_map(small(), path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def full_map(tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    write_map(full(), path)
     return path
 
 
@@ -122,6 +132,7 @@ def test_the_language_switch_leaves_no_english_word(page: Page, small_map: Path)
     page.js("document.querySelector('#languages [lang=es]').click()")
     page.js("document.querySelectorAll('details').forEach(d => d.open = true)")
     everything = [page.text("body"), page.js("return document.title")]
+    everything.append(page.js("return document.getElementById('lists').textContent"))
     everything += page.js("return [...document.querySelectorAll('[aria-label]')].map(e => e.ariaLabel)")
     everything += page.js(
         "return [...document.querySelectorAll('[title],[placeholder]')].map(e => e.title + e.placeholder)"
@@ -170,6 +181,127 @@ def test_250_blocks_open_quickly_and_every_valve_is_reachable(page: Page, large_
     assert "B250-6" in page.text("#card")
     assert page.js("return page.map.getBounds().contains(shown.chosen.item.at)")
     assert_quiet(page)
+
+
+def violations(page: Page) -> list[str]:
+    """What axe-core 4.14 (assets/axe, Mozilla Public License 2.0) calls serious or critical."""
+    page.js(AXE.read_text(encoding="utf-8"))
+    return page.driver.execute_async_script(
+        "const done = arguments[0];"
+        "axe.run(document, {resultTypes: ['violations']}).then(r => done(r.violations"
+        ".filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id + ': ' + v.nodes[0].html)))"
+    )
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@SIZES
+def test_an_accessibility_checker_finds_nothing_serious(page: Page, full_map: Path, size, dark) -> None:
+    page.open(full_map, size, dark=dark)
+    assert violations(page) == []
+    page.js("page.choose({kind: 'valve', item: ranch.valves[1]})")
+    assert violations(page) == []
+    page.js("page.back(); document.querySelectorAll('details').forEach(d => d.open = true)")
+    assert violations(page) == []
+
+
+def test_the_list_works_from_the_keyboard_alone(page: Page, small_map: Path) -> None:
+    page.open(small_map, DESK)
+    seen = []
+    for _ in range(30):
+        page.press("Tab", 9)
+        seen.append(page.js("const a = document.activeElement; return a.id || a.dataset.valve || a.tagName"))
+        if seen[-1] == page.js("return ranch.valves[0].valve"):
+            break
+    assert "search" in seen
+    assert seen[-1] == page.js("return ranch.valves[0].valve")
+    page.press("Enter", 13, "\r")
+    assert page.js("return document.activeElement.tagName") == "H2"
+    assert "Rank 1 of 8" in page.text("#card")
+    page.press("Escape", 27)
+    assert page.js("return document.activeElement.dataset.valve") == page.js("return ranch.valves[0].valve")
+    assert page.js("return document.getElementById('card').hidden")
+
+
+def test_search_finds_valve_block_and_tree(page: Page, small_map: Path) -> None:
+    page.open(small_map, PHONE)
+    find = (
+        "const s = document.getElementById('search'); s.value = arguments[0];"
+        "s.dispatchEvent(new Event('input')); return document.getElementById('lists').textContent"
+    )
+    assert page.js(find, "B1-2").count("Block B1") == 1
+    assert "3 valves" in page.js(find, NASTY)
+    assert "B1/4" in page.js(find, "b1/4")
+    assert "Nothing is called that." in page.js(find, "no such thing")
+
+
+def test_twice_the_size_still_fits(page: Page, small_map: Path) -> None:
+    """200 % zoom of a phone is half its width and height in CSS pixels."""
+    page.open(small_map, (195, 422))
+    assert page.js("return document.documentElement.scrollWidth - window.innerWidth") <= 0
+    page.js("page.choose({kind: 'valve', item: ranch.valves[0]})")
+    assert page.js("return document.documentElement.scrollWidth - window.innerWidth") <= 0
+    page.open(small_map, (640, 400))
+    assert page.js("return document.documentElement.scrollWidth - window.innerWidth") <= 0
+
+
+def test_it_prints_with_every_valve_and_the_whole_ranch(page: Page, small_map: Path) -> None:
+    page.open(small_map, DESK)
+    printed = page.cdp("Page.printToPDF", printBackground=True)["data"]
+    assert len(base64.b64decode(printed)) > 20_000
+    page.cdp("Emulation.setEmulatedMedia", media="print")
+    page.js("page.forPaper(true)")
+    assert page.js("return page.map.getBounds().contains(page.drawing.bounds)")
+    hidden = page.js("return ['tools', 'layers', 'panel-top'].map(i => getComputedStyle(byId(i)).display)")
+    assert hidden == ["none"] * 3
+    text = page.text("body")
+    assert all(valve in text for valve in page.js("return ranch.valves.map(v => v.valve)"))
+    assert "safety glasses" in text
+    page.cdp("Emulation.setEmulatedMedia", media="")
+
+
+def test_dark_phones_get_a_dark_page_and_the_same_zones(page: Page, small_map: Path) -> None:
+    colours = "return [getComputedStyle(document.body).backgroundColor, lookOf(1).fill]"
+    page.open(small_map, PHONE, dark=True)
+    dark = page.js(colours)
+    page.open(small_map, PHONE)
+    light = page.js(colours)
+    assert dark[0] != light[0] == "rgb(255, 255, 255)"
+    assert dark[1] == light[1]
+
+
+def test_own_position_is_shown_or_its_absence_said(page: Page, small_map: Path) -> None:
+    page.open(small_map, PHONE)
+    page.js("page.located({latlng: L.latLng(ranch.valves[2].at), accuracy: 6})")
+    assert page.js("return document.querySelectorAll('.me').length") == 1
+    assert page.text("#map-word") == "You are here, give or take 20 ft"
+    page.js("page.map.fire('locationerror'); page.say(word('map.locate_failed'))")
+    assert "gives no position" in page.text("#map-word")
+
+
+def test_plan_change_and_places_to_look_again_appear_when_there_are_any(page: Page, full_map: Path) -> None:
+    page.open(full_map, PHONE)
+    page.js("page.choose({kind: 'valve', item: ranch.valves[0]})")
+    card = page.text("#card")
+    for expected in (
+        "10 h 30 min",
+        "Jul 16, 2026, 20:00",
+        "Jul 17, 2026, 06:30",
+        "3.0 bar wetter",
+        "Since Jun 30, 2026",
+    ):
+        assert expected in card
+    page.js("page.back(); document.querySelector('#layers input[value=change]').click()")
+    assert "Places to look again (3)" in page.text("#lists")
+    assert page.js("return document.querySelectorAll('.again').length") >= 3
+    assert_quiet(page)
+
+
+def test_a_basemap_without_signal_changes_nothing(page: Page, tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    write_map(dataclasses.replace(small(), basemap="https://{s}.tiles.invalid/{z}/{x}/{y}.png"), path)
+    page.open(path, PHONE)
+    assert page.js("return document.querySelectorAll('.zone').length") == 8
+    assert all(".tiles.invalid/" in url for url in page.asked_for())
 
 
 def test_the_data_inside_the_page_is_what_was_given(small_map: Path) -> None:

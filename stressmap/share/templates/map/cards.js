@@ -25,14 +25,17 @@ function where(at) {
 function planFacts(plan) {
   if (!plan) return [];
   if (!plan.hours) return [[word("card.plan_hours"), word("card.plan_none")]];
-  const whole = Math.floor(plan.hours + 1e-9), minutes = Math.round((plan.hours - whole) * 60);
   return [
-    [word("card.plan_hours"), word("card.hours", { hours: whole, minutes })],
-    plan.start ? [word("card.plan_start"), day(plan.start)] : null,
-    plan.stop ? [word("card.plan_stop"), day(plan.stop)] : null,
+    [word("card.plan_hours"), duration(plan.hours)],
+    ...plan.sets.flatMap(([start, end]) => [[word("card.plan_start"), day(start)], [word("card.plan_stop"), day(end)]]),
     plan.mm === null ? null : [word("card.plan_depth"), depth(plan.mm)],
     plan.m3 === null ? null : [word("card.plan_volume"), volume(plan.m3)],
   ];
+}
+
+function duration(hours) {
+  const minutes = Math.round(hours * 60);
+  return word("card.hours", { hours: Math.floor(minutes / 60), minutes: String(minutes % 60).padStart(2, "0") });
 }
 
 const depth = (mm) => (ranch.units === "us" ? word("card.inches", { value: number(mm / 25.4, 2) }) : word("card.mm", { value: number(mm, 0) }));
@@ -64,7 +67,7 @@ function valveCard(valve) {
     valve.last ? [word("card.last_irrigated"), day(valve.last)] : null,
     [word("card.where"), where(valve.at)],
   ]));
-  const inside = ranch.readings.filter((reading) => reading.valve === valve.valve);
+  const inside = [...readingsBy.used, ...readingsBy.leftOut].filter((reading) => reading.valve === valve.valve);
   if (inside.length) {
     body.append(make("h3", { text: word("card.here") }));
     body.append(make("ul", { class: "rows" }, ...inside.map((reading) => readingRow(reading))));

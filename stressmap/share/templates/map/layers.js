@@ -1,6 +1,9 @@
 // What is drawn on the map, and how it follows what the user chose.
 const EDGE = "#14181c";
-const LABEL = { width: 52, height: 40, gap: 3 };
+const LABEL = { width: 52, height: 40, gap: 3, least: 22 };
+const FIRST_RANKS = 20;
+const MOST_CHANGE = 4;
+const FULL = ranch.basemap ? 0.82 : 1;
 
 function unpack(polygons) {
   return polygons.map((rings) => rings.map((steps) => {
@@ -33,15 +36,17 @@ const DiamondMarker = L.CircleMarker.extend({
 function readingMarks(reading) {
   const look = { pane: "dots", radius: 5, color: EDGE, interactive: false, halo: 0 };
   if (reading.used) return [L.circleMarker(reading.at, { ...look, fillColor: "#fff", fillOpacity: 1, className: "reading reading-used" })];
+  const name = kindOf(reading) === "others" ? "reading-other" : "reading-left-out";
   return [
     new CrossMarker(reading.at, { ...look, fill: false, halo: 4, color: "#fff", className: "reading-rim" }),
-    new CrossMarker(reading.at, { ...look, fill: false, className: "reading reading-left-out" }),
+    new CrossMarker(reading.at, { ...look, fill: false, className: `reading ${name}` }),
   ];
 }
 
 class RanchDrawing {
   constructor(map, choose) {
     this.map = map;
+    if (ranch.basemap) L.tileLayer(ranch.basemap, { maxZoom: 20, maxNativeZoom: 18 }).addTo(map);
     this.choose = choose;
     this.shapes = { valves: new Map(), zones: [], dots: [], again: [] };
     this.groups = {};
@@ -81,7 +86,7 @@ class RanchDrawing {
 
   fillOf(priority) {
     return {
-      pane: "zones", color: EDGE, weight: 1.2, opacity: 0.9, fillOpacity: 1, fillColor: `url(#fill-${priority})`,
+      pane: "zones", color: EDGE, weight: 1.2, opacity: 0.9, fillOpacity: FULL, fillColor: `url(#fill-${priority})`,
       className: `zone zone-${priority}`, smoothFactor: 0.5,
     };
   }
@@ -94,15 +99,14 @@ class RanchDrawing {
   }
 
   addPoints() {
-    const used = L.layerGroup(), leftOut = L.layerGroup();
-    for (const reading of ranch.readings.filter((r) => r.at)) {
-      const group = reading.used ? used : leftOut;
-      const dots = readingMarks(reading).map((dot) => dot.addTo(group));
-      this.shapes.dots.push({ dots, reading });
+    for (const kind of ["others", "leftOut", "used"]) {
+      this.groups[kind] = L.layerGroup();
+      for (const reading of readingsBy[kind].filter((r) => r.at)) {
+        this.shapes.dots.push({ dots: readingMarks(reading).map((dot) => dot.addTo(this.groups[kind])), reading, kind });
+      }
     }
-    Object.assign(this.groups, { used, leftOut });
     const again = L.layerGroup();
-    for (const spot of ranch.again || []) {
+    for (const spot of ranch.again) {
       const options = { pane: "dots", radius: 8, color: EDGE, weight: 2.5, fillColor: "#7fe0d0", fillOpacity: 1, interactive: false, className: "again" };
       this.shapes.again.push({ dot: new DiamondMarker(spot.at, options).addTo(again), spot });
     }
@@ -116,9 +120,8 @@ class RanchDrawing {
     let best = null, reach = this.dotRadius < 3 ? 0 : Math.min(22, this.dotRadius * 2.6);
     const points = [];
     if (shown.layers.again) points.push(...this.shapes.again.map(({ spot }) => ({ kind: "again", item: spot })));
-    points.push(...this.shapes.dots.map(({ reading }) => ({ kind: "reading", item: reading })));
+    for (const { reading, kind } of this.shapes.dots) if (shown.layers[kind]) points.push({ kind: "reading", item: reading });
     for (const point of points) {
-      if (point.kind === "reading" && !shown.layers[point.item.used ? "used" : "leftOut"]) continue;
       const away = tap.distanceTo(this.map.latLngToLayerPoint(point.item.at));
       if (away < reach) [best, reach] = [point, away];
     }
@@ -140,14 +143,14 @@ class RanchDrawing {
     }
   }
 
-  // In the order of rank, so that where boxes would cover each other the more urgent one stays.
+  // From afar only the first ranks; and in their order, so that where boxes would cover each other the more urgent one stays.
   placeRanks() {
     for (const label of this.labels) label.remove();
     this.labels = [];
     if (!shown.layers.ranks) return;
     const view = this.map.getBounds().pad(0.02), taken = [];
     for (const valve of ranch.valves) {
-      if (!view.contains(valve.at)) continue;
+      if (!view.contains(valve.at) || (valve.rank > FIRST_RANKS && this.widthOf(valve) < LABEL.least)) continue;
       const spot = this.map.latLngToLayerPoint(valve.at);
       const crowded = taken.some((other) => Math.abs(other.x - spot.x) < LABEL.width + LABEL.gap && Math.abs(other.y - spot.y) < LABEL.height + LABEL.gap);
       if (crowded) continue;
@@ -157,11 +160,18 @@ class RanchDrawing {
     }
   }
 
+  widthOf(valve) {
+    const box = this.shapes.valves.get(valve).getBounds();
+    return this.map.latLngToLayerPoint(box.getNorthEast()).x - this.map.latLngToLayerPoint(box.getSouthWest()).x;
+  }
+
   rankLabel(valve) {
     const priority = priorityOf(valve), look = lookOf(priority);
     const box = make("div", { class: "rank" },
       make("b", { text: valve.rank }),
-      make("span", { text: shortOf(priority), style: { background: look.fill, color: look.ink } }));
+      shown.colourBy === "change"
+        ? make("span", { text: signed(valve.change), style: { background: changeColour(valve.change), color: "#111" } })
+        : make("span", { text: shortOf(priority), style: { background: look.fill, color: look.ink } }));
     const icon = L.divIcon({ html: box, className: "rank-icon", iconSize: [LABEL.width, LABEL.height] });
     return L.marker(valve.at, { icon, pane: "ranks", interactive: false, keyboard: false });
   }
@@ -170,7 +180,7 @@ class RanchDrawing {
     const { map, groups } = this, by = shown.colourBy;
     const wanted = {
       valves: true, zones: by === "zones", surface: by === "surface", uncertainty: by === "uncertainty",
-      used: shown.layers.used, leftOut: shown.layers.leftOut, again: shown.layers.again,
+      others: shown.layers.others, leftOut: shown.layers.leftOut, used: shown.layers.used, again: shown.layers.again,
     };
     for (const [name, on] of Object.entries(wanted)) {
       if (!groups[name]) continue;
@@ -190,7 +200,7 @@ class RanchDrawing {
   }
 
   valveStyle(valve, by) {
-    if (by === "valves") return { fillColor: `url(#fill-${priorityOf(valve)})`, fillOpacity: 1, dashArray: null };
+    if (by === "valves") return { fillColor: `url(#fill-${priorityOf(valve)})`, fillOpacity: FULL, dashArray: null };
     if (by === "change") return { fillColor: changeColour(valve.change), fillOpacity: 1, dashArray: null };
     return { fillColor: "#fff", fillOpacity: 0.001, dashArray: "5 4" };
   }
@@ -221,9 +231,12 @@ class RanchDrawing {
   }
 }
 
+const signed = (change) => (!change ? "?" : (change.bar > 0 ? "+" : "") + number(change.bar));
+
 function changeColour(change) {
   if (!change || change.bar === null) return ranch.style.none.fill;
   const ramp = ranch.style.changeRamp;
-  const step = Math.round(((Math.max(-4, Math.min(4, change.bar)) + 4) / 8) * (ramp.length - 1));
-  return ramp[step];
+  if (!change.clear) return ramp[(ramp.length - 1) / 2];
+  const share = (Math.max(-MOST_CHANGE, Math.min(MOST_CHANGE, change.bar)) / MOST_CHANGE + 1) / 2;
+  return ramp[Math.round(share * (ramp.length - 1))];
 }

@@ -37,6 +37,7 @@ class RanchPage {
 
   forPaper(on) {
     for (const box of document.querySelectorAll("#cautions details, #lists details")) box.open = on || box.closest("#cautions") !== null;
+    document.body.classList.toggle("paper", on);
     if (on) this.seen = { centre: this.map.getCenter(), zoom: this.map.getZoom() };
     this.map.invalidateSize({ animate: false });
     if (on) this.drawing.whole();
@@ -84,6 +85,7 @@ class RanchPage {
   fillCard() {
     const card = byId("card"), { chosen } = shown;
     card.hidden = !chosen;
+    document.body.classList.toggle("carded", Boolean(chosen));
     byId("lists").hidden = Boolean(chosen);
     if (!chosen) return card.replaceChildren();
     const back = make("button", { type: "button", id: "back", text: `‹ ${word("card.back")}`, on: { click: () => this.back() } });
@@ -101,8 +103,8 @@ class RanchPage {
       type: "radio", name: "colour-by", value: name, checked: shown.colourBy === name ? "" : null,
       on: { change: () => { shown.colourBy = name; this.drawing.show(); this.fillLegend(); } },
     }), make("span", { text: word(key) }));
-    const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["ranks", "map.show_ranks"], ["again", "map.show_again"]]
-      .filter(([name]) => name !== "again" || ranch.again?.length);
+    const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["others", "map.show_others"], ["ranks", "map.show_ranks"], ["again", "map.show_again"]]
+      .filter(([name]) => (name !== "again" || ranch.again.length) && (name !== "others" || readingsBy.others.length));
     const box = ([name, key]) => make("label", {}, make("input", {
       type: "checkbox", checked: shown.layers[name] ? "" : null,
       on: { change: (event) => { shown.layers[name] = event.target.checked; this.drawing.show(); } },
@@ -124,10 +126,9 @@ class RanchPage {
     group.hidden = names.length < 2;
     group.setAttribute("aria-label", word("map.language"));
     group.replaceChildren(...names.map((name) => make("button", {
-      type: "button", lang: name, "aria-pressed": String(name === shown.language), text: name.toUpperCase(),
-      "aria-label": ranch.words[name].locale.language, title: ranch.words[name].locale.language,
+      type: "button", lang: name, "aria-pressed": String(name === shown.language), title: ranch.words[name].locale.language,
       on: { click: () => { shown.language = name; this.speak(); group.querySelector(`[lang=${name}]`).focus(); } },
-    })));
+    }, name.toUpperCase(), make("span", { class: "unseen", text: ` ${ranch.words[name].locale.language}` }))));
   }
 
   // Writes every word of the page in the language shown.

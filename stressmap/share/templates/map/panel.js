@@ -1,24 +1,20 @@
 // The list beside the map: order, search, what a row leads to, cautions, how the map was made.
-function rowButton(chosen, parts, label) {
-  const button = make("button", { type: "button", class: "row", "aria-label": label }, ...parts);
+function rowButton(chosen, parts) {
+  const button = make("button", { type: "button", class: "row" }, ...parts);
   button.addEventListener("click", () => page.choose(chosen));
   return make("li", {}, button);
 }
 
 function valveRow(valve) {
   const priority = priorityOf(valve), look = lookOf(priority);
-  const label = word("list.row_label", {
-    rank: valve.rank, valve: valve.valve, block: valve.block ?? "", priority: priority === "none" ? "" : priority,
-    label: labelOf(priority), figure: figure(valve.stress),
-  });
   const plan = valve.plan && valve.plan.hours ? planFacts(valve.plan)[0][1] : null;
   const item = rowButton({ kind: "valve", item: valve }, [
-    make("span", { class: "number" }, make("b", { text: valve.rank })),
+    make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank })),
     make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
     make("span", { class: "what" },
       make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
       make("small", { text: plan ?? figure(valve.stress) })),
-  ], label);
+  ]);
   item.firstChild.dataset.valve = valve.valve;
   return item;
 }
@@ -26,18 +22,18 @@ function valveRow(valve) {
 function readingRow(reading) {
   const name = reading.tree ?? word("list.reading_row", { row: reading.row });
   const flags = flagWords(reading);
-  const second = [reading.at ? null : word("list.no_position"), flags || null, reading.used ? figure(reading.stress) : null].filter(Boolean).join(" · ");
+  const second = [reading.at || reading.flags.includes("no_place") ? null : word("list.no_position"), flags || null, reading.used ? figure(reading.stress) : null].filter(Boolean).join(" · ");
   return rowButton({ kind: "reading", item: reading }, [
     layerMark(reading.used ? "used" : "leftOut"),
     make("span", { class: "name" }, named(name, { class: "main" }), make("small", { text: second })),
-  ], null);
+  ]);
 }
 
 function againRow(spot, place) {
   return rowButton({ kind: "again", item: spot }, [
     make("span", { class: "number" }, make("b", { text: place + 1 })),
     make("span", { class: "name" }, named(spot.tree ?? word("map.look_again"), { class: "main" }), make("small", {}, named([spot.block, spot.valve].filter(Boolean).join(" · ")))),
-  ], null);
+  ]);
 }
 
 const folded = (text) => String(text ?? "").normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
@@ -60,8 +56,8 @@ function lists() {
     if (trees.length) out.append(section(word("list.trees"), trees.slice(0, 200).map(readingRow), true));
     return out;
   }
-  if (ranch.again?.length) out.append(section(word("list.look_again", { count: ranch.again.length }), ranch.again.map(againRow), true));
-  const leftOut = ranch.readings.filter((reading) => !reading.used);
+  if (ranch.again.length) out.append(section(word("list.look_again", { count: ranch.again.length }), ranch.again.map(againRow), true));
+  const { leftOut } = readingsBy;
   out.append(leftOut.length ? section(word("list.left_out", { count: leftOut.length }), leftOut.map(readingRow)) : make("p", { class: "count", text: word("list.left_out_none") }));
   out.append(about());
   return out;
@@ -87,11 +83,12 @@ function edgeWords(priority, [low, middle, high]) {
 const edgeList = (edges) => make("span", {}, ...[1, 2, 3, 4].map((p) => make("span", { class: "edge", text: `${shortOf(p)}: ${edgeWords(p, edges)}` })));
 
 function about() {
-  const used = ranch.readings.filter((reading) => reading.used).length;
+  const counts = { used: number(readingsBy.used.length, 0), left_out: number(readingsBy.leftOut.length, 0) };
+  const others = readingsBy.others.length ? word("about.counts_others", { others: number(readingsBy.others.length, 0) }) : "";
   const box = make("details", { id: "about" }, make("summary", { text: word("about.heading") }));
   box.append(facts([
     [word("map.visit"), visitDays()],
-    [word("about.counts"), word("about.counts_text", { used: number(used, 0), left_out: number(ranch.readings.length - used, 0) })],
+    [word("about.counts"), word("about.counts_text", counts) + others],
     [word("about.ranked_by"), word(`measure.${ranch.rankBy}`)],
     [word("about.method"), known("method", ranch.method)],
     ...edgeRows(),
@@ -131,7 +128,7 @@ function legend() {
 function rampLegend(image) {
   const unsure = shown.colourBy === "uncertainty";
   const ends = unsure ? ["map.sure", "map.unsure"] : ["map.wetter", "map.drier"];
-  const [low, high] = image ? [image.low, image.high] : [-4, 4];
+  const [low, high] = image ? [image.low, image.high] : [-MOST_CHANGE, MOST_CHANGE];
   return [
     make("p", { class: "measure", text: unsure ? word("map.by_uncertainty") : shown.colourBy === "change" ? word("map.by_change") : `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }),
     make("div", { class: "ramp", style: { backgroundImage: ranch.style.ramps[shown.colourBy] } }),
@@ -143,6 +140,7 @@ function rampLegend(image) {
 const MARKS = {
   used: () => draw("circle", { cx: 10, cy: 10, r: 6 }),
   leftOut: () => draw("path", { d: "M4 4l12 12M16 4L4 16" }),
+  others: () => draw("path", { d: "M4 4l12 12M16 4L4 16" }),
   again: () => draw("path", { class: "again", d: "M10 2l8 8-8 8-8-8z" }),
 };
 
@@ -153,6 +151,6 @@ function layerMark(name) {
 
 function pointKeys() {
   const names = [["ranks", "map.legend_rank"], ["used", "map.reading_used"], ["leftOut", "map.reading_left_out"], ["again", "map.look_again"]]
-    .filter(([name]) => name !== "again" || ranch.again?.length);
+    .filter(([name]) => name !== "again" || ranch.again.length);
   return make("ul", { class: "points" }, ...names.map(([name, key]) => make("li", {}, layerMark(name), make("span", { text: word(key) }))));
 }

@@ -5,7 +5,7 @@ const ranch = JSON.parse(document.getElementById("ranch-data").textContent);
 const shown = {
   language: document.documentElement.lang,
   colourBy: "valves",
-  layers: { used: true, leftOut: true, ranks: true, again: true },
+  layers: { used: true, leftOut: true, others: false, ranks: true, again: true },
   chosen: null,
   query: "",
 };
@@ -82,6 +82,10 @@ function figure(stress) {
 const priorityOf = (thing) => (thing.measured === false || thing.priority === null ? "none" : thing.priority);
 const labelOf = (priority) => word(priority === "none" ? "priority.none" : `priority.p${priority}`);
 const lookOf = (priority) => (priority === "none" ? ranch.style.none : ranch.style.priority[priority]);
+// Readings of other visits were never meant for this map; they are not among those left out of it.
+const kindOf = (reading) => (reading.used ? "used" : reading.flags.includes("outside_visit") ? "others" : "leftOut");
+const readingsBy = { used: [], leftOut: [], others: [] };
+for (const reading of ranch.readings) readingsBy[kindOf(reading)].push(reading);
 const shortOf = (priority) => (priority === "none" ? "?" : word("priority.short", { number: priority }));
 
 // Text goes in as text, never as markup: names come from files.

@@ -1,0 +1,59 @@
+"""Tables of readings as the arrays that the field room takes; codes are positions in the ranch's tables."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+
+from stressmap.field.surface import Places, Samples
+
+
+def crop_codes(blocks: gpd.GeoDataFrame) -> dict[str, int]:
+    """Give each crop of a ranch a code.
+
+    Parameters
+    ----------
+    blocks : GeoDataFrame
+        With ``crop``.
+
+    Returns
+    -------
+    dict
+        Code of each crop, in the order of their names.
+    """
+    return {name: code for code, name in enumerate(sorted(blocks["crop"].unique()))}
+
+
+def usable_samples(readings: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame) -> Samples:
+    """Take the readings that may be used as arrays.
+
+    Parameters
+    ----------
+    readings : GeoDataFrame
+        With ``used``, ``block``, ``valve``, ``tree_id``, ``row``, ``stress_bar``, in the working CRS.
+    blocks, valves : GeoDataFrame
+        The ranch's; a block or valve-zone code is a position in them.
+
+    Returns
+    -------
+    Samples
+        As many as ``used`` is true; a reading without a tree name is a tree of its own.
+    """
+    used = readings[readings["used"]]
+    block_code = {name: code for code, name in enumerate(blocks["block"])}
+    valve_code = {name: code for code, name in enumerate(valves["valve"])}
+    crop = dict(zip(blocks["block"], blocks["crop"], strict=True))
+    crop_code = crop_codes(blocks)
+    trees = [
+        (block, tree if isinstance(tree, str) else row)
+        for block, tree, row in zip(used["block"], used["tree_id"], used["row"], strict=True)
+    ]
+    tree_code = {name: code for code, name in enumerate(dict.fromkeys(trees))}
+    places = Places(
+        xy=np.column_stack([used.geometry.x, used.geometry.y]),
+        block=np.array([block_code[b] for b in used["block"]], dtype=np.int64),
+        valve=np.array([valve_code.get(v, -1) for v in used["valve"]], dtype=np.int64),
+        crop=np.array([crop_code[crop[b]] for b in used["block"]], dtype=np.int64),
+    )
+    stress = used["stress_bar"].to_numpy(dtype=float)
+    return Samples(places, stress, np.array([tree_code[t] for t in trees], dtype=np.int64))
