@@ -252,8 +252,8 @@ def _constraints(problem: Problem, shape: _Shape) -> list[LinearConstraint]:
         ),
     ]
     shared = _shared_rows(problem)
-    if len(shared):
-        left, right = sparse.csr_array((len(shared), pieces)), sparse.csr_array((len(shared), sets))
+    if shared.shape[0]:
+        left, right = (sparse.csr_array((shared.shape[0], columns)) for columns in (pieces, sets))
         rows.append(LinearConstraint(sparse.hstack([left, shared, right]).tocsr(), -np.inf, 1.0))
     return rows
 

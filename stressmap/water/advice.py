@@ -1,0 +1,223 @@
+"""The whole water plan: what each valve gets, when, how it compares, and what it rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from stressmap.units import M3_PER_HA_MM
+from stressmap.water.assemble import Case
+from stressmap.water.compare import Judged, Outcome, judge, outcomes
+from stressmap.water.plan import Solution
+from stressmap.water.realise import realise
+from stressmap.water.timetable import Timetable
+
+PLAN_COLUMNS = (
+    "valve", "block", "crop", "pump", "status", "area_ha", "stress_bar", "stress_se_bar", "stage", "need_mm",
+    "need_low_mm", "need_high_mm", "hours", "depth_mm", "net_mm", "volume_m3", "flow_m3_h", "sets",
+    "need_covered", "stress_dry_bar", "stress_after_bar", "chosen_share", "short_mm", "etc_since_mm",
+    "etc_until_mm", "given_mm", "let_down_bar", "mm_per_bar", "divided_by", "assumed",
+)  # fmt: skip
+"""Columns of ``water_plan.csv``."""
+TIMETABLE_COLUMNS = (
+    "set", "pump", "valve", "block", "opens", "closes", "hours", "flow_m3_h", "volume_m3", "depth_mm",
+)  # fmt: skip
+"""Columns of ``timetable.csv``."""
+
+STATUS = {
+    "": "dry",
+    "out_of_service": "out of service",
+    "over_pump": "flow over the pump",
+    "no_set_fits": "no set fits the hours",
+    "no_need": "no need",
+    "no_harm": "dormant",
+}
+"""What becomes of a valve that gets no water, by why."""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """A finished water plan.
+
+    Parameters
+    ----------
+    case : Case
+        What it was made from.
+    solution : Solution
+        Steps of each valve, what they relieve and the proven bound.
+    timetable : Timetable
+        When.
+    outcomes : tuple of Outcome
+        The plan, equal share, driest first and nothing.
+    judged : Judged
+        The same over draws of the zone means.
+    start, next_turn : date
+        First day of the plan, and the day until which the water must last.
+    days : int
+        Days of the plan.
+    divide_by : str
+        ``"uniformity"`` or ``"efficiency"``.
+    eto_source : str
+        Where the evapotranspiration of coming days is from.
+    eto_mm : float
+        That figure [mm/day].
+    """
+
+    case: Case
+    solution: Solution
+    timetable: Timetable
+    outcomes: tuple[Outcome, ...]
+    judged: Judged
+    start: dt.date
+    next_turn: dt.date
+    days: int
+    divide_by: str
+    eto_source: str
+    eto_mm: float
+
+    @property
+    def is_better(self) -> bool:
+        """Whether the plan relieves more than equal share and driest first."""
+        ours, *others = (way.worth for way in self.outcomes)
+        return ours > max(others) * (1 + 1e-6)
+
+
+@dataclass(frozen=True)
+class Terms:
+    """Days and wording of a plan.
+
+    Parameters
+    ----------
+    start, next_turn : date
+        As :class:`Advice`.
+    days : int
+        Days of the plan.
+    divide_by, eto_source : str
+        As :class:`Advice`.
+    eto_mm : float
+        [mm/day].
+    rest_hours, time_limit_s : float
+        From ``[water]``.
+    draws : int
+        Of the zone means.
+    """
+
+    start: dt.date
+    next_turn: dt.date
+    days: int
+    divide_by: str
+    eto_source: str
+    eto_mm: float
+    rest_hours: float = 4.0
+    time_limit_s: float = 30.0
+    draws: int = 100
+
+
+def advise(case: Case, terms: Terms) -> Advice:
+    """Plan, lay in time, compare and judge.
+
+    Parameters
+    ----------
+    case : Case
+        From :func:`stressmap.water.assemble.assemble`.
+    terms : Terms
+        Days and wording.
+
+    Returns
+    -------
+    Advice
+    """
+    rest = max(1, round(terms.rest_hours / case.problem.step_hours))
+    plan = realise(
+        case.problem, case.calendar, case.thirst.dry_bar, rest_steps=rest, time_limit_s=terms.time_limit_s
+    )
+    ways = outcomes(case, plan.solution.steps)
+    return Advice(
+        case=case,
+        solution=plan.solution,
+        timetable=plan.timetable,
+        outcomes=ways,
+        judged=judge(case, ways, terms.draws),
+        start=terms.start,
+        next_turn=terms.next_turn,
+        days=terms.days,
+        divide_by=terms.divide_by,
+        eto_source=terms.eto_source,
+        eto_mm=terms.eto_mm,
+    )
+
+
+def plan_table(advice: Advice) -> pd.DataFrame:
+    """Give what each valve gets.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan of n valves.
+
+    Returns
+    -------
+    DataFrame, n rows
+        In rank order, with the columns of :data:`PLAN_COLUMNS`; depths on the field are ``depth_mm``, what
+        counts for the trees ``net_mm``.
+    """
+    case, steps = advice.case, advice.solution.steps
+    gross, net = steps * case.gross_mm_per_step, steps * case.net_mm_per_step
+    sets = np.bincount([s.valve for s in advice.timetable.sets], minlength=len(steps))
+    after = case.thirst.dry_bar - net / case.thirst.mm_per_bar
+    rows = []
+    for i, need in enumerate(case.needs):
+        status = "watered" if steps[i] else STATUS[case.barred[i]]
+        rows.append(
+            {
+                "valve": need.valve, "block": need.block, "crop": need.crop,
+                "pump": case.pumps[case.problem.pump[i]] or None, "status": status, "area_ha": need.area_ha,
+                "stress_bar": need.dry_bar, "stress_se_bar": need.dry_se_bar, "stage": need.stage,
+                "need_mm": need.need_mm, "need_low_mm": need.need_low_mm, "need_high_mm": need.need_high_mm,
+                "hours": steps[i] * case.problem.step_hours, "depth_mm": gross[i], "net_mm": net[i],
+                "volume_m3": gross[i] * need.area_ha * M3_PER_HA_MM, "flow_m3_h": need.flow_m3_h,
+                "sets": int(sets[i]), "need_covered": _covered(net[i], need.need_mm),
+                "stress_dry_bar": case.thirst.dry_bar[i], "stress_after_bar": after[i],
+                "chosen_share": advice.judged.chosen[i], "short_mm": need.short_mm,
+                "etc_since_mm": need.etc_since_mm, "etc_until_mm": need.etc_until_mm,
+                "given_mm": need.given_mm, "let_down_bar": need.let_down_bar, "mm_per_bar": need.mm_per_bar,
+                "divided_by": need.factor, "assumed": need.assumed,
+            }
+        )  # fmt: skip
+    return pd.DataFrame(rows, columns=list(PLAN_COLUMNS))
+
+
+def _covered(net_mm: float, need_mm: float) -> float:
+    return min(1.0, net_mm / need_mm) if need_mm > 0 else 1.0
+
+
+def timetable_table(advice: Advice) -> pd.DataFrame:
+    """Give who opens what when.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan.
+
+    Returns
+    -------
+    DataFrame, a row per set
+        In the order of the openings, with the columns of :data:`TIMETABLE_COLUMNS`; times are local.
+    """
+    case, calendar = advice.case, advice.case.calendar
+    rows = []
+    for number, one in enumerate(advice.timetable.sets, start=1):
+        need = case.needs[one.valve]
+        hours = (one.end - one.start) * calendar.cell_minutes / 60.0
+        rows.append(
+            {
+                "set": number, "pump": case.pumps[case.problem.pump[one.valve]] or None, "valve": need.valve,
+                "block": need.block, "opens": calendar.clock(one.start), "closes": calendar.clock(one.end),
+                "hours": hours, "flow_m3_h": need.flow_m3_h, "volume_m3": need.flow_m3_h * hours,
+                "depth_mm": need.rate_mm_h * hours,
+            }
+        )  # fmt: skip
+    return pd.DataFrame(rows, columns=list(TIMETABLE_COLUMNS))
