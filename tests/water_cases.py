@@ -58,7 +58,7 @@ class Drawn:
 def terms(water: Water, first: dt.date, draws: int = 0) -> Terms:
     return Terms(
         first, first + dt.timedelta(days=water.days), water.days, "uniformity", "assumed", 6.0,
-        rest_hours=water.rest_hours, draws=draws,
+        draws=draws,
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from stressmap.units import M3_PER_HA_MM
 from stressmap.water.assemble import Case
 from stressmap.water.compare import Judged, Outcome, judge, outcomes
-from stressmap.water.plan import Solution
+from stressmap.water.problem import Solution
 from stressmap.water.realise import realise
 from stressmap.water.timetable import Timetable
 
@@ -99,8 +99,8 @@ class Terms:
         As :class:`Advice`.
     eto_mm : float
         [mm/day].
-    rest_hours, time_limit_s : float
-        From ``[water]``.
+    time_limit_s : float
+        For the search [s].
     draws : int
         Of the zone means.
     """
@@ -111,7 +111,6 @@ class Terms:
     divide_by: str
     eto_source: str
     eto_mm: float
-    rest_hours: float = 4.0
     time_limit_s: float = 30.0
     draws: int = 100
 
@@ -130,10 +129,7 @@ def advise(case: Case, terms: Terms) -> Advice:
     -------
     Advice
     """
-    rest = max(1, round(terms.rest_hours / case.problem.step_hours))
-    plan = realise(
-        case.problem, case.calendar, case.thirst.dry_bar, rest_steps=rest, time_limit_s=terms.time_limit_s
-    )
+    plan = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.time_limit_s)
     ways = outcomes(case, plan.solution.steps)
     return Advice(
         case=case,

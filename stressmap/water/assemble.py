@@ -1,4 +1,4 @@
-"""Needs, limits and hours -> the problem that the plan is chosen from; what cannot be planned is said here."""
+"""Needs, limits and hours -> the problem that a plan is chosen from; what cannot be planned is said here."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import datetime as dt
 import difflib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -17,11 +17,11 @@ from stressmap.errors import SettingsError
 from stressmap.settings import Water
 from stressmap.water.hours import Calendar, Span, calendar
 from stressmap.water.need import USUAL_STEP_BAR, Need
-from stressmap.water.plan import Problem, allowed_total
+from stressmap.water.problem import Problem
 from stressmap.water.relief import Floats, Ints, Thirst, curves
 
 Barred = Literal["", "out_of_service", "over_pump", "no_set_fits", "no_need", "no_harm"]
-NEAR = 1e-6
+NEAR = 1e-9
 
 
 @dataclass(frozen=True)
@@ -97,33 +97,30 @@ def assemble(
     if not hours.lengths:
         raise SettingsError(_no_hours(water, where))
     runs = tuple(_runs(need, hours, water) for need in needs)
-    most_sets = np.full(len(needs), max(water.turns, len(hours.windows)), dtype=np.int64)
     barred = tuple(
         _barred(need, water, float(capacity[p]), own) for need, p, own in zip(needs, pump, runs, strict=True)
     )
     _refuse_if_nothing_can_run(needs, barred, hours, (where, capacity.tolist(), pumps))
-    steps = np.array(
-        [
-            0 if why else most_steps(need.hours_needed / water.step_hours, own, int(sets), _total(need, hours, water))
-            for need, why, own, sets in zip(needs, barred, runs, most_sets, strict=True)
-        ],
-        dtype=np.int64,
-    )
     thirst = thirst_of(needs)
-    per_step = np.array([n.rate_mm_h * n.factor for n in needs]) * water.step_hours
-    problem = Problem(
+    bare = Problem(
         names=tuple(need.valve for need in needs),
         flow_m3_h=np.array([need.flow_m3_h for need in needs]),
         pump=pump,
         capacity_m3_h=capacity,
         volume_m3=float("inf") if water.available is None else water.available,
         step_hours=water.step_hours,
-        hours_steps=hours.steps,
+        windows=tuple((b - a) // hours.cells_per_step for a, b in hours.windows),
+        rest_steps=max(1, math.ceil(water.rest_hours / water.step_hours - NEAR)),
         runs=runs,
-        most_sets=most_sets,
-        most_steps=steps,
-        curves=curves(thirst, per_step, steps),
+        most_sets=np.full(len(needs), max(water.turns, len(hours.windows)), dtype=np.int64),
+        most_steps=np.array([0 if w else _total(n, hours, water) for n, w in zip(needs, barred, strict=True)]),
+        curves=(),
     )
+    steps = np.array(
+        [covering(bare, i, need.hours_needed / water.step_hours) for i, need in enumerate(needs)], dtype=np.int64
+    )
+    net = np.array([n.rate_mm_h * n.factor for n in needs]) * water.step_hours
+    problem = replace(bare, most_steps=steps, curves=curves(thirst, net, steps))
     return Case(tuple(needs), pumps, hours, thirst, problem, barred)
 
 
@@ -148,33 +145,28 @@ def thirst_of(needs: Sequence[Need]) -> Thirst:
     )
 
 
-def most_steps(hours: float, runs: tuple[Span, ...], most_sets: int, most_total: int) -> int:
+def covering(problem: Problem, valve: int, needed: float) -> int:
     """Give the steps that cover a need, made of sets of allowed lengths.
 
     Parameters
     ----------
-    hours : float
-        Needed, in time steps or a fraction of them.
-    runs : tuple of (int, int)
-        Lengths that a set may have [steps].
-    most_sets, most_total : int
-        Limits.
+    problem : Problem
+        With the most steps that each valve may get.
+    valve : int
+        Place of the valve.
+    needed : float
+        In time steps and a fraction of them.
 
     Returns
     -------
     int
         The least total that covers the need, or the most there can be.
-
-    Examples
-    --------
-    >>> most_steps(5.2, ((4, 8),), 1, 8), most_steps(9.0, ((6, 8),), 2, 16), most_steps(99.0, ((6, 8),), 2, 16)
-    (6, 12, 16)
     """
-    wanted = math.ceil(hours - NEAR)
-    for total in range(wanted, most_total + 1):
-        if allowed_total(total, runs, most_sets, most_total) == total:
+    most = int(problem.most_steps[valve])
+    for total in range(max(0, math.ceil(needed - NEAR)), most + 1):
+        if problem.allowed(valve, total) == total:
             return total
-    return allowed_total(most_total, runs, most_sets, most_total)
+    return problem.allowed(valve, most)
 
 
 def _total(need: Need, hours: Calendar, water: Water) -> int:
@@ -258,7 +250,9 @@ def _no_hours(water: Water, where: str) -> Trouble:
         what = f"between {spans[0]} there is no time for a set of {step}"
         return Trouble(where, what, "Give longer hours", column="water.hours")
     what = f"water may run {spans[0]} and the crew is there {spans[1]}: no set can be both opened and closed"
-    return Trouble(where, what, "Widen crew_hours or hours so that they meet twice", column="water.crew_hours")
+    return Trouble(
+        where, what, "Widen crew_hours or hours so that they meet twice", column="water.crew_hours"
+    )
 
 
 def _clock(clock: dt.time) -> str:
@@ -285,5 +279,8 @@ def _refuse_if_nothing_can_run(
     else:
         longest = max(b for _, b in hours.lengths) * hours.cells_per_step * hours.cell_minutes / 60.0
         what = f"no valve's min_hours and max_hours fit the hours, in which a set lasts {longest:g} h at most"
-        remedy, column = "Give longer hours, or correct min_hours and max_hours in the valves file", "water.hours"
+        remedy, column = (
+            "Give longer hours, or correct min_hours and max_hours in the valves file",
+            "water.hours",
+        )
     raise SettingsError(Trouble(where, what, remedy, column=column))

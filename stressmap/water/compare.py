@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stressmap.water.assemble import Case
-from stressmap.water.plan import Problem, allowed_total, fits, solve
+from stressmap.water.limits import fits
+from stressmap.water.plan import solve
+from stressmap.water.problem import Problem
 from stressmap.water.relief import Floats, Ints, curves
 
 SEED = 7
@@ -86,7 +88,7 @@ def driest_first(case: Case) -> Ints:
     for i in np.argsort([-need.dry_bar for need in case.needs], kind="stable"):
         steps[i] = problem.most_steps[i]
         while steps[i] and not fits(problem, steps):
-            steps[i] = _allowed(problem, int(i), int(steps[i]) - 1)
+            steps[i] = problem.allowed(int(i), int(steps[i]) - 1)
     return steps
 
 
@@ -107,7 +109,7 @@ def equal_share(case: Case) -> Ints:
 
     def at(depth: float) -> Ints:
         asked = np.minimum(problem.most_steps, np.floor(depth / per_step + 1e-9)).astype(np.int64)
-        return np.array([_allowed(problem, i, int(k)) for i, k in enumerate(asked)], dtype=np.int64)
+        return np.array([problem.allowed(i, int(k)) for i, k in enumerate(asked)], dtype=np.int64)
 
     low, high = 0.0, float((problem.most_steps * per_step).max(initial=0.0))
     if fits(problem, at(high)):
@@ -211,7 +213,3 @@ def _for_draw(case: Case, dry_bar: Floats) -> Problem:
     most = np.ceil(np.minimum(thirst.need_mm / per_step, np.where(possible, limits, 0)) - 1e-6)
     steps = np.minimum(most, case.problem.hours_steps).astype(np.int64)
     return replace(case.problem, most_steps=steps, curves=curves(thirst, per_step, steps))
-
-
-def _allowed(problem: Problem, i: int, steps: int) -> int:
-    return allowed_total(steps, problem.runs[i], int(problem.most_sets[i]), int(problem.most_steps[i]))

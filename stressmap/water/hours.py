@@ -47,9 +47,14 @@ class Calendar:
 
     @cached_property
     def windows(self) -> tuple[Span, ...]:
-        """First cell and the cell after the last, for each stretch in which water may run."""
+        """First cell and the cell after the last, for each stretch from a first opening to a last closing."""
         edges = np.flatnonzero(np.diff(np.concatenate([[0], self.runs.astype(np.int8), [0]])))
-        return tuple((int(a), int(b)) for a, b in edges.reshape(-1, 2))
+        found = []
+        for a, b in edges.reshape(-1, 2).tolist():
+            moments = a + np.flatnonzero(self.turns[a : b + 1])
+            if len(moments) and moments[-1] - moments[0] >= self.cells_per_step:
+                found.append((int(moments[0]), int(moments[-1])))
+        return tuple(found)
 
     @cached_property
     def steps(self) -> int:

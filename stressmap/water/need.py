@@ -168,7 +168,8 @@ def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, let_down: f
     since, given = _log(row, profile, facts, hydraulics, assumed)
     booked = since - kept.mm_per_bar * _allowed_bar(row)
     short = [
-        _short_mm(mid, dry + Z_90 * se, kept.mm_per_bar, booked) for mid in (dry, dry - Z_90 * se, dry + Z_90 * se)
+        _short_mm(mid, dry + Z_90 * se, kept.mm_per_bar, booked)
+        for mid in (dry, dry - Z_90 * se, dry + Z_90 * se)
     ]
     later = etc_until - given - kept.mm_per_bar * let_down
     need, low, high = (min(kept.most_mm, max(0.0, mm + later)) for mm in short)
@@ -225,9 +226,7 @@ def _store(
     if texture is None:
         assumed.append("soil")
     assumed.append("mm_per_bar")
-    return soil.store(
-        texture or soil.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m
-    )
+    return soil.store(texture or soil.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m)
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from stressmap.water.hours import Span
-from stressmap.water.relief import Curve, Floats, Ints
+from stressmap.water.limits import long_set_rows, step_rows
+from stressmap.water.problem import Problem, Solution
+from stressmap.water.relief import Floats, Ints
 
 TIGHT_GAP = 1e-6
 """Relative gap to the proven bound at which small problems stop; large ones stop at :data:`WIDE_GAP`."""
@@ -24,113 +24,8 @@ WIDE_GAP = 1e-3
 SMALL = 30
 MOST_NODES = 20_000
 """Branches looked at before giving up: unlike a time limit, the same on every machine."""
-MOST_AT_ONCE = 6
 TIE = 1e-7
 """Share of all the worth that the fewest sets and the least water decide among equal plans."""
-
-
-@dataclass(frozen=True)
-class Problem:
-    """What the plan may choose from: n valve zones, p pumps.
-
-    Parameters
-    ----------
-    names : tuple of str, length n
-        Valves.
-    flow_m3_h : array of float, shape (n,)
-        [m3/h].
-    pump : array of int, shape (n,)
-        Pump of each valve, 0 and up.
-    capacity_m3_h : array of float, shape (p,)
-        [m3/h]; infinite where not limited.
-    volume_m3 : float
-        Water there is [m3]; infinite where not limited.
-    step_hours : float
-        Length of a time step [h].
-    hours_steps : int
-        Time steps in which water may run.
-    runs : tuple, length n
-        Lengths that a set of the valve may have, ranges of steps with both ends.
-    most_sets : array of int, shape (n,)
-        Sets that the valve may get.
-    most_steps : array of int, shape (n,)
-        Steps that the valve may get in all.
-    curves : tuple of Curve, length n
-        What steps are worth.
-    """
-
-    names: tuple[str, ...]
-    flow_m3_h: Floats
-    pump: Ints
-    capacity_m3_h: Floats
-    volume_m3: float
-    step_hours: float
-    hours_steps: int
-    runs: tuple[tuple[Span, ...], ...]
-    most_sets: Ints
-    most_steps: Ints
-    curves: tuple[Curve, ...]
-
-    def __len__(self) -> int:
-        """Return n."""
-        return len(self.names)
-
-    def volume_of(self, steps: NDArray[np.int64] | Floats) -> float:
-        """Give the water that steps take.
-
-        Parameters
-        ----------
-        steps : array, shape (n,)
-            Of each valve.
-
-        Returns
-        -------
-        float
-            [m3].
-        """
-        return float(self.flow_m3_h @ steps) * self.step_hours
-
-    def worth(self, steps: NDArray[np.int64]) -> float:
-        """Give the weighted stress that steps relieve.
-
-        Parameters
-        ----------
-        steps : array of int, shape (n,)
-            Of each valve.
-
-        Returns
-        -------
-        float
-            [ha·bar²].
-        """
-        return float(sum(float(c.at(k)) for c, k in zip(self.curves, steps, strict=True)))
-
-
-@dataclass(frozen=True)
-class Solution:
-    """A plan and how good it is known to be.
-
-    Parameters
-    ----------
-    steps : array of int, shape (n,)
-        Time steps of each valve.
-    worth : float
-        Weighted stress relieved [ha·bar²].
-    bound : float
-        No plan can relieve more [ha·bar²].
-    stopped : str
-        ``""`` where the search ended by itself, else ``"time"`` or ``"nodes"``.
-    """
-
-    steps: Ints
-    worth: float
-    bound: float
-    stopped: str = ""
-
-    @property
-    def gap(self) -> float:
-        """Share of the bound that may be missing, 0 to 1."""
-        return max(0.0, self.bound - self.worth) / self.bound if self.bound > 0 else 0.0
 
 
 @dataclass(frozen=True)
@@ -189,8 +84,9 @@ def solve(
     worth = problem.worth(steps)
     bound = -found.mip_dual_bound if whole else -found.fun
     slack = TIE * _all_worth(problem)
+    bound = bound + slack if bound > worth + slack else worth
     stopped = "" if found.status == 0 or not whole else _why(found.message)
-    return Solution(steps, worth, min(max(bound + slack, worth), _all_worth(problem)), stopped)
+    return Solution(steps, worth, min(bound, _all_worth(problem)), stopped)
 
 
 def _why(message: str) -> str:
@@ -250,79 +146,38 @@ def _constraints(problem: Problem, shape: _Shape) -> list[LinearConstraint]:
         LinearConstraint(
             sparse.hstack([none_p, none_n, number]).tocsr(), 0.0, problem.most_sets.astype(float)
         ),
+        LinearConstraint(
+            sparse.hstack([none_p, each, number * problem.rest_steps]).tocsr(), -np.inf, float(problem.room)
+        ),
     ]
-    shared = _shared_rows(problem)
-    if shared.shape[0]:
-        left, right = (sparse.csr_array((shared.shape[0], columns)) for columns in (pieces, sets))
-        rows.append(LinearConstraint(sparse.hstack([left, shared, right]).tocsr(), -np.inf, 1.0))
-    return rows
+    return rows + _shared(problem, shape)
 
 
-def _shared_rows(problem: Problem) -> sparse.csr_array:
-    """Return what the valves share, each row's limit being 1: the water, and every pump."""
-    rows: list[Floats] = []
-    if np.isfinite(problem.volume_m3):
-        rows.append(problem.flow_m3_h * problem.step_hours / problem.volume_m3)
-    for pump, capacity in enumerate(problem.capacity_m3_h.tolist()):
-        mine = problem.pump == pump
-        if np.isfinite(capacity) and mine.any() and problem.hours_steps:
-            rows += _pump_rows(np.where(mine, problem.flow_m3_h / capacity, 0.0), problem.hours_steps)
-    return sparse.csr_array(np.array(rows).reshape(len(rows), len(problem)))
-
-
-def _pump_rows(share: Floats, hours: int) -> list[Floats]:
-    """Return a pump's rows from the share of it that each valve takes."""
-    rows = [share / hours]
-    for k in range(1, MOST_AT_ONCE + 1):
-        large = share > (1.0 + 1e-9) / (k + 1)
-        if large.sum() > k and (k == 1 or (large & (share <= (1.0 + 1e-9) / k)).any()):
-            rows.append(large / (k * hours))
-    return rows
+def _shared(problem: Problem, shape: _Shape) -> list[LinearConstraint]:
+    """Return what the valves share: the water, the pumps' hours, and the places for long sets in them."""
+    pieces, n, sets = len(shape.piece_of), len(problem), len(shape.set_of)
+    steps, places = step_rows(problem), long_set_rows(problem, shape.set_of, shape.low)
+    wide = []
+    if steps.shape[0]:
+        left, right = (sparse.csr_array((steps.shape[0], columns)) for columns in (pieces, sets))
+        wide.append(sparse.hstack([left, steps, right]).tocsr())
+    if places.shape[0]:
+        wide.append(sparse.hstack([sparse.csr_array((places.shape[0], pieces + n)), places]).tocsr())
+    return [LinearConstraint(rows, -np.inf, 1.0) for rows in wide]
 
 
 def _within_limits(problem: Problem, wanted: Floats) -> Ints:
     """Round to whole steps that each valve can have, and take back what rounding put over the volume."""
-    steps = np.array(
-        [
-            allowed_total(round(k), runs, int(sets), int(most))
-            for k, runs, sets, most in zip(
-                np.round(wanted, 6).tolist(), problem.runs, problem.most_sets, problem.most_steps, strict=True
-            )
-        ],
-        dtype=np.int64,
-    )
+    whole = [problem.allowed(i, round(k)) for i, k in enumerate(np.round(wanted, 6).tolist())]
+    steps = np.array(whole, dtype=np.int64)
     while problem.volume_of(steps) > problem.volume_m3 * (1 + 1e-9):
         steps = _less(problem, steps)
     return steps
 
 
-def fits(problem: Problem, steps: Ints) -> bool:
-    """Tell whether steps keep within the water and what every timetable must obey.
-
-    Parameters
-    ----------
-    problem : Problem
-        Of n valves.
-    steps : array of int, shape (n,)
-        Time steps of each valve.
-
-    Returns
-    -------
-    bool
-    """
-    return bool((_shared_rows(problem) @ steps <= 1.0 + 1e-9).all())
-
-
 def _less(problem: Problem, steps: Ints) -> Ints:
     """Take the step back that loses the least for its water."""
-    lower = np.array(
-        [
-            allowed_total(int(k) - 1, runs, int(sets), int(most)) if k else 0
-            for k, runs, sets, most in zip(
-                steps, problem.runs, problem.most_sets, problem.most_steps, strict=True
-            )
-        ]
-    )
+    lower = np.array([problem.allowed(i, k - 1) if k else 0 for i, k in enumerate(steps.tolist())])
     lost = np.array(
         [float(c.at(k) - c.at(low)) for c, k, low in zip(problem.curves, steps, lower, strict=True)]
     )
@@ -330,47 +185,3 @@ def _less(problem: Problem, steps: Ints) -> Ints:
     worst = np.where(saved > 0, lost / np.maximum(saved, 1e-12), np.inf)
     pick = int(np.argmin(worst))
     return np.where(np.arange(len(steps)) == pick, lower, steps)
-
-
-def allowed_total(steps: int, runs: tuple[Span, ...], most_sets: int, most_steps: int) -> int:
-    """Give the largest total, no more than asked, that sets of allowed lengths can make up.
-
-    Parameters
-    ----------
-    steps : int
-        Total asked for.
-    runs : tuple of (int, int)
-        Lengths that a set may have, both ends.
-    most_sets, most_steps : int
-        Limits on the number of sets and on the total.
-
-    Returns
-    -------
-    int
-        0 where nothing that small can be made.
-
-    Examples
-    --------
-    >>> [allowed_total(steps, ((6, 8),), 7, 56) for steps in (5, 11, 13)]
-    [0, 8, 13]
-    """
-    best, top = 0, min(steps, most_steps)
-    sums = {(0, 0)}
-    for _ in range(most_sets if runs else 0):
-        sums = _ranges_merged([(a + low, b + high) for a, b in sums for low, high in runs if a + low <= top])
-        if not sums:
-            break
-        best = max([best, *(min(b, top) for _, b in sums)])
-        if best == top:
-            break
-    return best
-
-
-def _ranges_merged(ranges: list[Span]) -> set[Span]:
-    merged: list[Span] = []
-    for a, b in sorted(ranges):
-        if merged and a <= merged[-1][1] + 1:
-            merged[-1] = (merged[-1][0], max(b, merged[-1][1]))
-        else:
-            merged.append((a, b))
-    return set(merged)

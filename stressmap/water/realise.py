@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stressmap.water.hours import Calendar
-from stressmap.water.plan import Problem, Solution, solve
+from stressmap.water.plan import solve
+from stressmap.water.problem import Problem, Solution
 from stressmap.water.relief import Floats
 from stressmap.water.timetable import Timetable, lay_out
 
@@ -40,7 +41,6 @@ def realise(
     calendar: Calendar,
     urgency: Floats,
     *,
-    rest_steps: int = 1,
     time_limit_s: float = 30.0,
 ) -> Plan:
     """Find the best plan and lay it in time; where it does not fit, plan again with what does.
@@ -53,8 +53,6 @@ def realise(
         When water may run and the crew is there.
     urgency : array of float, shape (n,)
         The higher, the earlier a valve is watered [bar].
-    rest_steps : int
-        Time steps between two sets of one valve, at least.
     time_limit_s : float
         For all rounds together [s].
 
@@ -67,7 +65,7 @@ def realise(
     asked, narrowed = first, problem
     best: Timetable | None = None
     for _ in range(ROUNDS):
-        table = lay_out(problem, asked.steps, calendar, urgency, rest_steps)
+        table = lay_out(problem, asked.steps, calendar, urgency)
         if best is None or problem.worth(table.steps) > problem.worth(best.steps) + CLOSE:
             best = table
         left = time_limit_s - (time.monotonic() - began)

@@ -6,20 +6,18 @@ orders are tried. A valve is split only where no single stretch holds it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from stressmap.water.hours import Bools, Calendar, Span
-from stressmap.water.plan import Problem
+from stressmap.water.problem import Problem
 from stressmap.water.relief import Floats, Ints
 
-SHUFFLES = 12
-"""Orders drawn at random after the reasoned ones, where those leave something out."""
-MOST_SHUFFLED = 80
-"""Valves of a pump above which none are drawn."""
-SEED = 20260716
+MOST_TRIES = 40
+TRIES_TIMES_VALVES = 2400
+"""Orders tried for a pump whose valves do not all fit: at most 40, fewer where it has over 60 valves."""
 
 
 @dataclass(frozen=True, order=True)
@@ -106,7 +104,7 @@ class Timetable:
         return len({s.start for s in self.sets} | {s.end for s in self.sets})
 
 
-def lay_out(problem: Problem, steps: Ints, calendar: Calendar, urgency: Floats, rest_steps: int) -> Timetable:
+def lay_out(problem: Problem, steps: Ints, calendar: Calendar, urgency: Floats) -> Timetable:
     """Lay the sets of a plan in time.
 
     Parameters
@@ -119,8 +117,6 @@ def lay_out(problem: Problem, steps: Ints, calendar: Calendar, urgency: Floats, 
         When water may run and the crew is there.
     urgency : array of float, shape (n,)
         The higher, the earlier a valve is watered where all fit [bar].
-    rest_steps : int
-        Time steps between two sets of one valve, at least.
 
     Returns
     -------
@@ -131,55 +127,61 @@ def lay_out(problem: Problem, steps: Ints, calendar: Calendar, urgency: Floats, 
     for pump in range(len(problem.capacity_m3_h)):
         jobs = [int(i) for i in np.flatnonzero((problem.pump == pump) & (steps > 0))]
         if jobs:
-            sets += _best_of_orders(problem, steps, calendar, jobs, (urgency, max(1, rest_steps)))
-    got = np.zeros(len(problem), dtype=np.int64)
-    for one in sets:
-        got[one.valve] += (one.end - one.start) // calendar.cells_per_step
-    return Timetable(tuple(sorted(sets)), got)
+            sets += _best_of_orders(problem, steps, calendar, jobs, urgency)
+    return Timetable(tuple(sorted(sets)), _steps_of(sets, len(problem), calendar))
+
+
+Mark = tuple[float, int, int]
 
 
 def _best_of_orders(
-    problem: Problem, steps: Ints, calendar: Calendar, jobs: list[int], how: tuple[Floats, int]
+    problem: Problem, steps: Ints, calendar: Calendar, jobs: list[int], urgency: Floats
 ) -> list[Set]:
-    best: tuple[tuple[float, int, int], list[Set]] | None = None
-    for order in _orders(problem, steps, jobs, how[0]):
-        sets = _fill(problem, steps, calendar, order, how[1])
-        got = np.zeros(len(problem), dtype=np.int64)
-        for one in sets:
-            got[one.valve] += (one.end - one.start) // calendar.cells_per_step
+    """Lay a pump's valves in reasoned orders; then keep moving what was left out to the front."""
+    best: tuple[Mark, list[Set]] | None = None
+    order, blame = jobs, np.zeros(len(problem))
+    reasoned = _orders(problem, steps, jobs, urgency)
+    for _ in range(max(len(reasoned), min(MOST_TRIES, TRIES_TIMES_VALVES // len(jobs)))):
+        order = reasoned.pop(0) if reasoned else sorted(jobs, key=lambda i: (-blame[i], order.index(i)))
+        sets = _fill(problem, steps, calendar, order)
+        got = _steps_of(sets, len(problem), calendar)
         moments = len({s.start for s in sets} | {s.end for s in sets})
         mark = (-round(problem.worth(got), 9), len(sets), moments)
         if best is None or mark < best[0]:
             best = mark, sets
         if (got[jobs] >= steps[jobs]).all() and len(sets) == len(jobs):
             break
+        lost = [float(problem.curves[i].at(steps[i]) - problem.curves[i].at(got[i])) for i in jobs]
+        blame[jobs] += np.array(lost) + 1e-12 * (got[jobs] < steps[jobs])
     return best[1] if best else []
 
 
-def _orders(problem: Problem, steps: Ints, jobs: list[int], urgency: Floats) -> Iterator[list[int]]:
+def _steps_of(sets: Iterable[Set], count: int, calendar: Calendar) -> Ints:
+    got = np.zeros(count, dtype=np.int64)
+    for one in sets:
+        got[one.valve] += (one.end - one.start) // calendar.cells_per_step
+    return got
+
+
+def _orders(problem: Problem, steps: Ints, jobs: list[int], urgency: Floats) -> list[list[int]]:
     """Give orders in which to lay the valves; the driest first, as the crew would."""
     flow = problem.flow_m3_h
-    keys: Iterable[Callable[[int], tuple[float, ...]]] = (
+    worth = [float(curve.at(k)) for curve, k in zip(problem.curves, steps, strict=True)]
+    keys: tuple[Callable[[int], tuple[float, ...]], ...] = (
         lambda i: (-urgency[i], i),
+        lambda i: (-worth[i] / (flow[i] * steps[i]), i),
         lambda i: (-steps[i], -flow[i], i),
         lambda i: (-flow[i], -steps[i], i),
-        lambda i: (-flow[i] * steps[i], i),
     )
-    for key in keys:
-        yield sorted(jobs, key=key)
-    if len(jobs) <= MOST_SHUFFLED:
-        generator = np.random.default_rng(SEED)
-        for _ in range(SHUFFLES):
-            yield [jobs[i] for i in generator.permutation(len(jobs))]
+    return [sorted(jobs, key=key) for key in keys]
 
 
-def _fill(problem: Problem, steps: Ints, calendar: Calendar, order: list[int], rest: int) -> list[Set]:
+def _fill(problem: Problem, steps: Ints, calendar: Calendar, order: list[int]) -> list[Set]:
     capacity = float(problem.capacity_m3_h[problem.pump[order[0]]])
-    cells = rest * calendar.cells_per_step
+    cells = problem.rest_steps * calendar.cells_per_step
     pump = _Pump(problem, calendar, cells, np.zeros(len(calendar.runs)), capacity)
-    late = [i for i in order if not _whole(pump, i, int(steps[i]))]
-    for i in late:
-        if not _split(pump, i, int(steps[i])):
+    for i in order:
+        if not _whole(pump, i, int(steps[i])) and not _split(pump, i, int(steps[i])):
             _as_much_as_fits(pump, i, int(steps[i]))
     return pump.sets
 

@@ -19,41 +19,64 @@ CASES, BATCH = 200, 50
 MOST_CHOICES = 300_000
 
 
-def totals(runs: tuple[tuple[int, int], ...], most_sets: int, most: int) -> list[int]:
-    """Every total that up to ``most_sets`` sets of allowed lengths add up to."""
-    lengths = [n for low, high in runs for n in range(low, min(high, most) + 1)]
-    reached = {0}
-    for _ in range(min(most_sets, most)):
-        reached |= {a + b for a in reached for b in lengths if a + b <= most}
-    return sorted(reached)
+def ways(case: Case, i: int) -> dict[int, int]:
+    """Every total that sets of the valve add up to, and the fewest sets over half a stretch that it takes."""
+    problem = case.problem
+    runs, most = problem.runs[i], int(problem.most_steps[i])
+    half = max(problem.windows) / 2
+    rest = problem.rest_steps
+    room = sum(problem.windows) + rest * len(problem.windows)
+    lengths = [(n, low > half) for low, high in runs for n in range(low, min(high, most) + 1)]
+    level, found = {0: 0}, {0: 0}
+    for number in range(1, int(problem.most_sets[i]) + 1):
+        grown: dict[int, int] = {}
+        for total, long in level.items():
+            for n, is_long in lengths:
+                if total + n <= most and total + n + rest * number <= room:
+                    grown[total + n] = min(grown.get(total + n, 99), long + is_long)
+        for total, long in grown.items():
+            found[total] = min(found.get(total, 99), long)
+        if not grown or number > most:
+            break
+        level = grown
+    return dict(sorted(found.items()))
 
 
-def best_by_trying(case: Case, levels: list[list[int]]) -> float:
+def best_by_trying(case: Case, levels: list[dict[int, int]]) -> float:
     problem = case.problem
     grids = np.array(list(itertools.product(*levels)), dtype=float).reshape(-1, len(levels))
+    long = np.array(list(itertools.product(*(level.values() for level in levels))), dtype=float)
+    long = long.reshape(-1, len(levels))
     worth = sum(np.interp(grids[:, i], c.steps, c.value) for i, c in enumerate(problem.curves))
     kept = grids @ problem.flow_m3_h * problem.step_hours <= problem.volume_m3 * (1 + 1e-9)
+    hours, stretches = sum(problem.windows), len(problem.windows)
     for pump, capacity in enumerate(problem.capacity_m3_h):
         mine = np.where(problem.pump == pump, problem.flow_m3_h, 0.0)
-        kept &= grids @ mine <= capacity * problem.hours_steps * (1 + 1e-9)
-        for k in range(1, 7):
-            # Of valves that want more than a (k+1)-th of the pump, at most k run at once.
-            large = mine > capacity / (k + 1) * (1 + 1e-9)
-            kept &= grids @ large <= k * problem.hours_steps
+        kept &= grids @ mine <= capacity * hours * (1 + 1e-9)
+        for crowd, at_once in crowds(mine, float(capacity)):
+            kept &= grids[:, crowd].sum(axis=1) <= at_once * hours
+            kept &= long[:, crowd].sum(axis=1) <= at_once * stretches
     return float(worth[kept].max())
 
 
-def small_case(seed: int) -> tuple[Drawn, Case, list[list[int]]] | None:
+def crowds(flow: np.ndarray, capacity: float) -> list[tuple[list[int], int]]:
+    """Valves of which any k + 1 are more than the pump, and each valve with all that are too large beside it."""
+    members = [i for i in range(len(flow)) if flow[i] > 0]
+    found = [([i for i in members if flow[i] * (k + 1) > capacity * (1 + 1e-9)], k) for k in range(1, 7)]
+    for j in members:
+        if flow[j] * 2 <= capacity * (1 + 1e-9):
+            found.append(([j, *(i for i in members if flow[i] + flow[j] > capacity * (1 + 1e-9))], 1))
+    return found
+
+
+def small_case(seed: int) -> tuple[Drawn, Case, list[dict[int, int]]] | None:
     drawn = random_ranch(seed)
     try:
         case = drawn.case()
     except SettingsError:
         return None
     problem = case.problem
-    levels = [
-        totals(runs, int(sets), int(most))
-        for runs, sets, most in zip(problem.runs, problem.most_sets, problem.most_steps, strict=True)
-    ]
+    levels = [ways(case, i) for i in range(len(problem))]
     fine = all(len(np.unique(c.steps)) == c.steps[-1] + 1 for c in problem.curves)
     choices = np.prod([len(level) for level in levels], dtype=float)
     return (drawn, case, levels) if fine and choices <= MOST_CHOICES else None
