@@ -2,48 +2,40 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import Protocol
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from pyproj import CRS
 
-from stressmap import settings as settings_module
-from stressmap.agronomy.crops import CropProfile, load_profiles
-from stressmap.agronomy.figures import add_figures, block_figures, edges_for, weather_from_readings
-from stressmap.agronomy.orchard import settle_crops
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.agronomy.crops import edges_for, load_profiles
+from stressmap.errors import DataError, Notes
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions
 from stressmap.field.surface import Surface
-from stressmap.intake.irrigation import read_irrigation
-from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
-from stressmap.intake.readings import read_readings
-from stressmap.intake.weather import read_weather
-from stressmap.quality.checks import assess
+from stressmap.intake.polygons import read_blocks, read_valves
+from stressmap.quality.checks import mark_unlike
 from stressmap.quality.siting import join_valves
-from stressmap.quality.visit import choose_visit, doubtful_last_visit, visit_before
-from stressmap.settings import Settings
+from stressmap.quality.visit import visit_before
 from stressmap.share import everything
 from stressmap.share.content import Content, Raster
 from stressmap.share.folder import default_folder, staged
 from stressmap.share.starter import Start, write_start
+from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
 from stressmap.zoning.cells import Lattice, lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
 from stressmap.zoning.mapping import Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.samples import usable_samples
-
-Visit = tuple[dt.date, dt.date]
-T = TypeVar("T")
 
 
 class Progress(Protocol):
@@ -83,152 +75,11 @@ class Watch:
 
 
 @dataclass(frozen=True)
-class Inputs:
-    """What the files hold, in one schema, one CRS and one time zone."""
-
-    source: Path
-    settings: Settings
-    profiles: dict[str, CropProfile]
-    blocks: gpd.GeoDataFrame
-    valves: gpd.GeoDataFrame
-    readings: pd.DataFrame
-    weather: pd.DataFrame | None
-    irrigation: pd.DataFrame | None
-
-    @property
-    def crs(self) -> CRS:
-        """The working CRS."""
-        return CRS(self.blocks.crs)
-
-
-@dataclass(frozen=True)
-class Assessed:
-    """The readings of a visit with their flags and figures, and what each block is held against."""
-
-    visit: Visit
-    readings: gpd.GeoDataFrame
-    blocks: pd.DataFrame
-
-
-@dataclass(frozen=True)
 class Result:
     """What a run made, and where it is."""
 
     content: Content
     folder: Path
-
-
-def _together(*readers: Callable[[], Any]) -> list[Any]:
-    """Call readers of separate files and raise all their problems at once."""
-    found: list[Any] = []
-    problems: list[Problem] = []
-    for reader in readers:
-        try:
-            found.append(reader())
-        except DataError as error:
-            problems += error.problems
-    if problems:
-        raise DataError(problems)
-    return found
-
-
-def load_inputs(source: Path, notes: Notes) -> Inputs:
-    """Read ``ranch.toml`` and every file that it names.
-
-    Parameters
-    ----------
-    source : Path
-        A ``ranch.toml``.
-    notes : Notes
-        Gets what was mended or is missing.
-
-    Returns
-    -------
-    Inputs
-
-    Raises
-    ------
-    SettingsError
-        If ``ranch.toml`` is wrong.
-    DataError
-        If an input cannot be used.
-    """
-    chosen = settings_module.load(source)
-    files, zone = chosen.files, chosen.ranch.zone
-    profiles = load_profiles(chosen.crops, str(source))
-
-    def optional(path: Path | None, read: Callable[[Path], T]) -> Callable[[], T | None]:
-        return lambda: None if path is None else read(path)
-
-    def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-        read = read_blocks(files.blocks, chosen.ranch.crs, notes)
-        blocks = settle_crops(read, profiles, str(files.blocks), notes)
-        if files.valves is None:
-            return blocks, blocks_as_valves(blocks)
-        valves = read_valves(files.valves, CRS(blocks.crs), notes)
-        return blocks, join_valves(valves, blocks, files.valves, notes)
-
-    (blocks, valves), readings, weather, irrigation = _together(
-        polygons,
-        lambda: read_readings(files.readings, chosen, notes),
-        optional(files.weather, lambda path: read_weather(path, zone=zone, notes=notes)),
-        optional(files.irrigation, lambda path: read_irrigation(path, zone=zone, notes=notes)),
-    )
-    return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation)
-
-
-def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assessed:
-    """Choose the visit, check its readings and work out what they mean.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        From :func:`load_inputs`.
-    on : date or None
-        A day of the visit wanted; None for the settings' or the latest.
-    notes : Notes
-        Gets what could not be computed.
-
-    Returns
-    -------
-    Assessed
-
-    Raises
-    ------
-    DataError
-        If no reading of the visit can be used.
-    """
-    doubt = doubtful_last_visit(inputs.readings) if on is None and inputs.settings.visit.end is None else None
-    if doubt:
-        notes.say(doubt)
-    return _assess_visit(inputs, choose_visit(inputs.readings, inputs.settings.visit, on), notes)
-
-
-def _assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
-    chosen = inputs.settings
-    checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
-    figured = add_figures(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen, notes)
-    table = gpd.GeoDataFrame(figured, geometry="geometry", crs=inputs.crs)
-    bare = table["used"] & table["stress_bar"].isna()
-    if bare.any():
-        notes.say(f"{int(bare.sum())} readings are not used: their {chosen.map.rank_by} cannot be computed.")
-        table["used"] = table["used"] & ~bare
-    if not table["used"].any():
-        raise DataError(_nothing_usable(chosen, visit, table))
-    weather = weather_from_readings(table[table["used"]]) if inputs.weather is None else inputs.weather
-    return Assessed(
-        visit, table, block_figures(inputs.blocks, visit, weather, inputs.profiles, chosen, notes)
-    )
-
-
-def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
-    today = table[~table["flags"].map(lambda codes: "outside_visit" in codes)]
-    codes = pd.Series([code for flags in today["flags"] for code in flags], dtype=object).value_counts()
-    why = ", ".join(f"{code} {count}" for code, count in codes.items()) or "none was taken in it"
-    what = f"no reading of the visit {visit[0]} to {visit[1]} can be used ({why})"
-    return Problem(
-        str(chosen.files.readings), what, "Mend the readings, or name the kinds to keep in [reading] keep"
-    )
 
 
 def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
@@ -248,7 +99,8 @@ def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
     Surface
     """
     samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves)
-    return fit_surface(samples, method=inputs.settings.map.method, options=FieldOptions(jobs=jobs))
+    options = FieldOptions(reading_error_bar=assessed.error.reading_error_bar, jobs=jobs)
+    return fit_surface(samples, method=inputs.settings.map.method, options=options)
 
 
 def run(
@@ -302,7 +154,8 @@ def run(
     with staged(target) as folder:
         with watch.of("write"):
             everything.write(content, folder)
-        record = everything.Record(source, inputs.settings, surface.summary(), watch.seconds)
+        error = dataclasses.asdict(assessed.error)
+        record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
         everything.write_run(content, record, folder / "run.json")
     return Result(content, target)
 
@@ -327,7 +180,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         blocks=_counted(inputs.blocks, assessed.readings, "block"),
         zones=mapped.zones,
         valves=_ranked(inputs, assessed, mapped, edges, change),
-        readings=_predicted(assessed.readings, surface),
+        readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
         raster=Raster(
             crs=inputs.crs.to_string(),
             west=grid.west,
@@ -356,7 +209,7 @@ def _change(
     """Compare valve-zone means with the visit before; None where that cannot be mapped."""
     unheard = Notes()
     try:
-        earlier = _assess_visit(inputs, before, unheard)
+        earlier = assess_visit(inputs, before, unheard)
     except DataError:
         return None
     then = valve_figures(fit(inputs, earlier, jobs=1), inputs.blocks, inputs.valves, grid)
@@ -395,13 +248,14 @@ def _ranked(
     )
 
 
-def _predicted(readings: gpd.GeoDataFrame, surface: Surface) -> gpd.GeoDataFrame:
-    """Add what every used reading would have been from the others."""
+def _predicted(readings: gpd.GeoDataFrame, surface: Surface, unlike_z: float) -> gpd.GeoDataFrame:
+    """Add what every used reading would have been from the others, and mark those far from it."""
     table = readings.assign(predicted_bar=np.nan, z_score=np.nan)
     predicted, z_score = surface.leave_one_out()
     table.loc[table["used"], "predicted_bar"] = predicted
     table.loc[table["used"], "z_score"] = z_score
-    return table
+    flags = mark_unlike(table["flags"].tolist(), table["z_score"].to_numpy(), unlike_z)
+    return table.assign(flags=pd.Series(flags, index=table.index, dtype=object))
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,15 @@ from dataclasses import replace
 import numpy as np
 
 from stressmap.field.averages import AverageSurface, spread_of
+from stressmap.field.crossval import score
 from stressmap.field.options import FieldOptions
 from stressmap.field.ordinary import OrdinarySurface
 from stressmap.field.surface import Samples, Surface
 
 LEAST_READINGS = 5
 ALIKE_BAR = 1e-6
+LEAST_GAIN = 0.01
+"""Share by which a covariate must lower the error of left-out readings to take part."""
 
 
 def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None = None) -> Surface:
@@ -56,13 +59,33 @@ def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None =
         return _average(samples, options, f"Only {len(samples)} usable readings, too few for kriging")
     if np.ptp(samples.value) < ALIKE_BAR:
         return _average(samples, options, "All usable readings are the same, which kriging cannot work with")
+    if method == "structured":
+        return _structured(samples, options)
     try:
-        surface = OrdinarySurface(samples, jobs=options.jobs)
-        if method == "structured":
-            surface.notes = ("The structured method is not built yet: plain ordinary kriging was used.",)
-        return surface
+        return OrdinarySurface(samples, jobs=options.jobs)
     except (ValueError, np.linalg.LinAlgError) as error:
         return _average(samples, options, f"Ordinary kriging could not be fitted ({error})")
+
+
+def _structured(samples: Samples, options: FieldOptions) -> Surface:
+    """Fit the structured method, with the covariate where it helps to foretell left-out readings."""
+    from stressmap.field.structured import StructuredSurface, standardise
+
+    plain = StructuredSurface(samples, options)
+    if samples.places.covariate is None:
+        return plain
+    drift = standardise(samples)
+    if not drift.spread:
+        plain.notes += ("The covariate was left out: it is the same, or unknown, at nearly all readings.",)
+        return plain
+    drifting = StructuredSurface(samples, options, drift)
+    without, with_it = (score(samples.value, *one.leave_one_out()).rmse_bar for one in (plain, drifting))
+    figures = f"left-out readings are missed by {with_it:.2f} bar with it, {without:.2f} bar without"
+    if with_it > (1 - LEAST_GAIN) * without:
+        plain.notes += (f"The covariate was left out because it does not help: {figures}.",)
+        return plain
+    drifting.notes += (f"The covariate takes part: {figures}.",)
+    return drifting
 
 
 def _average(samples: Samples, options: FieldOptions, why: str) -> AverageSurface:

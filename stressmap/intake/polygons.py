@@ -1,59 +1,77 @@
-"""Blocks and valve zones from the files that GIS programs write.
-
-GeoJSON, GeoPackage, Shapefile and zipped Shapefile are opened by GDAL; a zip is read in place and never
-unpacked. A polygon that crosses itself is mended, and said; what cannot be mended is an error with its row
-(the row of the attribute table, the header being row 1).
-"""
+"""Blocks and valve zones from the files that GIS programs write, in the working CRS."""
 
 from __future__ import annotations
 
-import unicodedata
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import pandas as pd
-import pyogrio
-import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from stressmap.errors import DataError, Notes, Problem, SettingsError
+from stressmap.intake.columns import Field, Table, match, names
+from stressmap.intake.mending import apart, polygonal, without_crumbs
+from stressmap.intake.outlines import Outlines, read_outlines
 from stressmap.intake.schemas import BLOCKS, VALVES, conform
+from stressmap.intake.units_of import normal
+from stressmap.settings import parse_month_day
+from stressmap.units import M3_H_PER, MM_PER_INCH
 
-BLOCK_SPELLINGS = {
-    "block": ("block", "block_id", "block_name", "bloque", "lote", "cuadro"),
-    "crop": ("crop", "cultivo"),
-    "variety": ("variety", "variedad", "cultivar"),
-    "planted": ("planted", "year_planted", "plant_year", "plantado", "ano_plantacion"),
-    "irrigation": ("irrigation", "system", "riego", "sistema_de_riego"),
-    "weight": ("weight", "peso"),
-    "harvest": ("harvest", "harvest_date", "cosecha"),
-    "soil": ("soil", "soil_texture", "suelo"),
+_BLOCK = Field(
+    names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")
+)
+BLOCK_FIELDS = {
+    "block": _BLOCK,
+    "crop": Field(names("cultivo crop_type crop_name especie species")),
+    "variety": Field(names("variedad cultivar")),
+    "planted": Field(
+        names("year_planted plant_year planting_year plantado ano_plantacion ano_de_plantacion")
+    ),
+    "irrigation": Field(names("system irrigation_system riego sistema_de_riego sistema")),
+    "weight": Field(names("peso priority_weight")),
+    "harvest": Field(names("harvest_date cosecha fecha_de_cosecha")),
+    "soil": Field(names("soil_texture soil_type suelo textura")),
 }
-VALVE_SPELLINGS = {
-    "valve": ("valve", "valve_id", "valve_name", "valvula", "llave"),
-    "block": BLOCK_SPELLINGS["block"],
-    "rate_mm_h": ("rate_mm_h", "mm_h"),
-    "flow_m3_h": ("flow_m3_h", "m3_h", "caudal_m3_h"),
-    "min_hours": ("min_hours", "horas_min"),
-    "max_hours": ("max_hours", "horas_max"),
-    "pump": ("pump", "bomba"),
+VALVE_FIELDS = {
+    "valve": Field(
+        names("valve_id valve_name valve_no valvula llave"),
+        weak=names("name nombre label id zone zona sector"),
+    ),
+    "block": Field(_BLOCK.names),
+    "rate": Field(names("application_rate precipitation_rate tasa mm_h"), ("mm/h", "in/h")),
+    "flow": Field(names("flow_rate caudal gasto m3_h gpm"), tuple(M3_H_PER)),
+    "min_hours": Field(names("horas_min min_horas horas_minimas")),
+    "max_hours": Field(names("horas_max max_horas horas_maximas")),
+    "pump": Field(names("bomba pump_id")),
 }
-NUMBERS = ("weight", "rate_mm_h", "flow_m3_h", "min_hours", "max_hours")
+_RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
+_CROP_WORDS = {
+    "prune": "prunes dried_plum plum ciruelo ciruela ciruela_pasa ciruelo_pasa",
+    "almond": "almonds almendro almendra almendros",
+    "walnut": "walnuts nogal nuez nogales nuez_de_castilla",
+}
+CROPS = {word: crop for crop, words in _CROP_WORDS.items() for word in words.split()}
+"""Other words for the built-in crops, normalised."""
 
 
-def read_blocks(path: Path, crs: str | None, notes: Notes) -> gpd.GeoDataFrame:
+def read_blocks(
+    path: Path, crs: str | None, notes: Notes, columns: Mapping[str, str] | None = None
+) -> gpd.GeoDataFrame:
     """Read the blocks and bring them into the working CRS.
 
     Parameters
     ----------
     path : Path
-        GeoJSON, GeoPackage, Shapefile or zipped Shapefile.
+        GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
     crs : str or None
         ``[ranch] crs``; None for the UTM zone of the blocks.
     notes : Notes
         Gets what was mended.
+    columns : mapping of str to str, optional
+        ``[columns]`` of the settings.
 
     Returns
     -------
@@ -67,32 +85,39 @@ def read_blocks(path: Path, crs: str | None, notes: Notes) -> gpd.GeoDataFrame:
     SettingsError
         If ``crs`` is not a projected CRS in metres.
     """
-    raw = _open(path)
-    table = _renamed(raw, BLOCK_SPELLINGS, path)
-    _require(table, "block", path)
-    _require(table, "crop", path)
-    table["block"] = _names(table, "block", path)
-    table["crop"] = [_crop_key(v) for v in _names(table, "crop", path, unique=False)]
-    table["planted"] = _years(table, path)
-    table = _numbered(table, path)
-    table["weight"] = table["weight"].fillna(1.0) if "weight" in table else 1.0
-    table["harvest"] = [_month_day(v) for v in table["harvest"]] if "harvest" in table else None
-    table.geometry = _mended(table, path, notes)
-    table = table.to_crs(_working_crs(table, crs))
-    return gpd.GeoDataFrame(conform(table, BLOCKS, str(path)), crs=table.crs)
+    outlines = read_outlines(path)
+    table = match(outlines.sheet, BLOCK_FIELDS, columns or {}, required=("block", "crop"))
+    crops = [normal(text) or text for text in _names(table, "crop")]
+    made = {
+        "block": _names(table, "block", unique=True),
+        "crop": [CROPS.get(crop, crop) for crop in crops],
+        "variety": table.text("variety"),
+        "planted": _years(table),
+        "irrigation": table.text("irrigation"),
+        "weight": _positive(table, "weight").fillna(1.0),
+        "harvest": _days(table, "harvest"),
+        "soil": table.text("soil"),
+    }
+    drawn = _drawn(outlines, made, "block", notes)
+    located = drawn.to_crs(_working_crs(drawn, crs))
+    return _finished(located, BLOCKS, "block", str(path), notes)
 
 
-def read_valves(path: Path, crs: CRS, notes: Notes) -> gpd.GeoDataFrame:
+def read_valves(
+    path: Path, crs: CRS, notes: Notes, columns: Mapping[str, str] | None = None
+) -> gpd.GeoDataFrame:
     """Read the valve zones and bring them into the working CRS.
 
     Parameters
     ----------
     path : Path
-        GeoJSON, GeoPackage, Shapefile or zipped Shapefile.
+        GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
     crs : pyproj.CRS
         Working CRS, that of the blocks.
     notes : Notes
         Gets what was mended.
+    columns : mapping of str to str, optional
+        ``[columns]`` of the settings.
 
     Returns
     -------
@@ -104,15 +129,19 @@ def read_valves(path: Path, crs: CRS, notes: Notes) -> gpd.GeoDataFrame:
     DataError
         If the file cannot be read or used.
     """
-    table = _renamed(_open(path), VALVE_SPELLINGS, path)
-    _require(table, "valve", path)
-    table["valve"] = _names(table, "valve", path)
-    if "block" in table:
-        table["block"] = [_text(v) for v in table["block"]]
-    table = _numbered(table, path)
-    table.geometry = _mended(table, path, notes)
-    table = table.to_crs(crs)
-    return gpd.GeoDataFrame(conform(table, VALVES, str(path)), crs=table.crs)
+    outlines = read_outlines(path)
+    table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
+    made = {
+        "valve": _names(table, "valve", unique=True),
+        "block": [None if text is None else " ".join(text.split()) for text in table.text("block")],
+        "rate_mm_h": _positive(table, "rate") * _RATE_MM_H[table.unit("rate") or "mm/h"],
+        "flow_m3_h": _positive(table, "flow") * M3_H_PER[table.unit("flow") or "m3/h"],
+        "min_hours": _positive(table, "min_hours"),
+        "max_hours": _positive(table, "max_hours"),
+        "pump": table.text("pump"),
+    }
+    located = _drawn(outlines, made, "valve", notes).to_crs(crs)
+    return _finished(located, VALVES, "valve", str(path), notes)
 
 
 def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -132,160 +161,85 @@ def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(conform(table, VALVES, "blocks"), crs=blocks.crs)
 
 
-def _open(path: Path) -> gpd.GeoDataFrame:
-    where = str(path)
-    if not path.exists():
-        raise DataError(Problem(where, "there is no such file", "Correct the path"))
-    try:
-        layer = _polygon_layer(path)
-        table = gpd.read_file(path, layer=layer, engine="pyogrio")
-    except DataError:
-        raise
-    except Exception as error:
-        what = f"it cannot be read as a polygon file ({str(error).splitlines()[0]})"
-        raise DataError(Problem(where, what, "Export it again as GeoJSON or GeoPackage")) from None
-    if not isinstance(table, gpd.GeoDataFrame) or len(table) == 0:
-        raise DataError(Problem(where, "it holds no polygons", "Export the polygons again"))
-    if table.crs is None:
-        remedy = "Export it again with its CRS (a shapefile needs its .prj)"
-        raise DataError(Problem(where, "it has no coordinate reference system (CRS)", remedy))
-    return table.reset_index(drop=True)
+def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes) -> gpd.GeoDataFrame:
+    """Put valid outlines beside the attributes, or say in which row that cannot be."""
+    where = outlines.sheet.where
+    shapes, problems = [], []
+    for row, (label, shape) in enumerate(zip(made[name], outlines.shapes, strict=True), start=2):
+        if shape is None or shape.is_empty:
+            problems.append(Problem(where, f"{label!r} has no polygon", "Draw it", row=row))
+        elif shape.geom_type not in {"Polygon", "MultiPolygon", "GeometryCollection"}:
+            what = f"{label!r} is a {shape.geom_type}, not a polygon"
+            problems.append(Problem(where, what, "Draw its outline as a polygon", row=row))
+        else:
+            shapes.append(polygonal(shape, f"{Path(where).name}, row {row}: {name} {label!r}", notes))
+            if shapes[-1].is_empty:
+                problems.append(Problem(where, f"the polygon of {label!r} has no area", "Redraw it", row=row))
+    if problems:
+        raise DataError(problems)
+    plain = {column: list(values) for column, values in made.items()}
+    return gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs)
 
 
-def _polygon_layer(path: Path) -> str:
-    layers = pyogrio.list_layers(path)
-    named = [str(name) for name, kind in layers if kind is not None and "Polygon" in str(kind)]
-    usable = named or [str(name) for name, kind in layers if kind == "Unknown"]
-    if len(usable) == 1:
-        return usable[0]
-    if not usable:
-        raise DataError(Problem(str(path), "it holds no polygons", "Export the polygons again"))
-    what = f"it has {len(usable)} polygon layers ({', '.join(usable)})"
-    raise DataError(Problem(str(path), what, "Save the one that counts as a file of its own"))
+def _finished(table: gpd.GeoDataFrame, schema: Any, name: str, where: str, notes: Notes) -> gpd.GeoDataFrame:
+    """Mend what only shows in metres: crumbs and overlaps."""
+    labels = [f"{name.capitalize()} {label!r}" for label in table[name]]
+    table.geometry = [
+        without_crumbs(shape, label, notes) for shape, label in zip(table.geometry, labels, strict=True)
+    ]
+    return gpd.GeoDataFrame(conform(apart(table, name, where, notes), schema, where), crs=table.crs)
 
 
-def _key(name: object) -> str:
-    plain = unicodedata.normalize("NFKD", str(name)).encode("ascii", "ignore").decode()
-    return "_".join(plain.lower().replace("-", " ").replace("_", " ").split())
-
-
-def _renamed(raw: gpd.GeoDataFrame, spellings: dict[str, tuple[str, ...]], path: Path) -> gpd.GeoDataFrame:
-    """Give the columns our names; two candidates for one name are an error."""
-    picked: dict[str, str] = {}
-    for ours, known in spellings.items():
-        found = [c for c in raw.columns if c != raw.geometry.name and _key(c) in known]
-        exact = [c for c in found if c == ours]
-        if len(found) > 1 and not exact:
-            what = f"columns {', '.join(repr(str(c)) for c in found)} could all be {ours!r}"
-            raise DataError(Problem(str(path), what, "Keep one of them"))
-        if found:
-            picked[(exact or found)[0]] = ours
-    table = raw[[*picked, raw.geometry.name]].rename(columns=picked)
-    return table.rename_geometry("geometry") if raw.geometry.name != "geometry" else table
-
-
-def _require(table: gpd.GeoDataFrame, column: str, path: Path) -> None:
-    if column not in table:
-        others = ", ".join(str(c) for c in table.columns if c != "geometry") or "none"
-        what = f"there is no column {column!r} (recognised columns: {others})"
-        raise DataError(Problem(str(path), what, f"Add a column {column!r}"))
-
-
-def _text(value: Any) -> str | None:
-    if value is None or (not isinstance(value, str) and pd.isna(value)):
-        return None
-    if isinstance(value, float) and value.is_integer():
-        value = int(value)
-    return " ".join(str(value).split()) or None
-
-
-def _names(table: gpd.GeoDataFrame, column: str, path: Path, *, unique: bool = True) -> list[str]:
-    names = [_text(v) for v in table[column]]
+def _names(table: Table, column: str, *, unique: bool = False) -> list[str]:
     problems, seen = [], dict[str, int]()
-    for row, name in enumerate(names, start=2):
+    heading = table.headings[column]
+    found = [None if text is None else " ".join(text.split()) for text in table.text(column)]
+    for row, name in zip(table.index.tolist(), found, strict=True):
         if name is None:
-            problems.append(Problem(str(path), "the name is empty", "Name it", row=row, column=column))
+            problems.append(Problem(table.where, f"the {column} is empty", "Name it", row, heading))
         elif unique and name in seen:
             what = f"{name!r} stands in row {seen[name]} too"
-            problems.append(Problem(str(path), what, f"Give each {column} its own name", row, column))
+            problems.append(Problem(table.where, what, f"Give each {column} its own name", row, heading))
         else:
             seen.setdefault(name, row)
     if problems:
         raise DataError(problems)
-    return [str(n) for n in names]
+    return [str(name) for name in found]
 
 
-def _crop_key(name: str) -> str:
-    return _key(name)
+def _positive(table: Table, column: str) -> pd.Series:
+    value = table.numbers(column, wanted="it as a positive number")
+    wrong = (value < 0) | ((value == 0) & (column == "weight"))
+    table.refuse(column, wrong, "is not a positive number", "Correct it")
+    return value
 
 
-def _numbered(table: gpd.GeoDataFrame, path: Path) -> gpd.GeoDataFrame:
-    for column in [c for c in NUMBERS if c in table]:
-        numbers = pd.to_numeric(table[column].map(_decimal_point), errors="coerce").astype(float)
-        text = table[column].map(_text)
-        wrong = text.notna() & (numbers.isna() | (numbers < 0) | ((numbers == 0) & (column == "weight")))
-        if wrong.any():
-            raise DataError(
-                [
-                    Problem(str(path), f"{text[i]!r} is not a positive number", "Correct it", i + 2, column)
-                    for i in table.index[wrong]
-                ]
-            )
-        table[column] = numbers
-    return table
-
-
-def _decimal_point(value: Any) -> Any:
-    return value.replace(",", ".") if isinstance(value, str) else value
-
-
-def _years(table: gpd.GeoDataFrame, path: Path) -> list[float]:
+def _years(table: Table) -> pd.Series:
     """Read ``planted`` as a year, from a year or a date."""
-    years = []
-    for row, value in enumerate(table["planted"] if "planted" in table else [None] * len(table), start=2):
-        text = _text(value)
-        if text is None:
-            years.append(float("nan"))
-            continue
-        if not text[:4].isdigit() or not 1900 <= int(text[:4]) <= 2100:
-            what = f"{text!r} is not a year"
-            raise DataError(Problem(str(path), what, "Write the year of planting", row, "planted"))
-        years.append(float(text[:4]))
-    return years
+    text = table.text("planted")
+    year = pd.to_numeric(text.astype(str).str.extract(r"\b(\d{4})\b")[0], errors="coerce").astype(float)
+    year = year.where(year.between(1900, 2100))
+    table.refuse("planted", text.notna() & year.isna(), "is not a year", "Write the year of planting")
+    return year
 
 
-def _month_day(value: Any) -> str | None:
-    if isinstance(value, pd.Timestamp):
-        return value.strftime("%m-%d")
-    text = _text(value)
-    return text[-5:] if text else None
+def _days(table: Table, column: str) -> pd.Series:
+    """Read days of the year, ``MM-DD``, from such or from dates."""
+    text = table.text(column)
+    day = text.astype(object).where(
+        text.isna(), text.astype(str).str.extract(r"(\d{2}-\d{2})(?:[T ].*)?$")[0]
+    )
 
+    def wrong(value: object) -> bool:
+        try:
+            parse_month_day(str(value))
+        except ValueError:
+            return True
+        return False
 
-def _mended(table: gpd.GeoDataFrame, path: Path, notes: Notes) -> gpd.GeoSeries:
-    """Make every geometry a valid polygon, or say in which row that cannot be."""
-    name = "block" if "valve" not in table else "valve"
-    shapes = []
-    for row, (label, shape) in enumerate(zip(table[name], table.geometry, strict=True), start=2):
-        if shape is None or shape.is_empty:
-            raise DataError(Problem(str(path), f"{label!r} has no polygon", "Draw it", row=row))
-        if shape.geom_type not in {"Polygon", "MultiPolygon", "GeometryCollection"}:
-            what = f"{label!r} is a {shape.geom_type}, not a polygon"
-            raise DataError(Problem(str(path), what, "Draw its outline as a polygon", row=row))
-        shapes.append(_polygonal(shape, f"{path.name}, row {row}: {name} {label!r}", notes))
-        if shapes[-1].is_empty:
-            raise DataError(Problem(str(path), f"the polygon of {label!r} has no area", "Redraw it", row=row))
-    return gpd.GeoSeries(shapes, index=table.index, crs=table.crs)
-
-
-def _polygonal(shape: Any, label: str, notes: Notes) -> Any:
-    flat = shapely.force_2d(shape)
-    if flat.is_valid and flat.geom_type != "GeometryCollection":
-        return flat
-    mended = shapely.make_valid(flat, method="structure", keep_collapsed=False)
-    parts = [p for p in shapely.get_parts(mended) if p.geom_type in {"Polygon", "MultiPolygon"}]
-    reason = shapely.is_valid_reason(flat).split("[")[0].strip().lower()
-    notes.say(f"{label} crosses or touches itself ({reason}); its outline was mended.")
-    return shapely.union_all(parts)
+    bad = text.notna() & day.map(wrong).astype(bool)
+    table.refuse(column, bad, "is not a day of the year", "Write month and day as 08-15")
+    return day.where(text.notna(), None)
 
 
 def _working_crs(table: gpd.GeoDataFrame, crs: str | None) -> CRS:
@@ -294,13 +248,12 @@ def _working_crs(table: gpd.GeoDataFrame, crs: str | None) -> CRS:
     try:
         chosen = CRS.from_user_input(crs)
     except CRSError:
-        problem = Problem(
-            "ranch.toml", f"{crs!r} is not a CRS", "Write an EPSG code such as EPSG:32610", None
-        )
-        raise SettingsError(problem) from None
+        remedy = "Write an EPSG code such as EPSG:32610"
+        raise SettingsError(
+            Problem("ranch.toml", f"{crs!r} is not a CRS", remedy, column="ranch.crs")
+        ) from None
     if not chosen.is_projected or any(axis.unit_name != "metre" for axis in chosen.axis_info[:2]):
         what = f"{crs!r} is not a projected CRS in metres"
-        raise SettingsError(
-            Problem("ranch.toml", what, "Leave it out, or name the UTM zone", column="ranch.crs")
-        )
+        remedy = "Leave it out, or name the UTM zone"
+        raise SettingsError(Problem("ranch.toml", what, remedy, column="ranch.crs"))
     return chosen

@@ -47,6 +47,8 @@ class Record:
         In full.
     fit : dict
         The surface's own summary.
+    reading_error : dict
+        What rechecks and repeats told.
     seconds : dict
         By stage; the only part of a run that differs between equal runs.
     """
@@ -54,6 +56,7 @@ class Record:
     source: Path
     settings: Settings
     fit: dict[str, Any]
+    reading_error: dict[str, Any]
     seconds: dict[str, float]
 
 
@@ -144,6 +147,7 @@ def write_run(content: Content, record: Record, path: Path) -> None:
             "cells": len(content.raster.row),
         },
         "fit": record.fit,
+        "reading_error": record.reading_error,
         "warnings": list(content.notes),
         "timings": record.seconds,
     }

@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 
 from stressmap.field.surface import Places, Samples
+from stressmap.quality.trees import tree_codes
 
 
 def crop_codes(blocks: gpd.GeoDataFrame) -> dict[str, int]:
@@ -30,25 +31,20 @@ def usable_samples(readings: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, valves:
     Parameters
     ----------
     readings : GeoDataFrame
-        With ``used``, ``block``, ``valve``, ``tree_id``, ``row``, ``stress_bar``, in the working CRS.
+        In the working CRS: ``used``, ``block``, ``valve``, ``tree_id``, ``lon``, ``lat``, ``stress_bar``.
     blocks, valves : GeoDataFrame
         The ranch's; a block or valve-zone code is a position in them.
 
     Returns
     -------
     Samples
-        As many as ``used`` is true; a reading without a tree name is a tree of its own.
+        As many as ``used`` is true.
     """
     used = readings[readings["used"]]
     block_code = {name: code for code, name in enumerate(blocks["block"])}
     valve_code = {name: code for code, name in enumerate(valves["valve"])}
     crop = dict(zip(blocks["block"], blocks["crop"], strict=True))
     crop_code = crop_codes(blocks)
-    trees = [
-        (block, tree if isinstance(tree, str) else row)
-        for block, tree, row in zip(used["block"], used["tree_id"], used["row"], strict=True)
-    ]
-    tree_code = {name: code for code, name in enumerate(dict.fromkeys(trees))}
     places = Places(
         xy=np.column_stack([used.geometry.x, used.geometry.y]),
         block=np.array([block_code[b] for b in used["block"]], dtype=np.int64),
@@ -56,4 +52,4 @@ def usable_samples(readings: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, valves:
         crop=np.array([crop_code[crop[b]] for b in used["block"]], dtype=np.int64),
     )
     stress = used["stress_bar"].to_numpy(dtype=float)
-    return Samples(places, stress, np.array([tree_code[t] for t in trees], dtype=np.int64))
+    return Samples(places, stress, tree_codes(used).to_numpy(dtype=np.int64))

@@ -83,7 +83,7 @@ def test_valves_find_their_block_by_overlap_and_are_cut_to_it(blocks, valves):
     joined = join_valves(loose, blocks, Path("valves.gpkg"), notes)
     assert joined["block"].tolist() == ["West", "West", "East"]
     assert joined.geometry.area.tolist() == [5000.0, 5000.0, 6000.0]
-    assert list(notes) == []
+    assert list(notes) == ["Block 'East': no valve waters 0.40 ha of it."]
 
 
 def test_a_valve_outside_every_block_is_left_out_and_said(blocks, valves):
@@ -92,8 +92,12 @@ def test_a_valve_outside_every_block_is_left_out_and_said(blocks, valves):
     stray.geometry = [*valves.geometry[:2], shapely.box(900, 900, 950, 950)]
     notes = Notes()
     joined = join_valves(stray, blocks, Path("valves.gpkg"), notes)
-    assert joined["valve"].tolist() == ["W1", "W2"]
-    assert list(notes) == ["Valve 'E1' lies outside every block and is left out."]
+    assert joined["valve"].tolist() == ["W1", "W2", "East"]
+    assert joined["block"].tolist() == ["West", "West", "East"]
+    assert list(notes) == [
+        "Valve 'E1' lies outside every block and is left out.",
+        "No valve lies in block 'East'; it is taken as one valve zone.",
+    ]
 
 
 def test_a_valve_that_names_an_unknown_block_is_an_error(blocks, valves):
@@ -103,3 +107,33 @@ def test_a_valve_that_names_an_unknown_block_is_an_error(blocks, valves):
     assert str(caught.value) == (
         "valves.gpkg, row 3, column block: there is no block 'Wset'. Correct the name or leave it empty."
     )
+
+
+def test_a_valve_across_two_blocks_counts_where_most_of_it_lies_and_is_said(blocks, valves):
+    across = valves.assign(block=None)
+    across.geometry = [valves.geometry[0], shapely.box(50, 0, 150, 100), valves.geometry[2]]
+    notes = Notes()
+    joined = join_valves(across, blocks, Path("valves.gpkg"), notes)
+    assert joined["block"].tolist() == ["West", "West", "East"]
+    assert next(iter(notes)) == (
+        "Valve 'W2' lies across blocks 'West' (50 %) and 'East' (30 %); it is counted in 'West' only. "
+        "Draw a zone for each."
+    )
+
+
+def test_a_sliver_between_two_valves_is_closed_and_said(blocks, valves):
+    gap = valves.copy()
+    gap.geometry = [shapely.box(0, 0, 49.2, 100), shapely.box(50, 0, 100, 100), shapely.box(120, 0, 220, 100)]
+    notes = Notes()
+    joined = join_valves(gap, blocks, Path("valves.gpkg"), notes)
+    assert joined.geometry.area.sum() == pytest.approx(20_000.0, abs=0.5)
+    assert list(notes) == ["Block 'West': slivers of 80 m² between its valve zones were closed."]
+
+
+def test_a_lane_between_two_valves_stays(blocks, valves):
+    lane = valves.copy()
+    lane.geometry = [shapely.box(0, 0, 47, 100), shapely.box(50, 0, 100, 100), shapely.box(120, 0, 220, 100)]
+    notes = Notes()
+    joined = join_valves(lane, blocks, Path("valves.gpkg"), notes)
+    assert joined.geometry.area.tolist() == [4700.0, 5000.0, 10_000.0]
+    assert list(notes) == []

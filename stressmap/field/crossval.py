@@ -1,0 +1,157 @@
+"""How well a method foretells readings that it has not seen, beside the plainer ones."""
+
+from __future__ import annotations
+
+import contextlib
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from scipy.stats import chi2
+
+from stressmap.field.averages import AverageSurface, spread_of
+from stressmap.field.options import FieldOptions
+from stressmap.field.ordinary import OrdinarySurface
+from stressmap.field.surface import Floats, Samples, Surface
+
+HALF, NINETY = 0.6744897501960817, 1.6448536269514722
+"""Normal quantiles of 50 and 90 % intervals."""
+LEAST_JUDGED = 10
+"""Readings below which nothing is said of z-scores."""
+
+
+@dataclass(frozen=True)
+class Scores:
+    """What leaving readings out has shown.
+
+    Parameters
+    ----------
+    readings : int
+        How many could be foretold.
+    rmse_bar, mean_error_bar : float
+        Root mean square and mean of reading less prediction [bar].
+    mean_squared_z : float
+        1 when the stated errors are true, above it when they are too small.
+    covered_50, covered_90 : float
+        Share of readings inside their 50 and 90 % intervals.
+    """
+
+    readings: int
+    rmse_bar: float
+    mean_error_bar: float
+    mean_squared_z: float
+    covered_50: float
+    covered_90: float
+
+
+def score(value: Floats, predicted: Floats, z_score: Floats) -> Scores:
+    """Sum up predictions of readings that were left out.
+
+    Parameters
+    ----------
+    value, predicted : array, shape (n,)
+        [bar]; a prediction is NaN where there was nothing to predict from.
+    z_score : array, shape (n,)
+        (value - predicted) / standard error.
+
+    Returns
+    -------
+    Scores
+
+    Examples
+    --------
+    >>> score(np.array([1.0, 3.0]), np.array([2.0, 2.0]), np.array([-0.5, 2.0])).covered_90
+    0.5
+    """
+    known = np.isfinite(predicted)
+    if not known.any():
+        return Scores(0, *[float("nan")] * 5)
+    miss, z = value[known] - predicted[known], z_score[known]
+    return Scores(
+        int(known.sum()),
+        float(np.sqrt(np.mean(miss**2))),
+        float(np.mean(miss)),
+        float(np.mean(z**2)),
+        float(np.mean(np.abs(z) <= HALF)),
+        float(np.mean(np.abs(z) <= NINETY)),
+    )
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Scores of several methods on the same readings.
+
+    Parameters
+    ----------
+    one_out, block_out : dict of Scores
+        By method: each reading left out alone, and with its whole block.
+    notes : tuple of str
+        What must be said of them.
+    """
+
+    one_out: dict[str, Scores]
+    block_out: dict[str, Scores]
+    notes: tuple[str, ...]
+
+    def as_numbers(self) -> dict[str, Any]:
+        """Give the scores as plain numbers for ``run.json``, rounded, None where there are none."""
+        return {
+            kind: {method: _plain(one) for method, one in table.items()}
+            for kind, table in (("leave_one_out", self.one_out), ("leave_block_out", self.block_out))
+        }
+
+
+def compare(surface: Surface, samples: Samples, options: FieldOptions | None = None) -> Comparison:
+    """Set a fitted method beside ordinary kriging and block averages on the same readings.
+
+    Parameters
+    ----------
+    surface : Surface
+        What was fitted to the readings.
+    samples : Samples
+        The readings.
+    options : FieldOptions, optional
+        As for the fit.
+
+    Returns
+    -------
+    Comparison
+        With a note when the method's z-scores are out of line, and one when it foretells readings no better
+        than block averages do.
+    """
+    options = options or FieldOptions()
+    methods: dict[str, Surface] = {surface.method: surface}
+    if "ordinary" not in methods:
+        with contextlib.suppress(ValueError, np.linalg.LinAlgError):
+            methods["ordinary"] = OrdinarySurface(samples, jobs=options.jobs)
+    if not isinstance(surface, AverageSurface):
+        methods["block average"] = AverageSurface(samples, spread_of(samples, options.priors))
+    one_out = {name: score(samples.value, *one.leave_one_out()) for name, one in methods.items()}
+    block_out = {name: score(samples.value, *one.leave_block_out()) for name, one in methods.items()}
+    return Comparison(one_out, block_out, _remarks(surface.method, one_out))
+
+
+def _remarks(method: str, scores: dict[str, Scores]) -> tuple[str, ...]:
+    own, notes = scores[method], []
+    if own.readings < LEAST_JUDGED:
+        return ()
+    low, high = chi2.ppf([0.005, 0.995], own.readings) / own.readings
+    if not low <= own.mean_squared_z <= high:
+        what = "too narrow" if own.mean_squared_z > high else "too wide"
+        notes.append(
+            f"The {method} method's z-scores are out of line: left-out readings miss by"
+            f" {own.mean_squared_z**0.5:.2f} times the stated error, so its intervals are {what}."
+        )
+    average = scores.get("block average")
+    kriged = [s.rmse_bar for name, s in scores.items() if name != "block average"]
+    if average is not None and kriged and average.rmse_bar < min(kriged):
+        notes.append(
+            f"Kriging foretells left-out readings no better than block averages do here:"
+            f" {min(kriged):.2f} and {average.rmse_bar:.2f} bar."
+        )
+    return tuple(notes)
+
+
+def _plain(scores: Scores) -> dict[str, Any]:
+    rounded = {name: round(value, 4) for name, value in asdict(scores).items()}
+    return {name: value if np.isfinite(value) else None for name, value in rounded.items()}

@@ -1,0 +1,312 @@
+"""Fit of the model's parameters: restricted likelihood times prior, and the average over both.
+
+One best set of parameters makes intervals too narrow when readings are few, because range and noise can
+hardly be told apart then. So the fit is a set of weighted nodes: for each of some ranges the most plausible
+variances are found, and nodes are spread around them as the curvature there says (a quasi-random normal
+sample), each weighted by likelihood x prior over the density it was drawn from. Derived here; the parts are
+textbook (importance sampling about a mode).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import LinAlgError
+from scipy.optimize import minimize
+from scipy.special import logsumexp, ndtri
+
+from stressmap.field.covariance import Parameters
+from stressmap.field.model import Alike, Model, alike
+from stressmap.field.neighbours import likelihood_groups
+from stressmap.field.parallel import each
+from stressmap.field.reml import log_likelihood, projection, solve
+from stressmap.field.surface import Floats, Ints, Samples
+
+RANGE_STEPS = np.arange(-2.0, 2.01, 0.5)
+"""Where ranges are tried, in standard deviations of the prior of their logarithm."""
+LEAST_RANGE_SHARE = 0.02
+"""A range with less of the whole weight is left out."""
+KEPT_WEIGHT = 0.995
+MOST_GROUPS = 12
+"""Parts of the ranch in the likelihood: about 3,000 readings pin every parameter."""
+WIDER = 1.15
+"""Nodes are drawn this much wider than the curvature says, because the likelihood has longer tails."""
+
+
+@dataclass(frozen=True)
+class Group:
+    """Readings taken together in the likelihood."""
+
+    index: Ints
+    value: Floats
+    trend: Floats
+    alike: Alike
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Weighted sets of parameters.
+
+    Parameters
+    ----------
+    model : Model
+        What was free.
+    nodes : tuple of Parameters
+        K of them.
+    weight : array, shape (K,)
+        Sum one.
+    best : Parameters
+        The most plausible set.
+    log_likelihood : float
+        Restricted, at the best set.
+    notes : tuple of str
+        What went wrong, in plain sentences.
+    """
+
+    model: Model
+    nodes: tuple[Parameters, ...]
+    weight: Floats
+    best: Parameters
+    log_likelihood: float
+    notes: tuple[str, ...] = ()
+
+    def average(self, name: str) -> float:
+        """Return the weighted mean of one parameter."""
+        return float(self.weight @ [getattr(node, name) for node in self.nodes])
+
+
+def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROUPS) -> list[Group]:
+    """Lay out the readings for the likelihood.
+
+    Parameters
+    ----------
+    samples : Samples
+        n readings.
+    trend : array, shape (n, p)
+        Columns of the mean.
+    most : int, optional
+        At most this many groups, spread over the ranch; None for all.
+
+    Returns
+    -------
+    list of Group
+    """
+    parts = likelihood_groups(samples.places.xy, samples.places.block)
+    if most is not None and len(parts) > most:
+        parts = [parts[i] for i in np.linspace(0, len(parts) - 1, most).round().astype(int)]
+    return [Group(g, samples.value[g], trend[g], alike(samples, g)) for g in parts]
+
+
+def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, jobs: int = 1) -> Fit:
+    """Fit the model to readings.
+
+    Parameters
+    ----------
+    samples : Samples
+        n readings, about 0 on the whole.
+    trend : array, shape (n, p)
+        Columns of the mean.
+    model : Model
+        What is free.
+    average : bool
+        Whether to average over what the readings leave open; else the best set alone.
+    jobs : int
+        Threads.
+
+    Returns
+    -------
+    Fit
+        With a note, and what is plausible beforehand in its place, when the likelihood cannot be worked out.
+    """
+    groups = make_groups(samples, trend)
+    try:
+        return _fit(groups, model, len(samples), average=average, jobs=jobs)
+    except (LinAlgError, ValueError, FloatingPointError) as error:
+        nodes = tuple(model.parameters(u) for u in model.from_normal(normal_points(32, len(model.middle()))))
+        note = (
+            f"The fit of the model failed ({error}); what is plausible beforehand was used in its place, with"
+            " intervals as wide as that."
+        )
+        return Fit(
+            model,
+            nodes,
+            np.full(len(nodes), 1 / len(nodes)),
+            model.parameters(model.middle()),
+            np.nan,
+            (note,),
+        )
+
+
+def _fit(groups: list[Group], model: Model, n: int, *, average: bool, jobs: int) -> Fit:
+    ranges = np.log(model.priors.range_m) + model.priors.range_spread * RANGE_STEPS
+
+    def work(log_range: float) -> tuple[Floats, Floats, float]:
+        return _about_mode(groups, model, float(log_range), _node_count(n) if average else 0)
+
+    found = each(work, ranges, jobs=jobs)
+    mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
+    if not np.all(np.isfinite(mass)):
+        msg = "its likelihood is not finite"
+        raise ValueError(msg)
+    top = int(np.argmax([peak for _, _, peak in found]))
+    best = found[top][0][0]
+    value = sum(_likelihood(group, model, best) for group in groups)
+    if not average:
+        return Fit(model, (model.parameters(best),), np.ones(1), model.parameters(best), value)
+    share = np.exp(mass - logsumexp(mass))
+    kept = share >= LEAST_RANGE_SHARE
+    points = np.concatenate([u[1:] for (u, _, _), k in zip(found, kept, strict=True) if k])
+    log_weight = np.concatenate([w for (_, w, _), k in zip(found, kept, strict=True) if k])
+    weight = np.exp(log_weight - logsumexp(log_weight))
+    chosen = _heaviest(weight)
+    nodes = tuple(model.parameters(u) for u in points[chosen])
+    return Fit(model, nodes, weight[chosen] / weight[chosen].sum(), model.parameters(best), value)
+
+
+def _node_count(n: int) -> int:
+    """Nodes about each range: fewer readings leave more open."""
+    return 48 if n <= 120 else 32 if n <= 256 else 12
+
+
+def _heaviest(weight: Floats) -> Ints:
+    order = np.argsort(-weight, kind="stable")
+    count = int(np.searchsorted(np.cumsum(weight[order]), KEPT_WEIGHT)) + 1
+    return np.sort(order[:count])
+
+
+def _about_mode(
+    groups: list[Group], model: Model, log_range: float, count: int
+) -> tuple[Floats, Floats, float]:
+    """Find the most plausible variances at one range and draw nodes around them.
+
+    Returns the mode and the nodes, shape (1 + count, k), the log weights of the nodes, and the log posterior
+    at the mode.
+    """
+    patterns = [group.alike.pattern(model, float(np.exp(log_range))) for group in groups]
+
+    def downhill(v: Floats) -> tuple[float, Floats]:
+        value, slope = posterior(groups, patterns, model, np.append(v, log_range))
+        return -value, -slope
+
+    start = model.middle()[:-1] - 0.5
+    bounds = [(x - 5.0, x + 2.5) for x in model.middle()[:-1]]
+    result = minimize(downhill, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 60})
+    mode = np.append(result.x, log_range)
+    peak = -float(result.fun)
+    if not count:
+        return mode[None, :], np.array([peak]), peak
+    curvature = information(groups, patterns, model, mode)
+    root = np.linalg.cholesky(np.linalg.inv(curvature)) * WIDER
+    z = normal_points(count, len(start))
+    points = np.column_stack([result.x + z @ root.T, np.full(count, log_range)])
+    drawn = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(root)).sum()
+    target = [posterior(groups, patterns, model, u, slopes=False)[0] for u in points]
+    return np.vstack([mode, points]), np.array(target) - drawn, peak
+
+
+def posterior(
+    groups: list[Group], patterns: list[Floats], model: Model, u: Floats, *, slopes: bool = True
+) -> tuple[float, Floats]:
+    """Work out log likelihood plus log prior, and its slopes by the free variances.
+
+    Parameters
+    ----------
+    groups : list of Group
+        Readings.
+    patterns : list of array
+        Correlation of the pattern in each group, at the range of ``u``.
+    model : Model
+        What is free.
+    u : array, shape (k,)
+        Logarithms.
+    slopes : bool
+        Whether they are wanted.
+
+    Returns
+    -------
+    value : float
+    slope : array, shape (k - 1,)
+        By the logarithms of the standard deviations.
+    """
+    parameters = model.parameters(u)
+    value, slope, _ = model.log_prior(u)
+    slope = slope[:-1].copy()
+    for group, pattern in zip(groups, patterns, strict=True):
+        solved = solve(group.alike.covariance(parameters, pattern), group.trend)
+        value += log_likelihood(solved, group.trend, group.value)
+        if slopes:
+            p = projection(solved)
+            alpha = p @ group.value
+            inner = np.outer(alpha, alpha) - p
+            for i, name in enumerate(model.free):
+                same = pattern if name == "pattern" else group.alike.same[name]
+                slope[i] += getattr(parameters, name) * float(np.vdot(inner, same))
+    return value, slope
+
+
+def information(groups: list[Group], patterns: list[Floats], model: Model, u: Floats) -> Floats:
+    """Work out the expected curvature of the log posterior by the free variances.
+
+    ``tr(P·Ki·P·Kj) / 2`` for each pair of variances, plus the prior's; kept away from flat, because a
+    variance that vanishes has a tail that falls like its standard deviation.
+
+    Parameters
+    ----------
+    groups, patterns, model, u
+        As :func:`posterior`.
+
+    Returns
+    -------
+    array, shape (k - 1, k - 1)
+    """
+    parameters = model.parameters(u)
+    _, _, curvature = model.log_prior(u)
+    total = np.diag(np.maximum(curvature[:-1], 0.7))
+    for group, pattern in zip(groups, patterns, strict=True):
+        p = projection(solve(group.alike.covariance(parameters, pattern), group.trend))
+        moved = []
+        for name in model.free:
+            same = pattern if name == "pattern" else group.alike.same[name]
+            moved.append(2 * getattr(parameters, name) * (p @ same))
+        for i, a in enumerate(moved):
+            for j, b in enumerate(moved[: i + 1]):
+                total[i, j] += 0.5 * float(np.vdot(a, b.T))
+                total[j, i] = total[i, j]
+    return total
+
+
+def _likelihood(group: Group, model: Model, u: Floats) -> float:
+    parameters = model.parameters(u)
+    pattern = group.alike.pattern(model, parameters.range_m)
+    return log_likelihood(
+        solve(group.alike.covariance(parameters, pattern), group.trend), group.trend, group.value
+    )
+
+
+def normal_points(count: int, width: int) -> Floats:
+    """Spread points as a standard normal sample lies, without chance: a Kronecker sequence and its mirror.
+
+    Parameters
+    ----------
+    count : int
+        Even.
+    width : int
+        Dimensions.
+
+    Returns
+    -------
+    array, shape (count, width)
+
+    Examples
+    --------
+    >>> bool(abs(normal_points(32, 4).mean()) < 1e-12)
+    True
+    """
+    ratio = 2.0
+    for _ in range(60):
+        ratio = (1.0 + ratio) ** (1.0 / (width + 1))
+    steps = ratio ** -np.arange(1.0, width + 1)
+    half = np.outer(np.arange(1, count // 2 + 1), steps) % 1.0
+    z = ndtri(half)
+    return np.concatenate([z, -z])

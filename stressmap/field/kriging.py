@@ -1,0 +1,336 @@
+"""Kriging of points and of means over zones, for one set of parameters or averaged over many, in one pass.
+
+With m the correlations of a place with the readings and h what else is known of it (its block, valve zone,
+crop, the trend), mean and variance under every set of parameters are quadratic forms in (m, h). Sets with the
+same range share m, so their weighted average collapses to one form per range: a map averaged over two hundred
+sets costs as much as a handful.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stressmap.field.covariance import Correlation, Parameters
+from stressmap.field.model import Alike, alike, valve_groups
+from stressmap.field.reml import solve
+from stressmap.field.support import thin
+from stressmap.field.surface import Floats, Ints, Places, Samples
+
+
+@dataclass(frozen=True)
+class Trend:
+    """What is known of the mean under one set of parameters, from all readings of the ranch.
+
+    Parameters
+    ----------
+    mean : array, shape (p,)
+        Level [bar] and, with a covariate, its coefficient [bar].
+    variance : array, shape (p, p)
+        Of these [bar²].
+    """
+
+    mean: Floats
+    variance: Floats
+
+
+@dataclass(frozen=True)
+class Nodes:
+    """Weighted sets of parameters with their trends.
+
+    Parameters
+    ----------
+    parameters : tuple of Parameters
+        K of them.
+    weight : array, shape (K,)
+        Sum one.
+    trends : tuple of Trend
+        One each.
+    correlation : Correlation
+        Of the pattern.
+    """
+
+    parameters: tuple[Parameters, ...]
+    weight: Floats
+    trends: tuple[Trend, ...]
+    correlation: Correlation
+
+    @property
+    def ranges(self) -> Floats:
+        """The distinct ranges [m], rising, shape (R,)."""
+        return np.unique([p.range_m for p in self.parameters])
+
+
+@dataclass(frozen=True)
+class Kinds:
+    """Blocks, valve groups and crops that the readings of a system lie in: h before the trend."""
+
+    block: Ints
+    valve: Ints
+    crop: Ints
+
+    def columns(self, places: Places) -> Floats:
+        """Return 1 where a place lies in a kind, shape (n, number of kinds)."""
+        valve = valve_groups(places.block, places.valve)
+        pairs = ((places.block, self.block), (valve, self.valve), (places.crop, self.crop))
+        return np.concatenate([(a[:, None] == b[None, :]).astype(float) for a, b in pairs], axis=1)
+
+    def scale(self, parameters: Parameters) -> Floats:
+        """Return the variance of each column [bar²]."""
+        sizes = (len(self.block), len(self.valve), len(self.crop))
+        return np.repeat([parameters.block, parameters.valve, parameters.crop], sizes)
+
+
+@dataclass
+class Forms:
+    """The averaged quadratic forms: the signal's mean, and what readings add to its second moment.
+
+    Parameters
+    ----------
+    lower : array, shape (R, p, p)
+        Between m and m, as a lower triangle with its off-diagonal doubled, padded to a multiple of four.
+    cross : array, shape (R, n, c)
+        Between m and h.
+    known : array, shape (c, c)
+        Between h and h.
+    weight : array, shape (R, n)
+        Of m in the mean.
+    flat : array, shape (c,)
+        Of h in the mean.
+    pattern : array, shape (R,)
+        Variance of the pattern [bar²] with each range's share of the weight.
+    block, valve, crop : float
+        Average variances [bar²].
+    """
+
+    lower: Floats
+    cross: Floats
+    known: Floats
+    weight: Floats
+    flat: Floats
+    pattern: Floats
+    block: float = 0.0
+    valve: float = 0.0
+    crop: float = 0.0
+
+    @classmethod
+    def empty(cls, ranges: int, n: int, size: int) -> Forms:
+        """Make forms of zeros for so many ranges, readings and entries of h."""
+        padded = -(-n // 4) * 4
+        return cls(
+            np.zeros((ranges, padded, padded)),
+            np.zeros((ranges, n, size)),
+            np.zeros((size, size)),
+            np.zeros((ranges, n)),
+            np.zeros(size),
+            np.zeros(ranges),
+        )
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """What each set of parameters says of the readings of a system: weights and projection.
+
+    Parameters
+    ----------
+    alpha : array, shape (K, n)
+        Projection times readings [1/bar].
+    diagonal : array, shape (K, n)
+        Of the projection [1/bar²].
+    blocks : dict of int to array, shape (K, k, k)
+        The projection between the readings of each block.
+    """
+
+    alpha: Floats
+    diagonal: Floats
+    blocks: dict[int, Floats]
+
+
+class System:
+    """Some readings, solved for every set of parameters, ready to krige places around them.
+
+    Parameters
+    ----------
+    samples : Samples
+        Readings of the ranch, about 0 on the whole.
+    index : array of int
+        Those of this system, n.
+    drift : array, shape (n of the ranch,)
+        Standardised covariate at the readings.
+    nodes : Nodes
+        Sets of parameters.
+    """
+
+    def __init__(self, samples: Samples, index: Ints, drift: Floats, nodes: Nodes) -> None:
+        self.index = index
+        self._nodes = nodes
+        self._samples = samples.take(index)
+        places = self._samples.places
+        self._origin = places.xy.mean(axis=0)
+        self._xy = np.ascontiguousarray(places.xy - self._origin)
+        self.kinds = Kinds(
+            np.unique(places.block),
+            np.unique(valve_groups(places.block, places.valve)),
+            np.unique(places.crop),
+        )
+        width = len(nodes.trends[0].mean)
+        self._trend = np.column_stack([np.ones(len(index)), drift[index]])[:, :width]
+        self._ranges = nodes.ranges
+        self.left_out = self._build(alike(samples, index))
+
+    def known(self, places: Places) -> Floats:
+        """Return h of places but for the drift, shape (m, width)."""
+        return np.column_stack([self.kinds.columns(places), np.ones(len(places)), np.zeros(len(places))])
+
+    def points(self, xy: Floats, drift: Floats, kind: Places, out: Floats) -> None:
+        """Krige points that lie in one block, valve zone and crop.
+
+        Parameters
+        ----------
+        xy : array, shape (m, 2)
+            [m].
+        drift : array, shape (m,)
+            Standardised covariate.
+        kind : Places
+            Any one of them.
+        out : array, shape (2, m)
+            Mean [bar] and variance [bar²], written.
+        """
+        from stressmap.field.loops import krige_cells
+
+        f = self.forms
+        h = self.known(kind)[0]
+        across = f.known @ h
+        constant = float(h @ across) + f.block + f.valve + f.crop + float(f.pattern.sum())
+        flat = np.array([f.flat @ h, f.flat[-1], constant, 2 * across[-1], f.known[-1, -1]])
+        lines = np.zeros((len(self._ranges), 3, f.lower.shape[1]))
+        n = len(self._xy)
+        lines[:, 0, :n] = 2 * f.cross @ h
+        lines[:, 1, :n] = 2 * f.cross[:, :, -1]
+        lines[:, 2, :n] = f.weight
+        reach = self._ranges * self._nodes.correlation.reach
+        cells = xy - self._origin
+        krige_cells(
+            cells,
+            drift,
+            self._xy,
+            self._nodes.correlation.code,
+            self._ranges,
+            reach,
+            f.lower,
+            lines,
+            flat,
+            out,
+        )
+
+    def mean_of(self, places: Places, drift: Floats) -> tuple[float, float]:
+        """Krige the mean over some cells, whatever blocks, valve zones and crops they lie in.
+
+        Parameters
+        ----------
+        places : Places
+            Cells, m of them.
+        drift : array, shape (m,)
+            Standardised covariate.
+
+        Returns
+        -------
+        mean : float
+            [bar].
+        variance : float
+            Of the mean, change of support included [bar²].
+        """
+        f = self.forms
+        h = self.known(places).mean(axis=0)
+        h[-1] = drift.mean()
+        cells = np.ascontiguousarray(places.xy - self._origin)
+        few = np.ascontiguousarray(cells[thin(cells)])
+        valve = valve_groups(places.block, places.valve)
+        mean = float(f.flat @ h)
+        total = float(h @ f.known @ h)
+        total += f.block * _shared(places.block) + f.valve * _shared(valve) + f.crop * _shared(places.crop)
+        for r, range_m in enumerate(self._ranges):
+            m = self._correlations(cells, self._xy, float(range_m))
+            symmetric = 0.5 * (f.lower[r] + f.lower[r].T)[: len(m), : len(m)]
+            mean += float(f.weight[r] @ m)
+            total += float(m @ symmetric @ m + 2 * m @ f.cross[r] @ h)
+            total += f.pattern[r] * float(self._correlations(few, few, float(range_m)).mean())
+        return mean, max(total - mean**2, 0.0)
+
+    def _correlations(self, cells: Floats, readings: Floats, range_m: float) -> Floats:
+        from stressmap.field.loops import mean_correlation
+
+        out = np.empty(len(readings))
+        mean_correlation(cells, readings, self._nodes.correlation.code, range_m, out)
+        return out
+
+    def _build(self, shared: Alike) -> LeftOut:
+        """Solve for every set of parameters and add up the forms."""
+        nodes, n = self._nodes, len(self.index)
+        columns = self.kinds.columns(self._samples.places)
+        self.forms = f = Forms.empty(len(self._ranges), n, columns.shape[1] + 2)
+        patterns = [nodes.correlation(shared.distance, float(r)) for r in self._ranges]
+        alpha, diagonal = np.empty((len(nodes.weight), n)), np.empty((len(nodes.weight), n))
+        members = {int(b): np.flatnonzero(self._samples.places.block == b) for b in self.kinds.block}
+        blocks = {b: np.empty((len(nodes.weight), len(i), len(i))) for b, i in members.items()}
+        for k, (p, w, trend) in enumerate(zip(nodes.parameters, nodes.weight, nodes.trends, strict=True)):
+            r = int(np.searchsorted(self._ranges, p.range_m))
+            solved = solve(shared.covariance(p, patterns[r]), self._trend)
+            pull = solved.weighed @ trend.variance
+            a = solved.inverse @ (self._samples.value - self._trend @ trend.mean)
+            projected = solved.inverse - pull @ solved.weighed.T
+            scaled = columns * self.kinds.scale(p)
+            h, moved, inner = _known_forms(a, projected, scaled, pull, trend)
+            f.lower[r, :n, :n] += w * p.pattern**2 * (np.outer(a, a) - projected)
+            f.cross[r] += w * p.pattern * (np.outer(a, h) - moved)
+            f.known += w * (np.outer(h, h) + inner)
+            f.weight[r] += w * p.pattern * a
+            f.flat += w * h
+            f.pattern[r] += w * p.pattern
+            f.block, f.valve, f.crop = f.block + w * p.block, f.valve + w * p.valve, f.crop + w * p.crop
+            alpha[k], diagonal[k] = a, np.diag(projected)
+            for b, i in members.items():
+                blocks[b][k] = projected[np.ix_(i, i)]
+        f.lower = np.tril(f.lower) + np.tril(f.lower, -1)
+        return LeftOut(alpha, diagonal, blocks)
+
+
+def _known_forms(
+    a: Floats, projected: Floats, scaled: Floats, pull: Floats, trend: Trend
+) -> tuple[Floats, Floats, Floats]:
+    """Return what h contributes to the mean, and to the variance together with m and with itself.
+
+    Parameters
+    ----------
+    a : array, shape (n,)
+        Projection times readings.
+    projected : array, shape (n, n)
+        The projection.
+    scaled : array, shape (n, c)
+        Covariance of the readings with each kind [bar²].
+    pull : array, shape (n, p)
+        Weight of the trend.
+    trend : Trend
+        Mean and variance of the trend; without a covariate its place in h stays empty.
+    """
+    c, p = scaled.shape[1], pull.shape[1]
+    h, moved, inner = np.zeros(c + 2), np.zeros((len(a), c + 2)), np.zeros((c + 2, c + 2))
+    h[:c], h[c : c + p] = scaled.T @ a, trend.mean
+    moved[:, :c], moved[:, c : c + p] = projected @ scaled, pull
+    inner[:c, :c] = -scaled.T @ moved[:, :c]
+    inner[:c, c:] = -scaled.T @ moved[:, c:]
+    inner[c:, :c] = inner[:c, c:].T
+    inner[c : c + p, c : c + p] = trend.variance
+    return h, moved, inner
+
+
+def _shared(code: Ints) -> float:
+    """Return the chance that two cells taken at random share a code."""
+    _, count = np.unique(code, return_counts=True)
+    return float(np.sum((count / len(code)) ** 2))
+
+
+def one_node(parameters: Parameters, correlation: Correlation, trend: Trend) -> Nodes:
+    """Make nodes of a single set of parameters."""
+    return Nodes((parameters,), np.ones(1), (trend,), correlation)

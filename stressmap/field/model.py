@@ -1,0 +1,204 @@
+"""The model's parameters as the fit sees them: which are free, how plausible they are, what they make."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial.distance import cdist
+
+from stressmap.field.covariance import MATERN32, Correlation, Parameters
+from stressmap.field.options import Priors
+from stressmap.field.surface import Floats, Ints, Samples
+
+LEAST_ERROR_BAR = 0.05
+"""No chamber is read closer than this [bar]; common practice, no source."""
+VARIANCES = ("block", "valve", "pattern", "tree", "error")
+
+
+@dataclass(frozen=True)
+class Model:
+    """Which parameters are free, and how plausible a set of them is.
+
+    A set is a vector of logarithms: the standard deviations of the free variances in the order of
+    :data:`VARIANCES`, then the range.
+
+    Parameters
+    ----------
+    free : tuple of str
+        Names of the free variances.
+    priors : Priors
+        What is plausible.
+    error_bar : float
+        Standard deviation of one reading [bar] where it is not free; 0 when it is one with the tree's.
+    correlation : Correlation
+        Of the pattern.
+    """
+
+    free: tuple[str, ...]
+    priors: Priors
+    error_bar: float
+    correlation: Correlation = MATERN32
+
+    def parameters(self, u: Floats) -> Parameters:
+        """Turn a vector of logarithms, shape (k,), into a set of parameters."""
+        variance = dict.fromkeys(VARIANCES, 0.0) | {"error": self.error_bar**2}
+        variance |= {name: float(np.exp(2 * x)) for name, x in zip(self.free, u, strict=False)}
+        return Parameters(**variance, range_m=float(np.exp(u[-1])), crop=self.priors.crop_bar**2)
+
+    def middle(self) -> Floats:
+        """Return the vector of what is most plausible, shape (k,)."""
+        return np.array([np.log(self._scale(name)) for name in self.free] + [np.log(self.priors.range_m)])
+
+    def log_prior(self, u: Floats) -> tuple[float, Floats, Floats]:
+        """How plausible a vector is, up to a constant.
+
+        Parameters
+        ----------
+        u : array, shape (k,)
+            Logarithms.
+
+        Returns
+        -------
+        value : float
+            Logarithm of the density.
+        slope : array, shape (k,)
+            Its derivatives.
+        curvature : array, shape (k,)
+            Its negative second derivatives.
+        """
+        value, slope, curvature = np.empty(len(u)), np.empty(len(u)), np.empty(len(u))
+        spread = [0.0 if self._may_vanish(name) else self.priors.noise_spread for name in self.free]
+        for i, (x, middle, s) in enumerate(
+            zip(u, self.middle(), [*spread, self.priors.range_spread], strict=True)
+        ):
+            if s:
+                value[i], slope[i], curvature[i] = -0.5 * ((x - middle) / s) ** 2, (middle - x) / s**2, s**-2
+            else:
+                ratio = np.exp(2 * (x - middle))
+                value[i], slope[i], curvature[i] = x - 0.5 * ratio, 1 - ratio, 2 * ratio
+        return float(value.sum()), slope, curvature
+
+    def from_normal(self, z: Floats) -> Floats:
+        """Turn standard normal figures, shape (m, k), into vectors as plausible beforehand."""
+        from scipy.special import ndtr, ndtri
+
+        vanish = np.array([self._may_vanish(name) for name in self.free] + [False])
+        spread = np.array([self.priors.noise_spread] * len(self.free) + [self.priors.range_spread])
+        half_normal = np.log(ndtri(0.5 + 0.5 * np.clip(ndtr(z), 1e-6, 1 - 1e-6)))
+        return np.asarray(self.middle() + np.where(vanish, half_normal, spread * z))
+
+    def _may_vanish(self, name: str) -> bool:
+        return name in {"block", "valve", "pattern"}
+
+    def _scale(self, name: str) -> float:
+        if name == "tree" and self.error_bar == 0.0 and "error" not in self.free:
+            return self.priors.noise_bar
+        return float(getattr(self.priors, f"{name}_bar"))
+
+
+@dataclass(frozen=True)
+class Alike:
+    """What some readings share, as matrices.
+
+    Parameters
+    ----------
+    same : dict of array, shape (n, n)
+        1 where two readings share the block, valve, tree, error (the leaf), or crop.
+    distance : array, shape (n, n)
+        [m].
+    """
+
+    same: dict[str, Floats]
+    distance: Floats
+
+    def pattern(self, model: Model, range_m: float) -> Floats:
+        """Return the pattern's correlation, shape (n, n)."""
+        return model.correlation(self.distance, range_m)
+
+    def covariance(self, parameters: Parameters, pattern: Floats) -> Floats:
+        """Return the covariance of the readings [bar²], shape (n, n)."""
+        total = parameters.pattern * pattern
+        for name, same in self.same.items():
+            total += float(getattr(parameters, name)) * same
+        return np.asarray(total)
+
+
+def choose_model(samples: Samples, priors: Priors, error_bar: float | None) -> Model:
+    """Decide what can be told apart in these readings.
+
+    Without a valve on the ranch there is no valve term. Tree and leaf can be told apart only where a tree was
+    measured more than once, or the reading error is known; else they are one.
+
+    Parameters
+    ----------
+    samples : Samples
+        Readings.
+    priors : Priors
+        What is plausible.
+    error_bar : float or None
+        Known standard deviation of one reading [bar].
+
+    Returns
+    -------
+    Model
+    """
+    tree = samples.tree[samples.tree >= 0]
+    repeated = len(np.unique(tree)) < len(tree)
+    free = ["block", "valve", "pattern", "tree"]
+    if not np.any(samples.places.valve >= 0):
+        free.remove("valve")
+    if error_bar is not None:
+        return Model(tuple(free), priors, max(error_bar, LEAST_ERROR_BAR))
+    if repeated:
+        free.append("error")
+    return Model(tuple(free), priors, 0.0)
+
+
+def valve_groups(block: Ints, valve: Ints) -> Ints:
+    """Give every place a valve group: its valve, or, without one, what of its block has none.
+
+    Trees that no valve on file waters still share their water; they are taken as one group per block.
+
+    Parameters
+    ----------
+    block, valve : array of int, shape (n,)
+        Codes, valve -1 for none.
+
+    Returns
+    -------
+    array of int, shape (n,)
+
+    Examples
+    --------
+    >>> valve_groups(np.array([0, 0, 1]), np.array([4, -1, -1])).tolist()
+    [4, -2, -3]
+    """
+    return np.where(valve >= 0, valve, -2 - block)
+
+
+def alike(samples: Samples, index: Ints) -> Alike:
+    """Lay out what some of the readings share.
+
+    Parameters
+    ----------
+    samples : Samples
+        Readings.
+    index : array of int
+        Which of them, n.
+
+    Returns
+    -------
+    Alike
+    """
+    places = samples.places.take(index)
+    tree = np.where(samples.tree >= 0, samples.tree, -1 - np.arange(len(samples)))[index]
+    codes: dict[str, Ints] = {
+        "block": places.block,
+        "valve": valve_groups(places.block, places.valve),
+        "tree": tree,
+        "error": np.arange(len(index)),
+        "crop": places.crop,
+    }
+    same = {name: (code[:, None] == code[None, :]).astype(float) for name, code in codes.items()}
+    return Alike(same, cdist(places.xy, places.xy))
