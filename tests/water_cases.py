@@ -10,9 +10,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from water_checker import Limits
 
+from stressmap.agronomy.crops import load_profiles
 from stressmap.settings import Water
 from stressmap.water.advice import Advice, Terms, advise, plan_table, timetable_table
 from stressmap.water.assemble import Case, assemble
+from stressmap.water.demand import Eto
 from stressmap.water.need import Need
 
 ZONES = ("America/Los_Angeles", "America/Santiago", "Australia/Lord_Howe", "Europe/Madrid", "UTC")
@@ -22,10 +24,12 @@ DAYS = (dt.date(2026, 7, 16), dt.date(2026, 3, 7), dt.date(2026, 10, 31), dt.dat
 def need(k: int, **own: Any) -> Need:
     values: dict[str, Any] = {
         "valve": f"V{k + 1}", "block": f"B{k // 4 + 1}", "crop": "prune", "pump": None, "area_ha": 4.0,
-        "weight": 1.0, "stage": "fruit sizing", "harm": 1.0, "step_bar": 2.0, "dry_bar": 2.0, "dry_se_bar": 0.8,
-        "let_down_bar": 0.5, "mm_per_bar": 15.0, "etc_since_mm": 30.0, "etc_until_mm": 40.0, "given_mm": 0.0,
-        "factor": 0.9, "rate_mm_h": 1.5, "min_hours": 0.0, "max_hours": float("inf"), "assumed": (),
-    } | own  # fmt: skip
+        "weight": 1.0, "stage": "fruit sizing", "harm": 1.0, "step_bar": 2.0, "dry_bar": 2.0,
+        "dry_se_bar": 0.8, "let_down_bar": 0.5, "target_end_bar": -13.0, "mm_per_bar": 15.0,
+        "etc_since_mm": 30.0, "etc_until_mm": 40.0, "given_mm": 0.0, "factor": 0.9, "rate_mm_h": 1.5,
+        "min_hours": 0.0, "max_hours": float("inf"), "assumed": (),
+    }  # fmt: skip
+    values |= own
     short = values["dry_bar"] * values["mm_per_bar"]
     later = values["etc_until_mm"] - values["given_mm"] - values["mm_per_bar"] * values["let_down_bar"]
     values["short_mm"] = short
@@ -57,8 +61,8 @@ class Drawn:
 
 def terms(water: Water, first: dt.date, draws: int = 0) -> Terms:
     return Terms(
-        first, first + dt.timedelta(days=water.days), water.days, "uniformity", "assumed", 6.0,
-        draws=draws,
+        first, first + dt.timedelta(days=water.days), water.model_copy(update={"draws": draws}),
+        Eto({}, 6.0, "assumed"), load_profiles({}, "ranch.toml"),
     )  # fmt: skip
 
 
@@ -80,7 +84,9 @@ def random_ranch(seed: int) -> Drawn:
                 min_hours=least, max_hours=max(least, most), factor=float(rng.choice([0.8, 0.9, 0.95])),
             )
         )  # fmt: skip
-    hours = [("00:00", "24:00"), ("20:00", "06:00"), ("06:00", "18:00"), ("21:15", "05:45")][rng.integers(0, 4)]
+    hours = [("00:00", "24:00"), ("20:00", "06:00"), ("06:00", "18:00"), ("21:15", "05:45")][
+        rng.integers(0, 4)
+    ]
     crew = [None, None, ("05:00", "22:00"), ("18:00", "07:30")][rng.integers(0, 4)]
     everything = sum(n.need_mm / n.factor * n.area_ha * 10 for n in needs)
     volume = float(rng.choice([0.2, 0.5, 0.9, 2.0])) * max(everything, 100.0)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from dataclasses import dataclass, field
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 MINUTE = dt.timedelta(minutes=1)
@@ -59,10 +60,10 @@ def violations(limits: Limits, plan: list[dict], sets: list[dict]) -> list[str]:
     found += _times(limits, sets)
     found += _pump_loads(limits, sets)
     found += _valves(limits, plan, sets)
-    total = sum((s["closes"] - s["opens"]).total_seconds() / 3600 * limits.flow[s["valve"]] for s in sets)
+    total = sum((s["end"] - s["start"]).total_seconds() / 3600 * limits.flow[s["valve"]] for s in sets)
     if total > limits.volume_m3 * (1 + 1e-9) + 1e-9:
         found.append(f"water {total} over {limits.volume_m3}")
-    told = sum(row["volume_m3"] for row in plan)
+    told = sum(row["m3"] for row in plan)
     if abs(total - told) > 1e-6 * max(1.0, total):
         found.append(f"plan says {told} m3, timetable {total}")
     return found
@@ -77,20 +78,25 @@ def _times(limits: Limits, sets: list[dict]) -> list[str]:
     if over:
         end += dt.timedelta(minutes=clock(limits.hours[1]))
     for s in sets:
-        opens, closes = s["opens"].to_pydatetime(), s["closes"].to_pydatetime()
+        opens, closes = s["start"].to_pydatetime(), s["end"].to_pydatetime()
         if opens.astimezone(dt.UTC) < begin.astimezone(dt.UTC):
             found.append(f"{s['valve']} opens before the plan begins: {opens}")
         if closes.astimezone(dt.UTC) > end.astimezone(dt.UTC):
             found.append(f"{s['valve']} closes after the plan ends: {closes}")
-        moment = opens.astimezone(dt.UTC)
-        while moment < closes.astimezone(dt.UTC):
-            if not may_run(minute_of_day(moment, zone), limits.hours):
-                found.append(f"{s['valve']} runs at {moment.astimezone(zone)}")
-                break
-            moment += MINUTE
-        for turn in (opens, closes):
-            if limits.crew and not may_turn(minute_of_day(turn, zone), limits.crew):
-                found.append(f"{s['valve']} is turned at {turn} without a crew")
+        found += _clocks(limits, s["valve"], opens.astimezone(dt.UTC), closes.astimezone(dt.UTC))
+    return found
+
+
+def _clocks(limits: Limits, valve: str, opens: dt.datetime, closes: dt.datetime) -> list[str]:
+    zone, found, moment = ZoneInfo(limits.zone), [], opens
+    while moment < closes:
+        if not may_run(minute_of_day(moment, zone), limits.hours):
+            found.append(f"{valve} runs at {moment.astimezone(zone)}")
+            break
+        moment += MINUTE
+    for turn in (opens, closes):
+        if limits.crew and not may_turn(minute_of_day(turn, zone), limits.crew):
+            found.append(f"{valve} is turned at {turn} without a crew")
     return found
 
 
@@ -100,8 +106,8 @@ def _pump_loads(limits: Limits, sets: list[dict]) -> list[str]:
     for s in sets:
         pump = limits.pump_of[s["valve"]]
         flow = limits.flow[s["valve"]]
-        changes[pump].append((s["opens"].to_pydatetime().astimezone(dt.UTC), 1, flow))
-        changes[pump].append((s["closes"].to_pydatetime().astimezone(dt.UTC), 0, -flow))
+        changes[pump].append((s["start"].to_pydatetime().astimezone(dt.UTC), 1, flow))
+        changes[pump].append((s["end"].to_pydatetime().astimezone(dt.UTC), 0, -flow))
     for pump, events in changes.items():
         load = 0.0
         for moment, _, flow in sorted(events):
@@ -118,7 +124,7 @@ def _valves(limits: Limits, plan: list[dict], sets: list[dict]) -> list[str]:
         by_valve[s["valve"]].append(s)
     for row in plan:
         name, mine = row["valve"], by_valve.pop(row["valve"], [])
-        lengths = [(s["closes"] - s["opens"]).total_seconds() / 3600 for s in mine]
+        lengths = [(s["end"] - s["start"]).total_seconds() / 3600 for s in mine]
         least, most = limits.min_hours.get(name, 0.0), limits.max_hours.get(name, float("inf"))
         if abs(sum(lengths) - row["hours"]) > 1e-9:
             found.append(f"{name}: plan {row['hours']} h, timetable {sum(lengths)} h")
@@ -130,8 +136,15 @@ def _valves(limits: Limits, plan: list[dict], sets: list[dict]) -> list[str]:
             found.append(f"{name}: {sum(lengths)} h in all, at most {most} x {limits.turns}")
         if name in limits.out_of_service and mine:
             found.append(f"{name} runs though out of service")
-        spans = sorted((s["opens"], s["closes"]) for s in mine)
-        for (_, closed), (opened, _) in zip(spans, spans[1:], strict=False):
-            if opened - closed < dt.timedelta(hours=max(limits.rest_hours, 1 / 60)):
-                found.append(f"{name} opens again at {opened}, closed at {closed}")
+        found += _rests(limits, name, mine)
     return found + [f"unknown valve {name}" for name in by_valve]
+
+
+def _rests(limits: Limits, name: str, sets: list[dict]) -> list[str]:
+    spans = sorted((s["start"], s["end"]) for s in sets)
+    least = dt.timedelta(hours=max(limits.rest_hours, 1 / 60))
+    return [
+        f"{name} opens again at {opened}, closed at {closed}"
+        for (_, closed), (opened, _) in pairwise(spans)
+        if opened - closed < least
+    ]

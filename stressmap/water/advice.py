@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from stressmap.agronomy.crops import CropProfile
+from stressmap.settings import Water
 from stressmap.units import M3_PER_HA_MM
 from stressmap.water.assemble import Case
 from stressmap.water.compare import Judged, Outcome, judge, outcomes
+from stressmap.water.demand import Eto
 from stressmap.water.problem import Solution
 from stressmap.water.realise import realise
 from stressmap.water.timetable import Timetable
 
 PLAN_COLUMNS = (
     "valve", "block", "crop", "pump", "status", "area_ha", "stress_bar", "stress_se_bar", "stage", "need_mm",
-    "need_low_mm", "need_high_mm", "hours", "depth_mm", "net_mm", "volume_m3", "flow_m3_h", "sets",
+    "need_low_mm", "need_high_mm", "hours", "mm", "net_mm", "m3", "flow_m3_h", "sets",
     "need_covered", "stress_dry_bar", "stress_after_bar", "chosen_share", "short_mm", "etc_since_mm",
     "etc_until_mm", "given_mm", "let_down_bar", "mm_per_bar", "divided_by", "assumed",
 )  # fmt: skip
 """Columns of ``water_plan.csv``."""
 TIMETABLE_COLUMNS = (
-    "set", "pump", "valve", "block", "opens", "closes", "hours", "flow_m3_h", "volume_m3", "depth_mm",
+    "set", "pump", "valve", "block", "start", "end", "hours", "flow_m3_h", "m3", "mm",
 )  # fmt: skip
 """Columns of ``timetable.csv``."""
 
@@ -39,6 +43,29 @@ STATUS = {
 
 
 @dataclass(frozen=True)
+class Terms:
+    """What a plan is for and how it is judged.
+
+    Parameters
+    ----------
+    start, next_turn : date
+        First day of the plan, and the day until which the water must last.
+    water : Water
+        ``[water]``, with what the command line put in its place.
+    eto : Eto
+        Reference evapotranspiration.
+    profiles : mapping of str to CropProfile
+        By crop.
+    """
+
+    start: dt.date
+    next_turn: dt.date
+    water: Water
+    eto: Eto
+    profiles: Mapping[str, CropProfile]
+
+
+@dataclass(frozen=True)
 class Advice:
     """A finished water plan.
 
@@ -46,6 +73,8 @@ class Advice:
     ----------
     case : Case
         What it was made from.
+    terms : Terms
+        What it is for.
     solution : Solution
         Steps of each valve, what they relieve and the proven bound.
     timetable : Timetable
@@ -54,65 +83,20 @@ class Advice:
         The plan, equal share, driest first and nothing.
     judged : Judged
         The same over draws of the zone means.
-    start, next_turn : date
-        First day of the plan, and the day until which the water must last.
-    days : int
-        Days of the plan.
-    divide_by : str
-        ``"uniformity"`` or ``"efficiency"``.
-    eto_source : str
-        Where the evapotranspiration of coming days is from.
-    eto_mm : float
-        That figure [mm/day].
     """
 
     case: Case
+    terms: Terms
     solution: Solution
     timetable: Timetable
     outcomes: tuple[Outcome, ...]
     judged: Judged
-    start: dt.date
-    next_turn: dt.date
-    days: int
-    divide_by: str
-    eto_source: str
-    eto_mm: float
 
     @property
     def is_better(self) -> bool:
         """Whether the plan relieves more than equal share and driest first."""
         ours, *others = (way.worth for way in self.outcomes)
         return ours > max(others) * (1 + 1e-6)
-
-
-@dataclass(frozen=True)
-class Terms:
-    """Days and wording of a plan.
-
-    Parameters
-    ----------
-    start, next_turn : date
-        As :class:`Advice`.
-    days : int
-        Days of the plan.
-    divide_by, eto_source : str
-        As :class:`Advice`.
-    eto_mm : float
-        [mm/day].
-    time_limit_s : float
-        For the search [s].
-    draws : int
-        Of the zone means.
-    """
-
-    start: dt.date
-    next_turn: dt.date
-    days: int
-    divide_by: str
-    eto_source: str
-    eto_mm: float
-    time_limit_s: float = 30.0
-    draws: int = 100
 
 
 def advise(case: Case, terms: Terms) -> Advice:
@@ -123,27 +107,16 @@ def advise(case: Case, terms: Terms) -> Advice:
     case : Case
         From :func:`stressmap.water.assemble.assemble`.
     terms : Terms
-        Days and wording.
+        What it is for.
 
     Returns
     -------
     Advice
     """
-    plan = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.time_limit_s)
+    plan = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.water.time_limit_s)
     ways = outcomes(case, plan.solution.steps)
-    return Advice(
-        case=case,
-        solution=plan.solution,
-        timetable=plan.timetable,
-        outcomes=ways,
-        judged=judge(case, ways, terms.draws),
-        start=terms.start,
-        next_turn=terms.next_turn,
-        days=terms.days,
-        divide_by=terms.divide_by,
-        eto_source=terms.eto_source,
-        eto_mm=terms.eto_mm,
-    )
+    judged = judge(case, ways, terms.water.draws)
+    return Advice(case, terms, plan.solution, plan.timetable, ways, judged)
 
 
 def plan_table(advice: Advice) -> pd.DataFrame:
@@ -157,7 +130,7 @@ def plan_table(advice: Advice) -> pd.DataFrame:
     Returns
     -------
     DataFrame, n rows
-        In rank order, with the columns of :data:`PLAN_COLUMNS`; depths on the field are ``depth_mm``, what
+        In rank order, with the columns of :data:`PLAN_COLUMNS`; depths on the field are ``mm``, what
         counts for the trees ``net_mm``.
     """
     case, steps = advice.case, advice.solution.steps
@@ -173,8 +146,8 @@ def plan_table(advice: Advice) -> pd.DataFrame:
                 "pump": case.pumps[case.problem.pump[i]] or None, "status": status, "area_ha": need.area_ha,
                 "stress_bar": need.dry_bar, "stress_se_bar": need.dry_se_bar, "stage": need.stage,
                 "need_mm": need.need_mm, "need_low_mm": need.need_low_mm, "need_high_mm": need.need_high_mm,
-                "hours": steps[i] * case.problem.step_hours, "depth_mm": gross[i], "net_mm": net[i],
-                "volume_m3": gross[i] * need.area_ha * M3_PER_HA_MM, "flow_m3_h": need.flow_m3_h,
+                "hours": steps[i] * case.problem.step_hours, "mm": gross[i], "net_mm": net[i],
+                "m3": gross[i] * need.area_ha * M3_PER_HA_MM, "flow_m3_h": need.flow_m3_h,
                 "sets": int(sets[i]), "need_covered": _covered(net[i], need.need_mm),
                 "stress_dry_bar": case.thirst.dry_bar[i], "stress_after_bar": after[i],
                 "chosen_share": advice.judged.chosen[i], "short_mm": need.short_mm,
@@ -211,9 +184,9 @@ def timetable_table(advice: Advice) -> pd.DataFrame:
         rows.append(
             {
                 "set": number, "pump": case.pumps[case.problem.pump[one.valve]] or None, "valve": need.valve,
-                "block": need.block, "opens": calendar.clock(one.start), "closes": calendar.clock(one.end),
-                "hours": hours, "flow_m3_h": need.flow_m3_h, "volume_m3": need.flow_m3_h * hours,
-                "depth_mm": need.rate_mm_h * hours,
+                "block": need.block, "start": calendar.clock(one.start), "end": calendar.clock(one.end),
+                "hours": hours, "flow_m3_h": need.flow_m3_h, "m3": need.flow_m3_h * hours,
+                "mm": need.rate_mm_h * hours,
             }
         )  # fmt: skip
     return pd.DataFrame(rows, columns=list(TIMETABLE_COLUMNS))

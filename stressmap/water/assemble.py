@@ -54,12 +54,12 @@ class Case:
     @property
     def gross_mm_per_step(self) -> Floats:
         """Depth on the field that one time step brings [mm]."""
-        return np.array([need.rate_mm_h for need in self.needs]) * self.problem.step_hours
+        return np.asarray(np.array([need.rate_mm_h for need in self.needs]) * self.problem.step_hours)
 
     @property
     def net_mm_per_step(self) -> Floats:
         """Depth that counts for the trees [mm]."""
-        return self.gross_mm_per_step * np.array([need.factor for need in self.needs])
+        return np.asarray(self.gross_mm_per_step * np.array([need.factor for need in self.needs]))
 
 
 def assemble(
@@ -113,11 +113,14 @@ def assemble(
         rest_steps=max(1, math.ceil(water.rest_hours / water.step_hours - NEAR)),
         runs=runs,
         most_sets=np.full(len(needs), max(water.turns, len(hours.windows)), dtype=np.int64),
-        most_steps=np.array([0 if w else _total(n, hours, water) for n, w in zip(needs, barred, strict=True)]),
+        most_steps=np.array(
+            [0 if w else _total(n, hours, water) for n, w in zip(needs, barred, strict=True)]
+        ),
         curves=(),
     )
     steps = np.array(
-        [covering(bare, i, need.hours_needed / water.step_hours) for i, need in enumerate(needs)], dtype=np.int64
+        [covering(bare, i, need.hours_needed / water.step_hours) for i, need in enumerate(needs)],
+        dtype=np.int64,
     )
     net = np.array([n.rate_mm_h * n.factor for n in needs]) * water.step_hours
     problem = replace(bare, most_steps=steps, curves=curves(thirst, net, steps))

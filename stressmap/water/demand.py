@@ -9,14 +9,13 @@ from typing import Literal
 
 import numpy as np
 
-from stressmap.agronomy.crops import CropProfile, Stage
-from stressmap.agronomy.target import through_season
-from stressmap.settings import parse_month_day
+from stressmap.agronomy.crops import CropProfile
+from stressmap.agronomy.evapotranspiration import crop_coefficient
 
 ASSUMED_ETO_MM = 6.0
 """Reference evapotranspiration of a summer day in a dry valley [mm]: common practice, no source."""
-ASSUMED_KC = 0.9
-"""Crop coefficient where a profile has none: full cover of stone fruit, FAO-56 table 12."""
+ASSUMED_KC = 1.0
+"""Crop coefficient where a profile has none: a full cover as thirsty as the reference grass."""
 USUAL_DAYS = 7
 
 EtoSource = Literal["weather", "set", "assumed"]
@@ -88,32 +87,6 @@ def reference(by_day: Mapping[dt.date, float], *, before: dt.date, set_mm: float
     return Eto(by_day, ASSUMED_ETO_MM, "assumed")
 
 
-def coefficient(profile: CropProfile, day: dt.date) -> float:
-    """Give the crop coefficient on a day.
-
-    Parameters
-    ----------
-    profile : CropProfile
-        The crop.
-    day : date
-        Local.
-
-    Returns
-    -------
-    float
-        On reference evapotranspiration of grass.
-
-    Examples
-    --------
-    >>> from stressmap.agronomy.crops import load_profiles
-    >>> coefficient(load_profiles({}, "ranch.toml")["prune"], dt.date(2026, 7, 14))
-    0.9
-    """
-    if profile.crop_coefficient is None:
-        return ASSUMED_KC
-    return float(through_season([day], profile.crop_coefficient.points)[0])
-
-
 def crop_use_mm(profile: CropProfile, eto: Eto, first: dt.date, until: dt.date) -> float:
     """Add up crop evapotranspiration.
 
@@ -132,32 +105,8 @@ def crop_use_mm(profile: CropProfile, eto: Eto, first: dt.date, until: dt.date) 
         [mm]: FAO Irrigation and Drainage Paper 56, equation 56, ETc = Kc ETo.
     """
     days = [first + dt.timedelta(days=k) for k in range((until - first).days)]
-    return float(sum(coefficient(profile, day) * eto.on(day) for day in days))
-
-
-def stage_on(profile: CropProfile, day: dt.date) -> Stage | None:
-    """Find the growth stage of a day.
-
-    Parameters
-    ----------
-    profile : CropProfile
-        The crop, its season already that of the hemisphere.
-    day : date
-        Local.
-
-    Returns
-    -------
-    Stage or None
-        The one that began last; None where the profile has none.
-
-    Examples
-    --------
-    >>> from stressmap.agronomy.crops import load_profiles
-    >>> stage_on(load_profiles({}, "ranch.toml")["prune"], dt.date(2026, 7, 14)).text.en
-    'fruit sizing'
-    """
-    if not profile.stages:
-        return None
-    dated = sorted((parse_month_day(stage.begins), k) for k, stage in enumerate(profile.stages))
-    begun = [k for begins, k in dated if begins <= (day.month, day.day)]
-    return profile.stages[begun[-1] if begun else dated[-1][1]]
+    if not days:
+        return 0.0
+    points = profile.crop_coefficient.points if profile.crop_coefficient else ()
+    kc = crop_coefficient(days, points) if points else np.full(len(days), ASSUMED_KC)
+    return float(kc @ [eto.on(day) for day in days])

@@ -4,10 +4,11 @@
    priorities), with its 90 % interval.
 2. Water that is short now: stress times the water per bar of the root zone. The log is the second witness:
    since the last set the trees have used crop evapotranspiration, and of that the target allows only
-   (baseline - target) bars' worth to be missing. Where the log says drier than the readings it raises the
-   shortage, at most to the end of the readings' interval.
-3. Until the next turn: plus crop evapotranspiration from the day after the visit, less what ran after the
-   visit, less what the target itself lets down meanwhile; never below zero, never over what the root zone holds.
+   (baseline - target) bars' worth to be missing. Where the log says drier than the readings it raises
+   the shortage, at most to the end of the readings' interval.
+3. Until the next turn: plus crop evapotranspiration from the day after the visit, less what ran after
+   the visit, less what the target itself lets down meanwhile; never below zero, never over what the root
+   zone holds.
 4. On the field: that depth divided by the system's uniformity or its efficiency, one of the two.
 """
 
@@ -22,10 +23,11 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile, edges_for
+from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.orchard import targets
 from stressmap.settings import RankBy, Water
 from stressmap.water import soil, system
-from stressmap.water.demand import Eto, crop_use_mm, stage_on
+from stressmap.water.demand import Eto, crop_use_mm
 from stressmap.zoning.ranking import Z_90
 
 USUAL_STEP_BAR = 2.0
@@ -85,6 +87,7 @@ class Need:
     dry_bar: float
     dry_se_bar: float
     let_down_bar: float
+    target_end_bar: float
     mm_per_bar: float
     short_mm: float
     etc_since_mm: float
@@ -103,7 +106,7 @@ class Need:
 
     @property
     def end_bar(self) -> float:
-        """Stress at the next turn if no water comes [bar]; below zero where trees stay wetter than the target."""
+        """Stress at the next turn if no water comes [bar]; below zero: wetter than the target."""
         return self.dry_bar - self.let_down_bar + (self.etc_until_mm - self.given_mm) / self.mm_per_bar
 
 
@@ -126,7 +129,7 @@ def needs(valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts:
     list of Need, length n
         In the order of ``valves``.
     """
-    own = data.set_index("valve")
+    own: Any = data.set_index("valve")
     places = blocks.set_index("block").loc[valves["block"]].reset_index()
     places["crop"] = valves["crop"].to_numpy()
     days = [np.datetime64(d, "D") for d in (facts.visit_end, facts.next_turn)]
@@ -136,8 +139,7 @@ def needs(valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts:
     made = []
     for k, row in enumerate(valves.itertuples()):
         place = places.iloc[k]
-        let_down = float(now[k] - then[k]) if np.isfinite(now[k] - then[k]) else 0.0
-        made.append(_need(row, own.loc[row.valve], place, facts, let_down))
+        made.append(_need(row, own.loc[row.valve], place, facts, (float(now[k]), float(then[k]))))
     return made
 
 
@@ -157,9 +159,10 @@ def table(found: list[Need]) -> pd.DataFrame:
     return pd.DataFrame([asdict(one) for one in found])
 
 
-def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, let_down: float) -> Need:
+def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, target: tuple[float, float]) -> Need:
     profile = facts.profiles[row.crop]
     assumed: list[str] = []
+    let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
     dry, se, step = _dryness(row, profile, facts, assumed)
     etc_until = crop_use_mm(profile, facts.eto, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
     daily = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
@@ -167,13 +170,11 @@ def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, let_down: f
     hydraulics = _hydraulics(row.area_ha, data, place, facts.water, assumed)
     since, given = _log(row, profile, facts, hydraulics, assumed)
     booked = since - kept.mm_per_bar * _allowed_bar(row)
-    short = [
-        _short_mm(mid, dry + Z_90 * se, kept.mm_per_bar, booked)
-        for mid in (dry, dry - Z_90 * se, dry + Z_90 * se)
-    ]
+    high_bar = dry + Z_90 * se
+    short = [_short_mm(bar, high_bar, kept.mm_per_bar, booked) for bar in (dry, dry - Z_90 * se, high_bar)]
     later = etc_until - given - kept.mm_per_bar * let_down
     need, low, high = (min(kept.most_mm, max(0.0, mm + later)) for mm in short)
-    stage = stage_on(profile, facts.start + (facts.next_turn - facts.start) // 2)
+    stage = stage_on(facts.start + (facts.next_turn - facts.start) // 2, profile)
     if stage is None:
         assumed.append("stage")
     if profile.crop_coefficient is None:
@@ -182,12 +183,12 @@ def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, let_down: f
         assumed.append("eto")
     return Need(
         valve=row.valve, block=row.block, crop=row.crop, pump=_text(data["pump"]), area_ha=row.area_ha,
-        weight=float(place["weight"]), stage=stage.text.en if stage else "", harm=stage.harm if stage else 1.0,
-        step_bar=step, dry_bar=short[0] / kept.mm_per_bar, dry_se_bar=se, let_down_bar=let_down,
-        mm_per_bar=kept.mm_per_bar, short_mm=short[0], etc_since_mm=since, etc_until_mm=etc_until,
-        given_mm=given, need_mm=need, need_low_mm=low, need_high_mm=high, factor=hydraulics.factor,
-        rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow, min_hours=_number(data["min_hours"], 0.0),
-        max_hours=_number(data["max_hours"], np.inf),
+        weight=float(place["weight"]), stage=stage.text.en if stage else "",
+        harm=stage.harm if stage else 1.0, step_bar=step, dry_bar=short[0] / kept.mm_per_bar, dry_se_bar=se,
+        let_down_bar=let_down, target_end_bar=target[1], mm_per_bar=kept.mm_per_bar, short_mm=short[0],
+        etc_since_mm=since, etc_until_mm=etc_until, given_mm=given, need_mm=need, need_low_mm=low,
+        need_high_mm=high, factor=hydraulics.factor, rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow,
+        min_hours=_number(data["min_hours"], 0.0), max_hours=_number(data["max_hours"], np.inf),
         hours_needed=system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
         assumed=tuple(assumed),
     )  # fmt: skip
@@ -203,6 +204,9 @@ def _short_mm(dry: float, high: float, mm_per_bar: float, booked: float) -> floa
 
 def _dryness(row: Any, profile: CropProfile, facts: Facts, assumed: list[str]) -> tuple[float, float, float]:
     """Give stress below the target, its standard error, and the bars between two priorities."""
+    if not np.isfinite(row.stress_bar):
+        assumed.append("stress")
+        return 0.0, 0.0, USUAL_STEP_BAR
     if np.isfinite(row.target_bar):
         edges = profile.edges.below_target
         return row.target_bar - row.swp_bar, row.stress_se_bar, (edges[2] - edges[0]) / 2.0
@@ -249,7 +253,7 @@ def _hydraulics(
         if water.divide_by == "uniformity"
         else (water.efficiency, system.EFFICIENCY)
     )
-    ours: Mapping[str, float] = dict(by_ranch)
+    ours: Mapping[str, float] = {str(name): share for name, share in by_ranch.items()}
     if kind not in ours:
         assumed.append(water.divide_by)
     factor = ours.get(kind, usual[kind])

@@ -67,7 +67,7 @@ class Problem:
 
     @property
     def room(self) -> int:
-        """Steps that a valve's sets can fill, counting a rest after each set: the hours and a rest a stretch."""
+        """Steps that a valve's sets can fill, each with the rest after it: the hours and a rest a stretch."""
         return self.hours_steps + self.rest_steps * len(self.windows)
 
     def allowed(self, valve: int, steps: int) -> int:

@@ -1,8 +1,9 @@
 """How much water the root zone gives up while the trees dry by one bar.
 
 The readily available share of the root zone's water is gone when the trees stand at the edge beyond which
-the crop's profile calls them driest; water is taken to go evenly with stress down to there. That is a judgement
-(standing: derived), good for first amounts; ``[water] mm_per_bar`` puts the ranch's own in its place.
+the crop's profile calls them driest; water is taken to go evenly with stress down to there. That is a
+judgement (standing: derived), good for first amounts; ``[water] mm_per_bar`` puts the ranch's own figure in
+its place.
 """
 
 from __future__ import annotations

@@ -60,7 +60,7 @@ def best_by_trying(case: Case, levels: list[dict[int, int]]) -> float:
 
 
 def crowds(flow: np.ndarray, capacity: float) -> list[tuple[list[int], int]]:
-    """Valves of which any k + 1 are more than the pump, and each valve with all that are too large beside it."""
+    """Valves of which any k + 1 are too much, and each valve with all that are too large beside it."""
     members = [i for i in range(len(flow)) if flow[i] > 0]
     found = [([i for i in members if flow[i] * (k + 1) > capacity * (1 + 1e-9)], k) for k in range(1, 7)]
     for j in members:
