@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -25,11 +25,16 @@ from stressmap.intake.polygons import read_blocks, read_valves
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.siting import join_valves
 from stressmap.quality.visit import visit_before
+from stressmap.settings import Ranch
 from stressmap.share import everything
 from stressmap.share.content import Content, Raster
 from stressmap.share.folder import default_folder, staged
 from stressmap.share.starter import Start, write_start
+from stressmap.share.water_files import write_curve, write_plan
 from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
+from stressmap.water.advice import Advice, plan_table, timetable_table
+from stressmap.water.curve import Relief, relief_curve
+from stressmap.water.ranch import advise_ranch
 from stressmap.zoning.cells import Lattice, lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
@@ -149,11 +154,24 @@ def run(
     tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
         content = _content(inputs, assessed, surface, notes, tell)
+    advice = None
+    if inputs.settings.water is not None:
+        tell.stage("Planning water", 1)
+        with watch.of("water"):
+            advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes)
+            content = dataclasses.replace(
+                content,
+                water_plan=plan_table(advice),
+                timetable=timetable_table(advice),
+                notes=tuple(notes),
+            )
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     tell.stage("Writing files", 1)
     with staged(target) as folder:
         with watch.of("write"):
             everything.write(content, folder)
+            if advice is not None:
+                write_plan(advice, inputs.settings.ranch, folder)
         error = dataclasses.asdict(assessed.error)
         record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
         everything.write_run(content, record, folder / "run.json")
@@ -179,7 +197,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         method=surface.method,
         blocks=_counted(inputs.blocks, assessed.readings, "block"),
         zones=mapped.zones,
-        valves=_ranked(inputs, assessed, mapped, edges, change),
+        valves=_ranked(inputs, assessed, mapped.valves, edges, change),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
         raster=Raster(
             crs=inputs.crs.to_string(),
@@ -226,7 +244,7 @@ def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
 def _ranked(
     inputs: Inputs,
     assessed: Assessed,
-    mapped: Mapped,
+    figures: Figures,
     edges: dict[str, Edges],
     change: pd.DataFrame | None,
 ) -> gpd.GeoDataFrame:
@@ -241,7 +259,7 @@ def _ranked(
     return rank_valves(
         table,
         assessed.blocks,
-        mapped.valves,
+        figures,
         edges,
         chosen.rank_by,
         rank_unmeasured=chosen.rank_unmeasured,
@@ -331,3 +349,89 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
     filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(load_profiles({}, "ranch.toml"))))
     write_start(folder, filled)
     return filled
+
+
+@dataclass(frozen=True)
+class Watered:
+    """What :func:`plan_water` made.
+
+    Parameters
+    ----------
+    advice : Advice
+        The plan.
+    curve : Relief or None
+        Relief against water, where it was asked for.
+    ranch : Ranch
+        Its name, units and languages.
+    visit : tuple of date
+        The readings it rests on.
+    notes : tuple of str
+        What the run had to say.
+    """
+
+    advice: Advice
+    curve: Relief | None
+    ranch: Ranch
+    visit: Visit
+    notes: tuple[str, ...]
+
+
+def plan_water(
+    source: Path,
+    *,
+    asked: Mapping[str, object] | None = None,
+    on: dt.date | None = None,
+    with_curve: bool = False,
+    out: Path | None = None,
+    progress: Progress | None = None,
+) -> Watered:
+    """Make the water plan alone.
+
+    Parameters
+    ----------
+    source : Path
+        A ``ranch.toml``.
+    asked : mapping, optional
+        What stands in for keys of ``[water]``: ``available`` [m3], ``days``.
+    on : date, optional
+        A day of the visit wanted.
+    with_curve : bool
+        Whether to plan for other amounts of water too.
+    out : Path, optional
+        Folder for the plan's files; by default nothing is written.
+    progress : Progress, optional
+        Told of stages and steps.
+
+    Returns
+    -------
+    Watered
+
+    Raises
+    ------
+    StressmapError
+        With the problems and the exit code.
+    """
+    notes, tell = Notes(), progress or Silent()
+    tell.stage("Reading files", 1)
+    inputs = load_inputs(source, notes)
+    assessed = assess_readings(inputs, on, notes)
+    tell.stage("Fitting", 1)
+    surface = fit(inputs, assessed, jobs=1)
+    for note in surface.notes:
+        notes.say(note)
+    edges = {
+        crop: edges_for(inputs.profiles[crop], inputs.settings.map.rank_by, inputs.settings.map.edges_bar)
+        for crop in sorted(inputs.blocks["crop"].unique())
+    }
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
+    figures = valve_figures(surface, inputs.blocks, inputs.valves, grid)
+    valves = _ranked(inputs, assessed, figures, edges, None)
+    tell.stage("Planning water", 1)
+    advice = advise_ranch(inputs, valves, assessed.visit, asked or {}, notes)
+    curve = relief_curve(advice.case) if with_curve else None
+    if out is not None:
+        with staged(out) as folder:
+            write_plan(advice, inputs.settings.ranch, folder)
+            if curve is not None:
+                write_curve(curve, inputs.settings.ranch, folder)
+    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes))

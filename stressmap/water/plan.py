@@ -9,6 +9,7 @@ over the hours, and that of valves wanting more than a (k+1)-th of the pump at m
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy import sparse
@@ -45,17 +46,13 @@ class _Shape:
         return len(self.piece_of) + self.count + len(self.set_of)
 
 
-def solve(
-    problem: Problem, *, whole: bool = True, time_limit_s: float = 30.0, gap: float | None = None
-) -> Solution:
+def solve(problem: Problem, *, time_limit_s: float = 30.0, gap: float | None = None) -> Solution:
     """Find the plan that relieves the most.
 
     Parameters
     ----------
     problem : Problem
         What may be chosen from.
-    whole : bool
-        False leaves out that steps and sets are whole numbers: quick, for judging over many draws.
     time_limit_s : float
         After this the best so far is taken, and ``stopped`` says so [s].
     gap : float, optional
@@ -66,27 +63,56 @@ def solve(
     Solution
         Steps are always whole and within every limit.
     """
-    shape = _shape(problem)
-    if shape.slope.sum() <= 0.0 or problem.volume_m3 <= 0.0:
-        return Solution(np.zeros(len(problem), dtype=np.int64), 0.0, 0.0)
+    none = np.zeros(len(problem), dtype=np.int64)
+    if _all_worth(problem) <= 0.0 or problem.volume_m3 <= 0.0:
+        return Solution(none, 0.0, 0.0)
     wanted = gap if gap is not None else (TIGHT_GAP if len(problem) <= SMALL else WIDE_GAP)
+    shape = _shape(problem)
+    options = {"mip_rel_gap": wanted, "time_limit": time_limit_s, "node_limit": MOST_NODES}
+    found = _run(problem, shape, whole=True, options=options)
+    stopped = "" if found.status == 0 else _why(found.message)
+    if found.x is None:
+        return Solution(none, 0.0, _all_worth(problem), stopped)
+    steps = _within_limits(problem, _steps_in(found.x, shape))
+    worth = problem.worth(steps)
+    slack = TIE * _all_worth(problem)
+    bound = _all_worth(problem) if found.mip_dual_bound is None else -found.mip_dual_bound
+    bound = bound + slack if bound > worth + slack else worth
+    return Solution(steps, worth, min(bound, _all_worth(problem)), stopped)
+
+
+def relaxed(problem: Problem) -> Floats:
+    """Find the best plan as if valves could be opened for parts of their least hours; quick.
+
+    Parameters
+    ----------
+    problem : Problem
+        What may be chosen from.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        Time steps of each valve, not whole.
+    """
+    if _all_worth(problem) <= 0.0 or problem.volume_m3 <= 0.0:
+        return np.zeros(len(problem))
+    shape = _shape(problem)
+    return _steps_in(_run(problem, shape, whole=False, options={}).x, shape)
+
+
+def _run(problem: Problem, shape: _Shape, *, whole: bool, options: dict[str, float]) -> Any:
     pieces = len(shape.piece_of)
-    found = milp(
+    return milp(
         _costs(problem, shape),
         integrality=np.concatenate([np.zeros(pieces), np.full(shape.size - pieces, int(whole))]),
         bounds=_bounds(problem, shape),
         constraints=_constraints(problem, shape),
-        options={"mip_rel_gap": wanted, "time_limit": time_limit_s, "node_limit": MOST_NODES},
+        options=options,
     )
-    if found.x is None:
-        return Solution(np.zeros(len(problem), dtype=np.int64), 0.0, _all_worth(problem), "time")
-    steps = _within_limits(problem, found.x[pieces : pieces + len(problem)])
-    worth = problem.worth(steps)
-    bound = -found.mip_dual_bound if whole else -found.fun
-    slack = TIE * _all_worth(problem)
-    bound = bound + slack if bound > worth + slack else worth
-    stopped = "" if found.status == 0 or not whole else _why(found.message)
-    return Solution(steps, worth, min(bound, _all_worth(problem)), stopped)
+
+
+def _steps_in(values: Floats, shape: _Shape) -> Floats:
+    return values[len(shape.piece_of) : len(shape.piece_of) + shape.count]
 
 
 def _why(message: str) -> str:

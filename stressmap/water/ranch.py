@@ -14,10 +14,45 @@ from stressmap.agronomy.orchard import at_latitude, latitude_of
 from stressmap.errors import Notes, Problem, SettingsError
 from stressmap.settings import Water
 from stressmap.survey import Inputs
-from stressmap.water.advice import Terms
+from stressmap.water.advice import Advice, Terms, advise
 from stressmap.water.assemble import Case, assemble
 from stressmap.water.demand import Eto, reference
 from stressmap.water.need import Facts, needs
+
+
+def advise_ranch(
+    inputs: Inputs,
+    valves: pd.DataFrame,
+    visit: tuple[dt.date, dt.date],
+    asked: Mapping[str, object],
+    notes: Notes,
+) -> Advice:
+    """Make the water plan of a ranch.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What the files hold.
+    valves : DataFrame, n rows
+        The ranked valve table of the visit.
+    visit : tuple of date
+        First and last day.
+    asked : mapping
+        What stands in for keys of ``[water]``: ``available`` [m3], ``days``.
+    notes : Notes
+        Gets how evapotranspiration was found, and odd dates.
+
+    Returns
+    -------
+    Advice
+
+    Raises
+    ------
+    SettingsError
+        If nothing at all could be watered.
+    """
+    water = (inputs.settings.water or Water()).model_copy(update=dict(asked))
+    return advise(*prepare(inputs, valves, visit, water, notes))
 
 
 def prepare(
