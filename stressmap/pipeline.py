@@ -28,6 +28,7 @@ from stressmap.quality.visit import visit_before
 from stressmap.share import everything
 from stressmap.share.content import Content, Raster
 from stressmap.share.folder import default_folder, staged
+from stressmap.share.report import Background, write_report
 from stressmap.share.starter import Start, write_start
 from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
 from stressmap.zoning.cells import Lattice, lattice
@@ -154,10 +155,19 @@ def run(
     with staged(target) as folder:
         with watch.of("write"):
             everything.write(content, folder)
-        error = dataclasses.asdict(assessed.error)
-        record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
-        everything.write_run(content, record, folder / "run.json")
+            error = dataclasses.asdict(assessed.error)
+            record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
+            page = everything.run_page(content, record)
+            write_report(content, Background(page, _seasons(inputs), inputs.weather), folder / "report.html")
+        everything.write_run(page | {"timings": watch.seconds}, folder / "run.json")
     return Result(content, target)
+
+
+def _seasons(inputs: Inputs) -> dict[str, tuple[tuple[str, float], ...]]:
+    """Gather the season targets of the crops on the ranch."""
+    crops = sorted(inputs.blocks["crop"].unique())
+    targets = {crop: inputs.profiles[crop].season_target for crop in crops}
+    return {crop: tuple(points) for crop, points in targets.items() if points}
 
 
 def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, tell: Progress) -> Content:
