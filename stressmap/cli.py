@@ -87,13 +87,23 @@ def run(
     epilog="Example: stressmap check config/demo_ranch.toml",
     help="Read and check the inputs, print what is wrong and what would be used, write nothing.",
 )
-def check(ranch: RanchFile, debug: Debug = False) -> None:
+def check(
+    ranch: RanchFile,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="A CSV file (or folder) for the doubtful readings.", metavar="FILE"),
+    ] = None,
+    debug: Debug = False,
+) -> None:
     """Check the inputs of a ranch."""
 
     def work() -> None:
         from stressmap import pipeline
 
-        _print_checked(pipeline.check(ranch))
+        checked = pipeline.check(ranch)
+        _print_checked(checked)
+        if out is not None:
+            typer.echo(f"To mend by hand: {pipeline.list_to_mend(checked, out)}")
 
     _guarded(work, debug=debug)
 
@@ -239,25 +249,23 @@ def _print_notes(console: Any, notes: tuple[str, ...]) -> None:
 def _print_checked(checked: Checked) -> None:
     from rich.console import Console
 
+    from stressmap.quality.summary import summarise, visit_line
+
     inputs, table = checked.inputs, checked.assessed.readings
-    first, last = checked.assessed.visit
-    console = Console(highlight=False)
+    console = Console(highlight=False, soft_wrap=True)
     area = float(inputs.blocks.geometry.area.sum()) / 10_000
-    console.print(
+    found = summarise(table, inputs.blocks, inputs.valves, inputs.settings)
+    lines = [
         f"{inputs.settings.ranch.name}: {len(inputs.blocks)} blocks, {area:.0f} ha, "
         f"{len(inputs.valves)} valve zones, {inputs.crs.to_string()}",
-        markup=False,
-    )
-    console.print(
-        f"Visit {first} to {last}: {int(table['used'].sum())} of {len(table)} readings would be used."
-    )
-    flagged = table[[bool(codes) and codes != ("outside_visit",) for codes in table["flags"]]]
-    for row in flagged.itertuples():
-        kept = "used" if row.used else "left out"
-        console.print(
-            f"row {row.row}, tree {row.tree_id or '-'}: {', '.join(row.flags)} ({kept})", markup=False
-        )
-    _print_notes(console, checked.notes)
+        f"{visit_line(checked.assessed.visit)}: {found.counts['used']} of {found.counts['rows']} "
+        "readings would be used.",
+        *found.lines,
+        *(f"note: {note}" for note in checked.notes),
+        *(["Worth fixing first:", *(f"  {thing}" for thing in found.first)] if found.first else []),
+    ]
+    for line in lines:
+        console.print(line, markup=False)
 
 
 def main() -> None:

@@ -18,25 +18,31 @@ from pyproj import CRS
 
 from stressmap.agronomy.crops import edges_for, load_profiles
 from stressmap.errors import DataError, Notes
+from stressmap.field.crossval import compare as compare_methods
 from stressmap.field.methods import fit_surface
-from stressmap.field.options import FieldOptions
-from stressmap.field.surface import Surface
+from stressmap.field.options import FieldOptions, Priors
+from stressmap.field.surface import Samples, Surface
 from stressmap.intake.polygons import read_blocks, read_valves
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.siting import join_valves
+from stressmap.quality.summary import mend_table
 from stressmap.quality.visit import visit_before
 from stressmap.share import everything
 from stressmap.share.content import Content, Raster
 from stressmap.share.folder import default_folder, staged
+from stressmap.share.mend_list import write_mend_list
 from stressmap.share.report import Background, write_report
 from stressmap.share.starter import Start, write_start
 from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
+from stressmap.units import M2_PER_HA
 from stressmap.zoning.cells import Lattice, lattice
-from stressmap.zoning.change import compare, irrigated_between
+from stressmap.zoning.change import compare as compare_visits
+from stressmap.zoning.change import irrigated_between
 from stressmap.zoning.classes import Edges
+from stressmap.zoning.look_again import Ground, Stakes, cut_of, look_again
 from stressmap.zoning.mapping import Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
-from stressmap.zoning.samples import usable_samples
+from stressmap.zoning.samples import CovariateAt, usable_samples
 
 
 class Progress(Protocol):
@@ -83,25 +89,43 @@ class Result:
     folder: Path
 
 
-def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
+@dataclass(frozen=True)
+class Fitted:
+    """A mapping method fitted to a visit, and the readings it was fitted to."""
+
+    surface: Surface
+    samples: Samples
+    options: FieldOptions
+
+
+def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Fitted:
     """Fit the mapping method to the readings that may be used.
 
     Parameters
     ----------
     inputs : Inputs
-        From :func:`load_inputs`.
+        From :func:`stressmap.survey.load_inputs`.
     assessed : Assessed
-        From :func:`assess_readings`.
+        From :func:`stressmap.survey.assess_readings`.
     jobs : int
         Parallel workers.
 
     Returns
     -------
-    Surface
+    Fitted
     """
-    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves)
-    options = FieldOptions(reading_error_bar=assessed.error.reading_error_bar, jobs=jobs)
-    return fit_surface(samples, method=inputs.settings.map.method, options=options)
+    chosen = inputs.settings
+    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
+    options = FieldOptions(
+        reading_error_bar=assessed.error.reading_error_bar,
+        priors=Priors(**chosen.model.model_dump()),
+        jobs=jobs,
+    )
+    return Fitted(fit_surface(samples, method=chosen.map.method, options=options), samples, options)
+
+
+def _covariate(inputs: Inputs) -> CovariateAt | None:
+    return None if inputs.covariate is None else inputs.covariate.at
 
 
 def run(
@@ -144,19 +168,21 @@ def run(
         assessed = assess_readings(inputs, on, notes)
     tell.stage("Fitting", 1)
     with watch.of("fit"):
-        surface = fit(inputs, assessed, jobs)
-    for note in surface.notes:
+        fitted = fit(inputs, assessed, jobs)
+        proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
+    for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
     tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
-        content = _content(inputs, assessed, surface, notes, tell)
+        content = _content(inputs, assessed, fitted.surface, notes, tell)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     tell.stage("Writing files", 1)
     with staged(target) as folder:
         with watch.of("write"):
             everything.write(content, folder)
+            summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
             error = dataclasses.asdict(assessed.error)
-            record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
+            record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
             page = everything.run_page(content, record)
             write_report(content, Background(page, _seasons(inputs), inputs.weather), folder / "report.html")
         everything.write_run(page | {"timings": watch.seconds}, folder / "run.json")
@@ -177,10 +203,16 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
         for crop in sorted(inputs.blocks["crop"].unique())
     }
     grid = lattice(inputs.blocks, chosen.map.cell_m)
-    terms = Terms(edges, chosen.map.smallest_zone_ha)
+    terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=tell.step)
     before = visit_before(inputs.readings, assessed.visit)
     change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
+    again = look_again(
+        surface,
+        Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
+        _stakes(inputs, mapped.valves),
+        chosen.map.look_again,
+    )
     return Content(
         ranch=chosen.ranch,
         visit=assessed.visit,
@@ -203,6 +235,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
             stress_se_bar=mapped.stress_se_bar,
         ),
         notes=tuple(notes),
+        look_again=again,
         previous_visit=before[1] if before and change is not None else None,
         basemap=chosen.map.basemap,
     )
@@ -214,6 +247,13 @@ def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gp
     return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
 
 
+def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
+    """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name."""
+    area = inputs.valves.geometry.area.to_numpy() / M2_PER_HA
+    weight = inputs.blocks.set_index("block")["weight"][inputs.valves["block"]].to_numpy()
+    return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
+
+
 def _change(
     inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures
 ) -> pd.DataFrame | None:
@@ -223,10 +263,11 @@ def _change(
         earlier = assess_visit(inputs, before, unheard)
     except DataError:
         return None
-    then = valve_figures(fit(inputs, earlier, jobs=1), inputs.blocks, inputs.valves, grid)
+    surface = fit(inputs, earlier, jobs=1).surface
+    then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
     since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
-    return compare(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
+    return compare_visits(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
 
 
 def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
@@ -309,6 +350,32 @@ def check(source: Path) -> Checked:
     inputs = load_inputs(source, notes)
     assessed = assess_readings(inputs, None, notes)
     return Checked(inputs, assessed, tuple(notes))
+
+
+def list_to_mend(checked: Checked, out: Path) -> Path:
+    """Write the doubtful readings of a check as a small table to mend by hand.
+
+    Parameters
+    ----------
+    checked : Checked
+        From :func:`check`.
+    out : Path
+        A ``.csv`` file, or a folder.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
+    files = checked.inputs.settings.files
+    inputs = (files.readings, files.blocks, files.valves, files.weather, files.irrigation)
+    table = mend_table(checked.assessed.readings)
+    return write_mend_list(table, out, (checked.inputs.source, *(path for path in inputs if path)))
 
 
 def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:

@@ -36,7 +36,7 @@ class Background:
     ----------
     record : dict
         As ``run.json`` has it: ``settings``, ``fit``, ``reading_error``, ``sha256``, ``versions`` and so on.
-        Scores of methods side by side are under ``cross_validation``: ``leave_one_out`` and
+        Scores of methods side by side are in ``fit`` under ``cross_validation``: ``leave_one_out`` and
         ``leave_block_out``, by method.
     seasons : dict
         For each crop the points of its season target.
@@ -94,6 +94,7 @@ def _plots(content: Content, background: Background, words: Words) -> dict[str, 
 
 def _tables(content: Content, record: dict[str, Any], words: Words) -> dict[str, Any]:
     listed, more = _left_out(content, words)
+    fit = record.get("fit", {})
     return {
         "counts": _counts(content, words),
         "flags": _flags(content, words),
@@ -101,8 +102,8 @@ def _tables(content: Content, record: dict[str, Any], words: Words) -> dict[str,
         "more": more,
         "first": _first(content, words),
         "uncertain": _uncertain(content, words),
-        "scores": _scores(record.get("cross_validation") or {}, words),
-        "fit": flat(record.get("fit", {})),
+        "scores": _scores(fit.get("cross_validation") or {}, words),
+        "fit": flat({name: value for name, value in fit.items() if name != "cross_validation"}),
         "reading_error": flat(record.get("reading_error", {})),
         "settings": flat(record.get("settings", {})),
         "files": flat({k: record.get(k, {}) for k in ("sha256", "versions")}),

@@ -25,9 +25,10 @@ SCORES = {"readings": 12, "rmse_bar": 1.25, "mean_error_bar": 0.02, "mean_square
           "covered_50": 0.5, "covered_90": 0.88}  # fmt: skip
 RECORD = {
     "settings": {"ranch": {"name": "<b>"}, "map": {"edges_bar": [0, 2, 4], "method": None}},
-    "fit": FIT,
-    "reading_error": {"offsets": [{"name": "A", "bar": -0.5}]}, "sha256": {"readings": "ab" * 32}, "versions": {},
-    "cross_validation": {"leave_one_out": {"structured": SCORES, "block average": SCORES}},
+    "fit": FIT | {"cross_validation": {"leave_one_out": {"structured": SCORES, "block average": SCORES}}},
+    "reading_error": {"offsets": [{"name": "A", "bar": -0.5}]},
+    "sha256": {"readings": "ab" * 32},
+    "versions": {},
     "timings": {"fit": 123.456},
 }  # fmt: skip
 SEASONS = {"prune": (("05-01", -6.0), ("08-01", -14.0)), "almond": (("05-01", -8.0), ("08-15", -14.0))}
@@ -60,6 +61,12 @@ def test_it_refers_to_nothing_outside_itself_and_runs_no_script(tmp_path: Path) 
     assert "script" not in links.tags
     assert links.tags.count("svg") == 5
     assert "default-src 'none'" in page
+
+
+def test_methods_stand_side_by_side(tmp_path: Path) -> None:
+    page = report_of(full(), tmp_path)
+    for expected in ("One reading left out", "block averages", "1.25", "88 %"):
+        assert expected in page
 
 
 def test_names_stay_names(tmp_path: Path) -> None:
