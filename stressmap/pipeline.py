@@ -25,6 +25,7 @@ from stressmap.share import everything
 from stressmap.share.content import Content
 from stressmap.share.folder import default_folder, staged
 from stressmap.share.mend_list import write_mend_list
+from stressmap.share.report import Background, write_report
 from stressmap.share.starter import Start, write_start
 from stressmap.share.water_files import write_curve, write_plan
 from stressmap.survey import Assessed, Inputs, Visit, assess_readings, load_inputs
@@ -142,11 +143,20 @@ def run(
             everything.write(content, folder)
             if advice is not None:
                 write_plan(advice, inputs.settings.ranch, folder)
-        summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
-        error = dataclasses.asdict(assessed.error)
-        record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
-        everything.write_run(content, record, folder / "run.json")
+            summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
+            error = dataclasses.asdict(assessed.error)
+            record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
+            page = everything.run_page(content, record)
+            write_report(content, Background(page, _seasons(inputs), inputs.weather), folder / "report.html")
+        everything.write_run(page | {"timings": watch.seconds}, folder / "run.json")
     return Result(content, target)
+
+
+def _seasons(inputs: Inputs) -> dict[str, tuple[tuple[str, float], ...]]:
+    """Gather the season targets of the crops on the ranch."""
+    crops = sorted(inputs.blocks["crop"].unique())
+    targets = {crop: inputs.profiles[crop].season_target for crop in crops}
+    return {crop: tuple(points) for crop, points in targets.items() if points}
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,8 @@ class Revisit:
     ----------
     tree : str or None
         Its name.
+    valve : str or None
+        Where it stands.
     point : Point
         In the working CRS.
     flags : list of str
@@ -62,6 +64,7 @@ class Revisit:
     """
 
     tree: str | None
+    valve: str | None
     point: Any
     flags: list[str]
 
@@ -141,7 +144,7 @@ def revisits(content: Content) -> list[Revisit]:
         Only readings of this visit that have a place in a block, each tree once.
     """
     found = [] if content.look_again is None else [
-        Revisit(_name(row), row["geometry"], []) for row in rows(content.look_again)
+        Revisit(_name(row), row.get("valve"), row["geometry"], []) for row in rows(content.look_again)
     ]  # fmt: skip
     seen = {spot.tree for spot in found if spot.tree}
     used = {_name(row) for row in rows(content.readings[content.readings["used"].astype(bool)])}
@@ -152,7 +155,7 @@ def revisits(content: Content) -> list[Revisit]:
             continue
         if name is not None:
             seen.add(name)
-        found.append(Revisit(name, place, flags))
+        found.append(Revisit(name, row.get("valve"), place, flags))
     return found
 
 

@@ -115,7 +115,9 @@ def _valve_about(turn: Turn, content: Content) -> str:
 
 
 def _tree_name(spot: Revisit, words: Words) -> str:
-    return words("points.tree", tree=spot.tree) if spot.tree else words("points.again")
+    if spot.tree:
+        return words("points.tree", tree=spot.tree)
+    return words("points.again_at", valve=spot.valve or "")
 
 
 def _tree_about(spot: Revisit, content: Content) -> str:
