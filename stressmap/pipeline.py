@@ -32,7 +32,15 @@ from stressmap.share.content import Content, Raster
 from stressmap.share.folder import default_folder, staged
 from stressmap.share.mend_list import write_mend_list
 from stressmap.share.starter import Start, write_start
-from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
+from stressmap.survey import (
+    Assessed,
+    Inputs,
+    NothingUsableError,
+    Visit,
+    assess_readings,
+    assess_visit,
+    load_inputs,
+)
 from stressmap.zoning.cells import Lattice, lattice
 from stressmap.zoning.change import compare as compare_visits
 from stressmap.zoning.change import irrigated_between
@@ -292,15 +300,21 @@ class Checked:
     ----------
     inputs : Inputs
         As read.
-    assessed : Assessed
-        The visit's readings with their flags.
+    visit : tuple of date
+        First and last day.
+    readings : GeoDataFrame
+        All readings with their flags.
     notes : tuple of str
         What was mended or is missing.
+    stop : DataError or None
+        What would stop a run all the same: no reading may be used.
     """
 
     inputs: Inputs
-    assessed: Assessed
+    visit: Visit
+    readings: gpd.GeoDataFrame
     notes: tuple[str, ...]
+    stop: DataError | None = None
 
 
 def check(source: Path) -> Checked:
@@ -318,12 +332,15 @@ def check(source: Path) -> Checked:
     Raises
     ------
     StressmapError
-        If :func:`run` would stop for it too.
+        If a file or setting cannot be used.
     """
     notes = Notes()
     inputs = load_inputs(source, notes)
-    assessed = assess_readings(inputs, None, notes)
-    return Checked(inputs, assessed, tuple(notes))
+    try:
+        assessed = assess_readings(inputs, None, notes)
+    except NothingUsableError as stop:
+        return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
+    return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))
 
 
 def list_to_mend(checked: Checked, out: Path) -> Path:
@@ -348,7 +365,7 @@ def list_to_mend(checked: Checked, out: Path) -> Path:
     """
     files = checked.inputs.settings.files
     inputs = (files.readings, files.blocks, files.valves, files.weather, files.irrigation)
-    table = mend_table(checked.assessed.readings)
+    table = mend_table(checked.readings)
     return write_mend_list(table, out, (checked.inputs.source, *(path for path in inputs if path)))
 
 
