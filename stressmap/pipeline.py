@@ -41,10 +41,12 @@ from stressmap.survey import (
     assess_visit,
     load_inputs,
 )
+from stressmap.units import M2_PER_HA
 from stressmap.zoning.cells import Lattice, lattice
 from stressmap.zoning.change import compare as compare_visits
 from stressmap.zoning.change import irrigated_between
 from stressmap.zoning.classes import Edges
+from stressmap.zoning.look_again import Ground, Stakes, cut_of, look_again
 from stressmap.zoning.mapping import Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.samples import CovariateAt, usable_samples
@@ -203,6 +205,12 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=tell.step)
     before = visit_before(inputs.readings, assessed.visit)
     change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
+    again = look_again(
+        surface,
+        Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
+        _stakes(inputs, mapped.valves),
+        chosen.map.look_again,
+    )
     return Content(
         ranch=chosen.ranch,
         visit=assessed.visit,
@@ -225,6 +233,7 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
             stress_se_bar=mapped.stress_se_bar,
         ),
         notes=tuple(notes),
+        look_again=again,
         previous_visit=before[1] if before and change is not None else None,
         basemap=chosen.map.basemap,
     )
@@ -234,6 +243,13 @@ def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gp
     """Add how many readings were used in each area."""
     counts = readings[readings["used"]].groupby(by).size()
     return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
+
+
+def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
+    """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name."""
+    area = inputs.valves.geometry.area.to_numpy() / M2_PER_HA
+    weight = inputs.blocks.set_index("block")["weight"][inputs.valves["block"]].to_numpy()
+    return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
 
 
 def _change(

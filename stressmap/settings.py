@@ -216,7 +216,9 @@ class Map(Part):
     """``[map]``: what is mapped, how, and the edges between priorities.
 
     Beside the keys of the contract: ``rank_unmeasured``, whether valve zones of blocks without a reading get
-    a rank; ``covariate``, a raster such as soil or canopy that may help to tell how stress lies.
+    a rank; ``water_share``, the share of the area that one turn of water reaches, for which ``look_again``
+    places to measure again are chosen; ``covariate``, a raster such as soil or canopy that may help to tell
+    how stress lies.
     """
 
     cell_m: float = Field(default=5.0, gt=0)
@@ -225,6 +227,8 @@ class Map(Part):
     edges_bar: tuple[float, float, float] | None = None
     smallest_zone_ha: float = Field(default=0.2, ge=0)
     rank_unmeasured: bool = True
+    water_share: float = Field(default=0.25, gt=0, lt=1)
+    look_again: int = Field(default=10, ge=0, le=50)
     covariate: Path | None = None
     basemap: str | None = None
 

@@ -15,8 +15,10 @@ import numpy as np
 from scipy.linalg import LinAlgError
 from scipy.optimize import minimize
 from scipy.special import logsumexp, ndtri
+from threadpoolctl import threadpool_limits
 
 from stressmap.field.covariance import Parameters
+from stressmap.field.kriging import Nodes, Trend
 from stressmap.field.model import Alike, Model, alike
 from stressmap.field.neighbours import likelihood_groups
 from stressmap.field.parallel import each
@@ -138,6 +140,47 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, 
         )
 
 
+def with_trends(samples: Samples, trend: Floats, found: Fit) -> Nodes:
+    """Estimate the trend from all readings of the ranch under every set of parameters.
+
+    Parameters
+    ----------
+    samples : Samples
+        n readings, about 0 on the whole.
+    trend : array, shape (n, p)
+        Columns of the mean.
+    found : Fit
+        Sets of parameters.
+
+    Returns
+    -------
+    Nodes
+    """
+    groups = make_groups(samples, trend, most=None)
+    correlation = found.model.correlation
+
+    def pattern_of(range_m: float) -> list[Floats]:
+        return [group.alike.pattern(found.model, range_m) for group in groups]
+
+    def estimate(p: Parameters, patterns: list[Floats]) -> Trend:
+        information, right = np.zeros((trend.shape[1],) * 2), np.zeros(trend.shape[1])
+        for group, pattern in zip(groups, patterns, strict=True):
+            solved = solve(group.alike.covariance(p, pattern), group.trend)
+            information += solved.information
+            right += solved.weighed.T @ group.value
+        variance = np.asarray(np.linalg.inv(information))
+        return Trend(np.asarray(variance @ right), variance)
+
+    trends: dict[int, Trend] = {}
+    with threadpool_limits(1):
+        for range_m in sorted({p.range_m for p in found.nodes}):
+            patterns = pattern_of(range_m)
+            for k, p in enumerate(found.nodes):
+                if p.range_m == range_m:
+                    trends[k] = estimate(p, patterns)
+    return Nodes(found.nodes, found.weight, tuple(trends[k] for k in range(len(trends))), correlation)
+
+
 def _fit(groups: list[Group], model: Model, n: int, *, average: bool, jobs: int) -> Fit:
     ranges = np.log(model.priors.range_m) + model.priors.range_spread * RANGE_STEPS
 
@@ -151,7 +194,8 @@ def _fit(groups: list[Group], model: Model, n: int, *, average: bool, jobs: int)
         raise ValueError(msg)
     top = int(np.argmax([peak for _, _, peak in found]))
     best = found[top][0][0]
-    value = sum(_likelihood(group, model, best) for group in groups)
+    with threadpool_limits(1):
+        value = sum(_likelihood(group, model, best) for group in groups)
     if not average:
         return Fit(model, (model.parameters(best),), np.ones(1), model.parameters(best), value)
     share = np.exp(mass - logsumexp(mass))
@@ -166,7 +210,7 @@ def _fit(groups: list[Group], model: Model, n: int, *, average: bool, jobs: int)
 
 def _node_count(n: int) -> int:
     """Nodes about each range: fewer readings leave more open."""
-    return 48 if n <= 120 else 32 if n <= 256 else 12
+    return 48 if n <= 120 else 32 if n <= 256 else 16 if n <= 600 else 8
 
 
 def _heaviest(weight: Floats) -> Ints:

@@ -160,13 +160,18 @@ class System:
         Standardised covariate at the readings.
     nodes : Nodes
         Sets of parameters.
+    blocks : array of int, optional
+        Blocks whose readings will be left out together; default all.
     """
 
-    def __init__(self, samples: Samples, index: Ints, drift: Floats, nodes: Nodes) -> None:
+    def __init__(
+        self, samples: Samples, index: Ints, drift: Floats, nodes: Nodes, *, blocks: Ints | None = None
+    ) -> None:
         self.index = index
         self._nodes = nodes
         self._samples = samples.take(index)
         places = self._samples.places
+        self._own = np.isin(places.block, places.block if blocks is None else blocks)
         self._origin = places.xy.mean(axis=0)
         self._xy = np.ascontiguousarray(places.xy - self._origin)
         self.kinds = Kinds(
@@ -272,8 +277,13 @@ class System:
         self.forms = f = Forms.empty(len(self._ranges), n, columns.shape[1] + 2)
         patterns = [nodes.correlation(shared.distance, float(r)) for r in self._ranges]
         alpha, diagonal = np.empty((len(nodes.weight), n)), np.empty((len(nodes.weight), n))
-        members = {int(b): np.flatnonzero(self._samples.places.block == b) for b in self.kinds.block}
-        blocks = {b: np.empty((len(nodes.weight), len(i), len(i))) for b, i in members.items()}
+        blocks = {
+            int(b): np.empty((len(nodes.weight), count, count))
+            for b, count in zip(
+                *np.unique(self._samples.places.block[self._own], return_counts=True), strict=True
+            )
+        }
+        members = {b: np.flatnonzero((self._samples.places.block == b) & self._own) for b in blocks}
         for k, (p, w, trend) in enumerate(zip(nodes.parameters, nodes.weight, nodes.trends, strict=True)):
             r = int(np.searchsorted(self._ranges, p.range_m))
             solved = solve(shared.covariance(p, patterns[r]), self._trend)
@@ -291,7 +301,7 @@ class System:
             f.block, f.valve, f.crop = f.block + w * p.block, f.valve + w * p.valve, f.crop + w * p.crop
             alpha[k], diagonal[k] = a, np.diag(projected)
             for b, i in members.items():
-                blocks[b][k] = projected[np.ix_(i, i)]
+                blocks[b][k] = projected[i[:, None], i]
         f.lower = np.tril(f.lower) + np.tril(f.lower, -1)
         return LeftOut(alpha, diagonal, blocks)
 
@@ -331,6 +341,44 @@ def _shared(code: Ints) -> float:
     return float(np.sum((count / len(code)) ** 2))
 
 
-def one_node(parameters: Parameters, correlation: Correlation, trend: Trend) -> Nodes:
-    """Make nodes of a single set of parameters."""
-    return Nodes((parameters,), np.ones(1), (trend,), correlation)
+def known_parameters(samples: Samples, parameters: Parameters, correlation: Correlation) -> System:
+    """Krige from readings whose parameters are known, with an estimated mean: ordinary kriging.
+
+    Parameters
+    ----------
+    samples : Samples
+        Readings.
+    parameters : Parameters
+        Variances [bar²] and range [m].
+    correlation : Correlation
+        Of the pattern.
+
+    Returns
+    -------
+    System
+
+    Raises
+    ------
+    LinAlgError
+        If the covariance of the readings is singular.
+
+    Examples
+    --------
+    >>> none = np.zeros(2, dtype=np.int64)
+    >>> places = Places(np.array([[0.0, 0.0], [100.0, 0.0]]), none, none, none)
+    >>> from stressmap.field.covariance import SPHERICAL
+    >>> known = Parameters(0.0, 0.0, 1.0, 0.0, 0.0, 80.0)
+    >>> system = known_parameters(Samples(places, np.array([1.0, 3.0]), none), known, SPHERICAL)
+    >>> out = np.empty((2, 1))
+    >>> system.points(np.array([[50.0, 0.0]]), np.zeros(1), places, out)
+    >>> float(out[0, 0].round(6))
+    2.0
+    """
+    index = np.arange(len(samples))
+    trend = np.ones((len(samples), 1))
+    shared = alike(samples, index)
+    solved = solve(shared.covariance(parameters, correlation(shared.distance, parameters.range_m)), trend)
+    variance = np.linalg.inv(solved.information)
+    trend_found = Trend(np.asarray(variance @ (solved.weighed.T @ samples.value)), np.asarray(variance))
+    nodes = Nodes((parameters,), np.ones(1), (trend_found,), correlation)
+    return System(samples, index, np.zeros(len(samples)), nodes)

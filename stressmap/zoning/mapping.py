@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
@@ -106,7 +106,7 @@ def map_blocks(
     for code, (block, cells) in enumerate(
         zip(blocks.itertuples(), block_cells(blocks, valves, grid), strict=True)
     ):
-        places = _places(cells, code, crops[block.crop], terms.covariate)
+        places = places_of(cells, code, crops[block.crop], terms.covariate)
         found = surface.at(places)
         mine = np.flatnonzero(owner == block.block)
         means = _valve_means(surface, valves, mine, cells, places)
@@ -161,13 +161,29 @@ def valve_figures(
         zip(blocks.itertuples(), block_cells(blocks, valves, grid), strict=True)
     ):
         mine = np.flatnonzero(owner == block.block)
-        places = _places(cells, code, crops[block.crop], covariate)
+        places = places_of(cells, code, crops[block.crop], covariate)
         means = _valve_means(surface, valves, mine, cells, places)
         mean[mine], se[mine] = means.mean, np.sqrt(means.variance)
     return Figures(mean, se)
 
 
-def _places(cells: BlockCells, block: int, crop: int, covariate: CovariateAt | None) -> Places:
+def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt | None) -> Places:
+    """Take the cells of a block as places.
+
+    Parameters
+    ----------
+    cells : BlockCells
+        m of them.
+    block, crop : int
+        Codes.
+    covariate : callable or None
+        Gives a covariate at places.
+
+    Returns
+    -------
+    Places
+        m of them.
+    """
     count = len(cells.xy)
     return Places(
         xy=cells.xy,
@@ -191,25 +207,9 @@ def _valve_means(
         xy = np.column_stack([hearts.x, hearts.y])
         nearest = shapely.STRtree(shapely.points(places.xy)).nearest(shapely.points(xy))
         extra = replace(places.take(nearest), xy=xy, valve=mine[bare].astype(np.int64))
-        places = joined(places, extra)
+        places = places.followed_by(extra)
         zone = np.concatenate([zone, bare])
     return surface.zone_means(places, zone.astype(np.int64), len(mine))
-
-
-def joined(first: Places, second: Places) -> Places:
-    """Put places behind one another.
-
-    Parameters
-    ----------
-    first, second : Places
-        Both with a covariate or both without.
-
-    Returns
-    -------
-    Places
-    """
-    columns = [f.name for f in fields(Places) if getattr(first, f.name) is not None]
-    return Places(**{name: np.concatenate([getattr(first, name), getattr(second, name)]) for name in columns})
 
 
 def _zone_rows(
