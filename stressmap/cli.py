@@ -104,6 +104,8 @@ def check(
         _print_checked(checked)
         if out is not None:
             typer.echo(f"To mend by hand: {pipeline.list_to_mend(checked, out)}")
+        if checked.stop is not None:
+            raise checked.stop
 
     _guarded(work, debug=debug)
 
@@ -317,14 +319,14 @@ def _print_checked(checked: Checked) -> None:
 
     from stressmap.quality.summary import summarise, visit_line
 
-    inputs, table = checked.inputs, checked.assessed.readings
+    inputs, table = checked.inputs, checked.readings
     console = Console(highlight=False, soft_wrap=True)
     area = float(inputs.blocks.geometry.area.sum()) / 10_000
     found = summarise(table, inputs.blocks, inputs.valves, inputs.settings)
     lines = [
         f"{inputs.settings.ranch.name}: {len(inputs.blocks)} blocks, {area:.0f} ha, "
         f"{len(inputs.valves)} valve zones, {inputs.crs.to_string()}",
-        f"{visit_line(checked.assessed.visit)}: {found.counts['used']} of {found.counts['rows']} "
+        f"{visit_line(checked.visit)}: {found.counts['used']} of {found.counts['rows']} "
         "readings would be used.",
         *found.lines,
         *(f"note: {note}" for note in checked.notes),

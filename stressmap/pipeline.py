@@ -28,7 +28,7 @@ from stressmap.share.mend_list import write_mend_list
 from stressmap.share.report import Background, write_report
 from stressmap.share.starter import Start, write_start
 from stressmap.share.water_files import write_curve, write_plan
-from stressmap.survey import Assessed, Inputs, Visit, assess_readings, load_inputs
+from stressmap.survey import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.water.advice import Advice, plan_table, timetable_table
 from stressmap.water.curve import Relief, relief_curve
 from stressmap.water.ranch import advise_ranch
@@ -167,15 +167,21 @@ class Checked:
     ----------
     inputs : Inputs
         As read.
-    assessed : Assessed
-        The visit's readings with their flags.
+    visit : tuple of date
+        First and last day.
+    readings : GeoDataFrame
+        All readings with their flags.
     notes : tuple of str
         What was mended or is missing.
+    stop : DataError or None
+        What would stop a run all the same: no reading may be used.
     """
 
     inputs: Inputs
-    assessed: Assessed
+    visit: Visit
+    readings: gpd.GeoDataFrame
     notes: tuple[str, ...]
+    stop: DataError | None = None
 
 
 def check(source: Path) -> Checked:
@@ -193,12 +199,15 @@ def check(source: Path) -> Checked:
     Raises
     ------
     StressmapError
-        If :func:`run` would stop for it too.
+        If a file or setting cannot be used.
     """
     notes = Notes()
     inputs = load_inputs(source, notes)
-    assessed = assess_readings(inputs, None, notes)
-    return Checked(inputs, assessed, tuple(notes))
+    try:
+        assessed = assess_readings(inputs, None, notes)
+    except NothingUsableError as stop:
+        return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
+    return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))
 
 
 def list_to_mend(checked: Checked, out: Path) -> Path:
@@ -223,7 +232,7 @@ def list_to_mend(checked: Checked, out: Path) -> Path:
     """
     files = checked.inputs.settings.files
     inputs = (files.readings, files.blocks, files.valves, files.weather, files.irrigation)
-    table = mend_table(checked.assessed.readings)
+    table = mend_table(checked.readings)
     return write_mend_list(table, out, (checked.inputs.source, *(path for path in inputs if path)))
 
 
