@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,29 +18,31 @@ from pyproj import CRS
 
 from stressmap.agronomy.crops import edges_for, load_profiles
 from stressmap.errors import DataError, Notes
+from stressmap.field.crossval import compare as compare_methods
 from stressmap.field.methods import fit_surface
-from stressmap.field.options import FieldOptions
-from stressmap.field.surface import Surface
+from stressmap.field.options import FieldOptions, Priors
+from stressmap.field.surface import Samples, Surface
 from stressmap.intake.polygons import read_blocks, read_valves
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.siting import join_valves
 from stressmap.quality.visit import visit_before
-from stressmap.settings import Ranch
 from stressmap.share import everything
 from stressmap.share.content import Content, Raster
 from stressmap.share.folder import default_folder, staged
 from stressmap.share.starter import Start, write_start
-from stressmap.share.water_files import write_curve, write_plan
+from stressmap.share.water_files import write_plan
 from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
-from stressmap.water.advice import Advice, plan_table, timetable_table
-from stressmap.water.curve import Relief, relief_curve
+from stressmap.units import M2_PER_HA
+from stressmap.water.advice import plan_table, timetable_table
 from stressmap.water.ranch import advise_ranch
 from stressmap.zoning.cells import Lattice, lattice
-from stressmap.zoning.change import compare, irrigated_between
+from stressmap.zoning.change import compare as compare_visits
+from stressmap.zoning.change import irrigated_between
 from stressmap.zoning.classes import Edges
-from stressmap.zoning.mapping import Mapped, Terms, map_blocks, valve_figures
+from stressmap.zoning.look_again import Ground, Stakes, cut_of, look_again
+from stressmap.zoning.mapping import Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
-from stressmap.zoning.samples import usable_samples
+from stressmap.zoning.samples import CovariateAt, usable_samples
 
 
 class Progress(Protocol):
@@ -87,25 +89,43 @@ class Result:
     folder: Path
 
 
-def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Surface:
+@dataclass(frozen=True)
+class Fitted:
+    """A mapping method fitted to a visit, and the readings it was fitted to."""
+
+    surface: Surface
+    samples: Samples
+    options: FieldOptions
+
+
+def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Fitted:
     """Fit the mapping method to the readings that may be used.
 
     Parameters
     ----------
     inputs : Inputs
-        From :func:`load_inputs`.
+        From :func:`stressmap.survey.load_inputs`.
     assessed : Assessed
-        From :func:`assess_readings`.
+        From :func:`stressmap.survey.assess_readings`.
     jobs : int
         Parallel workers.
 
     Returns
     -------
-    Surface
+    Fitted
     """
-    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves)
-    options = FieldOptions(reading_error_bar=assessed.error.reading_error_bar, jobs=jobs)
-    return fit_surface(samples, method=inputs.settings.map.method, options=options)
+    chosen = inputs.settings
+    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
+    options = FieldOptions(
+        reading_error_bar=assessed.error.reading_error_bar,
+        priors=Priors(**chosen.model.model_dump()),
+        jobs=jobs,
+    )
+    return Fitted(fit_surface(samples, method=chosen.map.method, options=options), samples, options)
+
+
+def _covariate(inputs: Inputs) -> CovariateAt | None:
+    return None if inputs.covariate is None else inputs.covariate.at
 
 
 def run(
@@ -148,12 +168,13 @@ def run(
         assessed = assess_readings(inputs, on, notes)
     tell.stage("Fitting", 1)
     with watch.of("fit"):
-        surface = fit(inputs, assessed, jobs)
-    for note in surface.notes:
+        fitted = fit(inputs, assessed, jobs)
+        proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
+    for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
     tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
-        content = _content(inputs, assessed, surface, notes, tell)
+        content = _content(inputs, assessed, fitted.surface, notes, tell)
     advice = None
     if inputs.settings.water is not None:
         tell.stage("Planning water", 1)
@@ -172,23 +193,27 @@ def run(
             everything.write(content, folder)
             if advice is not None:
                 write_plan(advice, inputs.settings.ranch, folder)
+        summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
         error = dataclasses.asdict(assessed.error)
-        record = everything.Record(source, inputs.settings, surface.summary(), error, watch.seconds)
+        record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
         everything.write_run(content, record, folder / "run.json")
     return Result(content, target)
 
 
 def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, tell: Progress) -> Content:
     chosen = inputs.settings
-    edges: dict[str, Edges] = {
-        crop: edges_for(inputs.profiles[crop], chosen.map.rank_by, chosen.map.edges_bar)
-        for crop in sorted(inputs.blocks["crop"].unique())
-    }
+    edges = _edges(inputs)
     grid = lattice(inputs.blocks, chosen.map.cell_m)
-    terms = Terms(edges, chosen.map.smallest_zone_ha)
+    terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=tell.step)
     before = visit_before(inputs.readings, assessed.visit)
     change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
+    again = look_again(
+        surface,
+        Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
+        _stakes(inputs, mapped.valves),
+        chosen.map.look_again,
+    )
     return Content(
         ranch=chosen.ranch,
         visit=assessed.visit,
@@ -211,14 +236,53 @@ def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes,
             stress_se_bar=mapped.stress_se_bar,
         ),
         notes=tuple(notes),
+        look_again=again,
         previous_visit=before[1] if before and change is not None else None,
+        basemap=chosen.map.basemap,
     )
+
+
+def _edges(inputs: Inputs) -> dict[str, Edges]:
+    chosen = inputs.settings.map
+    return {
+        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar)
+        for crop in sorted(inputs.blocks["crop"].unique())
+    }
+
+
+def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.GeoDataFrame:
+    """Rank the valve zones of a visit without mapping the blocks.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.survey.load_inputs`.
+    assessed : Assessed
+        From :func:`stressmap.survey.assess_readings`.
+    surface : Surface
+        The fitted method.
+
+    Returns
+    -------
+    GeoDataFrame
+        In rank order, with the columns of ``valves.csv`` that need no earlier visit.
+    """
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
+    figures = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    return _ranked(inputs, assessed, figures, _edges(inputs), None)
 
 
 def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gpd.GeoDataFrame:
     """Add how many readings were used in each area."""
     counts = readings[readings["used"]].groupby(by).size()
     return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
+
+
+def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
+    """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name."""
+    area = inputs.valves.geometry.area.to_numpy() / M2_PER_HA
+    weight = inputs.blocks.set_index("block")["weight"][inputs.valves["block"]].to_numpy()
+    return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
 
 
 def _change(
@@ -230,10 +294,11 @@ def _change(
         earlier = assess_visit(inputs, before, unheard)
     except DataError:
         return None
-    then = valve_figures(fit(inputs, earlier, jobs=1), inputs.blocks, inputs.valves, grid)
+    surface = fit(inputs, earlier, jobs=1).surface
+    then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
     since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
-    return compare(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
+    return compare_visits(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
 
 
 def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
@@ -349,89 +414,3 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
     filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(load_profiles({}, "ranch.toml"))))
     write_start(folder, filled)
     return filled
-
-
-@dataclass(frozen=True)
-class Watered:
-    """What :func:`plan_water` made.
-
-    Parameters
-    ----------
-    advice : Advice
-        The plan.
-    curve : Relief or None
-        Relief against water, where it was asked for.
-    ranch : Ranch
-        Its name, units and languages.
-    visit : tuple of date
-        The readings it rests on.
-    notes : tuple of str
-        What the run had to say.
-    """
-
-    advice: Advice
-    curve: Relief | None
-    ranch: Ranch
-    visit: Visit
-    notes: tuple[str, ...]
-
-
-def plan_water(
-    source: Path,
-    *,
-    asked: Mapping[str, object] | None = None,
-    on: dt.date | None = None,
-    with_curve: bool = False,
-    out: Path | None = None,
-    progress: Progress | None = None,
-) -> Watered:
-    """Make the water plan alone.
-
-    Parameters
-    ----------
-    source : Path
-        A ``ranch.toml``.
-    asked : mapping, optional
-        What stands in for keys of ``[water]``: ``available`` [m3], ``days``.
-    on : date, optional
-        A day of the visit wanted.
-    with_curve : bool
-        Whether to plan for other amounts of water too.
-    out : Path, optional
-        Folder for the plan's files; by default nothing is written.
-    progress : Progress, optional
-        Told of stages and steps.
-
-    Returns
-    -------
-    Watered
-
-    Raises
-    ------
-    StressmapError
-        With the problems and the exit code.
-    """
-    notes, tell = Notes(), progress or Silent()
-    tell.stage("Reading files", 1)
-    inputs = load_inputs(source, notes)
-    assessed = assess_readings(inputs, on, notes)
-    tell.stage("Fitting", 1)
-    surface = fit(inputs, assessed, jobs=1)
-    for note in surface.notes:
-        notes.say(note)
-    edges = {
-        crop: edges_for(inputs.profiles[crop], inputs.settings.map.rank_by, inputs.settings.map.edges_bar)
-        for crop in sorted(inputs.blocks["crop"].unique())
-    }
-    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
-    figures = valve_figures(surface, inputs.blocks, inputs.valves, grid)
-    valves = _ranked(inputs, assessed, figures, edges, None)
-    tell.stage("Planning water", 1)
-    advice = advise_ranch(inputs, valves, assessed.visit, asked or {}, notes)
-    curve = relief_curve(advice.case) if with_curve else None
-    if out is not None:
-        with staged(out) as folder:
-            write_plan(advice, inputs.settings.ranch, folder)
-            if curve is not None:
-                write_curve(curve, inputs.settings.ranch, folder)
-    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes))

@@ -206,7 +206,13 @@ class Reading(Part):
 
 
 class Map(Part):
-    """``[map]``: what is mapped, how, and the edges between priorities."""
+    """``[map]``: what is mapped, how, and the edges between priorities.
+
+    Beside the keys of the contract: ``rank_unmeasured``, whether valve zones of blocks without a reading get
+    a rank; ``water_share``, the share of the area that one turn of water reaches, for which ``look_again``
+    places to measure again are chosen; ``covariate``, a raster such as soil or canopy that may help to tell
+    how stress lies.
+    """
 
     cell_m: float = Field(default=5.0, gt=0)
     rank_by: RankBy = "below_target"
@@ -214,6 +220,9 @@ class Map(Part):
     edges_bar: tuple[float, float, float] | None = None
     smallest_zone_ha: float = Field(default=0.2, ge=0)
     rank_unmeasured: bool = True
+    water_share: float = Field(default=0.25, gt=0, lt=1)
+    look_again: int = Field(default=10, ge=0, le=50)
+    covariate: Path | None = None
     basemap: str | None = None
 
     @field_validator("basemap")
@@ -233,6 +242,21 @@ class Map(Part):
             msg = f"{list(value)} does not rise; write three rising numbers such as [0, 2, 4]"
             raise ValueError(msg)
         return value
+
+
+class Model(Part):
+    """``[model]``: what the structured method takes for plausible before any reading.
+
+    Standard deviations between blocks, between valve zones, of the pattern within blocks, from tree to tree
+    and of one reading [bar], and the range of the pattern [m]. Weak: fifty readings hardly feel them.
+    """
+
+    block_bar: float = Field(default=2.0, gt=0)
+    valve_bar: float = Field(default=1.5, gt=0)
+    pattern_bar: float = Field(default=1.5, gt=0)
+    tree_bar: float = Field(default=1.0, gt=0)
+    error_bar: float = Field(default=0.5, gt=0)
+    range_m: float = Field(default=100.0, gt=0)
 
 
 class Baseline(Part):
@@ -308,6 +332,7 @@ class Settings(Part):
     columns: dict[str, str] = {}
     reading: Reading = Reading()
     map: Map = Map()
+    model: Model = Model()
     crops: dict[str, dict[str, Any]] = {}
     water: Water | None = None
 
@@ -330,7 +355,9 @@ def load(path: Path) -> Settings:
         If it cannot be read, is not TOML, or a key or value is wrong; one problem each.
     """
     table = _read_toml(path)
-    files = table.get("files")
+    files, chosen_map = table.get("files"), table.get("map")
+    if isinstance(chosen_map, dict) and isinstance(chosen_map.get("covariate"), str):
+        table["map"] = chosen_map | {"covariate": (path.parent / chosen_map["covariate"]).resolve()}
     if isinstance(files, dict):
         table["files"] = {
             k: (path.parent / v).resolve() if isinstance(v, str) and v else v for k, v in files.items()

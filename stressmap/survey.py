@@ -14,9 +14,10 @@ from pyproj import CRS
 
 from stressmap import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
-from stressmap.agronomy.figures import add_figures, block_figures, weather_from_readings
+from stressmap.agronomy.figures import add_figures, block_figures
 from stressmap.agronomy.orchard import settle_crops
 from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.covariate import Covariate, read_covariate
 from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.readings import read_readings
@@ -44,6 +45,7 @@ class Inputs:
     readings: pd.DataFrame
     weather: pd.DataFrame | None
     irrigation: pd.DataFrame | None
+    covariate: Covariate | None
 
     @property
     def crs(self) -> CRS:
@@ -99,6 +101,9 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
     chosen = settings_module.load(source)
     files, zone = chosen.files, chosen.ranch.zone
     profiles = load_profiles(chosen.crops, str(source))
+    spelled: dict[str, Any] = {
+        "zone": zone, "columns": chosen.columns, "order": chosen.reading.date_order,
+    }  # fmt: skip
 
     def optional(path: Path | None, read: Callable[[Path], T]) -> Callable[[], T | None]:
         return lambda: None if path is None else read(path)
@@ -114,10 +119,12 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
     (blocks, valves), readings, weather, irrigation = _together(
         polygons,
         lambda: read_readings(files.readings, chosen, notes),
-        optional(files.weather, lambda path: read_weather(path, zone=zone, notes=notes)),
-        optional(files.irrigation, lambda path: read_irrigation(path, zone=zone, notes=notes)),
+        optional(files.weather, lambda path: read_weather(path, notes=notes, **spelled)),
+        optional(files.irrigation, lambda path: read_irrigation(path, notes=notes, **spelled)),
     )
-    return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation)
+    raster = chosen.map.covariate
+    covariate = None if raster is None else read_covariate(raster, CRS(blocks.crs))
+    return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation, covariate)
 
 
 def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assessed:
@@ -183,8 +190,7 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
         table["used"] = table["used"] & ~bare
     if not table["used"].any():
         raise DataError(_nothing_usable(chosen, visit, table))
-    weather = weather_from_readings(table[table["used"]]) if inputs.weather is None else inputs.weather
-    held = block_figures(inputs.blocks, visit, weather, inputs.profiles, chosen, notes)
+    held = block_figures(inputs.blocks, visit, table[table["used"]], inputs.profiles, chosen, notes)
     return Assessed(visit, table, held, error)
 
 

@@ -32,7 +32,7 @@ from stressmap.agronomy.evapotranspiration import (
     temperature_only_mm_day,
     wind_at_2m_m_s,
 )
-from stressmap.agronomy.figures import add_figures, block_figures, weather_from_readings
+from stressmap.agronomy.figures import add_figures, block_figures
 from stressmap.agronomy.orchard import at_latitude, latitude_of, middle_day, settle_crops
 from stressmap.agronomy.radiation import (
     clear_sky_mj,
@@ -43,10 +43,8 @@ from stressmap.agronomy.radiation import (
     net_longwave_mj,
     net_shortwave_mj,
     sunshine_radiation_mj,
-    temperature_radiation_mj,
 )
 from stressmap.agronomy.target import (
-    is_young,
     six_months_on,
     target_bar,
     through_season,
@@ -87,7 +85,6 @@ __all__ = [
     "extraterrestrial_mj",
     "humidity_pct",
     "interpolate",
-    "is_young",
     "kelvin4_of_day",
     "latitude_of",
     "level_of",
@@ -108,10 +105,8 @@ __all__ = [
     "sunshine_radiation_mj",
     "target_bar",
     "temperature_only_mm_day",
-    "temperature_radiation_mj",
     "through_season",
     "visit_weather",
-    "weather_from_readings",
     "weather_shift_bar",
     "wind_at_2m_m_s",
     "with_harvest",

@@ -82,6 +82,25 @@ def places_of(names: pd.Series, blocks: pd.DataFrame) -> pd.DataFrame:
     return places.assign(planted=places["planted"].astype(float))
 
 
+def aware_times(table: pd.DataFrame, settings: Settings) -> pd.DatetimeIndex:
+    """Give the times of a table on the ranch's clock; a column of nothing but NaT has no zone of its own.
+
+    Parameters
+    ----------
+    table : DataFrame, n rows
+        ``time``.
+    settings : Settings
+        For the time zone.
+
+    Returns
+    -------
+    DatetimeIndex, n of them
+    """
+    times = pd.DatetimeIndex(table["time"])
+    zone = settings.ranch.zone
+    return times.tz_localize(zone) if times.tz is None else times.tz_convert(zone)
+
+
 def local_days(
     table: pd.DataFrame, counted: Flags, settings: Settings, notes: Notes
 ) -> NDArray[np.datetime64]:
@@ -103,7 +122,7 @@ def local_days(
     array of datetime64[D], shape (n,)
         NaT only where no reading has a time.
     """
-    days = calendar_days(pd.DatetimeIndex(table["time"]).tz_convert(settings.ranch.zone))
+    days = calendar_days(aware_times(table, settings))
     lost = np.isnat(days)
     dated = np.sort(days[counted & ~lost])
     if lost.any() and len(dated):

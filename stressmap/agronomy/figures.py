@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar
-from stressmap.agronomy.case import Case, Flags, local_days, places_of
+from stressmap.agronomy.case import Case, Flags, aware_times, local_days, places_of
 from stressmap.agronomy.comparable import UNLIKE_BAR, visit_weather, weather_shift_bar
 from stressmap.agronomy.crops import edges_for
 from stressmap.agronomy.orchard import (
@@ -21,12 +21,13 @@ from stressmap.agronomy.orchard import (
     targets,
 )
 from stressmap.agronomy.remarks import say_line, say_missing_air, say_shift, say_too_wet, say_young
+from stressmap.agronomy.target import calendar_days
 from stressmap.agronomy.vapour import Floats, deficit_kpa
 from stressmap.errors import Notes
 from stressmap.intake.air import Origin, mend_humidity, mend_temperature
 from stressmap.settings import Settings
 
-__all__ = ["add_figures", "block_figures", "edges_for", "weather_from_readings"]
+__all__ = ["add_figures", "block_figures", "edges_for"]
 
 STRESS = {
     "below_target": "below_target_bar",
@@ -118,19 +119,16 @@ def _case(
 def _deficits(case: Case, weather: pd.DataFrame | None, notes: Notes) -> Floats:
     table = case.table
     rows = table["row"].to_numpy(np.int64) if "row" in table else np.arange(2, len(table) + 2)
-    air = _own_air(table, Origin(str(case.settings.files.readings), rows), notes)
-    return deficit_kpa(*air_at_trees(air, weather))
-
-
-def _own_air(table: pd.DataFrame, origin: Origin, notes: Notes) -> pd.DataFrame:
+    origin = Origin(str(case.settings.files.readings), rows)
     own = table.reindex(columns=["temp_c", "rh_pct"]).astype(float)
-    return pd.DataFrame(
+    air = pd.DataFrame(
         {
-            "time": pd.DatetimeIndex(table["time"]),
-            "temp_c": mend_temperature(own["temp_c"], origin, notes),
+            "time": aware_times(table, case.settings),
+            "temp_c": mend_temperature(own["temp_c"], origin, notes, each=True),
             "rh_pct": mend_humidity(own["rh_pct"], origin, notes),
         }
     )
+    return deficit_kpa(*air_at_trees(air, weather))
 
 
 def _baselines(vpd: Floats, places: pd.DataFrame, profiles: Profiles) -> Floats:
@@ -176,7 +174,7 @@ def _too_wet(case: Case) -> Flags:
 def block_figures(
     blocks: pd.DataFrame,
     visit: tuple[dt.date, dt.date],
-    weather: pd.DataFrame | None,
+    air: pd.DataFrame | None,
     profiles: Profiles,
     settings: Settings,
     notes: Notes,
@@ -189,8 +187,9 @@ def block_figures(
         As :data:`stressmap.intake.schemas.BLOCKS`.
     visit : tuple of date
         First and last day.
-    weather : DataFrame or None
-        As :data:`stressmap.intake.schemas.WEATHER`; where there is none, :func:`weather_from_readings`.
+    air : DataFrame or None
+        The readings in use as :func:`add_figures` gave them, for the middle weather that they were carried
+        to; or a weather table as :data:`stressmap.intake.schemas.WEATHER`.
     profiles : dict of str to CropProfile
         From :func:`stressmap.agronomy.crops.load_profiles`.
     settings : Settings
@@ -202,7 +201,8 @@ def block_figures(
     -------
     DataFrame, n rows
         Indexed by ``block``: ``crop`` (settled), ``target_bar``, ``baseline_bar``, ``vpd_kpa``; NaN where
-        unknown. The middle weather is the median over the days of the mean deficit in the hours of measuring.
+        unknown. The middle weather is the median over the days of the mean deficit of the readings, or of
+        the hours of measuring where a weather table is given.
 
     Raises
     ------
@@ -212,7 +212,7 @@ def block_figures(
     settled = settle_crops(blocks, profiles, _blocks_file(settings), notes)
     profiles = at_latitude(_grown(profiles, settled), latitude_of(blocks), notes)
     places = places_of(blocks["block"], settled)
-    vpd = np.full(len(places), _window_vpd_kpa(visit, weather, settings))
+    vpd = np.full(len(places), _middle_vpd_kpa(visit, air, settings))
     days = np.full(len(places), np.datetime64(middle_day(visit), "D"))
     return pd.DataFrame(
         {
@@ -225,41 +225,23 @@ def block_figures(
     )
 
 
-def _window_vpd_kpa(
-    visit: tuple[dt.date, dt.date], weather: pd.DataFrame | None, settings: Settings
-) -> float:
-    if weather is None or weather.empty:
+def _middle_vpd_kpa(visit: tuple[dt.date, dt.date], air: pd.DataFrame | None, settings: Settings) -> float:
+    if air is None or air.empty:
         return float("nan")
-    clocks = settings.reading.window
+    if "vpd_kpa" in air:
+        days = calendar_days(aware_times(air, settings))
+        return visit_weather(days, air["vpd_kpa"].to_numpy(np.float64)).middle_kpa
+    times = _window_times(visit, settings)
+    return visit_weather(calendar_days(times), deficit_kpa(*air_at(times, air))).middle_kpa
+
+
+def _window_times(visit: tuple[dt.date, dt.date], settings: Settings) -> pd.DatetimeIndex:
+    """Return moments all through the hours of measuring of each day of a visit."""
     early, parts = np.array([True, True]), list[pd.DatetimeIndex]()
     for day in pd.date_range(*visit, freq="D"):
-        ends = pd.DatetimeIndex([pd.Timestamp.combine(day.date(), clock) for clock in clocks])
+        ends = pd.DatetimeIndex(
+            [pd.Timestamp.combine(day.date(), clock) for clock in settings.reading.window]
+        )
         start, end = ends.tz_localize(settings.ranch.zone, ambiguous=early, nonexistent="shift_forward")
         parts.append(pd.date_range(start, end, freq=WINDOW_STEP))
-    times = pd.DatetimeIndex(parts[0].append(parts[1:]))
-    days = times.tz_localize(None).to_numpy().astype("datetime64[D]")
-    return visit_weather(days, deficit_kpa(*air_at(times, weather))).middle_kpa
-
-
-def weather_from_readings(readings: pd.DataFrame) -> pd.DataFrame:
-    """Make a weather table out of the temperature and humidity measured at the trees.
-
-    Parameters
-    ----------
-    readings : DataFrame
-        ``time``, ``temp_c``, ``rh_pct``.
-
-    Returns
-    -------
-    DataFrame
-        ``time`` (rising, each once), ``temp_c``, ``rh_pct``; empty where no reading has both.
-
-    Examples
-    --------
-    >>> at = pd.DatetimeIndex(["2026-07-14 13:20", "2026-07-14 13:00"], tz="UTC")
-    >>> table = pd.DataFrame({"time": at, "temp_c": [34.0, 33.0], "rh_pct": [25.0, float("nan")]})
-    >>> weather_from_readings(table)["temp_c"].tolist()
-    [34.0]
-    """
-    origin = Origin("readings", np.arange(2, len(readings) + 2))
-    return _own_air(readings, origin, Notes()).dropna().groupby("time", as_index=False).mean()
+    return pd.DatetimeIndex(parts[0].append(parts[1:]))

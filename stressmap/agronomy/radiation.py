@@ -162,33 +162,6 @@ def clear_sky_mj(extraterrestrial: ArrayLike, elevation_m: float) -> Floats:
     return np.asarray((0.75 + 2e-5 * elevation_m) * np.asarray(extraterrestrial, dtype=np.float64))
 
 
-def temperature_radiation_mj(extraterrestrial: ArrayLike, max_c: ArrayLike, min_c: ArrayLike) -> Floats:
-    """Radiation of a day at the ground from its temperature range (FAO-56 equation 50, inland).
-
-    Parameters
-    ----------
-    extraterrestrial : float or array of float
-        [MJ/m2/day].
-    max_c, min_c : float or array of float
-        Extremes of the day [°C].
-
-    Returns
-    -------
-    array of float
-        [MJ/m2/day]; at most three quarters of what is above the atmosphere.
-
-    Examples
-    --------
-    >>> float(temperature_radiation_mj(40.6, 26.6, 14.8).round(1))
-    22.3
-    """
-    above = np.asarray(extraterrestrial, dtype=np.float64)
-    swing = np.sqrt(
-        np.maximum(np.asarray(max_c, dtype=np.float64) - np.asarray(min_c, dtype=np.float64), 0.0)
-    )
-    return np.asarray(np.minimum(0.16 * swing, 0.75) * above)
-
-
 def net_shortwave_mj(solar: ArrayLike) -> Floats:
     """Solar radiation that the reference crop keeps (FAO-56 equation 38).
 

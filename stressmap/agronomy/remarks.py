@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from stressmap.agronomy.case import Case
+from stressmap.agronomy.case import Case, aware_times
 from stressmap.agronomy.comparable import VisitWeather
 from stressmap.agronomy.orchard import young_rows
 from stressmap.errors import DataError, Notes, Problem
@@ -35,7 +35,7 @@ def say_missing_air(case: Case, weather: pd.DataFrame | None, notes: Notes) -> N
     count, all_of_them = int(without.sum()), int(case.counted.sum())
     if not count:
         return
-    why = _why_missing(pd.DatetimeIndex(case.table["time"])[without], weather, case.settings)
+    why = _why_missing(aware_times(case.table, case.settings)[without], weather, case.settings)
     if case.settings.map.rank_by == "below_baseline" and count == all_of_them:
         files = case.settings.files
         raise DataError(

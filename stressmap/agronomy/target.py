@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
@@ -17,7 +16,6 @@ from stressmap.settings import parse_month_day
 Point = tuple[str, float]
 """A day of the year, ``"05-01"``, and a value on it."""
 
-YOUNG_YEARS = 4
 LONGEST_SEASON_DAYS = 300
 
 
@@ -228,31 +226,6 @@ def young_tree_target_bar(target: ArrayLike, driest_bar: float) -> Floats:
     [-6.0, -10.0]
     """
     return np.asarray(np.maximum(np.asarray(target, dtype=np.float64), driest_bar))
-
-
-def is_young(planted: float | None, day: dt.date, *, years: int = YOUNG_YEARS) -> bool:
-    """Tell whether a block was planted under four years ago.
-
-    Parameters
-    ----------
-    planted : float or None
-        Year of planting; NaN or None where unknown.
-    day : date
-        The day in question.
-    years : int
-        How many years count as young.
-
-    Returns
-    -------
-    bool
-        False where the year of planting is unknown.
-
-    Examples
-    --------
-    >>> is_young(2023.0, dt.date(2026, 7, 14)), is_young(2022.0, dt.date(2026, 7, 14))
-    (True, False)
-    """
-    return planted is not None and bool(np.isfinite(planted)) and day.year - planted < years
 
 
 def calendar_days(days: Any) -> NDArray[np.datetime64]:

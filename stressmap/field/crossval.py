@@ -126,8 +126,12 @@ def compare(surface: Surface, samples: Samples, options: FieldOptions | None = N
             methods["ordinary"] = OrdinarySurface(samples, jobs=options.jobs)
     if not isinstance(surface, AverageSurface):
         methods["block average"] = AverageSurface(samples, spread_of(samples, options.priors))
-    one_out = {name: score(samples.value, *one.leave_one_out()) for name, one in methods.items()}
-    block_out = {name: score(samples.value, *one.leave_block_out()) for name, one in methods.items()}
+    one_out, block_out = {}, {}
+    for name, one in methods.items():
+        # Ordinary kriging of readings all at one place has no solution: the others are set side by side then.
+        with contextlib.suppress(np.linalg.LinAlgError):
+            alone, together = one.leave_one_out(), one.leave_block_out()
+            one_out[name], block_out[name] = score(samples.value, *alone), score(samples.value, *together)
     return Comparison(one_out, block_out, _remarks(surface.method, one_out))
 
 

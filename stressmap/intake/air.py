@@ -17,6 +17,8 @@ Floats = NDArray[np.float64]
 
 COLDEST_C, HOTTEST_C = -40.0, 57.0
 """Air temperatures [°C] that are believed; the highest on record is 56.7."""
+HOTTEST_F = 135.0
+"""The same record in Fahrenheit; a value beyond it is that of a broken sensor."""
 HOT_AFTERNOON_C = 48.0
 """No visit and no record has half its values over this [°C]."""
 DRIEST_PCT = 1.0
@@ -66,10 +68,11 @@ class Origin:
         notes.say(f"{self.where}, column {column}: {counted} {what}.")
 
 
-def mend_temperature(temp_c: ArrayLike, origin: Origin, notes: Notes) -> Floats:
+def mend_temperature(temp_c: ArrayLike, origin: Origin, notes: Notes, *, each: bool = False) -> Floats:
     """Make temperatures plausible: a Fahrenheit column converted, the impossible left out.
 
-    A column is Fahrenheit where one value in ten, or the middle one, is hotter than air gets in Celsius.
+    A record is Fahrenheit as a whole where one value in ten, or the middle one, is hotter than air gets in
+    Celsius. Readings of a visit are all of the afternoon, so that each value tells for itself (``each``).
 
     Parameters
     ----------
@@ -79,6 +82,8 @@ def mend_temperature(temp_c: ArrayLike, origin: Origin, notes: Notes) -> Floats:
         File, rows and column.
     notes : Notes
         Told what was mended or left out.
+    each : bool
+        Whether every value is looked at by itself, for a column that several people wrote.
 
     Returns
     -------
@@ -90,16 +95,27 @@ def mend_temperature(temp_c: ArrayLike, origin: Origin, notes: Notes) -> Floats:
     >>> origin = Origin("weather.csv", np.array([2, 3]))
     >>> mend_temperature([95.0, 104.0], origin, Notes()).tolist()
     [35.0, 40.0]
+    >>> mend_temperature([95.0, 34.0], origin, Notes(), each=True).tolist()
+    [35.0, 34.0]
     """
     temp = np.array(temp_c, dtype=np.float64)
-    known = temp[np.isfinite(temp) & (temp > -100.0) & (temp < 150.0)]
+    known = temp[np.isfinite(temp) & (temp > -100.0) & (temp < HOTTEST_F)]
+    mixed = each and len(known) > 0 and known.min() <= HOT_AFTERNOON_C and known.max() > HOTTEST_C
+    if mixed:
+        american = (temp > HOT_AFTERNOON_C) & (temp < HOTTEST_F)
+        origin.say(notes, origin.temperature, american, "can only be Fahrenheit; converted")
+        return np.where(american, (temp - 32.0) / 1.8, _believed(temp, ~american, origin, notes))
     if len(known) and ((known > HOTTEST_C).mean() >= 0.1 or np.median(known) > HOT_AFTERNOON_C):
         notes.say(
             f"{origin.where}, column {origin.temperature}: the values (middle one {np.median(known):g}) can "
             "only be Fahrenheit; they were converted."
         )
         temp = (temp - 32.0) / 1.8
-    wrong = (temp < COLDEST_C) | (temp > HOTTEST_C)
+    return _believed(temp, np.ones(len(temp), dtype=bool), origin, notes)
+
+
+def _believed(temp: Floats, which: NDArray[np.bool_], origin: Origin, notes: Notes) -> Floats:
+    wrong = which & ((temp < COLDEST_C) | (temp > HOTTEST_C))
     origin.say(notes, origin.temperature, wrong, "cannot be an air temperature in Celsius; left out")
     return np.where(wrong, np.nan, temp)
 

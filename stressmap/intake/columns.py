@@ -42,11 +42,14 @@ class Field:
         Units that a heading may end with, as this package writes them; empty for none.
     weak : tuple of str
         Spellings too general to trust (``id``, ``name``): taken only if nothing else is that column.
+    shown : str
+        What users call it, where that is not our short name: ``pressure_bar``.
     """
 
     names: tuple[str, ...]
     units: tuple[str, ...] = ()
     weak: tuple[str, ...] = ()
+    shown: str = ""
 
 
 Fields = Mapping[str, Field]
@@ -224,6 +227,9 @@ class Table:
         if cells.empty:
             return
         heading = self.headings.get(name, name)
+        if len(cells) > 1 and bool((bad | self.text(name).isna()).all()):
+            what += ", nor is any other cell of the column" if " not " in what else " (like all others)"
+            cells = cells.head(1)
         problems = [
             Problem(self.where, f"{str(cell)[:60]!r} {what}", remedy, row=row, column=heading)
             for row, cell in list(zip(cells.index.tolist(), cells.tolist(), strict=True))[:MOST_PROBLEMS]
@@ -264,12 +270,14 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
     for ours, candidates in found.items():
         left = _settled(sheet, candidates)
         if len(left) > 1:
-            problems.append(_ambiguous(sheet, ours, [sheet.headings[c.at] for c in left]))
+            problems.append(
+                _ambiguous(sheet, fields[ours].shown or ours, [sheet.headings[c.at] for c in left])
+            )
             continue
         at = left[0].at
         columns[ours] = sheet.frame[at]
         headings[ours] = sheet.headings[at]
-        stated = left[0].seen.unit or unit_in(sheet.units[at])
+        stated = _stated_unit(left[0], sheet)
         if stated in fields[ours].units:
             units[ours] = stated
     problems += [_missing(sheet, ours, fields) for ours in required if ours not in found]
@@ -297,6 +305,14 @@ def _candidates(sheet: Sheet, fields: Fields, chosen: Mapping[str, str]) -> dict
     return found
 
 
+def _stated_unit(candidate: _Candidate, sheet: Sheet) -> str | None:
+    """Tell a column's unit: its heading before a row of units before what ``[columns]`` calls it."""
+    own = split_unit(sheet.headings[candidate.at])[1] if candidate.by_hand else candidate.seen.unit
+    # "pressure_bar" under [columns] is our name for the column, not a word about its unit
+    called = candidate.seen.unit if candidate.seen.unit != "bar" else None
+    return own or unit_in(sheet.units[candidate.at]) or called
+
+
 def _settled(sheet: Sheet, candidates: list[_Candidate]) -> list[_Candidate]:
     """Keep what ``[columns]`` chose, else what is surely meant, else what holds anything."""
     chosen = [c for c in candidates if c.by_hand]
@@ -316,10 +332,11 @@ def _ambiguous(sheet: Sheet, ours: str, theirs: list[str]) -> Problem:
 
 
 def _missing(sheet: Sheet, ours: str, fields: Fields) -> Problem:
-    usual = ", ".join(fields[ours].names[:4])
+    shown = fields[ours].shown or ours
+    usual = ", ".join((shown, *fields[ours].names[:3]))
     near = difflib.get_close_matches(ours, [normal(h) for h in sheet.headings if h], n=1, cutoff=0.7)
     spelled = [h for h in sheet.headings if near and normal(h) == near[0]]
     example = spelled[0] if spelled else "your heading"
     there = ", ".join(h for h in sheet.headings if h)[:160]
-    what = f"no column is recognised as {ours} (usual headings: {usual}); the file has {there}"
-    return Problem(sheet.where, what, f'Add it, or name it under [columns], "{example}" = "{ours}"')
+    what = f"no column is recognised as {shown} (usual headings: {usual}); the file has {there}"
+    return Problem(sheet.where, what, f'Add it, or name it under [columns], "{example}" = "{shown}"')

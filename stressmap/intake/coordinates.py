@@ -132,7 +132,8 @@ def _refuse_projected(table: Table, lon: pd.Series, lat: pd.Series) -> None:
 def _projected(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, pd.Series]:
     x = table.numbers("x", wanted="the coordinate as a number")
     y = table.numbers("y", wanted="the coordinate as a number")
-    stated = table.text("crs").map(_code, na_action="ignore").fillna(crs or "")
+    written = table.text("crs")
+    stated = written.where(written.notna(), crs or "").map(_code)
     placed = x.notna() & y.notna()
     if (stated[placed] == "").any():
         if not ((x.abs() <= 180) & (y.abs() <= 90))[placed].all():

@@ -65,6 +65,15 @@ def parse_numbers(text: pd.Series, *, comma: bool = False) -> tuple[pd.Series, p
     >>> value.tolist(), bad.tolist()
     ([12.5, 12.5, 1234.5, nan, nan], [False, False, False, False, True])
     """
+    code, distinct = pd.factorize(text)
+    value, bad = _parse_distinct(pd.Series(distinct, dtype=object), comma=comma)
+    return (
+        pd.Series(value.to_numpy()[code], index=text.index),
+        pd.Series(bad.to_numpy()[code], index=text.index),
+    )
+
+
+def _parse_distinct(text: pd.Series, *, comma: bool) -> tuple[pd.Series, pd.Series]:
     value = pd.to_numeric(text, errors="coerce").astype(float)
     # to_numeric also takes "inf" and "1_000"; a person who wrote these meant no reading
     value = value.where(np.isfinite(value) & ~text.str.contains("_", regex=False))

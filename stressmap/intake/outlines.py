@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 import zipfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -104,7 +105,10 @@ def _from_gdal(source: Path | str, where: str) -> Outlines:
 
     try:
         layer = _polygon_layer(source, where)
-        table = pyogrio.read_dataframe(source, layer=layer, datetime_as_string=True)
+        with warnings.catch_warnings():
+            # GDAL remarks on what it mends by itself, such as rings that are not closed
+            warnings.simplefilter("ignore")
+            table = pyogrio.read_dataframe(source, layer=layer, datetime_as_string=True)
     except DataError:
         raise
     except Exception as error:  # GDAL's errors have no common kind

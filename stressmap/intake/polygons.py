@@ -41,8 +41,10 @@ VALVE_FIELDS = {
         weak=names("name nombre label id zone zona sector"),
     ),
     "block": Field(_BLOCK.names),
-    "rate": Field(names("application_rate precipitation_rate tasa mm_h"), ("mm/h", "in/h")),
-    "flow": Field(names("flow_rate caudal gasto m3_h gpm"), tuple(M3_H_PER)),
+    "rate": Field(
+        names("application_rate precipitation_rate tasa mm_h"), ("mm/h", "in/h"), shown="rate_mm_h"
+    ),
+    "flow": Field(names("flow_rate caudal gasto m3_h gpm"), tuple(M3_H_PER), shown="flow_m3_h"),
     "min_hours": Field(names("horas_min min_horas horas_minimas")),
     "max_hours": Field(names("horas_max max_horas horas_maximas")),
     "pump": Field(names("bomba pump_id")),

@@ -127,29 +127,39 @@ def _pressure(table: Table, name: str, reading: Reading, notes: Notes) -> pd.Ser
         return pd.Series(np.nan, index=table.index)
     cells = table.columns[name]
     split = cells.str.extract(_CELL_UNIT)
-    own = split[1].map(unit_in, na_action="ignore")
+    own = _units(split[1])
     bare = split[0].fillna(cells).str.strip()
     value, bad = parse_numbers(bare, comma=table.comma)
     table.refuse(name, bad, "is not a number", "Write the pressure as a number, or leave the cell empty")
-    row_unit = table.text("unit").map(unit_in, na_action="ignore")
+    row_unit = _units(table.text("unit"))
     if table.has("unit"):
         wrong = table.text("unit").notna() & ~row_unit.isin(PRESSURE_UNITS)
         table.refuse("unit", wrong, "is not a unit of pressure", "Write bar, MPa, kPa or psi")
-    stated = own.astype(object).where(own.notna(), row_unit)
+    stated = own.where(own.notna(), row_unit)
     unit = stated.where(stated.notna(), _column_unit(table, name, reading, notes))
     return value * unit.map(BAR_PER).astype(float)
 
 
+def _units(cells: pd.Series) -> pd.Series:
+    """Read cells as units of pressure, None where there is none."""
+    return cells.map(lambda text: unit_in(text) if isinstance(text, str) else None).astype(object)
+
+
 def _column_unit(table: Table, name: str, reading: Reading, notes: Notes) -> str:
+    """Tell the unit of a column: its heading, unless that is only our own name for it; else the settings."""
     stated = table.unit(name)
     if stated is None and name == "recheck":
         stated = table.unit("pressure")
     if stated is None or stated == reading.unit:
         return reading.unit
+    heading = table.headings[name]
+    if reading.unit != "bar" and stated == "bar" and normal(heading) in {"pressure_bar", "recheck_bar"}:
+        notes.say(f"{table.where}: {heading} is read in {reading.unit}, as [reading] unit says.")
+        return reading.unit
     if reading.unit != "bar":
         what = f"the heading says {stated}, [reading] unit says {reading.unit}"
-        raise DataError(Problem(table.where, what, "Correct one of them", column=table.headings[name]))
-    notes.say(f"{table.where}: {table.headings[name]} is read in {stated}, as its heading says.")
+        raise DataError(Problem(table.where, what, "Correct one of them", column=heading))
+    notes.say(f"{table.where}: {heading} is read in {stated}, as its heading says.")
     return stated
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +47,9 @@ def read_any(path: Path, known: Known, notes: Notes) -> Sheet:
         return _read_geopackage(path, known, notes)
     if head.startswith(b"{"):
         return read_geojson(read_bytes(path), str(path))
+    if head.lower().startswith((b"<!doctype html", b"<html")):
+        what = "it is a web page, not a table"
+        raise DataError(Problem(str(path), what, "Download the file itself; the page may ask to log in"))
     if head.startswith(b"<"):
         return read_waypoints(read_bytes(path), str(path), known)
     return read_sheet(path, known, notes)
@@ -127,7 +131,10 @@ def _read_geopackage(path: Path, known: Known, notes: Notes) -> Sheet:
     where = str(path)
     try:
         layer = _layer(path, known, notes)
-        table = pyogrio.read_dataframe(path, layer=layer, datetime_as_string=True, fid_as_index=False)
+        with warnings.catch_warnings():
+            # GDAL remarks on times that it hands over as text all the same
+            warnings.simplefilter("ignore")
+            table = pyogrio.read_dataframe(path, layer=layer, datetime_as_string=True)
     except DataError:
         raise
     except Exception as error:  # GDAL's errors have no common kind

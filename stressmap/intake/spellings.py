@@ -38,6 +38,7 @@ FIELDS = {
         ),
         PRESSURE_UNITS,
         weak=names("reading lectura value valor measurement medicion"),
+        shown="pressure_bar",
     ),
     "recheck": Field(
         names(
@@ -46,6 +47,7 @@ FIELDS = {
             "comprobacion verificacion"
         ),
         PRESSURE_UNITS,
+        shown="recheck_bar",
     ),
     "unit": Field(names("units unidad unidades pressure_unit unidad_de_presion")),
     "bagged_at": Field(

@@ -297,11 +297,14 @@ def _says_units(row: list[str]) -> bool:
 
 
 def _refuse_wide(numbered: list[tuple[int, list[str]]], width: int, where: str) -> None:
-    wide = [(n, row) for n, row in numbered if any(row[width:])]
+    lengths = [len(row) for _, row in numbered]
+    # a separator too many is harmless at the end of every row, but shifts the cells of a single one
+    usual = max(set(lengths), key=lengths.count, default=width)
+    wide = [(n, row) for n, row in numbered if any(row[width:]) or len(row) > max(usual, width)]
     problems = [
         Problem(
             where,
-            f"it has {len(_trimmed(row))} cells, the header {width}",
+            f"it has {len(row)} cells, the header {width}",
             "Put quotation marks around a text or number with the separator in it",
             row=n,
         )

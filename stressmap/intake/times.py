@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from stressmap.errors import DataError, Notes, Problem
 from stressmap.intake.numbers import is_nothing
@@ -107,20 +108,36 @@ def read_times(text: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
     >>> read_times(pd.Series(["7/14/2026 1:05 PM", "2026-07-14T20:10Z"]), asked, Notes()).astype(str).tolist()
     ['2026-07-14 13:05:00-07:00', '2026-07-14 13:10:00-07:00']
     """
+    first_row, code = _distinct(text)
+    wall, offset, cells = _walls(text.loc[first_row], asked, notes)
+    local = _localise(_spread(wall, code, text), _spread(offset, code, text), asked, notes)
+    _tell_unread(_spread(cells, code, text), local, asked, notes)
+    return local
+
+
+def _distinct(text: pd.Series) -> tuple[pd.Index, NDArray[np.int64]]:
+    """Give the rows where each different cell stands first, and for every row which of them it repeats."""
+    code, _ = pd.factorize(text, use_na_sentinel=False)
+    return text.index[np.unique(code, return_index=True)[1]], code
+
+
+def _spread(distinct: pd.Series, code: NDArray[np.int64], like: pd.Series) -> pd.Series:
+    """Put what was read of the different cells back into every row."""
+    return distinct.take(code).set_axis(like.index)
+
+
+def _walls(text: pd.Series, asked: Asked, notes: Notes) -> tuple[pd.Series, pd.Series, pd.Series]:
+    """Read cells as wall-clock times and offsets; give the tidied cells too."""
     cells = _tidy(text)
     parts = cells.str.extract(_STAMP_WHOLE)
-    date = _dates(parts, cells, asked)
-    clock = _clock(parts)
-    wall = date + clock
+    wall = _dates(parts, cells, asked) + _clock(parts)
     serial = cells.str.fullmatch(_SERIAL) & ~cells.str.fullmatch(r"\d{8}")
     if serial.any():
         days = pd.to_numeric(cells[serial]).to_numpy()
         stamp = _SERIAL_EPOCH + np.round(days * 86_400).astype("timedelta64[s]")
         wall = wall.mask(serial, pd.Series(stamp.astype("datetime64[us]"), index=cells[serial].index))
         notes.say(f"{asked.where}: {asked.column} holds serial day numbers; they were read as such.")
-    local = _localise(wall, parts["off"], asked, notes)
-    _tell_unread(cells, local, asked, notes)
-    return local
+    return wall, parts["off"], cells
 
 
 _STAMP_WHOLE = re.compile(rf"^{_STAMP.pattern}$")
@@ -174,6 +191,11 @@ def read_clock(text: pd.Series) -> pd.Series:
     >>> read_clock(pd.Series(["1:05 pm", "13h05", "1305", "noon"])).dt.total_seconds().div(60).tolist()
     [785.0, 785.0, 785.0, nan]
     """
+    first_row, code = _distinct(text)
+    return _spread(_clocks(text.loc[first_row]), code, text)
+
+
+def _clocks(text: pd.Series) -> pd.Series:
     cells = _tidy(text).str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)
     cells = cells.str.replace(r"^(\d{1,2})\.(\d{2})(?=\D|$)", r"\1:\2", regex=True)
     parts = cells.str.extract(re.compile(rf"^{_CLOCK}$"))

@@ -107,6 +107,7 @@ def read_weather(
     """
     sheet = read_sheet(path, recogniser(FIELDS, columns), notes)
     table = match(sheet, FIELDS, columns, required=("temp_c", "rh_pct"))
+    table.columns["rh_pct"] = table.columns["rh_pct"].str.replace(r"\s*%$", "", regex=True)
     times = _times(table, zone, order, notes)
     origin = _origin(table)
     frame = pd.DataFrame({"time": times})

@@ -158,12 +158,13 @@ def unit_suspect(case: Case) -> Mask:
     tension = case.tension_bar
     xy = np.column_stack([case.placed.geometry.x, case.placed.geometry.y])
     usable = np.isfinite(tension) & (tension > 0)
+    block = pd.factorize(case.placed["block"])[0]
     day = case.readings["time"].dt.date.astype(str)
     found = np.zeros(len(tension), dtype=bool)
     groups = (case.crop.fillna("").astype(str) + day)[usable]
     for _, rows in groups.groupby(groups.to_numpy()).indices.items():
         index = np.flatnonzero(usable)[rows]
-        found[index] = off_by_a_unit(tension[index], xy[index])
+        found[index] = off_by_a_unit(tension[index], xy[index], block[index])
     return found
 
 

@@ -13,6 +13,7 @@ from stressmap.share.mapdata import flag_codes, measured_blocks, rows, sets_by_v
 from stressmap.share.words import Words
 
 WINDS = ("e", "ne", "n", "nw", "w", "sw", "s", "se")
+NO_RANK = "-"
 MIDDLE = 0.18
 """A zone this close to its block's middle, as a share of the block's size, has no side."""
 
@@ -25,6 +26,8 @@ class Turn:
     ----------
     row : dict
         Its row of the valve table.
+    rank : str
+        Its rank, or a dash where it has none.
     priority : int or None
         1 to 4; None where the block was not measured.
     side : str
@@ -36,6 +39,7 @@ class Turn:
     """
 
     row: dict[str, Any]
+    rank: str
     priority: int | None
     side: str
     hours: float | None
@@ -80,6 +84,7 @@ def turns(content: Content) -> list[Turn]:
     return [
         Turn(
             row=row,
+            rank=NO_RANK if row["rank"] is None else str(row["rank"]),
             priority=row["priority"] if row["block"] in measured else None,
             side=side_of(row["geometry"], blocks.get(row["block"])),
             hours=plans.get(row["valve"], {}).get("hours"),

@@ -13,18 +13,22 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import pandas as pd
 
 from stressmap.settings import Settings
 from stressmap.share.content import Content
+from stressmap.share.crew_sheet import write_crew_sheet
 from stressmap.share.geojson import write_geojson
 from stressmap.share.geopackage import write_geopackage
+from stressmap.share.picture import write_picture
 from stressmap.share.raster import write_raster
 from stressmap.share.tables import write_csv
+from stressmap.share.waypoints import write_gpx, write_kml
 from stressmap.share.webmap import write_map
 
 LIBRARIES = (
-    "stressmap", "folium", "geopandas", "numpy", "pandas", "pykrige", "pyogrio", "pyproj", "rasterio",
-    "scipy", "shapely",
+    "stressmap", "folium", "fpdf2", "geopandas", "matplotlib", "numpy", "pandas", "pykrige",
+    "pyogrio", "pyproj", "rasterio", "scipy", "shapely",
 )  # fmt: skip
 READING_COLUMNS = (
     "row", "tree_id", "time", "used", "flags", "block", "valve", "lon", "lat", "pressure_bar", "recheck_bar",
@@ -76,6 +80,8 @@ def write(content: Content, folder: Path) -> None:
     write_geojson(content.zones, folder / "zones.geojson")
     write_csv(content.valves, folder / "valves.csv")
     write_geojson(content.valves, folder / "valves.geojson")
+    if content.look_again is not None:
+        write_csv(look_again_table(content.look_again), folder / "look_again.csv")
     write_raster(content.raster, folder / "stress.tif")
     layers = {
         "blocks": content.blocks,
@@ -85,6 +91,10 @@ def write(content: Content, folder: Path) -> None:
     }
     write_geopackage(layers, folder / "ranch.gpkg")
     write_map(content, folder / "map.html")
+    write_picture(content, folder / "map.png")
+    write_kml(content, folder / "map.kml")
+    write_gpx(content, folder / "waypoints.gpx")
+    write_crew_sheet(content, folder / "crew_sheet.pdf")
 
 
 def readings_table(content: Content) -> gpd.GeoDataFrame:
@@ -106,6 +116,26 @@ def readings_table(content: Content) -> gpd.GeoDataFrame:
     table.loc[placed, "lon"] = degrees[placed].x
     table.loc[placed, "lat"] = degrees[placed].y
     return gpd.GeoDataFrame(table[[*READING_COLUMNS, "geometry"]], crs=table.crs)
+
+
+def look_again_table(places: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Give the places to measure again with their degrees, in walking order.
+
+    Parameters
+    ----------
+    places : GeoDataFrame
+        From :func:`stressmap.zoning.look_again.look_again`.
+
+    Returns
+    -------
+    DataFrame
+        ``order``, ``block``, ``valve``, ``lon``, ``lat``, ``gain_bar_ha``, ``stress_bar``, ``stress_se_bar``.
+    """
+    degrees = places.geometry.to_crs("EPSG:4326")
+    table = pd.DataFrame(places.drop(columns="geometry"))
+    table.insert(3, "lon", degrees.x)
+    table.insert(4, "lat", degrees.y)
+    return table
 
 
 def write_run(content: Content, record: Record, path: Path) -> None:

@@ -184,14 +184,42 @@ def sets_by_valve(content: Content) -> dict[str, list[dict[str, Any]]]:
 def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any]]:
     measured, sets = measured_blocks(content), sets_by_valve(content)
     plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
+    ties = tied_ranks(table)
     return [
         _valve(row, measured)
         | {
+            "tied": ties.get(row.get("tied_group") or 0),
             "plan": _plan(plans.get(row["valve"]), sets.get(row["valve"], [])),
             "change": _change(row, content.previous_visit),
         }
         for row in table
     ]
+
+
+def tied_ranks(table: list[dict[str, Any]]) -> dict[int, list[int]]:
+    """Find the ranks that each group of tied valves spans.
+
+    Parameters
+    ----------
+    table : list of dict
+        Rows of the valve table in rank order, with ``tied_group`` (0 for none) if ties were looked for.
+
+    Returns
+    -------
+    dict
+        Group number to its first and last rank.
+
+    Examples
+    --------
+    >>> tied_ranks([{"rank": 1, "tied_group": 1}, {"rank": 2, "tied_group": 1}, {"rank": 3, "tied_group": 0}])
+    {1: [1, 2]}
+    """
+    found: dict[int, list[int]] = {}
+    for row in table:
+        group, rank = row.get("tied_group"), row["rank"]
+        if group and rank is not None:
+            found.setdefault(group, [rank, rank])[1] = rank
+    return found
 
 
 def _plan(row: dict[str, Any] | None, sets: list[dict[str, Any]]) -> dict[str, Any] | None:
@@ -210,7 +238,12 @@ def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None
     bar, se = row.get("change_bar"), row.get("change_se_bar")
     if since is None or bar is None:
         return None
-    return {"bar": _rounded(bar), "clear": se is None or abs(bar) > 1.645 * se, "since": since.isoformat()}
+    return {
+        "bar": _rounded(bar),
+        "clear": se is None or abs(bar) > 1.645 * se,
+        "since": since.isoformat(),
+        "watered": row.get("irrigated_between"),
+    }
 
 
 def _look_again(content: Content) -> list[dict[str, Any]]:
@@ -290,6 +323,7 @@ def _reading(row: dict[str, Any]) -> dict[str, Any]:
         "stress": _rounded(row.get("stress_bar")),
         "predicted": _rounded(row.get("predicted_bar")),
         "vpd": _rounded(row.get("vpd_kpa")),
+        "tooWet": bool(row.get("too_wet")),
         "at": at,
     }
 

@@ -104,7 +104,7 @@ def _box(axes: Any, spot: Any, turn: Turn) -> None:
     for y, tall, colour in ((top, 0.62 * height, "white"), (split, 0.38 * height, fill)):
         axes.add_patch(Rectangle((left, y), width, tall, facecolor=colour, edgecolor=INK, lw=2, zorder=4))
     short = "?" if turn.priority is None else f"P{turn.priority}"
-    _text(axes, spot[0], top + 0.32 * height, str(turn.row["rank"]), size=24, weight="bold")
+    _text(axes, spot[0], top + 0.32 * height, turn.rank, size=24, weight="bold")
     _text(axes, spot[0], split + 0.19 * height, short, size=13, weight="bold", color=ink_on(fill))
 
 
@@ -146,7 +146,7 @@ def _first(order: list[Turn]) -> str:
     """Name the first valves, as many as the line holds."""
     said = ""
     for turn in order[:FIRST]:
-        longer = f"{said} · " * bool(said) + f"{turn.row['rank']} {drawable(turn.row['valve'], most=16)}"
+        longer = f"{said} · " * bool(said) + f"{turn.rank} {drawable(turn.row['valve'], most=16)}"
         if len(longer) > LINE:
             break
         said = longer

@@ -98,7 +98,7 @@ def _tree_points(content: Content) -> list[tuple[Revisit, Any]]:
 
 
 def _valve_name(turn: Turn, words: Words) -> str:
-    return words("points.valve", rank=turn.row["rank"], valve=turn.row["valve"])
+    return words("points.valve", rank=turn.rank, valve=turn.row["valve"])
 
 
 def _valve_about(turn: Turn, content: Content) -> str:
@@ -106,7 +106,7 @@ def _valve_about(turn: Turn, content: Content) -> str:
         words(
             "points.valve_about",
             block=turn.row["block"],
-            rank=turn.row["rank"],
+            rank=turn.rank,
             priority=priority_words(turn.priority, words),
             figure=figure_words(turn.row["stress_bar"], content.rank_by, words),
         )

@@ -9,7 +9,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
-from stressmap.units import HA_PER_ACRE, MM_PER_INCH
+from stressmap.units import HA_PER_ACRE, M3_PER_GALLON, MM_PER_INCH
 
 Language = Literal["en", "es"]
 MINUS = "\N{MINUS SIGN}"
@@ -135,6 +135,34 @@ class Words:
         if self.units == "us":
             return self("card.inches", value=self.number(millimetres / MM_PER_INCH, 2))
         return self("card.mm", value=self.number(millimetres, 0))
+
+    def duration(self, hours: float) -> str:
+        """Write a length of time [h].
+
+        Examples
+        --------
+        >>> Words("en").duration(10.5)
+        '10 h 30 min'
+        """
+        minutes = round(hours * 60)
+        return self("card.hours", hours=minutes // 60, minutes=f"{minutes % 60:02d}")
+
+    def volume(self, cubic_metres: float) -> str:
+        """Write a volume of water [m³] in the units people see."""
+        if self.units == "us":
+            return self("card.gallons", value=self.number(cubic_metres / M3_PER_GALLON, 0))
+        return self("card.cubic_metres", value=self.number(cubic_metres, 0))
+
+    def moment(self, when: dt.datetime) -> str:
+        """Write day, month and clock time.
+
+        Examples
+        --------
+        >>> Words("en").moment(dt.datetime(2026, 7, 16, 20, 0))
+        'Jul 16 20:00'
+        """
+        month = self("locale.months").split()[when.month - 1]
+        return f"{self('locale.day_month', day=when.day, month=month)} {when:%H:%M}"
 
     def date(self, day: dt.date) -> str:
         """Write a day.

@@ -113,11 +113,32 @@ def block_cells(blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, grid: Lattic
     BlockCells
         At least one cell, at least one of them inside.
     """
+    for position in range(len(blocks)):
+        yield cells_of_block(blocks, valves, grid, position)
+
+
+def cells_of_block(
+    blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, grid: Lattice, position: int
+) -> BlockCells:
+    """Give the cells of one block.
+
+    Parameters
+    ----------
+    blocks, valves : GeoDataFrame
+        In the working CRS, valves with their block.
+    grid : Lattice
+        From :func:`lattice`.
+    position : int
+        Of the block in ``blocks``.
+
+    Returns
+    -------
+    BlockCells
+        At least one cell, at least one of them inside.
+    """
+    mine = np.flatnonzero(valves["block"].to_numpy() == blocks["block"].iloc[position])
     shapes = valves.geometry.to_numpy()
-    owners = valves["block"].to_numpy()
-    for name, outline in zip(blocks["block"], blocks.geometry, strict=True):
-        mine = np.flatnonzero(owners == name)
-        yield _cells_of(outline, [(shapes[i], int(i) + 1) for i in mine], grid)
+    return _cells_of(blocks.geometry.iloc[position], [(shapes[i], int(i) + 1) for i in mine], grid)
 
 
 def _cells_of(outline: Any, zones: list[tuple[Any, int]], grid: Lattice) -> BlockCells:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 
 from stressmap.field.surface import Estimate, Places, Surface
@@ -17,7 +18,7 @@ from stressmap.zoning.cells import BlockCells, Lattice, block_cells
 from stressmap.zoning.classes import Edges, priority, probability_over
 from stressmap.zoning.polygons import Zone, block_zones
 from stressmap.zoning.ranking import LABELS, Figures
-from stressmap.zoning.samples import crop_codes
+from stressmap.zoning.samples import CovariateAt, crop_codes
 
 
 @dataclass(frozen=True)
@@ -30,10 +31,13 @@ class Terms:
         Edges of each crop [bar].
     smallest_ha : float
         Least size of a priority zone [ha].
+    covariate : callable, optional
+        Gives a covariate at places.
     """
 
     edges: dict[str, Edges]
     smallest_ha: float
+    covariate: CovariateAt | None = None
 
 
 @dataclass(frozen=True)
@@ -102,7 +106,7 @@ def map_blocks(
     for code, (block, cells) in enumerate(
         zip(blocks.itertuples(), block_cells(blocks, valves, grid), strict=True)
     ):
-        places = _places(cells, code, crops[block.crop])
+        places = places_of(cells, code, crops[block.crop], terms.covariate)
         found = surface.at(places)
         mine = np.flatnonzero(owner == block.block)
         means = _valve_means(surface, valves, mine, cells, places)
@@ -125,7 +129,12 @@ def map_blocks(
 
 
 def valve_figures(
-    surface: Surface, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, grid: Lattice
+    surface: Surface,
+    blocks: gpd.GeoDataFrame,
+    valves: gpd.GeoDataFrame,
+    grid: Lattice,
+    *,
+    covariate: CovariateAt | None = None,
 ) -> Figures:
     """Average the valve zones alone, without mapping the cells.
 
@@ -137,6 +146,8 @@ def valve_figures(
         In the working CRS; each valve zone within its block.
     grid : Lattice
         The ranch's lattice.
+    covariate : callable, optional
+        Gives a covariate at places.
 
     Returns
     -------
@@ -150,18 +161,36 @@ def valve_figures(
         zip(blocks.itertuples(), block_cells(blocks, valves, grid), strict=True)
     ):
         mine = np.flatnonzero(owner == block.block)
-        means = _valve_means(surface, valves, mine, cells, _places(cells, code, crops[block.crop]))
+        places = places_of(cells, code, crops[block.crop], covariate)
+        means = _valve_means(surface, valves, mine, cells, places)
         mean[mine], se[mine] = means.mean, np.sqrt(means.variance)
     return Figures(mean, se)
 
 
-def _places(cells: BlockCells, block: int, crop: int) -> Places:
+def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt | None) -> Places:
+    """Take the cells of a block as places.
+
+    Parameters
+    ----------
+    cells : BlockCells
+        m of them.
+    block, crop : int
+        Codes.
+    covariate : callable or None
+        Gives a covariate at places.
+
+    Returns
+    -------
+    Places
+        m of them.
+    """
     count = len(cells.xy)
     return Places(
         xy=cells.xy,
         block=np.full(count, block, dtype=np.int64),
         valve=cells.valve,
         crop=np.full(count, crop, dtype=np.int64),
+        covariate=None if covariate is None else covariate(cells.xy),
     )
 
 
@@ -175,18 +204,10 @@ def _valve_means(
     bare = [k for k in range(len(mine)) if not (zone == k).any()]
     if bare:
         hearts = valves.geometry.iloc[mine[bare]].representative_point()
-        extra = Places(
-            xy=np.column_stack([hearts.x, hearts.y]),
-            block=np.full(len(bare), places.block[0], dtype=np.int64),
-            valve=mine[bare].astype(np.int64),
-            crop=np.full(len(bare), places.crop[0], dtype=np.int64),
-        )
-        places = Places(
-            *(
-                np.concatenate([getattr(places, f), getattr(extra, f)])
-                for f in ("xy", "block", "valve", "crop")
-            )
-        )
+        xy = np.column_stack([hearts.x, hearts.y])
+        nearest = shapely.STRtree(shapely.points(places.xy)).nearest(shapely.points(xy))
+        extra = replace(places.take(nearest), xy=xy, valve=mine[bare].astype(np.int64))
+        places = places.followed_by(extra)
         zone = np.concatenate([zone, bare])
     return surface.zone_means(places, zone.astype(np.int64), len(mine))
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import geopandas as gpd
 import numpy as np
 
-from stressmap.field.surface import Places, Samples
+from stressmap.field.surface import Floats, Places, Samples
 from stressmap.quality.trees import tree_codes
+
+CovariateAt = Callable[[Floats], Floats]
 
 
 def crop_codes(blocks: gpd.GeoDataFrame) -> dict[str, int]:
@@ -25,7 +29,13 @@ def crop_codes(blocks: gpd.GeoDataFrame) -> dict[str, int]:
     return {name: code for code, name in enumerate(sorted(blocks["crop"].unique()))}
 
 
-def usable_samples(readings: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame) -> Samples:
+def usable_samples(
+    readings: gpd.GeoDataFrame,
+    blocks: gpd.GeoDataFrame,
+    valves: gpd.GeoDataFrame,
+    *,
+    covariate: CovariateAt | None = None,
+) -> Samples:
     """Take the readings that may be used as arrays.
 
     Parameters
@@ -34,6 +44,8 @@ def usable_samples(readings: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, valves:
         In the working CRS: ``used``, ``block``, ``valve``, ``tree_id``, ``lon``, ``lat``, ``stress_bar``.
     blocks, valves : GeoDataFrame
         The ranch's; a block or valve-zone code is a position in them.
+    covariate : callable, optional
+        Gives a covariate at places.
 
     Returns
     -------
@@ -45,11 +57,13 @@ def usable_samples(readings: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, valves:
     valve_code = {name: code for code, name in enumerate(valves["valve"])}
     crop = dict(zip(blocks["block"], blocks["crop"], strict=True))
     crop_code = crop_codes(blocks)
+    xy = np.column_stack([used.geometry.x, used.geometry.y])
     places = Places(
-        xy=np.column_stack([used.geometry.x, used.geometry.y]),
+        xy=xy,
         block=np.array([block_code[b] for b in used["block"]], dtype=np.int64),
         valve=np.array([valve_code.get(v, -1) for v in used["valve"]], dtype=np.int64),
         crop=np.array([crop_code[crop[b]] for b in used["block"]], dtype=np.int64),
+        covariate=None if covariate is None else covariate(xy),
     )
     stress = used["stress_bar"].to_numpy(dtype=float)
     return Samples(places, stress, tree_codes(used).to_numpy(dtype=np.int64))

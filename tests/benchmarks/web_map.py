@@ -18,10 +18,10 @@ with tempfile.TemporaryDirectory() as folder, chromium() as page:
     content = large()
     began = time.perf_counter()
     write_map(content, path)
-    print(f"written in {time.perf_counter() - began:.2f} s, {path.stat().st_size / 1e6:.2f} MB")  # noqa: T201
+    print(f"written in {time.perf_counter() - began:.2f} s, {path.stat().st_size / 1e6:.2f} MB")
     for name, size in (("phone", PHONE), ("desk", DESK)):
         opened = []
         for _ in range(5):
             page.open(path, size)
             opened.append(page.js("return performance.now()") / 1000)
-        print(f"{name}: first view after {statistics.median(opened):.2f} s (median of 5)")  # noqa: T201
+        print(f"{name}: first view after {statistics.median(opened):.2f} s (median of 5)")

@@ -157,7 +157,12 @@ def assemble(blocks, valves, zones, readings, cells, **more):
 def full() -> Content:
     """The small ranch with everything that a later run may add: plan, timetable, look-again, change."""
     content = small()
-    valves = content.valves.assign(change_bar=[-3.0, 0.2, 2.5, -0.4, 0.1, 1.9, -2.2, 0.6], change_se_bar=0.8)
+    valves = content.valves.assign(
+        tied_group=[1, 1, 0, 2, 2, 2, 0, 0],
+        irrigated_between=True,
+        change_bar=[-3.0, 0.2, 2.5, -0.4, 0.1, 1.9, -2.2, 0.6],
+        change_se_bar=0.8,
+    )
     hours = [10.5, 10.5, 8.25, 6.0, 6.0, 0.0, 0.0, 0.0]
     start = pd.Timestamp("2026-07-16 20:00", tz=ZONE)
     plan = pd.DataFrame(

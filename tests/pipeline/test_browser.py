@@ -291,6 +291,7 @@ def test_plan_change_and_places_to_look_again_appear_when_there_are_any(page: Pa
     ):
         assert expected in card
     page.js("page.back(); document.querySelector('#layers input[value=change]').click()")
+    assert "Ranks 4 to 6: too close to call" in page.js("return byId('lists').textContent")
     assert "Places to look again (3)" in page.text("#lists")
     assert page.js("return document.querySelectorAll('.again').length") >= 3
     assert_quiet(page)

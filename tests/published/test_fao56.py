@@ -53,7 +53,7 @@ def test_example_2_air_pressure_and_psychrometric_constant() -> None:
 
 
 def test_example_17_monthly_reference_evapotranspiration() -> None:
-    """Bangkok, April; from memory, cross-checked.
+    """A tropical April; from memory, cross-checked.
 
     34.8 and 25.6 °C, vapour pressure 2.85 kPa, wind 2 m/s, 8.5 h of sun, 13.73 °N, 2 m, month 30.2 °C after
     29.2 °C. Every intermediate is worked out here from the one before, unrounded; the digits are the
@@ -78,8 +78,10 @@ def test_example_17_monthly_reference_evapotranspiration() -> None:
 
 
 def test_example_18_daily_reference_evapotranspiration() -> None:
-    """Uccle, 6 July; from memory, cross-checked; net radiation, wind, vapour pressures, slope, psychrometric
-    constant and 3.877 mm/day found in a public test file.
+    """A northern 6 July; from memory, cross-checked.
+
+    Net radiation, wind, vapour pressures, slope, psychrometric constant and 3.877 mm/day were also found in a
+    public test file.
 
     21.5 and 12.3 °C, humidity 84 and 63 %, wind 10 km/h at 10 m, 9.25 h of sun, 50.80 °N, 100 m.
     """
@@ -105,7 +107,7 @@ def test_example_18_daily_reference_evapotranspiration() -> None:
 
 
 def test_example_19_hourly_reference_evapotranspiration() -> None:
-    """N'Diaye, 1 October, 16.22 °N 16.25 °W, 8 m; from memory only.
+    """1 October, 16.22 °N 16.25 °W, 8 m; from memory only.
 
     From 14:00 to 15:00: 38 °C, 52 %, 3.3 m/s, 2.450 MJ/m2; from 2:00 to 3:00: 28 °C, 90 %, 1.9 m/s, no sun,
     clearness 0.8 carried through the night.
@@ -128,7 +130,7 @@ def test_example_19_hourly_reference_evapotranspiration() -> None:
 
 
 def test_example_20_temperature_only() -> None:
-    """Lyon, July, 45.72 °N, 26.6 and 14.8 °C: 5.0 mm/day; from memory only."""
+    """July, 45.72 °N, 26.6 and 14.8 °C: 5.0 mm/day; from memory only."""
     above = rad.extraterrestrial_mj(196, 45.72)
     assert round(float(above), 1) == 40.6
     assert round(float(et.temperature_only_mm_day(26.6, 14.8, above)), 1) == 5.0

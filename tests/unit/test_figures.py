@@ -204,7 +204,7 @@ def test_a_reading_in_no_block_keeps_its_tension_and_deficit() -> None:
 
 
 def test_young_blocks_take_the_young_limit() -> None:
-    where = blocks(A="prune", B="prune").assign(planted=[2024.0, 2015.0])
+    where = blocks(A="prune", B="prune").assign(planted=[2023.0, 2022.0])
     table, said = add(
         readings(("2026-08-10 13:00", "A", -12.0), ("2026-08-10 13:00", "B", -12.0)),
         where,
@@ -329,6 +329,23 @@ def test_fahrenheit_and_fractions_at_the_tree_are_mended_and_said() -> None:
     ]
 
 
+def test_two_crews_with_two_thermometers() -> None:
+    rows = readings(*[("2026-07-14 13:00", "A", -12.0)] * 3, temp_c=[35.0, 95.0, -60.0], rh_pct=30.0)
+    table, said = add(rows, blocks(A="prune"), None)
+    assert table["vpd_kpa"].tolist()[:2] == pytest.approx([5.623 * 0.7] * 2, abs=5e-4)  # FAO-56 table 2.3
+    assert said[:2] == [
+        "readings.csv, column temp_c: 1 value (row 3) can only be Fahrenheit; converted.",
+        "readings.csv, column temp_c: 1 value (row 4) cannot be an air temperature in Celsius; left out.",
+    ]
+
+
+def test_readings_without_any_time_are_said_and_not_lost() -> None:
+    rows = readings(("2026-08-05 13:00", "A", -12.0)).assign(time=pd.NaT)
+    table, said = add(rows, blocks(A="prune"), weather(HOT), rank_by="tension")
+    assert table["stress_bar"].tolist() == [12.0]
+    assert said == ["No reading has a vapour pressure deficit and so no baseline: they have no time."]
+
+
 def test_impossible_air_at_the_tree_is_left_out_and_said() -> None:
     rows = readings(
         *[("2026-07-14 13:00", "A", -12.0)] * 3, temp_c=[33.0, 33.0, -99.0], rh_pct=[30.0, -4.0, 40.0]
@@ -388,16 +405,16 @@ def test_blocks_without_weather_have_a_target_only() -> None:
     assert table[["baseline_bar", "vpd_kpa"]].isna().all(axis=None)
 
 
-def test_air_at_the_trees_serves_where_there_is_no_weather_file() -> None:
-    rows = readings(
-        ("2026-07-14 13:10", "A", -9.0), ("2026-07-14 14:40", "A", -9.0), temp_c=40.0, rh_pct=20.0
-    )
-    air = figures.weather_from_readings(rows)
-    day = (dt.date(2026, 7, 14), dt.date(2026, 7, 14))
-    table = figures.block_figures(
-        blocks(A="prune"), day, air, crops.load_profiles({}, "r"), settings(), Notes()
-    )
-    assert table["vpd_kpa"].tolist() == pytest.approx([7.376 * 0.8], abs=5e-4)
+def test_blocks_have_the_middle_weather_that_readings_were_carried_to() -> None:
+    rows = readings(("2026-07-14 13:10", "A", -9.0), ("2026-07-15 14:40", "A", -9.0))
+    rows["temp_c"], rows["rh_pct"] = [40.0, 20.0], [20.0, 50.0]
+    figured, _ = add(rows, blocks(A="prune"), None)
+    profiles = crops.load_profiles({}, "r")
+    table = figures.block_figures(blocks(A="prune"), VISIT, figured, profiles, settings(), Notes())
+    # FAO-56 table 2.3: 7.376 and 2.338 kPa
+    assert table["vpd_kpa"].tolist() == pytest.approx([(7.376 * 0.8 + 2.338 * 0.5) / 2.0], abs=5e-4)
+    carried = figured["baseline_bar"] + figured["weather_shift_bar"]
+    assert carried.tolist() == pytest.approx([table.loc["A", "baseline_bar"]] * 2)
 
 
 def test_local_day_counts_not_that_of_utc() -> None:

@@ -1,7 +1,5 @@
 """The season target: between and beyond points, over the year end, by harvest, for young trees."""
 
-import datetime as dt
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -111,16 +109,6 @@ def test_the_day_is_that_of_the_ranch_clock() -> None:
 
 def test_no_time_gives_no_target() -> None:
     assert np.isnan(target.target_bar([pd.NaT, pd.Timestamp("2026-06-16")], PRUNE)).tolist() == [True, False]
-
-
-def test_under_four_years_is_young() -> None:
-    day = dt.date(2026, 7, 14)
-    assert [target.is_young(year, day) for year in (2022.0, 2023.0, float("nan"), None)] == [
-        False,
-        True,
-        False,
-        False,
-    ]
 
 
 def test_half_a_year_twice_is_the_same_season() -> None:

@@ -47,17 +47,20 @@ function changeText(change) {
   return word(change.bar > 0 ? "card.change_drier" : "card.change_wetter", { value: number(Math.abs(change.bar)) });
 }
 
+const wateredText = ({ watered }) => (watered === null ? null : word(watered ? "card.watered" : "card.not_watered"));
+
 function valveCard(valve) {
   const priority = priorityOf(valve);
   const body = make("div", {},
     make("h2", { tabindex: "-1" }, word("list.valve", { valve: "" }), named(valve.valve)),
     make("p", { class: "under" }, word("list.block", { block: "" }), named(valve.block ?? word("measure.no_data")), ` · ${known("crop", valve.crop)} · ${area(valve.area)}`),
-    band(priority, word("card.rank_of", { rank: valve.rank, count: ranch.valves.length })));
+    band(priority, valve.rank === null ? word("list.no_rank") : word("card.rank_of", { rank: valve.rank, count: ranch.valves.filter((v) => v.rank !== null).length })));
   if (!valve.measured) body.append(make("p", { class: "warn", text: word("card.not_measured") }));
   body.append(facts([
     [word("card.figure"), figure(valve.stress), word("card.interval", { low: number(valve.low), high: number(valve.high) })],
     ...planFacts(valve.plan),
-    valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change)] : null,
+    valve.tied ? [word("card.order"), tieText(valve.tied)] : null,
+    valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change), wateredText(valve.change)] : null,
     [word("card.potential"), bar(valve.swp)],
     [word("card.target"), bar(valve.target)],
     valve.baseline === null ? null : [word("card.baseline"), bar(valve.baseline)],
@@ -88,6 +91,7 @@ function readingCard(reading) {
     [word("card.measured"), day(reading.time)],
     [word("card.pressure"), bar(reading.pressure)],
     reading.stress === null ? null : [word("card.figure"), figure(reading.stress)],
+    reading.tooWet ? [word("card.note"), word("card.too_wet")] : null,
     reading.predicted === null ? null : [word("card.predicted"), figure(reading.predicted)],
     reading.vpd === null ? null : [word("card.humidity_deficit"), word("card.kilopascals", { value: number(reading.vpd) })],
     reading.block === null ? null : [word("card.block"), named(reading.block)],

@@ -150,7 +150,7 @@ class RanchDrawing {
     if (!shown.layers.ranks) return;
     const view = this.map.getBounds().pad(0.02), taken = [];
     for (const valve of ranch.valves) {
-      if (!view.contains(valve.at) || (valve.rank > FIRST_RANKS && this.widthOf(valve) < LABEL.least)) continue;
+      if (!view.contains(valve.at) || ((valve.rank ?? Infinity) > FIRST_RANKS && this.widthOf(valve) < LABEL.least)) continue;
       const spot = this.map.latLngToLayerPoint(valve.at);
       const crowded = taken.some((other) => Math.abs(other.x - spot.x) < LABEL.width + LABEL.gap && Math.abs(other.y - spot.y) < LABEL.height + LABEL.gap);
       if (crowded) continue;
@@ -168,7 +168,7 @@ class RanchDrawing {
   rankLabel(valve) {
     const priority = priorityOf(valve), look = lookOf(priority);
     const box = make("div", { class: "rank" },
-      make("b", { text: valve.rank }),
+      make("b", { text: valve.rank ?? NO_RANK }),
       shown.colourBy === "change"
         ? make("span", { text: signed(valve.change), style: { background: changeColour(valve.change), color: "#111" } })
         : make("span", { text: shortOf(priority), style: { background: look.fill, color: look.ink } }));

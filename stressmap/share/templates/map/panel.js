@@ -9,7 +9,7 @@ function valveRow(valve) {
   const priority = priorityOf(valve), look = lookOf(priority);
   const plan = valve.plan && valve.plan.hours ? planFacts(valve.plan)[0][1] : null;
   const item = rowButton({ kind: "valve", item: valve }, [
-    make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank })),
+    make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank ?? NO_RANK })),
     make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
     make("span", { class: "what" },
       make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
@@ -17,6 +17,13 @@ function valveRow(valve) {
   ]);
   item.firstChild.dataset.valve = valve.valve;
   return item;
+}
+
+// Before the first of a group of valves whose order cannot be told apart, a line says so.
+function withTies(valve) {
+  const row = valveRow(valve);
+  if (!valve.tied || valve.tied[0] !== valve.rank) return [row];
+  return [make("li", { class: "tie" }, tieText(valve.tied)), row];
 }
 
 function readingRow(reading) {
@@ -51,7 +58,7 @@ function lists() {
   const counted = valves.length === 1 ? "list.count_one" : "list.count_many";
   out.append(make("h2", { text: word("list.heading"), class: query ? "unseen" : null }));
   out.append(make("p", { class: "count", role: "status", text: query && !valves.length && !trees.length ? word("list.found_none") : word(counted, { count: number(valves.length, 0) }) }));
-  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...valves.map(valveRow)));
+  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...valves.flatMap(query ? valveRow : withTies)));
   if (query) {
     if (trees.length) out.append(section(word("list.trees"), trees.slice(0, 200).map(readingRow), true));
     return out;

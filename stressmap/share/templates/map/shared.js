@@ -101,6 +101,8 @@ function make(tag, options, ...children) {
   return element;
 }
 
+const NO_RANK = "\u2013";
+const tieText = ([first, last]) => word("list.tied", { first, last });
 const named = (text, options) => make("bdi", { ...options, text });
 const byId = (id) => document.getElementById(id);
 
