@@ -14,7 +14,8 @@ from stressmap import __version__
 from stressmap.errors import StressmapError
 
 if TYPE_CHECKING:
-    from stressmap.pipeline import Checked, Result, Watered
+    from stressmap.pipeline import Checked, Result
+    from stressmap.water_job import Watered
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
@@ -153,12 +154,10 @@ def water(
     asked = {k: v for k, v in {"available": volume, "days": days}.items() if v is not None}
 
     def work() -> None:
-        from stressmap import pipeline
+        from stressmap.water_job import plan_water
 
         with _bars(hidden=quiet) as progress:
-            made = pipeline.plan_water(
-                ranch, asked=asked, on=day, with_curve=curve, out=out, progress=progress
-            )
+            made = plan_water(ranch, asked=asked, on=day, with_curve=curve, out=out, progress=progress)
         if not quiet:
             _print_water(made, out)
 

@@ -5,32 +5,31 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+import geopandas as gpd
 from pyproj import CRS
 
 from stressmap.agronomy.crops import load_profiles
-from stressmap.errors import Notes
+from stressmap.errors import DataError, Notes
 from stressmap.field.crossval import compare as compare_methods
-from stressmap.findings import content_of, fit, ranked_valves
+from stressmap.findings import content_of, fit
 from stressmap.intake.polygons import read_blocks, read_valves
 from stressmap.quality.siting import join_valves
 from stressmap.quality.summary import mend_table
-from stressmap.settings import Ranch
 from stressmap.share import everything
 from stressmap.share.content import Content
 from stressmap.share.folder import default_folder, staged
 from stressmap.share.mend_list import write_mend_list
 from stressmap.share.report import Background, write_report
 from stressmap.share.starter import Start, write_start
-from stressmap.share.water_files import write_curve, write_plan
+from stressmap.share.water_files import write_plan
 from stressmap.survey import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
-from stressmap.water.advice import Advice, plan_table, timetable_table
-from stressmap.water.curve import Relief, relief_curve
+from stressmap.water.advice import plan_table, timetable_table
 from stressmap.water.ranch import advise_ranch
 
 
@@ -267,83 +266,3 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
     filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(load_profiles({}, "ranch.toml"))))
     write_start(folder, filled)
     return filled
-
-
-@dataclass(frozen=True)
-class Watered:
-    """What :func:`plan_water` made.
-
-    Parameters
-    ----------
-    advice : Advice
-        The plan.
-    curve : Relief or None
-        Relief against water, where it was asked for.
-    ranch : Ranch
-        Its name, units and languages.
-    visit : tuple of date
-        The readings it rests on.
-    notes : tuple of str
-        What the run had to say.
-    """
-
-    advice: Advice
-    curve: Relief | None
-    ranch: Ranch
-    visit: Visit
-    notes: tuple[str, ...]
-
-
-def plan_water(
-    source: Path,
-    *,
-    asked: Mapping[str, object] | None = None,
-    on: dt.date | None = None,
-    with_curve: bool = False,
-    out: Path | None = None,
-    progress: Progress | None = None,
-) -> Watered:
-    """Make the water plan alone.
-
-    Parameters
-    ----------
-    source : Path
-        A ``ranch.toml``.
-    asked : mapping, optional
-        What stands in for keys of ``[water]``: ``available`` [m3], ``days``.
-    on : date, optional
-        A day of the visit wanted.
-    with_curve : bool
-        Whether to plan for other amounts of water too.
-    out : Path, optional
-        Folder for the plan's files; by default nothing is written.
-    progress : Progress, optional
-        Told of stages and steps.
-
-    Returns
-    -------
-    Watered
-
-    Raises
-    ------
-    StressmapError
-        With the problems and the exit code.
-    """
-    notes, tell = Notes(), progress or Silent()
-    tell.stage("Reading files", 1)
-    inputs = load_inputs(source, notes)
-    assessed = assess_readings(inputs, on, notes)
-    tell.stage("Fitting", 1)
-    surface = fit(inputs, assessed, jobs=1).surface
-    for note in surface.notes:
-        notes.say(note)
-    valves = ranked_valves(inputs, assessed, surface)
-    tell.stage("Planning water", 1)
-    advice = advise_ranch(inputs, valves, assessed.visit, asked or {}, notes)
-    curve = relief_curve(advice.case) if with_curve else None
-    if out is not None:
-        with staged(out) as folder:
-            write_plan(advice, inputs.settings.ranch, folder)
-            if curve is not None:
-                write_curve(curve, inputs.settings.ranch, folder)
-    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes))
