@@ -15,6 +15,7 @@ from stressmap.errors import StressmapError
 
 if TYPE_CHECKING:
     from stressmap.pipeline import Checked, Result
+    from stressmap.water_job import Watered
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
@@ -103,6 +104,8 @@ def check(
         _print_checked(checked)
         if out is not None:
             typer.echo(f"To mend by hand: {pipeline.list_to_mend(checked, out)}")
+        if checked.stop is not None:
+            raise checked.stop
 
     _guarded(work, debug=debug)
 
@@ -127,6 +130,70 @@ def start(
         typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
 
     _guarded(work, debug=debug)
+
+
+@app.command(
+    epilog='Example: stressmap water config/demo_ranch.toml --available "80000 m3" --curve',
+    help="Make the water plan alone, for trying amounts.",
+)
+def water(
+    ranch: RanchFile,
+    available: Annotated[
+        str | None, typer.Option(help='Water there is, such as "80000 m3" or "65 acre-ft".', metavar="VOLUME")
+    ] = None,
+    days: Annotated[int | None, typer.Option(min=1, max=60, help="Days of the plan.", metavar="N")] = None,
+    curve: Annotated[bool, typer.Option("--curve", help="Show relief against water.")] = False,
+    out: Annotated[Path | None, typer.Option(help="Folder for the plan's files.", metavar="DIR")] = None,
+    visit: Annotated[str | None, typer.Option(help="A day of the visit.", metavar="DATE")] = None,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Plan water and print who gets what."""
+    day, volume = _day(visit), _volume(available)
+    asked = {k: v for k, v in {"available": volume, "days": days}.items() if v is not None}
+
+    def work() -> None:
+        from stressmap.water_job import plan_water
+
+        with _bars(hidden=quiet) as progress:
+            made = plan_water(ranch, asked=asked, on=day, with_curve=curve, out=out, progress=progress)
+        if not quiet:
+            _print_water(made, out)
+
+    _guarded(work, debug=debug)
+
+
+def _volume(text: str | None) -> float | None:
+    from stressmap.units import M3_PER, read_quantity
+
+    if text is None:
+        return None
+    try:
+        volume = read_quantity(text, M3_PER)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--available") from None
+    if volume <= 0:
+        msg = f"{text!r} is no water; write a volume over zero"
+        raise typer.BadParameter(msg, param_hint="--available")
+    return volume
+
+
+def _print_water(made: Watered, out: Path | None) -> None:
+    from rich.console import Console
+
+    from stressmap.share.water_screen import print_advice, print_curve
+    from stressmap.share.water_words import WaterWords
+
+    console, words = Console(highlight=False), WaterWords("en", made.ranch.units)
+    console.print(made.ranch.name, markup=False)
+    print_advice(made.advice, words, console)
+    if made.curve is not None:
+        console.print()
+        print_curve(made.curve, words, console)
+    console.print()
+    _print_notes(console, made.notes)
+    if out is not None:
+        console.print(f"Results: {out}", markup=False)
 
 
 def _day(text: str | None) -> dt.date | None:
@@ -220,14 +287,14 @@ def _print_checked(checked: Checked) -> None:
 
     from stressmap.quality.summary import summarise, visit_line
 
-    inputs, table = checked.inputs, checked.assessed.readings
+    inputs, table = checked.inputs, checked.readings
     console = Console(highlight=False, soft_wrap=True)
     area = float(inputs.blocks.geometry.area.sum()) / 10_000
     found = summarise(table, inputs.blocks, inputs.valves, inputs.settings)
     lines = [
         f"{inputs.settings.ranch.name}: {len(inputs.blocks)} blocks, {area:.0f} ha, "
         f"{len(inputs.valves)} valve zones, {inputs.crs.to_string()}",
-        f"{visit_line(checked.assessed.visit)}: {found.counts['used']} of {found.counts['rows']} "
+        f"{visit_line(checked.visit)}: {found.counts['used']} of {found.counts['rows']} "
         "readings would be used.",
         *found.lines,
         *(f"note: {note}" for note in checked.notes),

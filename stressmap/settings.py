@@ -26,7 +26,7 @@ from pydantic import (
 )
 
 from stressmap.errors import Problem, SettingsError
-from stressmap.units import M3_H_PER, M3_PER
+from stressmap.units import M3_H_PER, M3_PER, MM_PER, read_quantity
 
 FLAG_CODES = (
     "no_value", "no_place", "no_time", "outside_blocks", "near_boundary", "outside_window", "short_bag",
@@ -87,17 +87,7 @@ def _quantity(units: dict[str, float]) -> BeforeValidator:
         if not isinstance(value, str):
             msg = f"{value!r} has no unit; write a number and one of {', '.join(units)}, in quotes"
             raise ValueError(msg)
-        number, _, unit = value.strip().partition(" ")
-        unit = unit.strip()
-        if unit not in units:
-            near = {u.lower(): u for u in units}.get(unit.lower(), ", ".join(units))
-            msg = f"{value!r} has no known unit; write it with {near}"
-            raise ValueError(msg)
-        try:
-            return float(number.replace("_", "")) * units[unit]
-        except ValueError:
-            msg = f"{number!r} is not a number"
-            raise ValueError(msg) from None
+        return read_quantity(value, units)
 
     return BeforeValidator(read)
 
@@ -108,6 +98,9 @@ Clock = Annotated[dt.time, BeforeValidator(_parse_clock)]
 MonthDay = Annotated[str, AfterValidator(_check_month_day)]
 VolumeM3 = Annotated[float, _quantity(M3_PER), Field(gt=0)]
 FlowM3H = Annotated[float, _quantity(M3_H_PER), Field(gt=0)]
+DepthMM = Annotated[float, _quantity(MM_PER), Field(gt=0)]
+Share = Annotated[float, Field(gt=0, le=1)]
+Systems = Literal["drip", "micro_sprinkler", "sprinkler", "flood"]
 
 
 class Part(BaseModel):
@@ -274,13 +267,56 @@ class Baseline(Part):
 
 
 class Water(Part):
-    """``[water]``: what there is for the water plan."""
+    """``[water]``: what there is for the water plan.
+
+    ``turns`` is how many times over the days a valve may get its ``max_hours``; ``rest_hours`` lie between
+    two sets of one valve; ``eto`` is reference evapotranspiration a day, where the weather does not tell.
+    """
 
     available: VolumeM3 | None = None
     pump: FlowM3H | None = None
+    pumps: dict[str, FlowM3H] = {}
     start: dt.date | None = Field(default=None, alias="from")
-    days: int = Field(default=7, ge=1)
+    days: int = Field(default=7, ge=1, le=60)
+    next_turn: dt.date | None = None
     hours: tuple[Clock, Clock] = (dt.time(0), dt.time.max)
+    crew_hours: tuple[Clock, Clock] | None = None
+    out_of_service: tuple[str, ...] = ()
+    step_hours: float = 0.5
+    turns: int = Field(default=1, ge=1)
+    rest_hours: float = Field(default=4.0, ge=0)
+    mm_per_bar: float | None = Field(default=None, gt=0)
+    soil: str | None = None
+    root_depth_m: float | None = Field(default=None, gt=0, le=10)
+    eto: DepthMM | None = None
+    divide_by: Literal["uniformity", "efficiency"] = "uniformity"
+    uniformity: dict[Systems, Share] = {}
+    efficiency: dict[Systems, Share] = {}
+    draws: int = Field(default=100, ge=0, le=10_000)
+    time_limit_s: float = Field(default=30.0, gt=0)
+
+    @field_validator("step_hours")
+    @classmethod
+    def _handy_step(cls, value: float) -> float:
+        if value not in {0.25, 0.5, 1.0, 2.0}:
+            msg = f"{value:g} is not a step that hours are cut into; write 0.25, 0.5, 1 or 2"
+            raise ValueError(msg)
+        return value
+
+    @field_validator("hours", "crew_hours")
+    @classmethod
+    def _some_hours(cls, value: tuple[dt.time, dt.time] | None) -> tuple[dt.time, dt.time] | None:
+        if value and value[0] == value[1]:
+            msg = 'no time lies between the two; write ["20:00", "06:00"], or ["00:00", "24:00"] for all day'
+            raise ValueError(msg)
+        return value
+
+    @model_validator(mode="after")
+    def _one_way_to_state_pumps(self) -> Water:
+        if self.pump and self.pumps:
+            msg = "pump and pumps are both given; keep pump for one pump, [water.pumps] for several"
+            raise ValueError(msg)
+        return self
 
 
 class Settings(Part):

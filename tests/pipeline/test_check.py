@@ -41,6 +41,18 @@ def test_check_writes_a_table_to_mend(stressmap, ranch, tmp_path):
     assert [p.name for p in out.parent.iterdir()] == ["mend.csv"]
 
 
+def test_check_says_why_nothing_can_be_used(stressmap, ranch):
+    file = ranch.parent / "readings.csv"
+    small_ranch.readings().assign(time="2026-07-14 09:30").to_csv(file, index=False)
+    answer = stressmap("check", ranch)
+    assert answer.code == 3
+    assert len(answer.errors) == 1
+    assert answer.out.splitlines()[-1] == (
+        "  24 of 24 read outside the hours: 4 h later they would be inside; was the clock on another time "
+        "zone than America/Los_Angeles? Correct the times, or write them with their offset."
+    )
+
+
 def test_check_never_writes_over_an_input(stressmap, ranch):
     file = ranch.parent / "readings.csv"
     before = file.read_bytes()

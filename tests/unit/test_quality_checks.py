@@ -7,6 +7,7 @@ import pytest
 
 from stressmap.errors import DataError, Notes
 from stressmap.quality.checks import CHECKS, assess
+from stressmap.quality.trees import tree_codes
 from stressmap.settings import FLAG_CODES
 
 BLOCKS = ranch.blocks()
@@ -204,3 +205,9 @@ def test_tables_in_another_crs_are_refused() -> None:
     assert str(error.value) == (
         "blocks: they are not in the working CRS. Bring all tables into one projected CRS first."
     )
+
+
+def test_one_name_at_two_places_is_two_trees() -> None:
+    table = CLEAN.iloc[[0, 1, 0]].assign(tree_id="1", block="B1").reset_index(drop=True)
+    table.loc[2, "lon"] += 5e-5
+    assert tree_codes(table).tolist() == [0, 1, 0]
