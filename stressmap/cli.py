@@ -30,7 +30,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-SHOWN_VALVES = 10
 
 RanchFile = Annotated[Path, typer.Argument(metavar="RANCH.toml", help="Settings of the ranch.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")]
@@ -272,40 +271,10 @@ def _bars(*, hidden: bool) -> _Bars:
 
 def _print_result(result: Result) -> None:
     from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
 
-    content = result.content
-    first, last = content.visit
-    days = f"{first}" if first == last else f"{first} to {last}"
-    used, count = int(content.readings["used"].sum()), len(content.readings)
-    console = Console(highlight=False, soft_wrap=False)
-    console.print(f"{content.ranch.name}, visit {days}: {used} of {count} readings used", markup=False)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in ("rank", "valve", "block", "stress", "90 % interval", "SWP", "readings", "priority"):
-        text = name in {"valve", "block", "priority"}
-        table.add_column(name, justify="left" if text else "right", no_wrap=name not in {"valve", "block"})
-    for row in content.valves.head(SHOWN_VALVES).itertuples():
-        table.add_row(
-            str(row.rank), escape(row.valve), escape(row.block), f"{row.stress_bar:.1f}",
-            f"{row.low_bar:.1f} to {row.high_bar:.1f}", f"{row.swp_bar:.1f}", str(row.readings),
-            f"{row.priority} {row.label_en}",
-        )  # fmt: skip
-    console.print(table)
-    rest = len(content.valves) - SHOWN_VALVES
-    if rest > 0:
-        console.print(f"... and {rest} more in valves.csv")
-    console.print(f"Stress is {_meaning(content.rank_by)}, in bar; mapped by {content.method}.")
-    _print_notes(console, content.notes)
-    console.print(f"Results: {result.folder}", markup=False)
+    from stressmap.share.summary import print_summary
 
-
-def _meaning(rank_by: str) -> str:
-    return {
-        "below_target": "how far below the season target the trees are",
-        "below_baseline": "how far below a fully watered tree they are",
-        "tension": "their tension",
-    }[rank_by]
+    print_summary(result.content, result.folder, Console(highlight=False, soft_wrap=False))
 
 
 def _print_notes(console: Any, notes: tuple[str, ...]) -> None:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import pandas as pd
 from shapely.geometry.base import BaseGeometry
 
 from stressmap.share.content import Content
@@ -161,6 +162,24 @@ def revisits(content: Content) -> list[Revisit]:
 
 def _name(row: dict[str, Any]) -> str | None:
     return None if row.get("tree_id") is None else str(row["tree_id"])
+
+
+def of_visit(content: Content) -> pd.DataFrame:
+    """Take the readings of this visit, used or left out.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    DataFrame
+        Without those that belong to other visits.
+    """
+    table = content.readings
+    other = table["flags"].map(lambda codes: "outside_visit" in codes).to_numpy(bool)
+    return pd.DataFrame(table[~other])
 
 
 def priority_words(priority: int | None, words: Words) -> str:

@@ -15,9 +15,9 @@ from markupsafe import Markup
 
 from stressmap.errors import one_line
 from stressmap.share.content import Content
-from stressmap.share.crew import figure_words, priority_words, turns
+from stressmap.share.crew import figure_words, of_visit, priority_words, turns
 from stressmap.share.mapdata import flag_codes, rows
-from stressmap.share.report_plots import Plotter, Season, of_visit
+from stressmap.share.report_plots import Plotter, Season
 from stressmap.share.words import Words
 
 LISTED = 200

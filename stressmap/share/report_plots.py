@@ -18,6 +18,7 @@ from matplotlib.figure import Figure
 from stressmap.agronomy.target import target_bar
 from stressmap.agronomy.vapour import deficit_kpa
 from stressmap.share.content import Content
+from stressmap.share.crew import of_visit
 from stressmap.share.fonts import drawable
 from stressmap.share.pairs import PairCurve, sample_pairs
 from stressmap.share.palette import PRIORITY
@@ -221,24 +222,6 @@ def _deficits(weather: pd.DataFrame) -> Any:
     result = np.full(len(weather), np.nan)
     result[known] = deficit_kpa(temp[known], humidity[known])
     return result
-
-
-def of_visit(content: Content) -> pd.DataFrame:
-    """Take the readings of this visit, used or left out.
-
-    Parameters
-    ----------
-    content : Content
-        The finished run.
-
-    Returns
-    -------
-    DataFrame
-        Without those that belong to other visits.
-    """
-    table = content.readings
-    other = table["flags"].map(lambda codes: "outside_visit" in codes).to_numpy(bool)
-    return pd.DataFrame(table[~other])
 
 
 def svg(name: str, inches: tuple[float, float], paint: Callable[[Figure], None]) -> Markup:
