@@ -84,7 +84,9 @@ def with_more(ranch: ranches.Ranch, xy: np.ndarray, seed: int) -> Samples:
     old, new = ranch.samples, ranch.cells.take(cell)
     tree = np.arange(len(xy)) + old.tree.max() + 1
     value = np.append(old.value, ranch.truth[cell] + noise)
-    return Samples(old.places.followed_by(Places(xy, new.block, new.valve, new.crop)), value, np.append(old.tree, tree))
+    return Samples(
+        old.places.followed_by(Places(xy, new.block, new.valve, new.crop)), value, np.append(old.tree, tree)
+    )
 
 
 def places_to_look(ranch: ranches.Ranch, surface: Surface, seed: int) -> dict[str, np.ndarray]:
