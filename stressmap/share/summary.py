@@ -10,7 +10,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from stressmap.share.content import Content
-from stressmap.share.crew import figure_words, of_visit, priority_words, revisits, turns
+from stressmap.share.crew import of_visit, priority_words, revisits, turns
 from stressmap.share.mapdata import rows, tied_ranks
 from stressmap.share.words import Words
 
@@ -65,8 +65,10 @@ def _table(content: Content, words: Words) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold")
     heads = ["rank", "valve", "block", "priority", "stress", "interval", *(["hours"] if planned else [])]
     for name in heads:
-        justify: Literal["left", "right"] = "right" if name in {"rank", "interval", "hours"} else "left"
-        table.add_column(words(f"terminal.{name}"), justify=justify, no_wrap=name not in {"valve", "block"})
+        justify: Literal["left", "right"] = (
+            "right" if name in {"rank", "stress", "interval", "hours"} else "left"
+        )
+        table.add_column(words(f"terminal.{name}"), justify=justify, no_wrap=name != "block")
     for turn in turns(content)[:SHOWN]:
         row = turn.row
         table.add_row(
@@ -74,7 +76,7 @@ def _table(content: Content, words: Words) -> Table:
             escape(str(row["valve"])),
             escape(str(row["block"] or "")),
             priority_words(turn.priority, words),
-            figure_words(row["stress_bar"], content.rank_by, words),
+            words.number(row["stress_bar"]),
             words("terminal.span", low=words.number(row["low_bar"]), high=words.number(row["high_bar"])),
             *([words.duration(turn.hours or 0.0)] if planned else []),
         )

@@ -27,6 +27,11 @@ from stressmap.share.palette import (
 )
 from stressmap.share.words import Words
 
+SECTIONS = (
+    "locale", "priority", "measure", "crop", "method", "flag", "map", "list", "card", "caution", "about",
+)  # fmt: skip
+"""Sections of the words that the page speaks."""
+
 SCRIPTS = ("shared", "layers", "cards", "panel", "main")
 
 
@@ -125,7 +130,8 @@ def script_json(value: Any) -> Markup:
 
 def _texts(content: Content) -> dict[str, Any]:
     languages = content.ranch.languages
-    return {language: Words(language, content.ranch.units).table() for language in languages}
+    tables = {language: Words(language, content.ranch.units).table() for language in languages}
+    return {language: {name: table[name] for name in SECTIONS} for language, table in tables.items()}
 
 
 def _look() -> dict[str, Any]:

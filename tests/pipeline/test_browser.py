@@ -10,7 +10,7 @@ import pytest
 from browser import DESK, PHONE, Page, chromium
 from content import LONG, NASTY, full, large, small
 
-from stressmap.share.webmap import write_map
+from stressmap.share.webmap import SECTIONS, write_map
 from stressmap.share.words import Words
 
 AXE = Path(__file__).parent / "assets" / "axe" / "axe.min.js"
@@ -143,8 +143,10 @@ def test_the_language_switch_leaves_no_english_word(page: Page, small_map: Path)
     shown = "\n".join(everything)
     for name in (NASTY, LONG, LONG[:12], NASTY[:12], "Willow <Flat> & Sons"):
         shown = shown.replace(name, "")
-    english = {text for section in Words("en").table().values() for text in section.values()}
-    spanish = {text for section in Words("es").table().values() for text in section.values()}
+    english, spanish = (
+        {text for name in SECTIONS for text in Words(language).table()[name].values()}
+        for language in ("en", "es")
+    )
     fixed = {text for text in english - spanish if "{" not in text and len(text) > 3 and text != "English"}
     assert sorted(t for t in fixed if re.search(rf"\b{re.escape(t)}\b", shown, re.IGNORECASE)) == []
     for leftover in ("Valve", "Block", "Tree", "Rank", "drier", "wetter", "acre ", "No weather file"):
