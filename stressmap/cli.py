@@ -290,7 +290,7 @@ def _print_checked(checked: Checked) -> None:
     inputs, table = checked.inputs, checked.readings
     console = Console(highlight=False, soft_wrap=True)
     area = float(inputs.blocks.geometry.area.sum()) / 10_000
-    found = summarise(table, inputs.blocks, inputs.valves, inputs.settings)
+    found = summarise(table, inputs.blocks, inputs.valves, inputs.settings, weather=inputs.weather)
     lines = [
         f"{inputs.settings.ranch.name}: {len(inputs.blocks)} blocks, {area:.0f} ha, "
         f"{len(inputs.valves)} valve zones, {inputs.crs.to_string()}",

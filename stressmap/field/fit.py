@@ -9,7 +9,8 @@ textbook (importance sampling about a mode).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import LinAlgError
@@ -18,12 +19,12 @@ from scipy.special import logsumexp, ndtri
 from threadpoolctl import threadpool_limits
 
 from stressmap.field.covariance import Parameters
-from stressmap.field.kriging import Nodes, Trend
+from stressmap.field.kriging import Nodes
 from stressmap.field.model import Alike, Model, alike
 from stressmap.field.neighbours import likelihood_groups
-from stressmap.field.parallel import each
 from stressmap.field.reml import log_likelihood, projection, solve
 from stressmap.field.surface import Floats, Ints, Samples
+from stressmap.field.trend import Levels, Trend
 
 RANGE_STEPS = np.arange(-2.0, 2.01, 0.5)
 """Where ranges are tried, in standard deviations of the prior of their logarithm."""
@@ -100,7 +101,7 @@ def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROU
     return [Group(g, samples.value[g], trend[g], alike(samples, g)) for g in parts]
 
 
-def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, jobs: int = 1) -> Fit:
+def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True) -> Fit:
     """Fit the model to readings.
 
     Parameters
@@ -113,8 +114,6 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, 
         What is free.
     average : bool
         Whether to average over what the readings leave open; else the best set alone.
-    jobs : int
-        Threads.
 
     Returns
     -------
@@ -123,7 +122,8 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, 
     """
     groups = make_groups(samples, trend)
     try:
-        return _fit(groups, model, len(samples), average=average, jobs=jobs)
+        with threadpool_limits(1):  # small systems; two BLAS threads take several times as long
+            return _fit(groups, model, len(samples), average=average)
     except (LinAlgError, ValueError, FloatingPointError) as error:
         nodes = tuple(model.parameters(u) for u in model.from_normal(normal_points(32, len(model.middle()))))
         note = (
@@ -140,62 +140,53 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, 
         )
 
 
-def with_trends(samples: Samples, trend: Floats, found: Fit) -> Nodes:
+def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> Nodes:
     """Estimate the trend from all readings of the ranch under every set of parameters.
 
     Parameters
     ----------
     samples : Samples
         n readings, about 0 on the whole.
-    trend : array, shape (n, p)
-        Columns of the mean.
+    drift : array, shape (n,)
+        Standardised covariate.
     found : Fit
         Sets of parameters.
+    levels : Levels
+        Crops.
 
     Returns
     -------
     Nodes
     """
-    groups = make_groups(samples, trend, most=None)
-    correlation = found.model.correlation
+    groups = make_groups(samples, levels.columns(samples.places, drift), most=None)
 
-    def pattern_of(range_m: float) -> list[Floats]:
-        return [group.alike.pattern(found.model, range_m) for group in groups]
-
-    def estimate(p: Parameters, patterns: list[Floats]) -> Trend:
-        information, right = np.zeros((trend.shape[1],) * 2), np.zeros(trend.shape[1])
+    def parts(p: Parameters, patterns: list[Floats]) -> Iterator[tuple[Floats, Floats]]:
         for group, pattern in zip(groups, patterns, strict=True):
-            solved = solve(group.alike.covariance(p, pattern), group.trend)
-            information += solved.information
-            right += solved.weighed.T @ group.value
-        variance = np.asarray(np.linalg.inv(information))
-        return Trend(np.asarray(variance @ right), variance)
+            solved = solve(group.alike.covariance(replace(p, crop=0.0), pattern), group.trend)
+            yield solved.information, np.asarray(solved.weighed.T @ group.value)
 
     trends: dict[int, Trend] = {}
     with threadpool_limits(1):
         for range_m in sorted({p.range_m for p in found.nodes}):
-            patterns = pattern_of(range_m)
+            patterns = [group.alike.pattern(found.model, range_m) for group in groups]
             for k, p in enumerate(found.nodes):
                 if p.range_m == range_m:
-                    trends[k] = estimate(p, patterns)
-    return Nodes(found.nodes, found.weight, tuple(trends[k] for k in range(len(trends))), correlation)
+                    trends[k] = levels.estimate(parts(p, patterns))
+    ordered = tuple(trends[k] for k in range(len(trends)))
+    return Nodes(found.nodes, found.weight, ordered, levels, found.model.correlation)
 
 
-def _fit(groups: list[Group], model: Model, n: int, *, average: bool, jobs: int) -> Fit:
+def _fit(groups: list[Group], model: Model, n: int, *, average: bool) -> Fit:
     ranges = np.log(model.priors.range_m) + model.priors.range_spread * RANGE_STEPS
-
-    def work(log_range: float) -> tuple[Floats, Floats, float]:
-        return _about_mode(groups, model, float(log_range), _node_count(n) if average else 0)
-
-    found = each(work, ranges, jobs=jobs)
+    count = _node_count(n) if average else 0
+    found = [_about_mode(groups, model, float(log_range), count) for log_range in ranges]
     mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
     if not np.all(np.isfinite(mass)):
         msg = "its likelihood is not finite"
         raise ValueError(msg)
     top = int(np.argmax([peak for _, _, peak in found]))
     best = found[top][0][0]
-    with threadpool_limits(1):
-        value = sum(_likelihood(group, model, best) for group in groups)
+    value = sum(_likelihood(group, model, best) for group in groups)
     if not average:
         return Fit(model, (model.parameters(best),), np.ones(1), model.parameters(best), value)
     share = np.exp(mass - logsumexp(mass))

@@ -14,7 +14,7 @@ from stressmap.field.surface import Samples, Surface
 
 LEAST_READINGS = 5
 ALIKE_BAR = 1e-6
-LEAST_GAIN = 0.01
+LEAST_GAIN = 0.02
 """Share by which a covariate must lower the error of left-out readings to take part."""
 
 

@@ -7,16 +7,19 @@ from typing import Any
 
 import numpy as np
 from scipy.spatial.distance import cdist
+from threadpoolctl import threadpool_limits
 
 from stressmap.field import leftout
 from stressmap.field.fit import fit, with_trends
 from stressmap.field.joint import Joint, joint_errors, nearest_readings
+from stressmap.field.kriging import System
 from stressmap.field.model import choose_model, valve_groups
 from stressmap.field.options import FieldOptions
 from stressmap.field.parallel import each
 from stressmap.field.support import cells_by_zone
 from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
 from stressmap.field.systems import Key, Systems
+from stressmap.field.trend import Levels
 
 CHUNK = 16_384
 """Cells in one piece of work, whatever the number of threads."""
@@ -69,10 +72,12 @@ class StructuredSurface:
         self._level = float(samples.value.mean())
         self._centred = Samples(samples.places, samples.value - self._level, samples.tree)
         self._z = self.drift.of(samples.places)
-        self._trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 2 if self.drift.spread else 1]
+        used = bool(self.drift.spread)
+        trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 1 + used]
         model = choose_model(samples, options.priors, options.reading_error_bar)
-        self.fit = fit(self._centred, self._trend, model, average=options.average, jobs=options.jobs)
-        self.nodes = with_trends(self._centred, self._trend, self.fit)
+        self.fit = fit(self._centred, trend, model, average=options.average)
+        levels = Levels(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
+        self.nodes = with_trends(self._centred, self._z, self.fit, levels)
         self._systems = Systems(self._centred, self._z, self.nodes)
         self.notes: tuple[str, ...] = self.fit.notes
 
@@ -105,9 +110,9 @@ class StructuredSurface:
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the others; as :meth:`stressmap.field.surface.Surface.leave_one_out`."""
         miss, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
-        for system, own in self._systems.owners():
-            part = system.left_out
-            miss[system.index[own]], variance[system.index[own]] = leftout.each_reading(
+        for system, own in self._systems.owners() if len(self.samples) > 1 else ():
+            part, at = system.left_out, system.index[own]
+            miss[at], variance[at] = leftout.each_reading(
                 self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
             )
         return self.samples.value - miss, miss / np.sqrt(variance)
@@ -115,18 +120,21 @@ class StructuredSurface:
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`, NaN where there are none."""
         miss, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
-        if len(np.unique(self.samples.places.block)) == 1:
-            return self.samples.value - miss, miss
-        for system, own in self._systems.owners():
-            block = self.samples.places.block[system.index]
-            for b in np.unique(block[own]):
-                all_of_it = np.flatnonzero(block == b)
-                part = system.left_out
-                m, v = leftout.together(self.nodes.weight, part.alpha[:, all_of_it], part.blocks[int(b)])
-                answered = np.isin(all_of_it, own)
-                at = system.index[all_of_it[answered]]
-                miss[at], variance[at] = m[answered], v[answered]
+        several = len(np.unique(self.samples.places.block)) > 1
+        with threadpool_limits(1):
+            for system, own in self._systems.owners() if several else ():
+                self._leave_blocks_out(system, own, miss, variance)
         return self.samples.value - miss, miss / np.sqrt(variance)
+
+    def _leave_blocks_out(self, system: System, own: Ints, miss: Floats, variance: Floats) -> None:
+        """Fill in what a system says of its own readings when their whole blocks are left out."""
+        block, part = self.samples.places.block[system.index], system.left_out
+        for b in np.unique(block[own]):
+            whole = np.flatnonzero(block == b)
+            m, v = leftout.together(self.nodes.weight, part.alpha[:, whole], part.blocks[int(b)])
+            answered = np.isin(whole, own)
+            at = system.index[whole[answered]]
+            miss[at], variance[at] = m[answered], v[answered]
 
     def _slice(self, places: Places, out: Floats) -> None:
         """Krige some points, those of one block, valve zone and crop at a time."""

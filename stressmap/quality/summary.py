@@ -42,7 +42,12 @@ class Summary:
 
 
 def summarise(
-    assessed: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, settings: Settings
+    assessed: gpd.GeoDataFrame,
+    blocks: gpd.GeoDataFrame,
+    valves: gpd.GeoDataFrame,
+    settings: Settings,
+    *,
+    weather: pd.DataFrame | None = None,
 ) -> Summary:
     """Put the result of the checks into sentences.
 
@@ -54,6 +59,8 @@ def summarise(
         In the working CRS.
     settings : Settings
         ``[reading]``, and the units that people see.
+    weather : DataFrame, optional
+        As ``intake.schemas.WEATHER``; tells the temperature where none was measured at the trees.
 
     Returns
     -------
@@ -70,7 +77,7 @@ def summarise(
     lines = [_counted(counts)]
     lines += _listed(here, "Left out", used=False)
     lines += _listed(here, "Mended or marked, and used", used=True)
-    lines += _spans(here, settings)
+    lines += _spans(here, settings, weather)
     lines += _bare(here, blocks, "block", "Blocks") + _bare(here, valves, "valve", "Valve zones")
     return Summary(counts, tuple(lines), tuple(_first(here, blocks, settings)[:2]))
 
@@ -126,22 +133,32 @@ def _named(found: pd.DataFrame) -> str:
     return ", ".join(shown[:LISTED]) + more
 
 
-def _spans(here: gpd.GeoDataFrame, settings: Settings) -> list[str]:
+def _spans(here: gpd.GeoDataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[str]:
     used = here[here["used"]]
     if used.empty:
         return []
     first, last = used["time"].min(), used["time"].max()
     parts = [f"time {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}"]
-    if used["temp_c"].notna().any():
-        low, high, unit = used["temp_c"].min(), used["temp_c"].max(), "C"
-        if settings.ranch.units == "us":
-            low, high, unit = low * 1.8 + 32, high * 1.8 + 32, "F"
-        parts.append(f"temperature at the trees {low:.0f} to {high:.0f} °{unit}")
+    parts += _temperatures(used, settings, weather)
     tension = -used["swp_bar"]
     parts.append(
         f"pressure {tension.min():.1f} to {tension.max():.1f} bar, half of it over {tension.median():.1f}"
     )
     return [f"Used: {'; '.join(parts)}."]
+
+
+def _temperatures(used: gpd.GeoDataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[str]:
+    """Give the span of temperature at the trees, else of the weather file in the hours of the readings."""
+    degrees, where = used["temp_c"].dropna(), "at the trees"
+    if degrees.empty and weather is not None:
+        hours = used["time"].dropna().dt.round("h").drop_duplicates()
+        degrees, where = weather.loc[weather["time"].isin(hours), "temp_c"].dropna(), "of the weather file"
+    if degrees.empty:
+        return []
+    low, high, unit = degrees.min(), degrees.max(), "C"
+    if settings.ranch.units == "us":
+        low, high, unit = low * 1.8 + 32, high * 1.8 + 32, "F"
+    return [f"temperature {where} {low:.0f} to {high:.0f} °{unit}"]
 
 
 def _bare(here: gpd.GeoDataFrame, areas: gpd.GeoDataFrame, name: str, title: str) -> list[str]:

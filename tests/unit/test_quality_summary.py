@@ -49,6 +49,17 @@ def test_temperature_is_shown_in_the_units_people_read() -> None:
     assert "temperature at the trees 86 to 94 °F" in "".join(summary(spoiled(), units="us").lines)
 
 
+def test_the_weather_file_tells_the_temperature_where_nobody_measured_it() -> None:
+    table = ranch.readings(BLOCKS)
+    hours = pd.date_range("2026-07-14", periods=24, freq="h", tz=ranch.ZONE)
+    weather = pd.DataFrame({"time": hours, "temp_c": np.arange(24.0) + 10})
+    assessed = ranch.assess(table, BLOCKS)
+    metric = ranch.settings()
+    metric = metric.model_copy(update={"ranch": metric.ranch.model_copy(update={"units": "metric"})})
+    lines = summarise(assessed, BLOCKS, ranch.valves(BLOCKS), metric, weather=weather).lines
+    assert "temperature of the weather file 23 to 25 °C; " in lines[1]
+
+
 def test_blocks_and_valves_without_a_reading_are_named() -> None:
     found = summary(ranch.readings(BLOCKS, per_block=1))
     assert found.lines[-1] == "Valve zones without a reading: 4 of 8: B1E, B2E, B3E, B4E."
