@@ -10,6 +10,7 @@ import pandas as pd
 from shapely.geometry.base import BaseGeometry
 
 from stressmap.share.content import Content
+from stressmap.share.drawing import middle
 from stressmap.share.mapdata import flag_codes, measured_blocks, rows, sets_by_valve
 from stressmap.share.words import Words
 
@@ -123,7 +124,7 @@ def side_of(zone: BaseGeometry, block: BaseGeometry | None) -> str:
     if zone.area > 0.9 * block.area:
         return "all"
     west, south, east, north = block.bounds
-    centre = zone.representative_point() if not zone.centroid.within(zone) else zone.centroid
+    centre = middle(zone)
     x = (centre.x - (west + east) / 2) / max(east - west, 1e-9)
     y = (centre.y - (south + north) / 2) / max(north - south, 1e-9)
     if math.hypot(x, y) < MIDDLE:
