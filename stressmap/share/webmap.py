@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 import re
 from importlib.resources import files
@@ -90,6 +92,7 @@ def render(content: Content) -> str:
     picture.add_child(RanchLayers())
     figure: Any = picture.get_root()
     figure.render()
+    script = _scripts() + figure.script.render()
     words = Words(content.ranch.languages[0], content.ranch.units)
     page = _environment().get_template("page.html")
     return page.render(
@@ -101,7 +104,8 @@ def render(content: Content) -> str:
         styles=Markup(_styles()),
         data=script_json(data | {"words": _texts(content), "style": _look()}),
         map_html=Markup(figure.html.render()),
-        map_script=Markup(_scripts() + figure.script.render()),
+        map_script=Markup(script),
+        script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
     )
 
 

@@ -6,6 +6,7 @@ import json
 import re
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from browser import DESK, PHONE, Page, chromium
 from content import LONG, NASTY, full, large, small
@@ -124,6 +125,42 @@ def test_names_from_files_stay_names(page: Page, small_map: Path) -> None:
     assert "Willow <Flat> & Sons" in page.text("#ranch-name")
     wide = page.js("return document.documentElement.scrollWidth - window.innerWidth")
     assert wide <= 0, "a long name pushes the page sideways"
+    assert_quiet(page)
+
+
+def test_even_markup_that_got_in_could_run_nothing(page: Page, small_map: Path) -> None:
+    """The page's policy allows its own script by its hash, and no other."""
+    page.open(small_map, PHONE)
+    page.js(
+        "document.body.insertAdjacentHTML('beforeend', '<img src=\"data:,x\" onerror=\"window.hurt = 1\">')"
+    )
+    page.js(
+        "const s = document.createElement('script'); s.textContent = 'window.hurt = 1';"
+        "document.body.append(s)"
+    )
+    assert page.js("return window.hurt === undefined")
+    assert any("Content Security Policy" in text for text in page.complaints())
+
+
+def test_what_was_not_measured_is_hatched_named_and_never_coloured_as_known(
+    page: Page, tmp_path: Path
+) -> None:
+    content = small()
+    bare = content.blocks["block"] == "B1"
+    blocks = content.blocks.assign(readings=content.blocks["readings"].where(~bare, 0))
+    last = content.valves["block"] == "B1"
+    valves = pd.concat([content.valves[~last], content.valves[last].assign(rank=None)], ignore_index=True)
+    content = dataclasses.replace(content, blocks=blocks, valves=valves)
+    write_map(content, tmp_path / "map.html")
+    page.open(tmp_path / "map.html", PHONE)
+    assert page.js("return document.querySelectorAll('.zone-none').length") == 3
+    fills = page.js("return [...document.querySelectorAll('.zone-none')].map(z => z.getAttribute('fill'))")
+    assert fills == ["url(#fill-none)"] * 3
+    assert "not measured" in page.text("#legend")
+    page.js("page.choose({kind: 'valve', item: ranch.valves[7]})")
+    card = page.text("#card")
+    assert "Not measured: no reading in this block." in card
+    assert "not ranked" in card
     assert_quiet(page)
 
 
