@@ -39,7 +39,19 @@ WIDER = 1.15
 
 @dataclass(frozen=True)
 class Group:
-    """Readings taken together in the likelihood."""
+    """Readings taken together in the likelihood.
+
+    Parameters
+    ----------
+    index : array of int, shape (n,)
+        Which.
+    value : array, shape (n,)
+        [bar].
+    trend : array, shape (n, p)
+        Columns of the mean.
+    alike : Alike
+        What they share.
+    """
 
     index: Ints
     value: Floats
