@@ -30,7 +30,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-SHOWN_VALVES = 10
 
 RanchFile = Annotated[Path, typer.Argument(metavar="RANCH.toml", help="Settings of the ranch.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")]
@@ -88,13 +87,25 @@ def run(
     epilog="Example: stressmap check config/demo_ranch.toml",
     help="Read and check the inputs, print what is wrong and what would be used, write nothing.",
 )
-def check(ranch: RanchFile, debug: Debug = False) -> None:
+def check(
+    ranch: RanchFile,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="A CSV file (or folder) for the doubtful readings.", metavar="FILE"),
+    ] = None,
+    debug: Debug = False,
+) -> None:
     """Check the inputs of a ranch."""
 
     def work() -> None:
         from stressmap import pipeline
 
-        _print_checked(pipeline.check(ranch))
+        checked = pipeline.check(ranch)
+        _print_checked(checked)
+        if out is not None:
+            typer.echo(f"To mend by hand: {pipeline.list_to_mend(checked, out)}")
+        if checked.stop is not None:
+            raise checked.stop
 
     _guarded(work, debug=debug)
 
@@ -260,40 +271,10 @@ def _bars(*, hidden: bool) -> _Bars:
 
 def _print_result(result: Result) -> None:
     from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
 
-    content = result.content
-    first, last = content.visit
-    days = f"{first}" if first == last else f"{first} to {last}"
-    used, count = int(content.readings["used"].sum()), len(content.readings)
-    console = Console(highlight=False, soft_wrap=False)
-    console.print(f"{content.ranch.name}, visit {days}: {used} of {count} readings used", markup=False)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in ("rank", "valve", "block", "stress", "90 % interval", "SWP", "readings", "priority"):
-        text = name in {"valve", "block", "priority"}
-        table.add_column(name, justify="left" if text else "right", no_wrap=name not in {"valve", "block"})
-    for row in content.valves.head(SHOWN_VALVES).itertuples():
-        table.add_row(
-            str(row.rank), escape(row.valve), escape(row.block), f"{row.stress_bar:.1f}",
-            f"{row.low_bar:.1f} to {row.high_bar:.1f}", f"{row.swp_bar:.1f}", str(row.readings),
-            f"{row.priority} {row.label_en}",
-        )  # fmt: skip
-    console.print(table)
-    rest = len(content.valves) - SHOWN_VALVES
-    if rest > 0:
-        console.print(f"... and {rest} more in valves.csv")
-    console.print(f"Stress is {_meaning(content.rank_by)}, in bar; mapped by {content.method}.")
-    _print_notes(console, content.notes)
-    console.print(f"Results: {result.folder}", markup=False)
+    from stressmap.share.summary import print_summary
 
-
-def _meaning(rank_by: str) -> str:
-    return {
-        "below_target": "how far below the season target the trees are",
-        "below_baseline": "how far below a fully watered tree they are",
-        "tension": "their tension",
-    }[rank_by]
+    print_summary(result.content, result.folder, Console(highlight=False, soft_wrap=False))
 
 
 def _print_notes(console: Any, notes: tuple[str, ...]) -> None:
@@ -304,25 +285,23 @@ def _print_notes(console: Any, notes: tuple[str, ...]) -> None:
 def _print_checked(checked: Checked) -> None:
     from rich.console import Console
 
-    inputs, table = checked.inputs, checked.assessed.readings
-    first, last = checked.assessed.visit
-    console = Console(highlight=False)
+    from stressmap.quality.summary import summarise, visit_line
+
+    inputs, table = checked.inputs, checked.readings
+    console = Console(highlight=False, soft_wrap=True)
     area = float(inputs.blocks.geometry.area.sum()) / 10_000
-    console.print(
+    found = summarise(table, inputs.blocks, inputs.valves, inputs.settings, weather=inputs.weather)
+    lines = [
         f"{inputs.settings.ranch.name}: {len(inputs.blocks)} blocks, {area:.0f} ha, "
         f"{len(inputs.valves)} valve zones, {inputs.crs.to_string()}",
-        markup=False,
-    )
-    console.print(
-        f"Visit {first} to {last}: {int(table['used'].sum())} of {len(table)} readings would be used."
-    )
-    flagged = table[[bool(codes) and codes != ("outside_visit",) for codes in table["flags"]]]
-    for row in flagged.itertuples():
-        kept = "used" if row.used else "left out"
-        console.print(
-            f"row {row.row}, tree {row.tree_id or '-'}: {', '.join(row.flags)} ({kept})", markup=False
-        )
-    _print_notes(console, checked.notes)
+        f"{visit_line(checked.visit)}: {found.counts['used']} of {found.counts['rows']} "
+        "readings would be used.",
+        *found.lines,
+        *(f"note: {note}" for note in checked.notes),
+        *(["Worth fixing first:", *(f"  {thing}" for thing in found.first)] if found.first else []),
+    ]
+    for line in lines:
+        console.print(line, markup=False)
 
 
 def main() -> None:

@@ -12,37 +12,25 @@ from pathlib import Path
 from typing import Protocol
 
 import geopandas as gpd
-import numpy as np
-import pandas as pd
 from pyproj import CRS
 
-from stressmap.agronomy.crops import edges_for, load_profiles
+from stressmap.agronomy.crops import load_profiles
 from stressmap.errors import DataError, Notes
 from stressmap.field.crossval import compare as compare_methods
-from stressmap.field.methods import fit_surface
-from stressmap.field.options import FieldOptions, Priors
-from stressmap.field.surface import Samples, Surface
+from stressmap.findings import content_of, fit
 from stressmap.intake.polygons import read_blocks, read_valves
-from stressmap.quality.checks import mark_unlike
 from stressmap.quality.siting import join_valves
-from stressmap.quality.visit import visit_before
+from stressmap.quality.summary import mend_table
 from stressmap.share import everything
-from stressmap.share.content import Content, Raster
+from stressmap.share.content import Content
 from stressmap.share.folder import default_folder, staged
+from stressmap.share.mend_list import write_mend_list
+from stressmap.share.report import Background, write_report
 from stressmap.share.starter import Start, write_start
 from stressmap.share.water_files import write_plan
-from stressmap.survey import Assessed, Inputs, Visit, assess_readings, assess_visit, load_inputs
-from stressmap.units import M2_PER_HA
+from stressmap.survey import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.water.advice import plan_table, timetable_table
 from stressmap.water.ranch import advise_ranch
-from stressmap.zoning.cells import Lattice, lattice
-from stressmap.zoning.change import compare as compare_visits
-from stressmap.zoning.change import irrigated_between
-from stressmap.zoning.classes import Edges
-from stressmap.zoning.look_again import Ground, Stakes, cut_of, look_again
-from stressmap.zoning.mapping import Terms, map_blocks, valve_figures
-from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
-from stressmap.zoning.samples import CovariateAt, usable_samples
 
 
 class Progress(Protocol):
@@ -87,45 +75,6 @@ class Result:
 
     content: Content
     folder: Path
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """A mapping method fitted to a visit, and the readings it was fitted to."""
-
-    surface: Surface
-    samples: Samples
-    options: FieldOptions
-
-
-def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Fitted:
-    """Fit the mapping method to the readings that may be used.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        From :func:`stressmap.survey.load_inputs`.
-    assessed : Assessed
-        From :func:`stressmap.survey.assess_readings`.
-    jobs : int
-        Parallel workers.
-
-    Returns
-    -------
-    Fitted
-    """
-    chosen = inputs.settings
-    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
-    options = FieldOptions(
-        reading_error_bar=assessed.error.reading_error_bar,
-        priors=Priors(**chosen.model.model_dump()),
-        jobs=jobs,
-    )
-    return Fitted(fit_surface(samples, method=chosen.map.method, options=options), samples, options)
-
-
-def _covariate(inputs: Inputs) -> CovariateAt | None:
-    return None if inputs.covariate is None else inputs.covariate.at
 
 
 def run(
@@ -174,7 +123,7 @@ def run(
         notes.say(note)
     tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
-        content = _content(inputs, assessed, fitted.surface, notes, tell)
+        content = content_of(inputs, assessed, fitted.surface, notes, step=tell.step)
     advice = None
     if inputs.settings.water is not None:
         tell.stage("Planning water", 1)
@@ -193,152 +142,20 @@ def run(
             everything.write(content, folder)
             if advice is not None:
                 write_plan(advice, inputs.settings.ranch, folder)
-        summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
-        error = dataclasses.asdict(assessed.error)
-        record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
-        everything.write_run(content, record, folder / "run.json")
+            summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
+            error = dataclasses.asdict(assessed.error)
+            record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
+            page = everything.run_page(content, record)
+            write_report(content, Background(page, _seasons(inputs), inputs.weather), folder / "report.html")
+        everything.write_run(page | {"timings": watch.seconds}, folder / "run.json")
     return Result(content, target)
 
 
-def _content(inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, tell: Progress) -> Content:
-    chosen = inputs.settings
-    edges = _edges(inputs)
-    grid = lattice(inputs.blocks, chosen.map.cell_m)
-    terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
-    mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=tell.step)
-    before = visit_before(inputs.readings, assessed.visit)
-    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
-    again = look_again(
-        surface,
-        Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
-        _stakes(inputs, mapped.valves),
-        chosen.map.look_again,
-    )
-    return Content(
-        ranch=chosen.ranch,
-        visit=assessed.visit,
-        rank_by=chosen.map.rank_by,
-        edges_bar=edges,
-        method=surface.method,
-        blocks=_counted(inputs.blocks, assessed.readings, "block"),
-        zones=mapped.zones,
-        valves=_ranked(inputs, assessed, mapped.valves, edges, change),
-        readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
-        raster=Raster(
-            crs=inputs.crs.to_string(),
-            west=grid.west,
-            north=grid.north,
-            cell_m=grid.cell_m,
-            shape=grid.shape,
-            row=mapped.row,
-            col=mapped.col,
-            stress_bar=mapped.stress_bar,
-            stress_se_bar=mapped.stress_se_bar,
-        ),
-        notes=tuple(notes),
-        look_again=again,
-        previous_visit=before[1] if before and change is not None else None,
-        basemap=chosen.map.basemap,
-    )
-
-
-def _edges(inputs: Inputs) -> dict[str, Edges]:
-    chosen = inputs.settings.map
-    return {
-        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar)
-        for crop in sorted(inputs.blocks["crop"].unique())
-    }
-
-
-def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.GeoDataFrame:
-    """Rank the valve zones of a visit without mapping the blocks.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        From :func:`stressmap.survey.load_inputs`.
-    assessed : Assessed
-        From :func:`stressmap.survey.assess_readings`.
-    surface : Surface
-        The fitted method.
-
-    Returns
-    -------
-    GeoDataFrame
-        In rank order, with the columns of ``valves.csv`` that need no earlier visit.
-    """
-    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
-    figures = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
-    return _ranked(inputs, assessed, figures, _edges(inputs), None)
-
-
-def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gpd.GeoDataFrame:
-    """Add how many readings were used in each area."""
-    counts = readings[readings["used"]].groupby(by).size()
-    return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
-
-
-def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
-    """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name."""
-    area = inputs.valves.geometry.area.to_numpy() / M2_PER_HA
-    weight = inputs.blocks.set_index("block")["weight"][inputs.valves["block"]].to_numpy()
-    return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
-
-
-def _change(
-    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures
-) -> pd.DataFrame | None:
-    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
-    unheard = Notes()
-    try:
-        earlier = assess_visit(inputs, before, unheard)
-    except DataError:
-        return None
-    surface = fit(inputs, earlier, jobs=1).surface
-    then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
-    since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
-    ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
-    return compare_visits(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
-
-
-def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
-    midnight = pd.Timestamp(day) + pd.Timedelta(days=later)
-    return midnight.tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward", ambiguous=True)
-
-
-def _ranked(
-    inputs: Inputs,
-    assessed: Assessed,
-    figures: Figures,
-    edges: dict[str, Edges],
-    change: pd.DataFrame | None,
-) -> gpd.GeoDataFrame:
-    table = _counted(inputs.valves, assessed.readings, "valve")
-    measured = set(assessed.readings.loc[assessed.readings["used"], "block"])
-    table["measured"] = [block in measured for block in table["block"]]
-    until = _local_midnight(inputs, assessed.visit[1], 1)
-    table["last_irrigated"] = last_irrigated(table["valve"].tolist(), inputs.irrigation, until)
-    if change is not None:
-        table = table.assign(**{name: change[name].to_numpy() for name in change.columns})
-    chosen = inputs.settings.map
-    return rank_valves(
-        table,
-        assessed.blocks,
-        figures,
-        edges,
-        chosen.rank_by,
-        rank_unmeasured=chosen.rank_unmeasured,
-    )
-
-
-def _predicted(readings: gpd.GeoDataFrame, surface: Surface, unlike_z: float) -> gpd.GeoDataFrame:
-    """Add what every used reading would have been from the others, and mark those far from it."""
-    table = readings.assign(predicted_bar=np.nan, z_score=np.nan)
-    predicted, z_score = surface.leave_one_out()
-    table.loc[table["used"], "predicted_bar"] = predicted
-    table.loc[table["used"], "z_score"] = z_score
-    flags = mark_unlike(table["flags"].tolist(), table["z_score"].to_numpy(), unlike_z)
-    return table.assign(flags=pd.Series(flags, index=table.index, dtype=object))
+def _seasons(inputs: Inputs) -> dict[str, tuple[tuple[str, float], ...]]:
+    """Gather the season targets of the crops on the ranch."""
+    crops = sorted(inputs.blocks["crop"].unique())
+    targets = {crop: inputs.profiles[crop].season_target for crop in crops}
+    return {crop: tuple(points) for crop, points in targets.items() if points}
 
 
 @dataclass(frozen=True)
@@ -349,15 +166,21 @@ class Checked:
     ----------
     inputs : Inputs
         As read.
-    assessed : Assessed
-        The visit's readings with their flags.
+    visit : tuple of date
+        First and last day.
+    readings : GeoDataFrame
+        All readings with their flags.
     notes : tuple of str
         What was mended or is missing.
+    stop : DataError or None
+        What would stop a run all the same: no reading may be used.
     """
 
     inputs: Inputs
-    assessed: Assessed
+    visit: Visit
+    readings: gpd.GeoDataFrame
     notes: tuple[str, ...]
+    stop: DataError | None = None
 
 
 def check(source: Path) -> Checked:
@@ -375,12 +198,41 @@ def check(source: Path) -> Checked:
     Raises
     ------
     StressmapError
-        If :func:`run` would stop for it too.
+        If a file or setting cannot be used.
     """
     notes = Notes()
     inputs = load_inputs(source, notes)
-    assessed = assess_readings(inputs, None, notes)
-    return Checked(inputs, assessed, tuple(notes))
+    try:
+        assessed = assess_readings(inputs, None, notes)
+    except NothingUsableError as stop:
+        return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
+    return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))
+
+
+def list_to_mend(checked: Checked, out: Path) -> Path:
+    """Write the doubtful readings of a check as a small table to mend by hand.
+
+    Parameters
+    ----------
+    checked : Checked
+        From :func:`check`.
+    out : Path
+        A ``.csv`` file, or a folder.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
+    files = checked.inputs.settings.files
+    inputs = (files.readings, files.blocks, files.valves, files.weather, files.irrigation)
+    table = mend_table(checked.readings)
+    return write_mend_list(table, out, (checked.inputs.source, *(path for path in inputs if path)))
 
 
 def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:

@@ -63,6 +63,25 @@ class Assessed:
     error: ReadingError
 
 
+class NothingUsableError(DataError):
+    """No reading of the visit may be used; carries them, so that ``check`` can say why.
+
+    Parameters
+    ----------
+    problem : Problem
+        In one sentence.
+    visit : tuple of date
+        First and last day.
+    readings : GeoDataFrame
+        With their flags.
+    """
+
+    def __init__(self, problem: Problem, visit: Visit, readings: gpd.GeoDataFrame) -> None:
+        super().__init__(problem)
+        self.visit = visit
+        self.readings = readings
+
+
 def _together(*readers: Callable[[], Any]) -> list[Any]:
     """Call readers of separate files and raise all their problems at once."""
     found: list[Any] = []
@@ -189,7 +208,7 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
         notes.say(f"{int(bare.sum())} readings are not used: their {chosen.map.rank_by} cannot be computed.")
         table["used"] = table["used"] & ~bare
     if not table["used"].any():
-        raise DataError(_nothing_usable(chosen, visit, table))
+        raise NothingUsableError(_nothing_usable(chosen, visit, table), visit, table)
     held = block_figures(inputs.blocks, visit, table[table["used"]], inputs.profiles, chosen, notes)
     return Assessed(visit, table, held, error)
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from stressmap.errors import Notes
-from stressmap.pipeline import Progress, Silent, fit, ranked_valves
+from stressmap.findings import fit, ranked_valves
+from stressmap.pipeline import Progress, Silent
 from stressmap.settings import Ranch
 from stressmap.share.folder import staged
 from stressmap.share.water_files import write_curve, write_plan

@@ -30,8 +30,6 @@ class Correlation:
         The same for the compiled loops.
     of : callable
         Correlation of ``u = distance / range``, array to array.
-    slope : callable
-        Its derivative by the logarithm of the range, ``-u · d of / d u``.
     reach : float
         Beyond this ``u`` it is below 1e-12.
 
@@ -44,7 +42,6 @@ class Correlation:
     name: str
     code: int
     of: Callable[[Floats], Floats]
-    slope: Callable[[Floats], Floats]
     reach: float
 
     def __call__(self, distance: Floats, range_m: float) -> Floats:
@@ -52,40 +49,22 @@ class Correlation:
         return self.of(distance / range_m)
 
 
-SPHERICAL = Correlation(
-    "spherical",
-    0,
-    lambda u: np.where(u < 1, 1 - 1.5 * u + 0.5 * u**3, 0.0),
-    lambda u: np.where(u < 1, 1.5 * u - 1.5 * u**3, 0.0),
-    1.0,
-)
+SPHERICAL = Correlation("spherical", 0, lambda u: np.where(u < 1, 1 - 1.5 * u + 0.5 * u**3, 0.0), 1.0)
 """``1 - 3u/2 + u³/2``, 0 from the range on, where the sill is reached."""
 
-EXPONENTIAL = Correlation("exponential", 1, lambda u: np.exp(-u), lambda u: u * np.exp(-u), 27.7)
+EXPONENTIAL = Correlation("exponential", 1, lambda u: np.exp(-u), 27.7)
 """``exp(-u)``: 0.37 at the range, 0.05 at three ranges."""
 
-MATERN12 = Correlation("matern 1/2", EXPONENTIAL.code, EXPONENTIAL.of, EXPONENTIAL.slope, EXPONENTIAL.reach)
+MATERN12 = Correlation("matern 1/2", EXPONENTIAL.code, EXPONENTIAL.of, EXPONENTIAL.reach)
 """The exponential under its other name."""
 
-MATERN32 = Correlation(
-    "matern 3/2",
-    2,
-    lambda u: (1 + SQRT3 * u) * np.exp(-SQRT3 * u),
-    lambda u: 3 * u**2 * np.exp(-SQRT3 * u),
-    18.2,
-)
+MATERN32 = Correlation("matern 3/2", 2, lambda u: (1 + SQRT3 * u) * np.exp(-SQRT3 * u), 18.2)
 """``(1 + √3·u)·exp(-√3·u)``: 0.48 at the range, 0.14 at two ranges."""
 
-MATERN52 = Correlation(
-    "matern 5/2",
-    3,
-    lambda u: (1 + SQRT5 * u + 5 / 3 * u**2) * np.exp(-SQRT5 * u),
-    lambda u: 5 / 3 * u**2 * (1 + SQRT5 * u) * np.exp(-SQRT5 * u),
-    15.5,
-)
+MATERN52 = Correlation("matern 5/2", 3, lambda u: (1 + SQRT5 * u + 5 / 3 * u**2) * np.exp(-SQRT5 * u), 15.5)
 """``(1 + √5·u + 5u²/3)·exp(-√5·u)``: 0.52 at the range, 0.14 at two ranges."""
 
-GAUSSIAN = Correlation("gaussian", 4, lambda u: np.exp(-(u**2)), lambda u: 2 * u**2 * np.exp(-(u**2)), 5.3)
+GAUSSIAN = Correlation("gaussian", 4, lambda u: np.exp(-(u**2)), 5.3)
 """``exp(-u²)``: 0.37 at the range. Smoother than any orchard; there to check fits against others'."""
 
 CORRELATIONS = {c.name: c for c in (SPHERICAL, EXPONENTIAL, MATERN12, MATERN32, MATERN52, GAUSSIAN)}

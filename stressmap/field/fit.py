@@ -9,19 +9,22 @@ textbook (importance sampling about a mode).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import LinAlgError
 from scipy.optimize import minimize
 from scipy.special import logsumexp, ndtri
+from threadpoolctl import threadpool_limits
 
 from stressmap.field.covariance import Parameters
+from stressmap.field.kriging import Nodes
 from stressmap.field.model import Alike, Model, alike
 from stressmap.field.neighbours import likelihood_groups
-from stressmap.field.parallel import each
 from stressmap.field.reml import log_likelihood, projection, solve
 from stressmap.field.surface import Floats, Ints, Samples
+from stressmap.field.trend import Levels, Trend
 
 RANGE_STEPS = np.arange(-2.0, 2.01, 0.5)
 """Where ranges are tried, in standard deviations of the prior of their logarithm."""
@@ -36,7 +39,19 @@ WIDER = 1.15
 
 @dataclass(frozen=True)
 class Group:
-    """Readings taken together in the likelihood."""
+    """Readings taken together in the likelihood.
+
+    Parameters
+    ----------
+    index : array of int, shape (n,)
+        Which.
+    value : array, shape (n,)
+        [bar].
+    trend : array, shape (n, p)
+        Columns of the mean.
+    alike : Alike
+        What they share.
+    """
 
     index: Ints
     value: Floats
@@ -98,7 +113,7 @@ def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROU
     return [Group(g, samples.value[g], trend[g], alike(samples, g)) for g in parts]
 
 
-def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, jobs: int = 1) -> Fit:
+def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True) -> Fit:
     """Fit the model to readings.
 
     Parameters
@@ -111,8 +126,6 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, 
         What is free.
     average : bool
         Whether to average over what the readings leave open; else the best set alone.
-    jobs : int
-        Threads.
 
     Returns
     -------
@@ -121,7 +134,8 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, 
     """
     groups = make_groups(samples, trend)
     try:
-        return _fit(groups, model, len(samples), average=average, jobs=jobs)
+        with threadpool_limits(1):  # small systems; two BLAS threads take several times as long
+            return _fit(groups, model, len(samples), average=average)
     except (LinAlgError, ValueError, FloatingPointError) as error:
         nodes = tuple(model.parameters(u) for u in model.from_normal(normal_points(32, len(model.middle()))))
         note = (
@@ -138,13 +152,46 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True, 
         )
 
 
-def _fit(groups: list[Group], model: Model, n: int, *, average: bool, jobs: int) -> Fit:
+def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> Nodes:
+    """Estimate the trend from all readings of the ranch under every set of parameters.
+
+    Parameters
+    ----------
+    samples : Samples
+        n readings, about 0 on the whole.
+    drift : array, shape (n,)
+        Standardised covariate.
+    found : Fit
+        Sets of parameters.
+    levels : Levels
+        Crops.
+
+    Returns
+    -------
+    Nodes
+    """
+    groups = make_groups(samples, levels.columns(samples.places, drift), most=None)
+
+    def parts(p: Parameters, patterns: list[Floats]) -> Iterator[tuple[Floats, Floats]]:
+        for group, pattern in zip(groups, patterns, strict=True):
+            solved = solve(group.alike.covariance(replace(p, crop=0.0), pattern), group.trend)
+            yield solved.information, np.asarray(solved.weighed.T @ group.value)
+
+    trends: dict[int, Trend] = {}
+    with threadpool_limits(1):
+        for range_m in sorted({p.range_m for p in found.nodes}):
+            patterns = [group.alike.pattern(found.model, range_m) for group in groups]
+            for k, p in enumerate(found.nodes):
+                if p.range_m == range_m:
+                    trends[k] = levels.estimate(parts(p, patterns))
+    ordered = tuple(trends[k] for k in range(len(trends)))
+    return Nodes(found.nodes, found.weight, ordered, levels, found.model.correlation)
+
+
+def _fit(groups: list[Group], model: Model, n: int, *, average: bool) -> Fit:
     ranges = np.log(model.priors.range_m) + model.priors.range_spread * RANGE_STEPS
-
-    def work(log_range: float) -> tuple[Floats, Floats, float]:
-        return _about_mode(groups, model, float(log_range), _node_count(n) if average else 0)
-
-    found = each(work, ranges, jobs=jobs)
+    count = _node_count(n) if average else 0
+    found = [_about_mode(groups, model, float(log_range), count) for log_range in ranges]
     mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
     if not np.all(np.isfinite(mass)):
         msg = "its likelihood is not finite"
@@ -166,7 +213,7 @@ def _fit(groups: list[Group], model: Model, n: int, *, average: bool, jobs: int)
 
 def _node_count(n: int) -> int:
     """Nodes about each range: fewer readings leave more open."""
-    return 48 if n <= 120 else 32 if n <= 256 else 12
+    return 48 if n <= 120 else 32 if n <= 256 else 16 if n <= 600 else 8
 
 
 def _heaviest(weight: Floats) -> Ints:

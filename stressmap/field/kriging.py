@@ -8,7 +8,7 @@ sets costs as much as a handful.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,22 +17,7 @@ from stressmap.field.model import Alike, alike, valve_groups
 from stressmap.field.reml import solve
 from stressmap.field.support import thin
 from stressmap.field.surface import Floats, Ints, Places, Samples
-
-
-@dataclass(frozen=True)
-class Trend:
-    """What is known of the mean under one set of parameters, from all readings of the ranch.
-
-    Parameters
-    ----------
-    mean : array, shape (p,)
-        Level [bar] and, with a covariate, its coefficient [bar].
-    variance : array, shape (p, p)
-        Of these [bar²].
-    """
-
-    mean: Floats
-    variance: Floats
+from stressmap.field.trend import Levels, Trend
 
 
 @dataclass(frozen=True)
@@ -47,6 +32,8 @@ class Nodes:
         Sum one.
     trends : tuple of Trend
         One each.
+    levels : Levels
+        What the trends are about.
     correlation : Correlation
         Of the pattern.
     """
@@ -54,6 +41,7 @@ class Nodes:
     parameters: tuple[Parameters, ...]
     weight: Floats
     trends: tuple[Trend, ...]
+    levels: Levels
     correlation: Correlation
 
     @property
@@ -64,22 +52,20 @@ class Nodes:
 
 @dataclass(frozen=True)
 class Kinds:
-    """Blocks, valve groups and crops that the readings of a system lie in: h before the trend."""
+    """Blocks and valve groups that the readings of a system lie in: h before the trend."""
 
     block: Ints
     valve: Ints
-    crop: Ints
 
     def columns(self, places: Places) -> Floats:
         """Return 1 where a place lies in a kind, shape (n, number of kinds)."""
         valve = valve_groups(places.block, places.valve)
-        pairs = ((places.block, self.block), (valve, self.valve), (places.crop, self.crop))
+        pairs = ((places.block, self.block), (valve, self.valve))
         return np.concatenate([(a[:, None] == b[None, :]).astype(float) for a, b in pairs], axis=1)
 
     def scale(self, parameters: Parameters) -> Floats:
         """Return the variance of each column [bar²]."""
-        sizes = (len(self.block), len(self.valve), len(self.crop))
-        return np.repeat([parameters.block, parameters.valve, parameters.crop], sizes)
+        return np.repeat([parameters.block, parameters.valve], (len(self.block), len(self.valve)))
 
 
 @dataclass
@@ -100,7 +86,7 @@ class Forms:
         Of h in the mean.
     pattern : array, shape (R,)
         Variance of the pattern [bar²] with each range's share of the weight.
-    block, valve, crop : float
+    block, valve : float
         Average variances [bar²].
     """
 
@@ -112,7 +98,6 @@ class Forms:
     pattern: Floats
     block: float = 0.0
     valve: float = 0.0
-    crop: float = 0.0
 
     @classmethod
     def empty(cls, ranges: int, n: int, size: int) -> Forms:
@@ -160,28 +145,31 @@ class System:
         Standardised covariate at the readings.
     nodes : Nodes
         Sets of parameters.
+    blocks : array of int, optional
+        Blocks whose readings will be left out together; default all.
     """
 
-    def __init__(self, samples: Samples, index: Ints, drift: Floats, nodes: Nodes) -> None:
+    def __init__(
+        self, samples: Samples, index: Ints, drift: Floats, nodes: Nodes, *, blocks: Ints | None = None
+    ) -> None:
         self.index = index
         self._nodes = nodes
         self._samples = samples.take(index)
         places = self._samples.places
+        self._own = np.isin(places.block, places.block if blocks is None else blocks)
         self._origin = places.xy.mean(axis=0)
         self._xy = np.ascontiguousarray(places.xy - self._origin)
         self.kinds = Kinds(
             np.unique(places.block),
             np.unique(valve_groups(places.block, places.valve)),
-            np.unique(places.crop),
         )
-        width = len(nodes.trends[0].mean)
-        self._trend = np.column_stack([np.ones(len(index)), drift[index]])[:, :width]
+        self._trend = nodes.levels.columns(places, drift[index])
         self._ranges = nodes.ranges
         self.left_out = self._build(alike(samples, index))
 
-    def known(self, places: Places) -> Floats:
-        """Return h of places but for the drift, shape (m, width)."""
-        return np.column_stack([self.kinds.columns(places), np.ones(len(places)), np.zeros(len(places))])
+    def known(self, places: Places, drift: Floats) -> Floats:
+        """Return h of places, shape (m, kinds + crops + 1), the drift last."""
+        return np.column_stack([self.kinds.columns(places), self._nodes.levels.columns(places, drift)])
 
     def points(self, xy: Floats, drift: Floats, kind: Places, out: Floats) -> None:
         """Krige points that lie in one block, valve zone and crop.
@@ -199,10 +187,11 @@ class System:
         """
         from stressmap.field.loops import krige_cells
 
-        f = self.forms
-        h = self.known(kind)[0]
+        f, kind = self.forms, kind.take(slice(0, 1))
+        h = self.known(kind, np.zeros(1))[0]
         across = f.known @ h
-        constant = float(h @ across) + f.block + f.valve + f.crop + float(f.pattern.sum())
+        constant = float(h @ across) + f.block + f.valve + float(f.pattern.sum())
+        constant += self._nodes.levels.doubt(kind)
         flat = np.array([f.flat @ h, f.flat[-1], constant, 2 * across[-1], f.known[-1, -1]])
         lines = np.zeros((len(self._ranges), 3, f.lower.shape[1]))
         n = len(self._xy)
@@ -211,18 +200,8 @@ class System:
         lines[:, 2, :n] = f.weight
         reach = self._ranges * self._nodes.correlation.reach
         cells = xy - self._origin
-        krige_cells(
-            cells,
-            drift,
-            self._xy,
-            self._nodes.correlation.code,
-            self._ranges,
-            reach,
-            f.lower,
-            lines,
-            flat,
-            out,
-        )
+        code = self._nodes.correlation.code
+        krige_cells(cells, drift, self._xy, code, self._ranges, reach, f.lower, lines, flat, out)
 
     def mean_of(self, places: Places, drift: Floats) -> tuple[float, float]:
         """Krige the mean over some cells, whatever blocks, valve zones and crops they lie in.
@@ -242,14 +221,14 @@ class System:
             Of the mean, change of support included [bar²].
         """
         f = self.forms
-        h = self.known(places).mean(axis=0)
-        h[-1] = drift.mean()
+        h = self.known(places, drift).mean(axis=0)
         cells = np.ascontiguousarray(places.xy - self._origin)
         few = np.ascontiguousarray(cells[thin(cells)])
         valve = valve_groups(places.block, places.valve)
         mean = float(f.flat @ h)
         total = float(h @ f.known @ h)
-        total += f.block * _shared(places.block) + f.valve * _shared(valve) + f.crop * _shared(places.crop)
+        total += f.block * _shared(places.block) + f.valve * _shared(valve)
+        total += self._nodes.levels.doubt(places)
         for r, range_m in enumerate(self._ranges):
             m = self._correlations(cells, self._xy, float(range_m))
             symmetric = 0.5 * (f.lower[r] + f.lower[r].T)[: len(m), : len(m)]
@@ -269,14 +248,15 @@ class System:
         """Solve for every set of parameters and add up the forms."""
         nodes, n = self._nodes, len(self.index)
         columns = self.kinds.columns(self._samples.places)
-        self.forms = f = Forms.empty(len(self._ranges), n, columns.shape[1] + 2)
+        self.forms = f = Forms.empty(len(self._ranges), n, columns.shape[1] + self._trend.shape[1])
         patterns = [nodes.correlation(shared.distance, float(r)) for r in self._ranges]
         alpha, diagonal = np.empty((len(nodes.weight), n)), np.empty((len(nodes.weight), n))
-        members = {int(b): np.flatnonzero(self._samples.places.block == b) for b in self.kinds.block}
-        blocks = {b: np.empty((len(nodes.weight), len(i), len(i))) for b, i in members.items()}
+        codes, counts = np.unique(self._samples.places.block[self._own], return_counts=True)
+        blocks = {int(b): np.empty((len(nodes.weight), k, k)) for b, k in zip(codes, counts, strict=True)}
+        members = {b: np.flatnonzero((self._samples.places.block == b) & self._own) for b in blocks}
         for k, (p, w, trend) in enumerate(zip(nodes.parameters, nodes.weight, nodes.trends, strict=True)):
             r = int(np.searchsorted(self._ranges, p.range_m))
-            solved = solve(shared.covariance(p, patterns[r]), self._trend)
+            solved = solve(shared.covariance(replace(p, crop=0.0), patterns[r]), self._trend)
             pull = solved.weighed @ trend.variance
             a = solved.inverse @ (self._samples.value - self._trend @ trend.mean)
             projected = solved.inverse - pull @ solved.weighed.T
@@ -288,10 +268,10 @@ class System:
             f.weight[r] += w * p.pattern * a
             f.flat += w * h
             f.pattern[r] += w * p.pattern
-            f.block, f.valve, f.crop = f.block + w * p.block, f.valve + w * p.valve, f.crop + w * p.crop
+            f.block, f.valve = f.block + w * p.block, f.valve + w * p.valve
             alpha[k], diagonal[k] = a, np.diag(projected)
             for b, i in members.items():
-                blocks[b][k] = projected[np.ix_(i, i)]
+                blocks[b][k] = projected[i[:, None], i]
         f.lower = np.tril(f.lower) + np.tril(f.lower, -1)
         return LeftOut(alpha, diagonal, blocks)
 
@@ -312,16 +292,15 @@ def _known_forms(
     pull : array, shape (n, p)
         Weight of the trend.
     trend : Trend
-        Mean and variance of the trend; without a covariate its place in h stays empty.
+        Mean and variance of the trend.
     """
-    c, p = scaled.shape[1], pull.shape[1]
-    h, moved, inner = np.zeros(c + 2), np.zeros((len(a), c + 2)), np.zeros((c + 2, c + 2))
-    h[:c], h[c : c + p] = scaled.T @ a, trend.mean
-    moved[:, :c], moved[:, c : c + p] = projected @ scaled, pull
-    inner[:c, :c] = -scaled.T @ moved[:, :c]
-    inner[:c, c:] = -scaled.T @ moved[:, c:]
+    c = scaled.shape[1]
+    h = np.concatenate([scaled.T @ a, trend.mean])
+    moved = np.hstack([projected @ scaled, pull])
+    inner = np.zeros((len(h), len(h)))
+    inner[:c] = -scaled.T @ moved
     inner[c:, :c] = inner[:c, c:].T
-    inner[c : c + p, c : c + p] = trend.variance
+    inner[c:, c:] = trend.variance
     return h, moved, inner
 
 
@@ -331,6 +310,43 @@ def _shared(code: Ints) -> float:
     return float(np.sum((count / len(code)) ** 2))
 
 
-def one_node(parameters: Parameters, correlation: Correlation, trend: Trend) -> Nodes:
-    """Make nodes of a single set of parameters."""
-    return Nodes((parameters,), np.ones(1), (trend,), correlation)
+def known_parameters(samples: Samples, parameters: Parameters, correlation: Correlation) -> System:
+    """Krige from readings whose parameters are known, with an estimated mean: ordinary kriging.
+
+    Parameters
+    ----------
+    samples : Samples
+        Readings.
+    parameters : Parameters
+        Variances [bar²] and range [m].
+    correlation : Correlation
+        Of the pattern.
+
+    Returns
+    -------
+    System
+
+    Raises
+    ------
+    LinAlgError
+        If the covariance of the readings is singular.
+
+    Examples
+    --------
+    >>> none = np.zeros(2, dtype=np.int64)
+    >>> places = Places(np.array([[0.0, 0.0], [100.0, 0.0]]), none, none, none)
+    >>> from stressmap.field.covariance import SPHERICAL
+    >>> known = Parameters(0.0, 0.0, 1.0, 0.0, 0.0, 80.0)
+    >>> system = known_parameters(Samples(places, np.array([1.0, 3.0]), none), known, SPHERICAL)
+    >>> out = np.empty((2, 1))
+    >>> system.points(np.array([[50.0, 0.0]]), np.zeros(1), places, out)
+    >>> float(out[0, 0].round(6))
+    2.0
+    """
+    index, drift = np.arange(len(samples)), np.zeros(len(samples))
+    levels = Levels(np.unique(samples.places.crop), parameters.crop)
+    shared, columns = alike(samples, index), levels.columns(samples.places, drift)
+    pattern = correlation(shared.distance, parameters.range_m)
+    solved = solve(shared.covariance(replace(parameters, crop=0.0), pattern), columns)
+    trend = levels.estimate([(solved.information, solved.weighed.T @ samples.value)])
+    return System(samples, index, drift, Nodes((parameters,), np.ones(1), (trend,), levels, correlation))

@@ -162,7 +162,7 @@ def _mean(n, weight, m, mean):  # type: ignore[no-untyped-def]
 
 @compiled
 def _within(readings, cx, cy, reach, chosen):  # type: ignore[no-untyped-def]
-    """List the readings within reach of the box around a tile; return how many."""
+    """List the readings within reach of the box around a tile; return how many, all if it is nearly all."""
     low_x, high_x, low_y, high_y = cx.min(), cx.max(), cy.min(), cy.max()
     count = 0
     for i in range(readings.shape[0]):
@@ -171,6 +171,8 @@ def _within(readings, cx, cy, reach, chosen):  # type: ignore[no-untyped-def]
         if dx * dx + dy * dy < reach * reach:
             chosen[count] = i
             count += 1
+    if 20 * count > 17 * readings.shape[0]:
+        return readings.shape[0]
     return count
 
 
@@ -232,7 +234,8 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
         for r in range(ranges.shape[0]):
             count = _within(readings, cx, cy, reach[r], chosen)
             for i in range(count):
-                x, y = readings[chosen[i], 0], readings[chosen[i], 1]
+                k = i if count == n else chosen[i]
+                x, y = readings[k, 0], readings[k, 1]
                 _correlate(kind, x, y, 1.0 / ranges[r], cx, cy, m[i], e, power, bits)
             for i in range(count, (count + 3) // 4 * 4):
                 m[i, :] = 0.0

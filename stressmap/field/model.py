@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial.distance import cdist
+from scipy.special import ndtr, ndtri
 
 from stressmap.field.covariance import MATERN32, Correlation, Parameters
 from stressmap.field.options import Priors
@@ -81,8 +82,6 @@ class Model:
 
     def from_normal(self, z: Floats) -> Floats:
         """Turn standard normal figures, shape (m, k), into vectors as plausible beforehand."""
-        from scipy.special import ndtr, ndtri
-
         vanish = np.array([self._may_vanish(name) for name in self.free] + [False])
         spread = np.array([self.priors.noise_spread] * len(self.free) + [self.priors.range_spread])
         half_normal = np.log(ndtri(0.5 + 0.5 * np.clip(ndtr(z), 1e-6, 1 - 1e-6)))

@@ -8,7 +8,7 @@ from stressmap.field.surface import Floats, Ints
 
 MOST_TOGETHER = 256
 """Readings up to which the whole ranch is one system; above, each block's system is this many at most."""
-NEAREST = 96
+NEAREST = 64
 """Readings up to which a block's own are filled up with their nearest, when the ranch is not one system."""
 
 

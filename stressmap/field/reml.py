@@ -54,13 +54,15 @@ def solve(covariance: Floats, trend: Floats) -> Solved:
     LinAlgError
         If the covariance is not positive definite.
     """
-    factor, info = dpotrf(covariance, lower=1, clean=0)
+    # the transpose of a symmetric matrix is itself, in the order LAPACK works in: no copy is made to turn it
+    factor, info = dpotrf(covariance.T, lower=1, clean=1)
     if info:
         msg = "the covariance of the readings is not positive definite"
         raise LinAlgError(msg)
     log_determinant = 2.0 * float(np.log(np.diag(factor)).sum())
     half, _ = dpotri(factor, lower=1, overwrite_c=1)
-    inverse = np.tril(half) + np.tril(half, -1).T
+    inverse = half + half.T
+    inverse[np.diag_indices(len(inverse))] *= 0.5
     weighed = inverse @ trend
     return Solved(inverse, weighed, trend.T @ weighed, log_determinant)
 

@@ -2,33 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from scipy.spatial.distance import cdist
+from threadpoolctl import threadpool_limits
 
 from stressmap.field import leftout
-from stressmap.field.fit import Fit, fit, make_groups
+from stressmap.field.fit import fit, with_trends
 from stressmap.field.joint import Joint, joint_errors, nearest_readings
-from stressmap.field.kriging import Nodes, System, Trend
+from stressmap.field.kriging import System
 from stressmap.field.model import choose_model, valve_groups
-from stressmap.field.neighbours import MOST_TOGETHER, NEAREST, system_readings
 from stressmap.field.options import FieldOptions
 from stressmap.field.parallel import each
-from stressmap.field.reml import solve
 from stressmap.field.support import cells_by_zone
 from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
+from stressmap.field.systems import Key, Systems
+from stressmap.field.trend import Levels
 
 CHUNK = 16_384
 """Cells in one piece of work, whatever the number of threads."""
 SLICE = 1_000_000
 """Cells sorted by block and valve zone at once."""
-SQUARE_M = 400.0
-"""Side of the squares in which a block without readings, or with very many, is kriged [m]."""
-REACH_RANGES = 4.0
-"""A reading further than this many ranges says nothing beyond the mean: correlation 0.01."""
 
 
 @dataclass(frozen=True)
@@ -76,13 +72,13 @@ class StructuredSurface:
         self._level = float(samples.value.mean())
         self._centred = Samples(samples.places, samples.value - self._level, samples.tree)
         self._z = self.drift.of(samples.places)
-        self._trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 2 if self.drift.spread else 1]
+        used = bool(self.drift.spread)
+        trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 1 + used]
         model = choose_model(samples, options.priors, options.reading_error_bar)
-        self.fit = fit(self._centred, self._trend, model, average=options.average, jobs=options.jobs)
-        self.nodes = self._with_trends(self.fit)
-        self._systems: dict[tuple[int, ...], System] = {}
-        codes, counts = np.unique(samples.places.block, return_counts=True)
-        self._own = dict(zip(codes.tolist(), counts.tolist(), strict=True))
+        self.fit = fit(self._centred, trend, model, average=options.average)
+        levels = Levels(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
+        self.nodes = with_trends(self._centred, self._z, self.fit, levels)
+        self._systems = Systems(self._centred, self._z, self.nodes)
         self.notes: tuple[str, ...] = self.fit.notes
 
     def at(self, places: Places) -> Estimate:
@@ -97,122 +93,61 @@ class StructuredSurface:
     def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
         """Estimate means over zones made of cells; as :meth:`stressmap.field.surface.Surface.zone_means`."""
         mean, variance = np.full(count, np.nan), np.full(count, np.nan)
+        pieces = {
+            code: (cells, self._systems.key(np.unique(places.block[cells]), places.xy[cells].mean(axis=0)))
+            for code, cells in cells_by_zone(zone, count)
+        }
+        self._systems.make(key for _, key in pieces.values())
 
-        def work(piece: tuple[int, Ints]) -> None:
-            code, cells = piece
+        def work(code: int) -> None:
+            cells, key = pieces[code]
             inside = places.take(cells)
-            blocks = np.unique(inside.block)
-            system = self._system(self._key(blocks, inside.xy.mean(axis=0)))
-            mean[code], variance[code] = system.mean_of(inside, self.drift.of(inside))
+            mean[code], variance[code] = self._systems[key].mean_of(inside, self.drift.of(inside))
 
-        each(work, list(cells_by_zone(zone, count)), jobs=self.options.jobs)
+        each(work, list(pieces), jobs=self.options.jobs)
         return Estimate(mean + self._level, variance)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the others; as :meth:`stressmap.field.surface.Surface.leave_one_out`."""
-        miss, variance = np.empty(len(self.samples)), np.empty(len(self.samples))
-        for system, own in self._owners():
-            part = system.left_out
-            miss[system.index[own]], variance[system.index[own]] = leftout.each_reading(
+        miss, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
+        for system, own in self._systems.owners() if len(self.samples) > 1 else ():
+            part, at = system.left_out, system.index[own]
+            miss[at], variance[at] = leftout.each_reading(
                 self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
             )
         return self.samples.value - miss, miss / np.sqrt(variance)
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`, NaN where there are none."""
-        miss, variance = np.full(len(self.samples), np.nan), np.full(len(self.samples), np.nan)
-        if len(np.unique(self.samples.places.block)) == 1:
-            return self.samples.value - miss, miss
-        for system, own in self._owners():
-            block = self.samples.places.block[system.index]
-            for b in np.unique(block[own]):
-                i = own[block[own] == b]
-                inner = system.left_out.blocks[int(b)]
-                position = np.searchsorted(np.flatnonzero(block == b), i)
-                miss[system.index[i]], variance[system.index[i]] = leftout.together(
-                    self.nodes.weight, system.left_out.alpha[:, i], inner[:, position][:, :, position]
-                )
+        miss, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
+        several = len(np.unique(self.samples.places.block)) > 1
+        with threadpool_limits(1):
+            for system, own in self._systems.owners() if several else ():
+                self._leave_blocks_out(system, own, miss, variance)
         return self.samples.value - miss, miss / np.sqrt(variance)
 
-    def _with_trends(self, found: Fit) -> Nodes:
-        """Estimate the trend from all readings of the ranch under every set of parameters."""
-        groups = make_groups(self._centred, self._trend, most=None)
-        patterns: dict[float, list[Floats]] = {}
-        model = found.model
-
-        def trend(k: int) -> Trend:
-            p = found.nodes[k]
-            information = np.zeros((self._trend.shape[1],) * 2)
-            right = np.zeros(self._trend.shape[1])
-            for group, pattern in zip(groups, patterns[p.range_m], strict=True):
-                solved = solve(group.alike.covariance(p, pattern), group.trend)
-                information += solved.information
-                right += solved.weighed.T @ group.value
-            variance = np.linalg.inv(information)
-            return Trend(np.asarray(variance @ right), np.asarray(variance))
-
-        trends: list[Trend | None] = [None] * len(found.nodes)
-        for range_m in sorted({p.range_m for p in found.nodes}):
-            patterns[range_m] = [g.alike.pattern(model, range_m) for g in groups]
-            members = [k for k, p in enumerate(found.nodes) if p.range_m == range_m]
-            for k, one in zip(members, each(trend, members, jobs=self.options.jobs), strict=True):
-                trends[k] = one
-            del patterns[range_m]
-        return Nodes(found.nodes, found.weight, tuple(t for t in trends if t), model.correlation)
-
-    def _key(self, blocks: Ints, at: Floats) -> tuple[int, ...]:
-        """Name the system that kriges some blocks about a place: the ranch's, the blocks', or a square's."""
-        if len(self.samples) <= MOST_TOGETHER:
-            return ()
-        own = sum(self._own.get(int(b), 0) for b in blocks)
-        square = np.floor(at / SQUARE_M).astype(int) if not 0 < own <= NEAREST else (-1, -1)
-        return (*map(int, square), *map(int, blocks))
-
-    def _system(self, key: tuple[int, ...]) -> System:
-        if key not in self._systems:
-            places = self.samples.places
-            index = np.arange(len(self.samples))
-            if key:
-                blocks = np.array(key[2:])
-                own = places.xy[np.isin(places.block, blocks)]
-                centre = own.mean(axis=0) if key[:2] == (-1, -1) else (np.array(key[:2]) + 0.5) * SQUARE_M
-                reach = REACH_RANGES * float(self.nodes.ranges.max())
-                index = system_readings(places.xy, places.block, blocks, centre, reach_m=reach)
-            self._systems[key] = System(self._centred, index, self._z, self.nodes)
-        return self._systems[key]
-
-    def _owners(self) -> Iterator[tuple[System, Ints]]:
-        """Give every reading to one system that holds it: system, and which of its readings are its own."""
-        if len(self.samples) <= MOST_TOGETHER:
-            yield self._system(()), np.arange(len(self.samples))
-            return
-        places = self.samples.places
-        keys: dict[tuple[int, ...], list[int]] = {}
-        for i in range(len(self.samples)):
-            keys.setdefault(self._key(places.block[i : i + 1], places.xy[i]), []).append(i)
-        each(self._system, list(keys), jobs=self.options.jobs)
-        for key, members in keys.items():
-            system = self._system(key)
-            yield system, np.flatnonzero(np.isin(system.index, members))
+    def _leave_blocks_out(self, system: System, own: Ints, miss: Floats, variance: Floats) -> None:
+        """Fill in what a system says of its own readings when their whole blocks are left out."""
+        block, part = self.samples.places.block[system.index], system.left_out
+        for b in np.unique(block[own]):
+            whole = np.flatnonzero(block == b)
+            m, v = leftout.together(self.nodes.weight, part.alpha[:, whole], part.blocks[int(b)])
+            answered = np.isin(whole, own)
+            at = system.index[whole[answered]]
+            miss[at], variance[at] = m[answered], v[answered]
 
     def _slice(self, places: Places, out: Floats) -> None:
         """Krige some points, those of one block, valve zone and crop at a time."""
         drift = self.drift.of(places)
-        sorts = [places.block, places.valve, places.crop]
-        if len(self.samples) > MOST_TOGETHER:
-            own = np.array([self._own.get(b, 0) for b in range(int(places.block.max()) + 1)])[places.block]
-            local = (own == 0) | (own > NEAREST)
-            square = np.floor(places.xy / SQUARE_M).astype(np.int64)
-            sorts += [np.where(local, s, 0) for s in square.T]
-        order, starts = _sorted_kinds(sorts)
+        order, starts = _sorted_kinds(self._systems.sort_codes(places))
         pieces = []
         for a, b in zip(starts, [*starts[1:], len(order)], strict=True):
             first = order[a]
-            key = self._key(places.block[first : first + 1], places.xy[first])
+            key = self._systems.key(places.block[first : first + 1], places.xy[first])
             pieces += [(key, order[c : min(c + CHUNK, b)]) for c in range(a, b, CHUNK)]
-        each(self._system, sorted({key for key, _ in pieces}), jobs=self.options.jobs)
+        self._systems.make(key for key, _ in pieces)
 
-        def work(piece: tuple[tuple[int, ...], Ints]) -> None:
+        def work(piece: tuple[Key, Ints]) -> None:
             key, cells = piece
             part = np.empty((2, len(cells)))
             self._systems[key].points(places.xy[cells], drift[cells], places.take(cells[:1]), part)

@@ -24,7 +24,7 @@ import pandas as pd
 from stressmap.errors import DataError, Problem
 from stressmap.intake.numbers import parse_numbers, writes_comma
 from stressmap.intake.tabular import Sheet
-from stressmap.intake.units_of import UNITS, normal, split_unit, unit_in
+from stressmap.intake.units_of import UNITS, apart, normal, split_unit, unit_in
 
 MOST_PROBLEMS = 10
 """So many faulty cells of a column are listed, then their count."""
@@ -101,6 +101,10 @@ def recognise(heading: str, fields: Fields) -> Seen | None:
     >>> recognise("PSI", fields), recognise("__class__", fields)
     (Seen(ours='pressure', unit='psi', weak=False), None)
     """
+    return _recognise(heading, fields) or _recognise(apart(heading), fields)
+
+
+def _recognise(heading: str, fields: Fields) -> Seen | None:
     full = normal(heading)
     name, unit = split_unit(heading)
     if not full:
@@ -175,7 +179,7 @@ class Table:
     def text(self, name: str) -> pd.Series:
         """Give a column as text, None where empty or where the file lacks the column."""
         if name not in self.columns:
-            return pd.Series(None, index=self.index, dtype=object)
+            return pd.Series([None] * len(self.index), index=self.index, dtype=object)
         cells = self.columns[name].astype(object)
         return cells.where(cells != "", None)
 

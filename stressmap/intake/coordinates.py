@@ -13,6 +13,7 @@ from pyproj.exceptions import CRSError, ProjError
 from stressmap.errors import DataError, Notes, Problem
 from stressmap.intake.columns import Table
 from stressmap.intake.numbers import is_nothing, parse_numbers
+from stressmap.intake.units_of import normal
 
 _SIDES = {"n": 1.0, "s": -1.0, "e": 1.0, "w": -1.0, "o": -1.0}
 _NUMBER = r"\d+(?:[.,]\d+)?"
@@ -102,7 +103,9 @@ def _angles(table: Table, name: str) -> pd.Series:
         value[bad] = cells[bad].map(parse_angle).astype(float)
         bad = value.isna() & ~is_nothing(cells)
     table.refuse(name, bad, "is not a coordinate", "Write degrees as -121.51, or leave the cell empty")
-    return value
+    # under "Longitude (W)" or "Latitud (S)" people leave the minus sign away
+    negative = normal(table.headings[name]).endswith({"lon": ("_w", "_o"), "lat": ("_s",)}[name])
+    return -value.abs() if negative else value
 
 
 def _pairs(table: Table) -> tuple[pd.Series, pd.Series]:

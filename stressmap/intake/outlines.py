@@ -104,10 +104,10 @@ def _from_gdal(source: Path | str, where: str) -> Outlines:
     import pyogrio
 
     try:
-        layer = _polygon_layer(source, where)
         with warnings.catch_warnings():
             # GDAL remarks on what it mends by itself, such as rings that are not closed
             warnings.simplefilter("ignore")
+            layer = _polygon_layer(source, where)
             table = pyogrio.read_dataframe(source, layer=layer, datetime_as_string=True)
     except DataError:
         raise

@@ -23,6 +23,9 @@ from stressmap.units import BAR_PER, M_PER_FOOT, fahrenheit_to_celsius
 _OWN = frozenset({"tree_id", "pressure", "recheck", "bagged_at", "bag_minutes", "leaf", "chamber", "crew"})
 _CELL_UNIT = re.compile(r"^(.*\d)\s*(bars?|bares|mpa|kpa|psi|bar\.)$", re.IGNORECASE)
 _MINUTES = re.compile(r"^(\d+(?:[.,]\d+)?)\s*(?:min\w*\.?|')$", re.IGNORECASE)
+_YES, _NO = ("yes", "y", "si", "s\u00ed", "true", "x"), ("no", "n", "false")
+"""Under "bagged": yes tells nothing about minutes, no means none."""
+_AIR_C = (-20.0, 60.0)
 _FAHRENHEIT_FROM = 55.0
 """No orchard is measured at 55 degrees Celsius; where any temperature is above, all are Fahrenheit."""
 
@@ -68,7 +71,7 @@ def read_readings(path: Path, settings: Settings, notes: Notes) -> pd.DataFrame:
             "block": table.text("block"),
             "valve": table.text("valve"),
             "temp_c": _celsius(table, notes),
-            "rh_pct": _humidity(table),
+            "rh_pct": _humidity(table, notes),
             "gps_accuracy_m": table.numbers("gps_accuracy", wanted="metres as a number")
             * (M_PER_FOOT if table.unit("gps_accuracy") == "ft" else 1.0),
             **{name: table.text(name) for name in ("chamber", "crew", "leaf", "note")},
@@ -181,6 +184,8 @@ def _bag_minutes(table: Table, time: pd.Series, settings: Settings) -> pd.Series
 def _since_bagged(table: Table, time: pd.Series, settings: Settings) -> pd.Series:
     """Count minutes from the bagging to the reading; plain small numbers are minutes already."""
     cells = table.columns["bagged_at"]
+    word = cells.str.lower()
+    cells = cells.mask(word.isin(_YES), "").mask(word.isin(_NO), "0 min")
     plain, _ = parse_numbers(cells.str.replace(_MINUTES, r"\1", regex=True))
     plain = plain.where(plain.between(0, 300) & ~cells.str.fullmatch(r"0?\.\d+|\d{4}"))
     clock = read_clock(cells.where(plain.isna(), ""))
@@ -206,13 +211,29 @@ def _celsius(table: Table, notes: Notes) -> pd.Series:
     if unit is None and bare.notna().any():
         unit = "F" if bare.max() > _FAHRENHEIT_FROM else "C"
         notes.say(f"{table.where}: {table.headings['temp']} states no unit; it was read as degrees {unit}.")
-    return bare.map(fahrenheit_to_celsius) if unit == "F" else bare
+    degrees = bare.map(fahrenheit_to_celsius) if unit == "F" else bare
+    return _believable(table, "temp", degrees, _AIR_C, notes)
 
 
-def _humidity(table: Table) -> pd.Series:
+def _believable(
+    table: Table, name: str, value: pd.Series, bounds: tuple[float, float], notes: Notes
+) -> pd.Series:
+    """Leave out what no air shows, and say so; the reading itself may be sound."""
+    wrong = value.notna() & ~value.between(*bounds)
+    if wrong.any():
+        rows = ", ".join(str(row) for row in wrong.index[wrong][:5])
+        notes.say(
+            f"{table.where}: {int(wrong.sum())} cells of {table.headings[name]} (row {rows}) are not "
+            "believable; they were left out."
+        )
+    return value.mask(wrong)
+
+
+def _humidity(table: Table, notes: Notes) -> pd.Series:
     if not table.has("rh"):
         return pd.Series(np.nan, index=table.index)
     value, bad = parse_numbers(table.columns["rh"].str.rstrip("% "), comma=table.comma)
     table.refuse("rh", bad, "is not a number", "Write percent as a number, or leave the cell empty")
     # a spreadsheet stores 45 % as 0.45
-    return value * 100 if value.max() <= 1 else value
+    percent = value * 100 if value.max() <= 1 else value
+    return _believable(table, "rh", percent, (0.0, 100.0), notes)

@@ -130,17 +130,17 @@ def _read_geopackage(path: Path, known: Known, notes: Notes) -> Sheet:
 
     where = str(path)
     try:
-        layer = _layer(path, known, notes)
         with warnings.catch_warnings():
-            # GDAL remarks on times that it hands over as text all the same
+            # GDAL remarks on times that it hands over as text all the same, and on odd file names
             warnings.simplefilter("ignore")
+            layer = _layer(path, known, notes)
             table = pyogrio.read_dataframe(path, layer=layer, datetime_as_string=True)
     except DataError:
         raise
     except Exception as error:  # GDAL's errors have no common kind
         what = f"it cannot be read as a GeoPackage ({str(error).splitlines()[0]})"
         raise DataError(Problem(where, what, "Export it again")) from None
-    shapes = table.geometry if hasattr(table, "crs") else pd.Series(None, index=table.index, dtype=object)
+    shapes = table.geometry if hasattr(table, "crs") else pd.Series([None] * len(table), dtype=object)
     if shapes.notna().any() and table.crs is None:
         remedy = "Export it again with its CRS"
         raise DataError(Problem(where, "it has no coordinate reference system (CRS)", remedy))

@@ -8,7 +8,7 @@ PRESSURE_UNITS = ("bar", "MPa", "kPa", "psi")
 FIELDS = {
     "tree_id": Field(
         names(
-            "tree tree_no tree_number tree_name arbol arbol_id id_arbol id_de_arbol arbol_no no_arbol "
+            "treeid tree tree_no tree_number tree_name arbol arbol_id id_arbol id_de_arbol arbol_no no_arbol "
             "no_de_arbol numero_arbol numero_de_arbol num_arbol planta plant plant_id"
         ),
         weak=names("id name nombre sample sample_id muestra point punto label etiqueta waypoint"),
@@ -16,12 +16,14 @@ FIELDS = {
     "time": Field(
         names(
             "datetime date_time timestamp measured_at time_local local_time reading_time read_at hora "
-            "fecha_hora fecha_y_hora hora_lectura hora_de_lectura hora_de_medicion clock"
+            "fecha_hora fecha_y_hora hora_lectura hora_de_lectura hora_de_medicion clock hour"
         ),
     ),
     "date": Field(names("fecha dia day date_measured fecha_lectura fecha_de_lectura fecha_de_medicion")),
-    "lon": Field(names("long lng longitude longitud"), ("deg",)),
-    "lat": Field(names("latitude latitud"), ("deg",)),
+    "lon": Field(
+        names("long lng longitude longitud longitude_w lon_w long_w longitud_w longitud_o"), ("deg",)
+    ),
+    "lat": Field(names("latitude latitud latitude_n latitude_s lat_n lat_s latitud_n latitud_s"), ("deg",)),
     "position": Field(
         names("latlon lat_lon lat_long lat_lng latitude_longitude coordinates coordenadas coords"),
         weak=names("gps location ubicacion"),
@@ -32,6 +34,7 @@ FIELDS = {
     "pressure": Field(
         names(
             "presion swp stem_water_potential midday_stem_water_potential mswp stem_psi psi_stem "
+            "stem_wp chamber_pressure pressure_reading "
             "water_potential potential potencial potencial_hidrico potencial_hidrico_del_tallo "
             "potencial_del_tallo balance_pressure presion_de_balance end_point endpoint punto_final tension "
             "gauge manometro bar bars bares mpa kpa psi presion_de_camara"

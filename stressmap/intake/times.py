@@ -46,10 +46,16 @@ _CLOCK = (
     r"(?P<H>\d{1,2})(?:[:h](?P<M>\d{2})(?:[:m](?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?)?\s*s?)?"
     r"\s*(?:(?P<ap>[ap])\.?\s*m\.?|h(?:rs?|oras)?\.?)?"
 )
-_OFFSET = r"(?P<off>z|utc|gmt|[+-]\d{2}:?\d{2}|[+-]\d{2})"
-_STAMP = re.compile(rf"(?:[a-z]+\.?,?\s+)?{_DATE}(?:(?:t|\s|,|-\s)+(?:{_CLOCK})\s*{_OFFSET}?)?")
+_ABBREVIATIONS = {"z": 0, "utc": 0, "gmt": 0, "edt": -4, "est": -5, "cdt": -5, "cst": -6} | {
+    "mdt": -6, "mst": -7, "pdt": -7, "pst": -8,
+}  # fmt: skip
+"""Hours from UTC of the letters that North American phones and loggers write."""
+_OFFSET = rf"(?P<off>{'|'.join(_ABBREVIATIONS)}|[+-]\d{{2}}:?\d{{2}}|[+-]\d{{2}})"
+_STAMP = re.compile(
+    rf"(?:[a-z]+\.?,?\s+)?{_DATE}(?:(?:t|\s|,|-\s)+(?:{_CLOCK.replace('[:h]', '[:h.]')})\s*{_OFFSET}?)?"
+)
 _CLOCK_ONLY = re.compile(_CLOCK)
-_COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(?=\D|\d{2}\b|$)")
+_COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(\d{2})?(?=\D|$)")
 _SERIAL = re.compile(r"[3-6]\d{4}(?:\.\d+)?")
 _SERIAL_EPOCH = np.datetime64("1899-12-30", "us")
 
@@ -211,7 +217,7 @@ def _tidy(text: pd.Series) -> pd.Series:
     cells = cells.str.replace(r"[\u00a0\u202f\u2009]", " ", regex=True).str.replace(
         "\u2212", "-", regex=False
     )
-    cells = cells.str.replace(_COMPACT, r"\1 \2:\3", regex=True)
+    cells = cells.str.replace(_COMPACT, lambda m: f"{m[1]} {m[2]}:{m[3]}:{m[4] or '00'}", regex=True)
     if cells.str.contains(r"[^\x00-\x7f]").any():
         return cells.str.normalize("NFKD").str.replace("[\u0300-\u036f]", "", regex=True)
     return cells
@@ -283,8 +289,8 @@ def _localise(wall: pd.Series, offset: pd.Series, asked: Asked, notes: Notes) ->
 
 
 def _offset_minutes(text: str) -> float:
-    if text in {"z", "utc", "gmt"}:
-        return 0.0
+    if text in _ABBREVIATIONS:
+        return 60.0 * _ABBREVIATIONS[text]
     digits = text[1:].replace(":", "").ljust(4, "0")
     return (int(digits[:2]) * 60 + int(digits[2:])) * (-1.0 if text[0] == "-" else 1.0)
 

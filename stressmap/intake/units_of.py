@@ -58,9 +58,30 @@ def normal(text: str) -> str:
     """
     lowered = text.translate(_SUPERSCRIPT).casefold()
     lowered = re.sub(r"\bn[°º]\s*", "no ", lowered).replace("#", " no ").replace("%", " % ")
+    lowered = lowered.replace("\u03c8", " psi ")
     plain = unicodedata.normalize("NFKD", lowered)
     plain = "".join(c for c in plain if not unicodedata.combining(c))
     return re.sub(r"[^a-z0-9%]+", "_", plain).strip("_")
+
+
+def apart(text: str) -> str:
+    """Put blanks into a heading that joins its words by capitals.
+
+    Parameters
+    ----------
+    text : str
+        As written.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> apart("TreeID"), apart("bagMinutes"), apart("PressureMPa")
+    ('Tree ID', 'bag Minutes', 'Pressure MPa')
+    """
+    return re.sub(r"(?<=[a-z0-9])(?=[A-Z])", " ", text)
 
 
 def unit_in(text: str) -> str | None:

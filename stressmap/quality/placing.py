@@ -16,6 +16,9 @@ from stressmap.intake.units_of import normal
 from stressmap.quality.siting import site
 from stressmap.settings import Reading
 
+FAR_M = 50.0
+"""A reading this far from the block that its row names has a wrong block or wrong coordinates."""
+
 
 def place(
     readings: pd.DataFrame,
@@ -55,6 +58,7 @@ def place(
     series = gpd.GeoSeries(points, index=readings.index, crs=crs)
     sited = site(series, blocks, valves, reading.gps_m)
     block, valve, contradicted, wrote = _crews_word(readings, sited, blocks, valves, notes)
+    _say_far_apart(readings["row"], series, block, sited["block"], blocks, notes)
     accuracy = readings["gps_accuracy_m"].fillna(reading.gps_accuracy_m).to_numpy(float)
     doubtful = _doubtful(series, sited, blocks, valves, accuracy) & ~wrote
     found = {
@@ -131,6 +135,27 @@ def _crews_word(
     contradicted = (moved | differs | (at_odds & here)).to_numpy(bool)
     wrote = (wrote_valve | (here & by_block.notna() & (sited["block"] == sited["valve"]))).to_numpy(bool)
     return block, valve, contradicted, wrote
+
+
+def _say_far_apart(
+    row: pd.Series,
+    points: gpd.GeoSeries,
+    block: pd.Series,
+    by_gps: pd.Series,
+    blocks: gpd.GeoDataFrame,
+    notes: Notes,
+) -> None:
+    """Say which readings lie far from the block that the crew wrote: one of the two is wrong."""
+    moved = np.flatnonzero(block.notna() & (block != by_gps))
+    outlines = dict(zip(blocks["block"], blocks.geometry, strict=True))
+    theirs = np.array([outlines[name] for name in block.iloc[moved]], dtype=object)
+    far = moved[shapely.distance(points.to_numpy()[moved], theirs) > FAR_M] if len(moved) else moved
+    if len(far):
+        shown = ", ".join(str(n) for n in row.iloc[far[:8]]) + (" ..." if len(far) > 8 else "")
+        notes.say(
+            f"Readings over {FAR_M:.0f} m from the block that the crew wrote (row {shown}); the crew's block "
+            "was taken. Correct the block or the coordinates."
+        )
 
 
 def _only_valve(block: pd.Series, valve: pd.Series, moved: pd.Series, valves: gpd.GeoDataFrame) -> pd.Series:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from stressmap.intake.units_of import normal
+
+SAME_TREE_M = 30.0
+"""Readings of one name further apart than this are of two trees: crews number anew in each row or valve."""
 
 
 def tree_codes(assessed: pd.DataFrame) -> pd.Series:
     """Give the readings of one tree one code.
 
-    A tree is its name within its block; without a name, its exact place (7 decimals); without both, every
-    reading is a tree of its own.
+    A tree is its name within its block, as far as GPS can tell; without a name, its exact place
+    (7 decimals); without both, every reading is a tree of its own.
 
     Parameters
     ----------
@@ -36,5 +41,32 @@ def tree_codes(assessed: pd.DataFrame) -> pd.Series:
     place = assessed["lon"].round(7).astype(str) + " " + assessed["lat"].round(7).astype(str)
     alone = pd.Series([f"row {i}" for i in range(len(assessed))], index=assessed.index)
     nameless = ("@ " + place).where(assessed["lon"].notna() & assessed["lat"].notna(), alone)
-    key = (block + " | " + name.map(spelled)).where(named, nameless)
-    return pd.Series(pd.factorize(key)[0], index=assessed.index)
+    key = pd.factorize((block + " | " + name.map(spelled)).where(named, nameless))[0]
+    return pd.Series(_told_apart(key, _metres(assessed)), index=assessed.index)
+
+
+def _metres(assessed: pd.DataFrame) -> NDArray[np.float64]:
+    """Place readings on a plane that is true to some metres over a ranch."""
+    lon, lat = assessed["lon"].to_numpy(float), assessed["lat"].to_numpy(float)
+    middle = np.cos(np.radians(np.nanmedian(lat))) if np.isfinite(lat).any() else 1.0
+    return np.column_stack([lon * middle, lat]) * 111_195.0
+
+
+def _told_apart(key: NDArray[np.int64], xy: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Split names that stand at several places into one tree each."""
+    groups = pd.DataFrame(xy).groupby(key)
+    spread = (groups.max() - groups.min()).max(axis=1)
+    code = key.copy()
+    fresh = int(key.max()) + 1 if len(key) else 0
+    for name in spread.index[spread > SAME_TREE_M]:
+        rows = np.flatnonzero((key == name) & np.isfinite(xy).all(axis=1))
+        seen = [rows[0]]
+        for row in rows[1:]:
+            away = np.hypot(*(xy[seen] - xy[row]).T)
+            if away.min() <= SAME_TREE_M:
+                code[row] = code[seen[int(away.argmin())]]
+            else:
+                code[row] = fresh
+                fresh += 1
+                seen.append(row)
+    return code

@@ -6,9 +6,11 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import pandas as pd
 from shapely.geometry.base import BaseGeometry
 
 from stressmap.share.content import Content
+from stressmap.share.drawing import middle
 from stressmap.share.mapdata import flag_codes, measured_blocks, rows, sets_by_valve
 from stressmap.share.words import Words
 
@@ -55,6 +57,8 @@ class Revisit:
     ----------
     tree : str or None
         Its name.
+    valve : str or None
+        Where it stands.
     point : Point
         In the working CRS.
     flags : list of str
@@ -62,6 +66,7 @@ class Revisit:
     """
 
     tree: str | None
+    valve: str | None
     point: Any
     flags: list[str]
 
@@ -119,7 +124,7 @@ def side_of(zone: BaseGeometry, block: BaseGeometry | None) -> str:
     if zone.area > 0.9 * block.area:
         return "all"
     west, south, east, north = block.bounds
-    centre = zone.representative_point() if not zone.centroid.within(zone) else zone.centroid
+    centre = middle(zone)
     x = (centre.x - (west + east) / 2) / max(east - west, 1e-9)
     y = (centre.y - (south + north) / 2) / max(north - south, 1e-9)
     if math.hypot(x, y) < MIDDLE:
@@ -141,7 +146,7 @@ def revisits(content: Content) -> list[Revisit]:
         Only readings of this visit that have a place in a block, each tree once.
     """
     found = [] if content.look_again is None else [
-        Revisit(_name(row), row["geometry"], []) for row in rows(content.look_again)
+        Revisit(_name(row), row.get("valve"), row["geometry"], []) for row in rows(content.look_again)
     ]  # fmt: skip
     seen = {spot.tree for spot in found if spot.tree}
     used = {_name(row) for row in rows(content.readings[content.readings["used"].astype(bool)])}
@@ -152,12 +157,30 @@ def revisits(content: Content) -> list[Revisit]:
             continue
         if name is not None:
             seen.add(name)
-        found.append(Revisit(name, place, flags))
+        found.append(Revisit(name, row.get("valve"), place, flags))
     return found
 
 
 def _name(row: dict[str, Any]) -> str | None:
     return None if row.get("tree_id") is None else str(row["tree_id"])
+
+
+def of_visit(content: Content) -> pd.DataFrame:
+    """Take the readings of this visit, used or left out.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    DataFrame
+        Without those that belong to other visits.
+    """
+    table = content.readings
+    other = table["flags"].map(lambda codes: "outside_visit" in codes).to_numpy(bool)
+    return pd.DataFrame(table[~other])
 
 
 def priority_words(priority: int | None, words: Words) -> str:

@@ -18,7 +18,7 @@ MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
 RANK, TIMES, DONE, PROBLEMS = 16.0, 52.0, 14.0, 52.0
 """Widths [mm]; what is left is for the valve's name and place."""
 
-SETS_SHOWN = 2
+SETS_SHOWN = 3
 ONE_LINE = 32
 """Characters of a block's name on a line."""
 
@@ -202,7 +202,10 @@ def _times(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
     for line, one in enumerate(turn.sets[:SETS_SHOWN]):
         span = f"{words.moment(one['start'])} - {words.moment(one['end'])}"
         more = f"  +{len(turn.sets) - SETS_SHOWN}" if line == SETS_SHOWN - 1 < len(turn.sets) - 1 else ""
-        sheet.put(left, top + 8.2 + 4.2 * line, span + more, size=9.5, bold=True, width=TIMES - 1)
+        y, size = (
+            (top + 8.2 + 4.2 * line, 9.5) if len(turn.sets) < SETS_SHOWN else (top + 7.2 + 3.3 * line, 8)
+        )
+        sheet.put(left, y, span + more, size=size, bold=True, width=TIMES - 1)
 
 
 def _problems(sheet: Sheet, left: float, top: float) -> None:

@@ -94,6 +94,22 @@ def rings(geometry: BaseGeometry) -> list[list[NDArray[np.float64]]]:
     return [[np.asarray(ring.coords)[:, :2] for ring in (part.exterior, *part.interiors)] for part in parts]
 
 
+def middle(geometry: BaseGeometry) -> Any:
+    """Find where to write on a shape: its centroid, or a point inside where that lies outside.
+
+    Parameters
+    ----------
+    geometry : Polygon or MultiPolygon
+        Any.
+
+    Returns
+    -------
+    Point
+    """
+    centre = geometry.centroid
+    return centre if centre.within(geometry) else geometry.representative_point()
+
+
 def room_for(spots: NDArray[np.float64], size: tuple[float, float]) -> list[int]:
     """Choose which labels to draw so that none covers another, the first ones first.
 

@@ -138,8 +138,21 @@ def look_again_table(places: gpd.GeoDataFrame) -> pd.DataFrame:
     return table
 
 
-def write_run(content: Content, record: Record, path: Path) -> None:
+def write_run(page: dict[str, Any], path: Path) -> None:
     """Write the record of a run.
+
+    Parameters
+    ----------
+    page : dict
+        From :func:`run_page`.
+    path : Path
+        File to write.
+    """
+    path.write_text(json.dumps(page, indent=2, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+
+
+def run_page(content: Content, record: Record) -> dict[str, Any]:
+    """Gather the record of a run.
 
     Parameters
     ----------
@@ -147,8 +160,11 @@ def write_run(content: Content, record: Record, path: Path) -> None:
         A finished run.
     record : Record
         Settings, fit and timings.
-    path : Path
-        File to write.
+
+    Returns
+    -------
+    dict
+        Plain numbers and text.
     """
     readings = content.readings
     flags = Counter(code for codes in readings["flags"] for code in codes)
@@ -157,7 +173,7 @@ def write_run(content: Content, record: Record, path: Path) -> None:
     hashes = {"settings": _hash(record.source)} | {name: _hash(file) for name, file in files.items()}
     settings = record.settings.model_dump(mode="json", by_alias=True)
     settings["files"] = {name: _relative(file, base) for name, file in files.items()}
-    page = {
+    return {
         "visit": [day.isoformat() for day in content.visit],
         "method": content.method,
         "rank_by": content.rank_by,
@@ -181,7 +197,6 @@ def write_run(content: Content, record: Record, path: Path) -> None:
         "warnings": list(content.notes),
         "timings": record.seconds,
     }
-    path.write_text(json.dumps(page, indent=2, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
 
 
 def _relative(file: Path, base: Path) -> str:

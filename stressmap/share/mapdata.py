@@ -13,6 +13,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stressmap.share.content import Content
+from stressmap.share.drawing import middle
 from stressmap.share.images import Picture, draw_surface
 from stressmap.share.palette import DRY_RAMP, UNSURE_RAMP
 
@@ -270,7 +271,7 @@ def _block(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _valve(row: dict[str, Any], measured: set[str]) -> dict[str, Any]:
-    point = row["geometry"].representative_point()
+    point = middle(row["geometry"])
     return {
         "rank": row["rank"],
         "valve": row["valve"],

@@ -14,7 +14,7 @@ from matplotlib.path import Path as Outline
 
 from stressmap.share.content import Content
 from stressmap.share.crew import Turn, priority_words, turns
-from stressmap.share.drawing import Frame, fit_frame, rings, room_for, round_length
+from stressmap.share.drawing import Frame, fit_frame, middle, rings, room_for, round_length
 from stressmap.share.fonts import drawable
 from stressmap.share.palette import NOT_MEASURED, PRIORITY, ink_on
 from stressmap.share.words import Words
@@ -88,7 +88,7 @@ def _blocks(axes: Any, content: Content, frame: Frame) -> None:
 
 
 def _ranks(axes: Any, order: list[Turn], frame: Frame) -> None:
-    points = [turn.row["geometry"].representative_point() for turn in order]
+    points = [middle(turn.row["geometry"]) for turn in order]
     spots = frame.place(np.array([(p.x, p.y) for p in points]))
     wide = [turn.row["geometry"].bounds[2] - turn.row["geometry"].bounds[0] for turn in order]
     wanted = [i for i in range(len(order)) if i < NUMBERED or wide[i] * frame.scale > LABEL[0] / 2]

@@ -9,7 +9,7 @@ import numpy as np
 
 from stressmap.share.content import Content
 from stressmap.share.crew import Turn, priority_words
-from stressmap.share.drawing import Box, Frame, fit_frame, rings, room_for, round_length
+from stressmap.share.drawing import Box, Frame, fit_frame, middle, rings, room_for, round_length
 
 SHADE: dict[int | None, tuple[int, int]] = {
     1: (45, 255),
@@ -117,7 +117,7 @@ def _filled(sheet: Any, turn: Turn, frame: Frame) -> None:
 def _numbers(sheet: Any, part: list[Turn], frame: Frame) -> None:
     if not part:
         return
-    points = [turn.row["geometry"].representative_point() for turn in part]
+    points = [middle(turn.row["geometry"]) for turn in part]
     spots = frame.place(np.array([(p.x, p.y) for p in points]))
     sheet.set_line_width(0.25)
     sheet.set_fill_color(255)

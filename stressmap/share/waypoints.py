@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from stressmap.errors import one_line
 from stressmap.share.content import Content
 from stressmap.share.crew import Revisit, Turn, figure_words, priority_words, revisits, turns
+from stressmap.share.drawing import middle
 from stressmap.share.palette import NOT_MEASURED, PRIORITY
 from stressmap.share.words import Words
 
@@ -85,9 +86,7 @@ def _all_words(content: Content) -> list[Words]:
 
 
 def _valve_points(content: Content) -> list[tuple[Turn, Any]]:
-    inside = gpd.GeoSeries(
-        [g.representative_point() for g in content.valves.geometry], crs=content.valves.crs
-    )
+    inside = gpd.GeoSeries([middle(g) for g in content.valves.geometry], crs=content.valves.crs)
     return list(zip(turns(content), inside.to_crs(WGS84), strict=True))
 
 
@@ -115,7 +114,9 @@ def _valve_about(turn: Turn, content: Content) -> str:
 
 
 def _tree_name(spot: Revisit, words: Words) -> str:
-    return words("points.tree", tree=spot.tree) if spot.tree else words("points.again")
+    if spot.tree:
+        return words("points.tree", tree=spot.tree)
+    return words("points.again_at", valve=spot.valve or "")
 
 
 def _tree_about(spot: Revisit, content: Content) -> str:

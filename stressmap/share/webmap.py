@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
 import re
 from importlib.resources import files
@@ -26,6 +28,11 @@ from stressmap.share.palette import (
     ink_on,
 )
 from stressmap.share.words import Words
+
+SECTIONS = (
+    "locale", "priority", "measure", "crop", "method", "flag", "map", "list", "card", "caution", "about",
+)  # fmt: skip
+"""Sections of the words that the page speaks."""
 
 SCRIPTS = ("shared", "layers", "cards", "panel", "main")
 
@@ -85,6 +92,7 @@ def render(content: Content) -> str:
     picture.add_child(RanchLayers())
     figure: Any = picture.get_root()
     figure.render()
+    script = _scripts() + figure.script.render()
     words = Words(content.ranch.languages[0], content.ranch.units)
     page = _environment().get_template("page.html")
     return page.render(
@@ -96,7 +104,8 @@ def render(content: Content) -> str:
         styles=Markup(_styles()),
         data=script_json(data | {"words": _texts(content), "style": _look()}),
         map_html=Markup(figure.html.render()),
-        map_script=Markup(_scripts() + figure.script.render()),
+        map_script=Markup(script),
+        script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
     )
 
 
@@ -125,7 +134,8 @@ def script_json(value: Any) -> Markup:
 
 def _texts(content: Content) -> dict[str, Any]:
     languages = content.ranch.languages
-    return {language: Words(language, content.ranch.units).table() for language in languages}
+    tables = {language: Words(language, content.ranch.units).table() for language in languages}
+    return {language: {name: table[name] for name in SECTIONS} for language, table in tables.items()}
 
 
 def _look() -> dict[str, Any]:

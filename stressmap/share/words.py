@@ -84,7 +84,7 @@ class Words:
         """
         return _table(self.language)[section].get(str(name).replace(" ", "_"), str(name))
 
-    def number(self, value: float, digits: int = 1) -> str:
+    def number(self, value: float | None, digits: int = 1) -> str:
         """Write a number.
 
         Parameters
@@ -113,7 +113,7 @@ class Words:
         """Write a pressure [bar], one decimal."""
         return self("card.bars", value=self.number(value))
 
-    def percent(self, share: float) -> str:
+    def percent(self, share: float | None) -> str:
         """Write a share of 1 as per cent; never 0 or 100 for what is not certain."""
         if share is None or share != share:  # noqa: PLR0124 - NaN is what differs from itself
             return self("measure.no_data")

@@ -161,7 +161,7 @@ def look_again(surface: Surface, ground: Ground, stakes: Stakes, count: int = 10
         best = max(open_boards, key=lambda b: float(b.gain.max()))
         spot = int(best.gain.argmax())
         chosen.append((int(best.spots.valve[spot]), best.spots.xy[spot], float(best.gain[spot])))
-        known = replace(best, joint=best.joint.after(len(best.members) + spot))
+        known = replace(best, joint=best.joint.after(len(best.members) + spot), taken=(*best.taken, spot))
         boards[best.block] = replace(known, gain=_gains(known, stakes))
     return _table(chosen, ground, stakes)
 
@@ -170,7 +170,8 @@ def look_again(surface: Surface, ground: Ground, stakes: Stakes, count: int = 10
 class _Board:
     """One block with its valve zones, its candidate places and what a reading at each is worth.
 
-    ``joint`` holds the errors of the valve zones (``members``), then those of the places.
+    ``joint`` holds the errors of the valve zones (``members``), then those of the places; ``taken`` are the
+    places already chosen.
     """
 
     block: int
@@ -178,6 +179,7 @@ class _Board:
     members: NDArray[np.int64]
     spots: Places
     gain: NDArray[np.float64]
+    taken: tuple[int, ...] = ()
 
 
 def _block_positions(ground: Ground) -> NDArray[np.int64]:
@@ -221,7 +223,9 @@ def _gains(board: _Board, stakes: Stakes) -> NDArray[np.float64]:
     known, distance = len(board.members), stakes.figures.mean[board.members] - stakes.cut_bar
     moved = [board.joint.moved_by(known + i)[:known] for i in range(len(board.spots))]
     worth = stakes.worth[board.members]
-    return np.array([float((expected_gain(distance, m) * worth).sum()) for m in moved])
+    gain = np.array([float((expected_gain(distance, m) * worth).sum()) for m in moved])
+    gain[list(board.taken)] = 0.0
+    return gain
 
 
 def _table(

@@ -6,11 +6,12 @@ import json
 import re
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from browser import DESK, PHONE, Page, chromium
 from content import LONG, NASTY, full, large, small
 
-from stressmap.share.webmap import write_map
+from stressmap.share.webmap import SECTIONS, write_map
 from stressmap.share.words import Words
 
 AXE = Path(__file__).parent / "assets" / "axe" / "axe.min.js"
@@ -127,6 +128,42 @@ def test_names_from_files_stay_names(page: Page, small_map: Path) -> None:
     assert_quiet(page)
 
 
+def test_even_markup_that_got_in_could_run_nothing(page: Page, small_map: Path) -> None:
+    """The page's policy allows its own script by its hash, and no other."""
+    page.open(small_map, PHONE)
+    page.js(
+        "document.body.insertAdjacentHTML('beforeend', '<img src=\"data:,x\" onerror=\"window.hurt = 1\">')"
+    )
+    page.js(
+        "const s = document.createElement('script'); s.textContent = 'window.hurt = 1';"
+        "document.body.append(s)"
+    )
+    assert page.js("return window.hurt === undefined")
+    assert any("Content Security Policy" in text for text in page.complaints())
+
+
+def test_what_was_not_measured_is_hatched_named_and_never_coloured_as_known(
+    page: Page, tmp_path: Path
+) -> None:
+    content = small()
+    bare = content.blocks["block"] == "B1"
+    blocks = content.blocks.assign(readings=content.blocks["readings"].where(~bare, 0))
+    last = content.valves["block"] == "B1"
+    valves = pd.concat([content.valves[~last], content.valves[last].assign(rank=None)], ignore_index=True)
+    content = dataclasses.replace(content, blocks=blocks, valves=valves)
+    write_map(content, tmp_path / "map.html")
+    page.open(tmp_path / "map.html", PHONE)
+    assert page.js("return document.querySelectorAll('.zone-none').length") == 3
+    fills = page.js("return [...document.querySelectorAll('.zone-none')].map(z => z.getAttribute('fill'))")
+    assert fills == ["url(#fill-none)"] * 3
+    assert "not measured" in page.text("#legend")
+    page.js("page.choose({kind: 'valve', item: ranch.valves[7]})")
+    card = page.text("#card")
+    assert "Not measured: no reading in this block." in card
+    assert "not ranked" in card
+    assert_quiet(page)
+
+
 def test_the_language_switch_leaves_no_english_word(page: Page, small_map: Path) -> None:
     page.open(small_map, PHONE)
     page.js("document.querySelector('#languages [lang=es]').click()")
@@ -143,8 +180,10 @@ def test_the_language_switch_leaves_no_english_word(page: Page, small_map: Path)
     shown = "\n".join(everything)
     for name in (NASTY, LONG, LONG[:12], NASTY[:12], "Willow <Flat> & Sons"):
         shown = shown.replace(name, "")
-    english = {text for section in Words("en").table().values() for text in section.values()}
-    spanish = {text for section in Words("es").table().values() for text in section.values()}
+    english, spanish = (
+        {text for name in SECTIONS for text in Words(language).table()[name].values()}
+        for language in ("en", "es")
+    )
     fixed = {text for text in english - spanish if "{" not in text and len(text) > 3 and text != "English"}
     assert sorted(t for t in fixed if re.search(rf"\b{re.escape(t)}\b", shown, re.IGNORECASE)) == []
     for leftover in ("Valve", "Block", "Tree", "Rank", "drier", "wetter", "acre ", "No weather file"):

@@ -92,9 +92,9 @@ def test_more_sets_than_lines_are_counted(tmp_path: Path) -> None:
     content = full()
     start = pd.Timestamp("2026-07-16 01:00", tz="America/Los_Angeles")
     first = content.valves["valve"].iloc[0]
-    sets = [(first, start + dt.timedelta(days=d), start + dt.timedelta(days=d, hours=3)) for d in range(4)]
+    sets = [(first, start + dt.timedelta(days=d), start + dt.timedelta(days=d, hours=3)) for d in range(5)]
     content = dataclasses.replace(content, timetable=pd.DataFrame(sets, columns=["valve", "start", "end"]))
     text = text_of(read(content, tmp_path))
     assert "Jul 16 01:00 - Jul 16 04:00" in text
-    assert "Jul 17 01:00 - Jul 17 04:00 +2" in text
-    assert "Jul 18" not in text
+    assert "Jul 18 01:00 - Jul 18 04:00 +2" in text
+    assert "Jul 19" not in text

@@ -14,7 +14,7 @@ import pytest
 
 from stressmap.field import crossval, leftout
 from stressmap.field.covariance import EXPONENTIAL, GAUSSIAN, SPHERICAL, Correlation, Parameters
-from stressmap.field.kriging import Nodes, System, Trend
+from stressmap.field.kriging import System, known_parameters
 from stressmap.field.model import alike
 from stressmap.field.reml import log_likelihood, solve
 from stressmap.field.surface import Places, Samples
@@ -39,18 +39,6 @@ def samples(*, own_valve: bool = False) -> Samples:
     return Samples(places(t[["x", "y"]].to_numpy(), n if own_valve else None), t.log_zinc.to_numpy(), n)
 
 
-def system(readings: Samples, parameters: Parameters, correlation: Correlation = SPHERICAL) -> System:
-    index = np.arange(len(readings))
-    trend = np.ones((len(index), 1))
-    shared = alike(readings, index)
-    pattern = correlation(shared.distance, parameters.range_m)
-    solved = solve(shared.covariance(parameters, pattern), trend)
-    variance = np.linalg.inv(solved.information)
-    mean = variance @ (solved.weighed.T @ readings.value)
-    nodes = Nodes((parameters,), np.ones(1), (Trend(mean, variance),), correlation)
-    return System(readings, index, np.zeros(len(index)), nodes)
-
-
 ERR = Parameters(block=0, valve=0, pattern=SILL, tree=0, error=NUGGET, range_m=RANGE_M)
 NUG = Parameters(block=0, valve=NUGGET, pattern=SILL, tree=0, error=0, range_m=RANGE_M)
 
@@ -63,14 +51,14 @@ def krige(one: System, xy: np.ndarray) -> np.ndarray:
 
 def test_points_with_the_nugget_as_error() -> None:
     t = table("ok_points25")
-    mean, variance = krige(system(samples(), ERR), t[["x", "y"]].to_numpy())
+    mean, variance = krige(known_parameters(samples(), ERR, SPHERICAL), t[["x", "y"]].to_numpy())
     np.testing.assert_allclose(mean, t.pred_err, atol=POINTS)
     np.testing.assert_allclose(variance, t.var_err, atol=POINTS)
 
 
 def test_points_with_the_nugget_as_variation_within_a_step() -> None:
     t = table("ok_points25")
-    one = system(samples(own_valve=True), NUG)
+    one = known_parameters(samples(own_valve=True), NUG, SPHERICAL)
     xy = t[["x", "y"]].to_numpy()
     out = np.empty((2, len(xy)))
     one.points(xy, np.zeros(len(xy)), places(xy[:1], np.array([999])), out)
@@ -80,10 +68,10 @@ def test_points_with_the_nugget_as_variation_within_a_step() -> None:
 
 def test_at_the_samples_error_is_filtered_and_variation_kept() -> None:
     t, s = table("ok_at_data"), samples()
-    mean, variance = krige(system(s, ERR), t[["x", "y"]].to_numpy())
+    mean, variance = krige(known_parameters(s, ERR, SPHERICAL), t[["x", "y"]].to_numpy())
     np.testing.assert_allclose(mean, t.pred_err, atol=POINTS)
     np.testing.assert_allclose(variance, t.var_err, atol=POINTS)
-    one = system(samples(own_valve=True), NUG)
+    one = known_parameters(samples(own_valve=True), NUG, SPHERICAL)
     for i, row in t.iterrows():
         out = np.empty((2, 1))
         here = np.array([[row.x, row.y]])
@@ -94,7 +82,7 @@ def test_at_the_samples_error_is_filtered_and_variation_kept() -> None:
 
 def test_block_means_and_their_variances() -> None:
     t = table("ok_block40")
-    one = system(samples(), ERR)
+    one = known_parameters(samples(), ERR, SPHERICAL)
     step = (np.arange(20) + 0.5) * 2 - 20
     lattice = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
     for _, row in t.iterrows():
@@ -105,7 +93,7 @@ def test_block_means_and_their_variances() -> None:
 
 def test_polygon_means_and_their_variances() -> None:
     t, lattice = table("ok_zones").set_index("zone"), table("zones_lattice20")
-    one = system(samples(), ERR)
+    one = known_parameters(samples(), ERR, SPHERICAL)
     for zone, cells in lattice.groupby("zone"):
         mean, variance = one.mean_of(places(cells[["x", "y"]].to_numpy()), np.zeros(len(cells)))
         assert mean == pytest.approx(t.pred_lat20_err[zone], abs=BLOCKS)
@@ -114,7 +102,7 @@ def test_polygon_means_and_their_variances() -> None:
 
 def test_leave_one_out_is_that_of_gstat() -> None:
     t, s = table("loo_cv"), samples()
-    left = system(s, ERR).left_out
+    left = known_parameters(s, ERR, SPHERICAL).left_out
     miss, variance = leftout.each_reading(np.ones(1), left.alpha, left.diagonal)
     np.testing.assert_allclose(s.value - miss, t.pred, atol=LEFT_OUT)
     np.testing.assert_allclose(variance, t["var"], atol=LEFT_OUT)

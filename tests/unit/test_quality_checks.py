@@ -7,6 +7,7 @@ import pytest
 
 from stressmap.errors import DataError, Notes
 from stressmap.quality.checks import CHECKS, assess
+from stressmap.quality.trees import tree_codes
 from stressmap.settings import FLAG_CODES
 
 BLOCKS = ranch.blocks()
@@ -185,6 +186,16 @@ def test_the_crew_wins_over_the_gps_and_the_contradiction_is_marked() -> None:
     assert out.loc[0, ["block", "flags", "used"]].tolist() == ["B2", ("near_boundary",), True]
 
 
+def test_a_crew_far_from_its_block_is_said() -> None:
+    notes = Notes()
+    out = ranch.assess(at(100.0, 150.0, block="B4", tree_id="B4-T9"), BLOCKS, notes=notes)
+    assert out.loc[0, ["block", "flags", "used"]].tolist() == ["B4", ("near_boundary",), True]
+    assert list(notes) == [
+        "Readings over 50 m from the block that the crew wrote (row 2); the crew's block was taken. "
+        "Correct the block or the coordinates."
+    ]
+
+
 def test_a_block_that_does_not_exist_is_said_and_the_position_decides() -> None:
     notes = Notes()
     out = ranch.assess(changed(block="Nowhere"), BLOCKS, notes=notes)
@@ -204,3 +215,9 @@ def test_tables_in_another_crs_are_refused() -> None:
     assert str(error.value) == (
         "blocks: they are not in the working CRS. Bring all tables into one projected CRS first."
     )
+
+
+def test_one_name_at_two_places_is_two_trees() -> None:
+    table = CLEAN.iloc[[0, 1, 0]].assign(tree_id="1", block="B1").reset_index(drop=True)
+    table.loc[2, "lon"] += 5e-5
+    assert tree_codes(table).tolist() == [0, 1, 0]

@@ -42,6 +42,7 @@ def test_a_spanish_text_is_not_the_english_one() -> None:
         "card.gallons",
         "card.hours",
         "card.kilopascals",
+        "report.area_axis_us",
     }
 
 

@@ -1,6 +1,6 @@
 // What is drawn on the map, and how it follows what the user chose.
 const EDGE = "#14181c";
-const LABEL = { width: 52, height: 40, gap: 3, least: 22 };
+const LABEL = { height: 40, gap: 3, wide: 52, slim: 36, least: 20 };
 const FIRST_RANKS = 20;
 const MOST_CHANGE = 4;
 const FULL = ranch.basemap ? 0.82 : 1;
@@ -150,12 +150,15 @@ class RanchDrawing {
     if (!shown.layers.ranks) return;
     const view = this.map.getBounds().pad(0.02), taken = [];
     for (const valve of ranch.valves) {
-      if (!view.contains(valve.at) || ((valve.rank ?? Infinity) > FIRST_RANKS && this.widthOf(valve) < LABEL.least)) continue;
-      const spot = this.map.latLngToLayerPoint(valve.at);
-      const crowded = taken.some((other) => Math.abs(other.x - spot.x) < LABEL.width + LABEL.gap && Math.abs(other.y - spot.y) < LABEL.height + LABEL.gap);
+      if (!view.contains(valve.at)) continue;
+      const room = this.widthOf(valve);
+      if ((valve.rank ?? Infinity) > FIRST_RANKS && room < LABEL.least) continue;
+      const width = room < LABEL.wide && String(valve.rank).length < 3 ? LABEL.slim : LABEL.wide;
+      const { x, y } = this.map.latLngToLayerPoint(valve.at);
+      const crowded = taken.some((other) => Math.abs(other.x - x) < (other.width + width) / 2 + LABEL.gap && Math.abs(other.y - y) < LABEL.height + LABEL.gap);
       if (crowded) continue;
-      taken.push(spot);
-      this.labels.push(this.rankLabel(valve).addTo(this.map));
+      taken.push({ x, y, width });
+      this.labels.push(this.rankLabel(valve, width).addTo(this.map));
       if (taken.length >= 150) break;
     }
   }
@@ -165,14 +168,14 @@ class RanchDrawing {
     return this.map.latLngToLayerPoint(box.getNorthEast()).x - this.map.latLngToLayerPoint(box.getSouthWest()).x;
   }
 
-  rankLabel(valve) {
+  rankLabel(valve, width) {
     const priority = priorityOf(valve), look = lookOf(priority);
     const box = make("div", { class: "rank" },
       make("b", { text: valve.rank ?? NO_RANK }),
       shown.colourBy === "change"
         ? make("span", { text: signed(valve.change), style: { background: changeColour(valve.change), color: "#111" } })
         : make("span", { text: shortOf(priority), style: { background: look.fill, color: look.ink } }));
-    const icon = L.divIcon({ html: box, className: "rank-icon", iconSize: [LABEL.width, LABEL.height] });
+    const icon = L.divIcon({ html: box, className: "rank-icon", iconSize: [width, LABEL.height] });
     return L.marker(valve.at, { icon, pane: "ranks", interactive: false, keyboard: false });
   }
 

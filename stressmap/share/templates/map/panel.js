@@ -39,7 +39,7 @@ function readingRow(reading) {
 function againRow(spot, place) {
   return rowButton({ kind: "again", item: spot }, [
     make("span", { class: "number" }, make("b", { text: place + 1 })),
-    make("span", { class: "name" }, named(spot.tree ?? word("map.look_again"), { class: "main" }), make("small", {}, named([spot.block, spot.valve].filter(Boolean).join(" · ")))),
+    make("span", { class: "name" }, named(spot.tree ?? spot.valve ?? word("map.look_again"), { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(spot.block ?? ""))),
   ]);
 }
 

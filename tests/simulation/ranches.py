@@ -13,6 +13,9 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.spatial.distance import cdist
 
+from stressmap.field.averages import AverageSurface, spread_of
+from stressmap.field.methods import fit_surface
+from stressmap.field.options import FieldOptions, Priors
 from stressmap.field.surface import Places, Samples
 
 WIDTH_M, HEIGHT_M = 1800.0, 1200.0
@@ -151,3 +154,62 @@ def true_parameters(ranch: Ranch) -> tuple[np.ndarray, np.ndarray]:
         own = shared(inside, inside).mean()
         variance[zone] = own - weights @ right + (1 - right @ ones) ** 2 / ones.sum()
     return mean, variance
+
+
+def zone_means(ranch: Ranch, *, best_fit_too: bool = False) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """Estimate zone means and their variances by every method; plain block averages state no variance."""
+    asked = {"structured": FieldOptions(), "ordinary": FieldOptions()}
+    found = {}
+    for method, options in asked.items():
+        surface = fit_surface(ranch.samples, method=method, options=options)
+        assert surface.method == method, surface.notes
+        assert not surface.notes
+        found[method] = surface.zone_means(ranch.cells, ranch.zone, ranch.zones)
+    if best_fit_too:
+        surface = fit_surface(ranch.samples, method="structured", options=FieldOptions(average=False))
+        found["structured, best fit alone"] = surface.zone_means(ranch.cells, ranch.zone, ranch.zones)
+    drawn = AverageSurface(ranch.samples, spread_of(ranch.samples, Priors()))
+    found["block averages, drawn together"] = drawn.zone_means(ranch.cells, ranch.zone, ranch.zones)
+    result = {name: (e.mean, e.variance) for name, e in found.items()}
+    block, value = ranch.samples.places.block, ranch.samples.value
+    plain = np.bincount(block, weights=value) / np.bincount(block)
+    of_zone = np.zeros(ranch.zones, dtype=np.int64)
+    of_zone[ranch.zone] = ranch.cells.block
+    result["block averages"] = (plain[of_zone], np.full(ranch.zones, np.nan))
+    result["true parameters"] = true_parameters(ranch)
+    return result
+
+
+@dataclass
+class Tally:
+    """What many ranches have shown of one method: misses of zone means and of their 50 and 90 % intervals."""
+
+    miss: list[np.ndarray]
+    inside_50: list[np.ndarray]
+    inside_90: list[np.ndarray]
+    inside_unmeasured: list[np.ndarray]
+
+    @property
+    def rmse(self) -> float:
+        return float(np.sqrt(np.mean(np.concatenate(self.miss) ** 2)))
+
+    def covered(self, which: str) -> float:
+        return float(np.mean(np.concatenate(getattr(self, which))))
+
+
+def tally(seeds: range, **ranch_options: object) -> dict[str, Tally]:
+    """Draw ranches and sum up how every method did on their zones."""
+    table: dict[str, Tally] = {}
+    best_fit_too = bool(ranch_options.pop("best_fit_too", False))
+    for seed in seeds:
+        ranch = draw_ranch(seed, **ranch_options)  # type: ignore[arg-type]
+        unmeasured = ~np.isin(np.arange(ranch.zones), ranch.samples.places.valve)
+        for name, (mean, variance) in zone_means(ranch, best_fit_too=best_fit_too).items():
+            one = table.setdefault(name, Tally([], [], [], []))
+            miss = mean - ranch.zone_truth
+            z = np.abs(miss) / np.sqrt(variance)
+            one.miss.append(miss)
+            one.inside_50.append(z < 0.6745)
+            one.inside_90.append(z < 1.6449)
+            one.inside_unmeasured.append(z[unmeasured] < 1.6449)
+    return table

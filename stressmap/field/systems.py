@@ -1,0 +1,130 @@
+"""The systems of a ranch: one for all of it while it is small, else one per block, made when first needed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+
+from stressmap.field.kriging import Nodes, System
+from stressmap.field.neighbours import MOST_TOGETHER, NEAREST, system_readings
+from stressmap.field.parallel import each
+from stressmap.field.surface import Floats, Ints, Places, Samples
+
+SQUARE_M = 400.0
+"""Largest side of the squares in which a block without readings, or with very many, is kriged [m]."""
+MOST_IN_SQUARE = 48
+"""Readings of such a block in one square; five squares' worth fit into a system."""
+REACH_RANGES = 4.0
+"""A reading further than this many ranges says nothing beyond the mean: its correlation is 0.01."""
+Key = tuple[int, ...]
+WHOLE: Key = ()
+
+
+class Systems:
+    """Which system kriges which place.
+
+    Parameters
+    ----------
+    samples : Samples
+        Readings, about 0 on the whole.
+    drift : array, shape (n,)
+        Standardised covariate at the readings.
+    nodes : Nodes
+        Sets of parameters.
+    """
+
+    def __init__(self, samples: Samples, drift: Floats, nodes: Nodes) -> None:
+        self._samples, self._drift, self._nodes = samples, drift, nodes
+        self._made: dict[Key, System] = {}
+        codes, counts = np.unique(samples.places.block, return_counts=True)
+        self._own = dict(zip(codes.tolist(), counts.tolist(), strict=True))
+        self._whole = len(samples) <= MOST_TOGETHER
+        self._side = self._square_side(codes[counts > NEAREST])
+
+    def key(self, blocks: Ints, at: Floats) -> Key:
+        """Name the system that kriges some blocks about a place: the ranch's, the blocks', or a square's.
+
+        Parameters
+        ----------
+        blocks : array of int
+            Codes, sorted.
+        at : array, shape (2,)
+            [m].
+
+        Returns
+        -------
+        tuple of int
+        """
+        if self._whole:
+            return WHOLE
+        own = sum(self._own.get(int(b), 0) for b in blocks)
+        if 0 < own <= NEAREST:
+            return (0, 0, 0, *map(int, blocks))
+        return (1, *map(int, np.floor(at / self._side)), *map(int, blocks))
+
+    def sort_codes(self, places: Places) -> list[Ints]:
+        """Return codes, m each, of which all are equal only for places of one system and kind."""
+        codes = [places.block, places.valve, places.crop]
+        if self._whole:
+            return codes
+        kinds, which = np.unique(places.block, return_inverse=True)
+        own = np.array([self._own.get(int(b), 0) for b in kinds])
+        local = ((own == 0) | (own > NEAREST))[which]
+        square = np.floor(places.xy / self._side).astype(np.int64)
+        return codes + [np.where(local, s, 0) for s in square.T]
+
+    def make(self, keys: Iterable[Key]) -> None:
+        """Make the systems that are not there yet.
+
+        One after the other: they are many small steps, and threads would only wait for each other.
+        """
+        missing = sorted(set(keys) - self._made.keys())
+        for key, system in zip(missing, each(self._solve, missing, jobs=1), strict=True):
+            self._made[key] = system
+
+    def __getitem__(self, key: Key) -> System:
+        """Return a system that was made."""
+        return self._made[key]
+
+    def owners(self) -> Iterator[tuple[System, Ints]]:
+        """Give every reading to one system that holds it.
+
+        Yields
+        ------
+        system : System
+            A system.
+        own : array of int
+            Which of its readings it answers for.
+        """
+        places = self._samples.places
+        members: dict[Key, list[int]] = {}
+        for i in range(len(self._samples)):
+            members.setdefault(self.key(places.block[i : i + 1], places.xy[i]), []).append(i)
+        self.make(members)
+        for key, readings in members.items():
+            yield self[key], np.flatnonzero(np.isin(self[key].index, readings))
+
+    def _solve(self, key: Key) -> System:
+        if key == WHOLE:
+            return System(self._samples, np.arange(len(self._samples)), self._drift, self._nodes)
+        places, blocks = self._samples.places, np.array(key[3:])
+        if key[0]:
+            centre = (np.array(key[1:3]) + 0.5) * self._side
+        else:
+            centre = places.xy[np.isin(places.block, blocks)].mean(axis=0)
+        reach = REACH_RANGES * float(self._nodes.ranges.max())
+        index = system_readings(places.xy, places.block, blocks, centre, reach_m=reach)
+        return System(self._samples, index, self._drift, self._nodes, blocks=blocks)
+
+    def _square_side(self, crowded: Ints) -> float:
+        """Halve the squares until the readings of crowded blocks are few in each."""
+        side = SQUARE_M
+        places = self._samples.places
+        inside = np.isin(places.block, crowded)
+        while side > 1.0 and inside.any():
+            square = np.column_stack([np.floor(places.xy[inside] / side), places.block[inside]])
+            if np.unique(square, axis=0, return_counts=True)[1].max() <= MOST_IN_SQUARE:
+                break
+            side /= 2
+        return side

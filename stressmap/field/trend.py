@@ -1,0 +1,115 @@
+"""The mean: a level for each crop, and what a covariate adds, known from all readings of the ranch at once.
+
+Crops scatter about a common level with a variance that is given, not fitted, so that a crop with one reading,
+or none, still has a level, and an uncertain one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from stressmap.field.surface import Floats, Ints, Places
+
+
+@dataclass(frozen=True)
+class Trend:
+    """What is known of the mean under one set of parameters.
+
+    Parameters
+    ----------
+    mean : array, shape (C + 1,)
+        Level of each crop, and the covariate's coefficient [bar].
+    variance : array, shape (C + 1, C + 1)
+        Of these [bar²].
+    """
+
+    mean: Floats
+    variance: Floats
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Which crops have readings.
+
+    Parameters
+    ----------
+    crop : array of int, shape (C,)
+        Codes, sorted.
+    variance : float
+        Between crops [bar²].
+    covariate : bool
+        Whether one takes part.
+    """
+
+    crop: Ints
+    variance: float
+    covariate: bool = False
+
+    def columns(self, places: Places, drift: Floats) -> Floats:
+        """Say what the mean is made of at some places.
+
+        Parameters
+        ----------
+        places : Places
+            m of them.
+        drift : array, shape (m,)
+            Standardised covariate.
+
+        Returns
+        -------
+        array, shape (m, C + 1)
+            1 for the place's crop, or for a crop without a reading the average of all; then the drift.
+
+        Examples
+        --------
+        >>> none = np.zeros(2, dtype=np.int64)
+        >>> places = Places(np.zeros((2, 2)), none, none, np.array([3, 9]))
+        >>> Levels(np.array([3, 4]), 9.0).columns(places, np.array([0.0, 1.5])).tolist()
+        [[1.0, 0.0, 0.0], [0.5, 0.5, 1.5]]
+        """
+        own = (places.crop[:, None] == self.crop).astype(float)
+        own[self.unknown(places)] = 1.0 / len(self.crop)
+        return np.column_stack([own, drift])
+
+    def unknown(self, places: Places) -> Ints:
+        """Return the indices of places whose crop has no reading."""
+        return np.flatnonzero(~np.isin(places.crop, self.crop))
+
+    def doubt(self, places: Places) -> float:
+        """Return the variance [bar²] that crops without a reading add to the mean over some places."""
+        crop = places.crop[self.unknown(places)]
+        if not len(crop):
+            return 0.0
+        share = np.unique(crop, return_counts=True)[1] / len(places)
+        return self.variance * float(np.sum(share**2) + share.sum() ** 2 / len(self.crop))
+
+    def precision(self) -> Floats:
+        """Return what is known before any reading [1/bar²]: crops about a level that is not known at all."""
+        count = len(self.crop)
+        total = np.zeros((count + 1, count + 1))
+        if self.variance > 0:
+            total[:count, :count] = (np.eye(count) - 1.0 / count) / self.variance
+        total[count, count] = 0.0 if self.covariate else 1.0
+        return total
+
+    def estimate(self, parts: Iterable[tuple[Floats, Floats]]) -> Trend:
+        """Estimate levels and coefficient by generalised least squares.
+
+        Parameters
+        ----------
+        parts : iterable of (array, array)
+            For each part of the ranch X'K⁻¹X, shape (C + 1, C + 1), and X'K⁻¹z, shape (C + 1,).
+
+        Returns
+        -------
+        Trend
+        """
+        information, right = self.precision(), np.zeros(len(self.crop) + 1)
+        for squares, products in parts:
+            information += squares
+            right += products
+        variance = np.asarray(np.linalg.inv(information))
+        return Trend(np.asarray(variance @ right), variance)

@@ -1,0 +1,248 @@
+"""How fast the compiled kriging is beside PyKrige and GSTools: same readings, same model, mean and variance.
+
+Run by hand, on a quiet machine: ``python tests/benchmarks/kriging.py [--repeats 5] [--only blocks,ranch]``.
+Every ratio is of medians measured in the same run; PyKrige and GSTools are asked in chunks (whole, they take
+several gigabytes) and get the BLAS threads with which they are faster here. Set-up is part of every time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from stressmap.field.covariance import EXPONENTIAL, SPHERICAL, Correlation, Parameters
+from stressmap.field.kriging import known_parameters
+from stressmap.field.methods import fit_surface
+from stressmap.field.options import FieldOptions
+from stressmap.field.parallel import each
+from stressmap.field.surface import Places, Samples
+
+SILL, NUGGET, RANGE_M = 1.5, 0.5, 300.0
+KNOWN = Parameters(block=0, valve=0, pattern=SILL, tree=0, error=NUGGET, range_m=RANGE_M)
+CHUNK = 10_000
+OURS_CHUNK = 16_384
+JOBS = 2
+Job = tuple[np.ndarray, np.ndarray, np.ndarray]  # readings (n, 2), values (n,), cells (m, 2)
+
+
+def places(xy: np.ndarray) -> Places:
+    none = np.zeros(len(xy), dtype=np.int64)
+    return Places(xy, none, none, none)
+
+
+def lattice(corner: tuple[float, float], width_m: float, cells: int) -> np.ndarray:
+    side = round(cells**0.5)
+    step = (np.arange(side) + 0.5) * width_m / side
+    return np.stack(np.meshgrid(corner[0] + step, corner[1] + step), axis=-1).reshape(-1, 2)
+
+
+def block_job(block: int, *, readings: int = 20, cells: int = 40_000) -> Job:
+    """One block of 400 m by 400 m of a ranch laid out in rows of 25."""
+    rng = np.random.default_rng(block)
+    corner = (400.0 * (block % 25), 400.0 * (block // 25))
+    xy = rng.uniform(0, 400, (readings, 2)) + corner
+    return xy, rng.normal(0, 1.4, readings), lattice(corner, 400.0, cells)
+
+
+def ranch_job(readings: int, cells: int) -> Job:
+    """A whole ranch of 2 km by 2 km in one system."""
+    rng = np.random.default_rng(readings)
+    return (
+        rng.uniform(0, 2000, (readings, 2)),
+        rng.normal(0, 1.4, readings),
+        lattice((0.0, 0.0), 2000.0, cells),
+    )
+
+
+def ours(job: Job, correlation: Correlation, *, jobs: int = JOBS) -> np.ndarray:
+    xy, value, cells = job
+    system = known_parameters(Samples(places(xy), value, np.arange(len(value))), KNOWN, correlation)
+    kind, out = places(xy[:1]), np.empty((2, len(cells)))
+
+    def work(start: int) -> None:
+        part = slice(start, start + OURS_CHUNK)
+        system.points(cells[part], np.zeros(len(cells[part])), kind, out[:, part])
+
+    each(work, range(0, len(cells), OURS_CHUNK), jobs=jobs)
+    return out
+
+
+def ours_blocks(count: int, *, readings: int = 20, cells: int = 40_000) -> np.ndarray:
+    out = np.empty((2, count * cells))
+
+    def work(block: int) -> None:
+        xy, value, at = block_job(block, readings=readings, cells=cells)
+        system = known_parameters(Samples(places(xy), value, np.arange(readings)), KNOWN, SPHERICAL)
+        system.points(at, np.zeros(cells), places(xy[:1]), out[:, block * cells : (block + 1) * cells])
+
+    each(work, range(count), jobs=JOBS)
+    return out
+
+
+def by_pykrige(job: Job, correlation: Correlation) -> np.ndarray:
+    from pykrige.ok import OrdinaryKriging
+
+    xy, value, cells = job
+    model, scale = ("spherical", 1.0) if correlation is SPHERICAL else ("exponential", 3.0)
+    known = {"psill": SILL, "range": RANGE_M * scale, "nugget": NUGGET}
+    kriger = OrdinaryKriging(
+        *xy.T, value, variogram_model=model, variogram_parameters=known, exact_values=False
+    )
+    out = np.empty((2, len(cells)))
+    for start in range(0, len(cells), CHUNK):
+        part = slice(start, start + CHUNK)
+        out[:, part] = kriger.execute("points", *cells[part].T, backend="vectorized")
+    out[1] -= NUGGET
+    return out
+
+
+def by_gstools(job: Job, correlation: Correlation) -> np.ndarray:
+    import gstools
+
+    xy, value, cells = job
+    make = gstools.Spherical if correlation is SPHERICAL else gstools.Exponential
+    model = make(dim=2, var=SILL, len_scale=RANGE_M, nugget=NUGGET)
+    kriger = gstools.krige.Ordinary(model, xy.T, value, exact=False, cond_err="nugget")
+    out = np.empty((2, len(cells)))
+    for start in range(0, len(cells), CHUNK):
+        part = slice(start, start + CHUNK)
+        out[:, part] = kriger(cells[part].T, return_var=True)
+    out[1] -= NUGGET
+    return out
+
+
+def theirs_blocks(krige: Callable[[Job, Correlation], np.ndarray], count: int) -> np.ndarray:
+    return np.concatenate([krige(block_job(b), SPHERICAL) for b in range(count)], axis=1)
+
+
+def seconds(work: Callable[[], object], repeats: int) -> tuple[float, float]:
+    """Return median wall-clock and processor seconds."""
+    wall, processor = [], []
+    for _ in range(repeats):
+        start, used = time.perf_counter(), time.process_time()
+        work()
+        wall.append(time.perf_counter() - start)
+        processor.append(time.process_time() - used)
+    return statistics.median(wall), statistics.median(processor)
+
+
+def quicker_threads(work: Callable[[], object]) -> int:
+    """Return with how many BLAS threads some work is faster."""
+    taken = {}
+    for threads in (1, JOBS):
+        with threadpool_limits(threads):
+            taken[threads] = seconds(work, 1)
+    return min(taken, key=lambda t: taken[t])
+
+
+def race(
+    name: str, work: dict[str, Callable[[], np.ndarray]], trial: dict[str, Callable[[], object]], n: int
+) -> None:
+    """Check that all give the same, then time each and print ratios."""
+    answers = {who: run() for who, run in trial.items()}
+    for who, answer in answers.items():
+        np.testing.assert_allclose(answer, answers["ours"], atol=1e-8, err_msg=who)
+    base, base_cpu = seconds(work["ours"], n)
+    print(f"{name}\n    ours       {base:8.3f} s ({base_cpu:.3f} s of processor, {JOBS} threads)")
+    for who in [w for w in work if w != "ours"]:
+        threads = quicker_threads(trial[who])
+        with threadpool_limits(threads):
+            taken, cpu = seconds(work[who], n)
+        ratio = f"{taken / base:6.1f} x ours, {cpu / base_cpu:6.1f} x its processor time"
+        print(f"    {who:10} {taken:8.3f} s = {ratio} ({threads} BLAS threads)", flush=True)
+
+
+def race_blocks(n: int) -> None:
+    run = {"PyKrige": by_pykrige, "GSTools": by_gstools}
+    work = {"ours": lambda: ours_blocks(250)} | {k: lambda k=k: theirs_blocks(run[k], 250) for k in run}
+    trial = {"ours": lambda: ours_blocks(5)} | {k: lambda k=k: theirs_blocks(run[k], 5) for k in run}
+    race("250 blocks x 20 readings x 10 M cells, spherical", work, trial, n)
+    code = "import sys; sys.path.insert(0, sys.argv[1]); import kriging; kriging.memory_of_blocks()"
+    here = str(Path(__file__).parent)
+    print(
+        "    "
+        + subprocess.run(
+            [sys.executable, "-c", code, here], capture_output=True, text=True, check=True
+        ).stdout
+    )
+
+
+def memory_of_blocks() -> None:
+    ours_blocks(250)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"peak memory of the process, libraries and the 160 MB of results included: {peak:.0f} MB")
+
+
+def race_ranch(readings: int, correlation: Correlation, n: int, *, gstools_too: bool) -> None:
+    run = {"PyKrige": by_pykrige} | ({"GSTools": by_gstools} if gstools_too else {})
+    whole, part = ranch_job(readings, 1_000_000), ranch_job(readings, 10_000)
+    work = {"ours": lambda: ours(whole, correlation)} | {
+        k: lambda k=k: run[k](whole, correlation) for k in run
+    }
+    trial = {"ours": lambda: ours(part, correlation)} | {
+        k: lambda k=k: run[k](part, correlation) for k in run
+    }
+    race(f"{readings} readings x 1 M cells, {correlation.name}", work, trial, n)
+
+
+def growth(n: int) -> None:
+    print("cost against cells: 250 blocks x 20 readings")
+    for cells in (400, 4_000, 40_000):
+        side = round(cells**0.5) ** 2
+        taken, _ = seconds(lambda side=side: ours_blocks(250, cells=side), n)
+        print(f"    {250 * side:>10} cells {taken:8.3f} s = {taken / (250 * side) * 1e9:8.1f} ns a cell")
+    print("cost against blocks: 20 readings and 2,500 cells a block")
+    for blocks in (10, 100, 1000):
+        taken, _ = seconds(lambda blocks=blocks: ours_blocks(blocks, cells=2_500), n)
+        print(f"    {blocks:>10} blocks {taken:7.3f} s = {taken / blocks * 1e3:8.3f} ms a block")
+    print("the whole structured method, fit included: 8 readings and 2,500 cells a block, 2 valve zones")
+    for blocks in (10, 100, 1000):
+        taken, _ = seconds(lambda blocks=blocks: whole_method(blocks), 1)
+        print(f"    {blocks:>10} blocks {taken:7.3f} s = {taken / blocks * 1e3:8.3f} ms a block", flush=True)
+
+
+def whole_method(blocks: int) -> None:
+    jobs = [block_job(b, readings=8, cells=2_500) for b in range(blocks)]
+
+    def where(which: int) -> Places:
+        xy = np.concatenate([job[which] for job in jobs])
+        block = np.repeat(np.arange(blocks), [len(job[which]) for job in jobs])
+        valve = 2 * block + (xy[:, 0] % 400 > 200)
+        return Places(xy, block, valve, np.zeros_like(block))
+
+    level = np.repeat(np.random.default_rng(1).normal(0, 1.5, blocks), 8)
+    value = np.concatenate([job[1] for job in jobs]) + level
+    samples = Samples(where(0), value, np.arange(len(value)))
+    surface = fit_surface(samples, method="structured", options=FieldOptions(jobs=JOBS))
+    surface.at(where(2))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--only", default="blocks,ranch,large,growth")
+    asked = parser.parse_args()
+    ours(ranch_job(20, 1_000), SPHERICAL)  # so that no time holds compilation
+    if "blocks" in asked.only:
+        race_blocks(asked.repeats)
+    if "ranch" in asked.only:
+        race_ranch(200, SPHERICAL, asked.repeats, gstools_too=True)
+        race_ranch(200, EXPONENTIAL, asked.repeats, gstools_too=True)
+    if "large" in asked.only:
+        race_ranch(1000, SPHERICAL, asked.repeats, gstools_too=False)
+        race_ranch(1000, EXPONENTIAL, asked.repeats, gstools_too=False)
+    if "growth" in asked.only:
+        growth(asked.repeats)
+
+
+if __name__ == "__main__":
+    main()
