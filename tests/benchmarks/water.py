@@ -16,14 +16,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from water_cases import need, terms  # noqa: E402
+from water_cases import need, terms
 
-from stressmap.settings import Water  # noqa: E402
-from stressmap.water.advice import advise  # noqa: E402
-from stressmap.water.assemble import assemble  # noqa: E402
-from stressmap.water.need import Need  # noqa: E402
-from stressmap.water.plan import solve  # noqa: E402
-from stressmap.water.realise import realise  # noqa: E402
+from stressmap.settings import Water
+from stressmap.water.advice import advise
+from stressmap.water.assemble import assemble
+from stressmap.water.need import Need
+from stressmap.water.plan import solve
+from stressmap.water.realise import realise
 
 FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 
