@@ -190,13 +190,8 @@ class RanchDrawing {
       if (on) groups[name].addTo(map);
       else map.removeLayer(groups[name]);
     }
-    const see = by === "surface" || by === "uncertainty" || by === "zones";
-    for (const [valve, shape] of this.shapes.valves) {
-      shape.setStyle(this.valveStyle(valve, by));
-      if (by === "zones") shape.bringToFront();
-      shape.getElement()?.classList.toggle("see-through", see);
-    }
-    for (const shape of this.shapes.zones) shape.bringToFront?.();
+    for (const [valve, shape] of this.shapes.valves) shape.setStyle(this.valveStyle(valve, by));
+    if (by === "zones") for (const shape of this.shapes.zones) shape.bringToFront();
     this.sizePoints();
     this.placeRanks();
     this.mark();
