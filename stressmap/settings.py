@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import re
 import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -25,7 +26,7 @@ from pydantic import (
 )
 
 from stressmap.errors import Problem, SettingsError
-from stressmap.units import M3_H_PER, M3_PER
+from stressmap.units import M3_H_PER, M3_PER, MM_PER, read_quantity
 
 FLAG_CODES = (
     "no_value", "no_place", "no_time", "outside_blocks", "near_boundary", "outside_window", "short_bag",
@@ -86,25 +87,20 @@ def _quantity(units: dict[str, float]) -> BeforeValidator:
         if not isinstance(value, str):
             msg = f"{value!r} has no unit; write a number and one of {', '.join(units)}, in quotes"
             raise ValueError(msg)
-        number, _, unit = value.strip().partition(" ")
-        unit = unit.strip()
-        if unit not in units:
-            near = {u.lower(): u for u in units}.get(unit.lower(), ", ".join(units))
-            msg = f"{value!r} has no known unit; write it with {near}"
-            raise ValueError(msg)
-        try:
-            return float(number.replace("_", "")) * units[unit]
-        except ValueError:
-            msg = f"{number!r} is not a number"
-            raise ValueError(msg) from None
+        return read_quantity(value, units)
 
     return BeforeValidator(read)
 
+
+_BRACES = re.compile(r"\{\w\}").findall
 
 Clock = Annotated[dt.time, BeforeValidator(_parse_clock)]
 MonthDay = Annotated[str, AfterValidator(_check_month_day)]
 VolumeM3 = Annotated[float, _quantity(M3_PER), Field(gt=0)]
 FlowM3H = Annotated[float, _quantity(M3_H_PER), Field(gt=0)]
+DepthMM = Annotated[float, _quantity(MM_PER), Field(gt=0)]
+Share = Annotated[float, Field(gt=0, le=1)]
+Systems = Literal["drip", "micro_sprinkler", "sprinkler", "flood"]
 
 
 class Part(BaseModel):
@@ -163,13 +159,29 @@ class Visit(Part):
 
 
 class Reading(Part):
-    """``[reading]``: how readings were taken and which of them count."""
+    """``[reading]``: how readings were taken and which of them count.
+
+    Beside the keys of the contract: ``date_order`` of dates like 03/07/2026; ``crs`` of ``x`` and ``y``;
+    ``gps_accuracy_m``, what a position is taken to be good for where the row does not say;
+    ``possible_bar``, the least and greatest balance pressure that a tree can show at midday (common
+    practice: 5 to 20, 30 to 60 at the extreme); ``unlike_z``, how many standard errors from what its
+    neighbours predict a reading is marked; ``align_chambers``, whether the offset between two chambers or
+    crews on the same trees is taken out; ``same_weather``, whether readings of a visit whose days differ are
+    shifted to its middle weather.
+    """
 
     unit: Literal["bar", "MPa", "kPa", "psi"] = "bar"
     window: tuple[Clock, Clock] = (dt.time(13), dt.time(15))
     bag_minutes: float = Field(default=10.0, ge=0)
     recheck_bar: float = Field(default=1.0, gt=0)
     gps_m: float = Field(default=10.0, ge=0)
+    gps_accuracy_m: float = Field(default=3.0, ge=0)
+    possible_bar: tuple[float, float] = (0.5, 70.0)
+    unlike_z: float = Field(default=3.5, gt=0)
+    date_order: Literal["day-first", "month-first"] | None = None
+    crs: str | None = None
+    align_chambers: bool = False
+    same_weather: bool = True
     keep: tuple[str, ...] = ()
 
     @field_validator("keep")
@@ -184,6 +196,9 @@ class Reading(Part):
 
     @model_validator(mode="after")
     def _window_in_order(self) -> Reading:
+        if self.possible_bar[1] <= self.possible_bar[0]:
+            msg = "possible_bar does not rise; write the least and the greatest such as [0.5, 70]"
+            raise ValueError(msg)
         if self.window[1] <= self.window[0]:
             msg = 'window ends before it begins; write ["13:00", "15:00"]'
             raise ValueError(msg)
@@ -191,13 +206,34 @@ class Reading(Part):
 
 
 class Map(Part):
-    """``[map]``: what is mapped, how, and the edges between priorities."""
+    """``[map]``: what is mapped, how, and the edges between priorities.
+
+    Beside the keys of the contract: ``rank_unmeasured``, whether valve zones of blocks without a reading get
+    a rank; ``water_share``, the share of the area that one turn of water reaches, for which ``look_again``
+    places to measure again are chosen; ``covariate``, a raster such as soil or canopy that may help to tell
+    how stress lies.
+    """
 
     cell_m: float = Field(default=5.0, gt=0)
     rank_by: RankBy = "below_target"
     method: Literal["structured", "ordinary"] = "structured"
     edges_bar: tuple[float, float, float] | None = None
     smallest_zone_ha: float = Field(default=0.2, ge=0)
+    rank_unmeasured: bool = True
+    water_share: float = Field(default=0.25, gt=0, lt=1)
+    look_again: int = Field(default=10, ge=0, le=50)
+    covariate: Path | None = None
+    basemap: str | None = None
+
+    @field_validator("basemap")
+    @classmethod
+    def _tiles(cls, value: str | None) -> str | None:
+        if value and not (
+            re.match(r"https://[\w.{}:-]+/", value) and {"{z}", "{x}", "{y}"} <= set(_BRACES(value))
+        ):
+            msg = f"{value!r} is no address of map tiles; write https://.../{{z}}/{{x}}/{{y}}.png"
+            raise ValueError(msg)
+        return value
 
     @field_validator("edges_bar")
     @classmethod
@@ -208,6 +244,21 @@ class Map(Part):
         return value
 
 
+class Model(Part):
+    """``[model]``: what the structured method takes for plausible before any reading.
+
+    Standard deviations between blocks, between valve zones, of the pattern within blocks, from tree to tree
+    and of one reading [bar], and the range of the pattern [m]. Weak: fifty readings hardly feel them.
+    """
+
+    block_bar: float = Field(default=2.0, gt=0)
+    valve_bar: float = Field(default=1.5, gt=0)
+    pattern_bar: float = Field(default=1.5, gt=0)
+    tree_bar: float = Field(default=1.0, gt=0)
+    error_bar: float = Field(default=0.5, gt=0)
+    range_m: float = Field(default=100.0, gt=0)
+
+
 class Baseline(Part):
     """Fully watered line: intercept [bar] and slope [bar/kPa] on vapour pressure deficit."""
 
@@ -216,13 +267,56 @@ class Baseline(Part):
 
 
 class Water(Part):
-    """``[water]``: what there is for the water plan."""
+    """``[water]``: what there is for the water plan.
+
+    ``turns`` is how many times over the days a valve may get its ``max_hours``; ``rest_hours`` lie between
+    two sets of one valve; ``eto`` is reference evapotranspiration a day, where the weather does not tell.
+    """
 
     available: VolumeM3 | None = None
     pump: FlowM3H | None = None
+    pumps: dict[str, FlowM3H] = {}
     start: dt.date | None = Field(default=None, alias="from")
-    days: int = Field(default=7, ge=1)
+    days: int = Field(default=7, ge=1, le=60)
+    next_turn: dt.date | None = None
     hours: tuple[Clock, Clock] = (dt.time(0), dt.time.max)
+    crew_hours: tuple[Clock, Clock] | None = None
+    out_of_service: tuple[str, ...] = ()
+    step_hours: float = 0.5
+    turns: int = Field(default=1, ge=1)
+    rest_hours: float = Field(default=4.0, ge=0)
+    mm_per_bar: float | None = Field(default=None, gt=0)
+    soil: str | None = None
+    root_depth_m: float | None = Field(default=None, gt=0, le=10)
+    eto: DepthMM | None = None
+    divide_by: Literal["uniformity", "efficiency"] = "uniformity"
+    uniformity: dict[Systems, Share] = {}
+    efficiency: dict[Systems, Share] = {}
+    draws: int = Field(default=100, ge=0, le=10_000)
+    time_limit_s: float = Field(default=30.0, gt=0)
+
+    @field_validator("step_hours")
+    @classmethod
+    def _handy_step(cls, value: float) -> float:
+        if value not in {0.25, 0.5, 1.0, 2.0}:
+            msg = f"{value:g} is not a step that hours are cut into; write 0.25, 0.5, 1 or 2"
+            raise ValueError(msg)
+        return value
+
+    @field_validator("hours", "crew_hours")
+    @classmethod
+    def _some_hours(cls, value: tuple[dt.time, dt.time] | None) -> tuple[dt.time, dt.time] | None:
+        if value and value[0] == value[1]:
+            msg = 'no time lies between the two; write ["20:00", "06:00"], or ["00:00", "24:00"] for all day'
+            raise ValueError(msg)
+        return value
+
+    @model_validator(mode="after")
+    def _one_way_to_state_pumps(self) -> Water:
+        if self.pump and self.pumps:
+            msg = "pump and pumps are both given; keep pump for one pump, [water.pumps] for several"
+            raise ValueError(msg)
+        return self
 
 
 class Settings(Part):
@@ -238,6 +332,7 @@ class Settings(Part):
     columns: dict[str, str] = {}
     reading: Reading = Reading()
     map: Map = Map()
+    model: Model = Model()
     crops: dict[str, dict[str, Any]] = {}
     water: Water | None = None
 
@@ -260,7 +355,9 @@ def load(path: Path) -> Settings:
         If it cannot be read, is not TOML, or a key or value is wrong; one problem each.
     """
     table = _read_toml(path)
-    files = table.get("files")
+    files, chosen_map = table.get("files"), table.get("map")
+    if isinstance(chosen_map, dict) and isinstance(chosen_map.get("covariate"), str):
+        table["map"] = chosen_map | {"covariate": (path.parent / chosen_map["covariate"]).resolve()}
     if isinstance(files, dict):
         table["files"] = {
             k: (path.parent / v).resolve() if isinstance(v, str) and v else v for k, v in files.items()

@@ -6,6 +6,9 @@ square feet, pound-force per square inch 6894.757 Pa (NIST Special Publication 8
 
 from __future__ import annotations
 
+import re
+from typing import Literal
+
 BAR_PER: dict[str, float] = {"bar": 1.0, "MPa": 10.0, "kPa": 0.01, "psi": 0.06894757293168361}
 """Bars in one of each pressure unit that a readings file may use."""
 
@@ -24,6 +27,126 @@ M3_PER: dict[str, float] = {
 
 M3_H_PER: dict[str, float] = {"m3/h": 1.0, "L/s": 3.6, "gpm": M3_PER_GALLON * 60.0}
 """Cubic metres an hour in one of each flow unit."""
+
+MM_PER: dict[str, float] = {"mm": 1.0, "in": MM_PER_INCH}
+"""Millimetres in one of each unit of depth."""
+
+M3_PER_HA_MM = M2_PER_HA / 1000.0
+"""Cubic metres in one millimetre over one hectare."""
+
+System = Literal["us", "metric"]
+Kind = Literal["volume", "flow", "depth", "rate", "area"]
+SHOWN: dict[tuple[str, str], tuple[str, float, int]] = {
+    ("volume", "us"): ("acre-ft", M3_PER["acre-ft"], 2),
+    ("volume", "metric"): ("m3", 1.0, 0),
+    ("flow", "us"): ("gpm", M3_H_PER["gpm"], 0),
+    ("flow", "metric"): ("m3/h", 1.0, 1),
+    ("depth", "us"): ("in", MM_PER_INCH, 2),
+    ("depth", "metric"): ("mm", 1.0, 0),
+    ("rate", "us"): ("in/h", MM_PER_INCH, 3),
+    ("rate", "metric"): ("mm/h", 1.0, 2),
+    ("area", "us"): ("acres", HA_PER_ACRE, 1),
+    ("area", "metric"): ("ha", 1.0, 2),
+}
+"""What people see of a quantity: unit, how much of our unit is in one of it, decimals."""
+
+
+def read_quantity(text: str, units: dict[str, float]) -> float:
+    """Read a number with its unit.
+
+    Parameters
+    ----------
+    text : str
+        ``"80000 m3"``; upper and lower case of a unit differ only where the units do.
+    units : dict of str to float
+        Units that may be written, and how much of the base unit is in one of each.
+
+    Returns
+    -------
+    float
+        In the base unit.
+
+    Raises
+    ------
+    ValueError
+        If it is no number or has no known unit.
+
+    Examples
+    --------
+    >>> read_quantity("80 ML", M3_PER)
+    80000.0
+    >>> round(read_quantity("800 gpm", M3_H_PER), 2)
+    181.7
+    """
+    found = re.fullmatch(r"\s*([-+]?[0-9][0-9_]*\.?[0-9]*(?:[eE][-+]?[0-9]+)?)\s*([A-Za-z].*?)\s*", text)
+    if found is None:
+        example = f"1200.5 {next(iter(units))}"
+        msg = f"{text!r} is not a number with a unit; write it with {', '.join(units)}, as {example}"
+        raise ValueError(msg)
+    number, unit = found.groups()
+    if unit not in units:
+        near = {u.lower(): u for u in units}.get(unit.lower(), ", ".join(units))
+        msg = f"{text!r} has no known unit; write it with {near}"
+        raise ValueError(msg)
+    return float(number.replace("_", "")) * units[unit]
+
+
+def in_units(value: float, kind: Kind, system: System) -> tuple[float, str, int]:
+    """Convert a quantity to what people see.
+
+    Parameters
+    ----------
+    value : float
+        Volume [m3], flow [m3/h], depth [mm], application rate [mm/h] or area [ha].
+    kind : str
+        Which of them.
+    system : str
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    number : float
+        In the unit that people see.
+    unit : str
+        ``"acre-ft"``, ``"gpm"``, ``"in"``, ``"in/h"``, ``"acres"`` or ``"m3"``, ``"m3/h"``, ``"mm"``,
+        ``"mm/h"``, ``"ha"``.
+    digits : int
+        Decimals worth showing.
+
+    Examples
+    --------
+    >>> in_units(25.4, "depth", "us")
+    (1.0, 'in', 2)
+    """
+    unit, factor, digits = SHOWN[kind, system]
+    return value / factor, unit, digits
+
+
+def show(value: float, kind: Kind, system: System) -> str:
+    """Write a quantity for people.
+
+    Parameters
+    ----------
+    value : float
+        As :func:`in_units`.
+    kind : str
+        Which quantity.
+    system : str
+        ``"us"`` or ``"metric"``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> show(80_000.0, "volume", "metric"), show(80_000.0, "volume", "us")
+    ('80,000 m3', '64.86 acre-ft')
+    >>> show(180.0, "flow", "us"), show(41.0, "depth", "us")
+    ('793 gpm', '1.61 in')
+    """
+    number, unit, digits = in_units(value, kind, system)
+    return f"{number:,.{digits}f} {unit}"
 
 
 def fahrenheit_to_celsius(temp_f: float) -> float:

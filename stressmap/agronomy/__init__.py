@@ -1,1 +1,114 @@
-"""What a pressure means for that crop, date and weather."""
+"""What a pressure means for that crop, date and weather.
+
+Plain functions on numbers and arrays, for scripts as much as for the package itself:
+
+>>> from stressmap import agronomy
+>>> vpd = agronomy.deficit_kpa(38.0, 22.0)
+>>> prune = agronomy.load_profiles({}, "ranch.toml")["prune"]
+>>> line = prune.baseline
+>>> baseline = agronomy.baseline_bar(
+...     vpd, intercept_bar=line.intercept_bar, slope_bar_per_kpa=line.slope_bar_per_kpa
+... )
+>>> target = agronomy.target_bar("2026-07-14", prune.season_target)
+>>> float(baseline.round(1)), target.round(1).tolist()
+(-10.3, [-12.4])
+>>> agronomy.level_of(prune, "absolute", -17.0).level.en
+'moderate to high'
+"""
+
+from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar, interpolate
+from stressmap.agronomy.comparable import visit_weather, weather_shift_bar
+from stressmap.agronomy.crops import CropProfile, edges_for, level_of, load_profiles
+from stressmap.agronomy.demand import Site, crop_et, reference_et
+from stressmap.agronomy.evapotranspiration import (
+    Air,
+    air_pressure_kpa,
+    climate_adjusted_kc,
+    crop_coefficient,
+    penman_monteith_mm_day,
+    penman_monteith_mm_hour,
+    psychrometric_kpa_per_c,
+    stage_on,
+    temperature_only_mm_day,
+    wind_at_2m_m_s,
+)
+from stressmap.agronomy.figures import add_figures, block_figures
+from stressmap.agronomy.orchard import at_latitude, latitude_of, middle_day, settle_crops
+from stressmap.agronomy.radiation import (
+    clear_sky_mj,
+    daylight_hours,
+    extraterrestrial_hourly_mj,
+    extraterrestrial_mj,
+    kelvin4_of_day,
+    net_longwave_mj,
+    net_shortwave_mj,
+    sunshine_radiation_mj,
+)
+from stressmap.agronomy.target import (
+    six_months_on,
+    target_bar,
+    through_season,
+    with_harvest,
+    young_tree_target_bar,
+)
+from stressmap.agronomy.vapour import (
+    actual_kpa,
+    daily_actual_kpa,
+    deficit_kpa,
+    humidity_pct,
+    mean_saturation_kpa,
+    saturation_kpa,
+    saturation_slope_kpa_per_c,
+)
+
+__all__ = [
+    "Air",
+    "CropProfile",
+    "Site",
+    "actual_kpa",
+    "add_figures",
+    "air_at",
+    "air_at_trees",
+    "air_pressure_kpa",
+    "at_latitude",
+    "baseline_bar",
+    "block_figures",
+    "clear_sky_mj",
+    "climate_adjusted_kc",
+    "crop_coefficient",
+    "crop_et",
+    "daily_actual_kpa",
+    "daylight_hours",
+    "deficit_kpa",
+    "edges_for",
+    "extraterrestrial_hourly_mj",
+    "extraterrestrial_mj",
+    "humidity_pct",
+    "interpolate",
+    "kelvin4_of_day",
+    "latitude_of",
+    "level_of",
+    "load_profiles",
+    "mean_saturation_kpa",
+    "middle_day",
+    "net_longwave_mj",
+    "net_shortwave_mj",
+    "penman_monteith_mm_day",
+    "penman_monteith_mm_hour",
+    "psychrometric_kpa_per_c",
+    "reference_et",
+    "saturation_kpa",
+    "saturation_slope_kpa_per_c",
+    "settle_crops",
+    "six_months_on",
+    "stage_on",
+    "sunshine_radiation_mj",
+    "target_bar",
+    "temperature_only_mm_day",
+    "through_season",
+    "visit_weather",
+    "weather_shift_bar",
+    "wind_at_2m_m_s",
+    "with_harvest",
+    "young_tree_target_bar",
+]

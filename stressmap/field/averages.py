@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from stressmap.field.joint import Joint, joint_errors, level
 from stressmap.field.options import Priors
 from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
 
@@ -155,6 +156,17 @@ class AverageSurface:
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
         return self._predict_without(self.samples.places.block)
+
+    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
+        """Tell the joint errors of zone means; as :meth:`stressmap.field.surface.Surface.joint`."""
+        spread = self.spread
+
+        def covariance(a: Places, b: Places) -> Floats:
+            shared = spread.block * np.equal.outer(a.block, b.block)
+            return np.asarray(shared + spread.crop * np.equal.outer(a.crop, b.crop))
+
+        noise = spread.within * np.eye(len(self.samples))
+        return joint_errors(self.samples, (places, zone, count), covariance, noise, level)
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""

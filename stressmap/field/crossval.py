@@ -13,6 +13,7 @@ from stressmap.field.averages import AverageSurface, spread_of
 from stressmap.field.options import FieldOptions
 from stressmap.field.ordinary import OrdinarySurface
 from stressmap.field.surface import Floats, Samples, Surface
+from stressmap.field.trees import by_tree
 
 HALF, NINETY = 0.6744897501960817, 1.6448536269514722
 """Normal quantiles of 50 and 90 % intervals."""
@@ -123,11 +124,16 @@ def compare(surface: Surface, samples: Samples, options: FieldOptions | None = N
     methods: dict[str, Surface] = {surface.method: surface}
     if "ordinary" not in methods:
         with contextlib.suppress(ValueError, np.linalg.LinAlgError):
-            methods["ordinary"] = OrdinarySurface(samples, jobs=options.jobs)
-    if not isinstance(surface, AverageSurface):
-        methods["block average"] = AverageSurface(samples, spread_of(samples, options.priors))
-    one_out = {name: score(samples.value, *one.leave_one_out()) for name, one in methods.items()}
-    block_out = {name: score(samples.value, *one.leave_block_out()) for name, one in methods.items()}
+            methods["ordinary"] = by_tree(samples, lambda s: OrdinarySurface(s, jobs=options.jobs))
+    if surface.method not in {"block average", "ranch average"}:
+        averages = by_tree(samples, lambda s: AverageSurface(s, spread_of(s, options.priors)))
+        methods["block average"] = averages
+    one_out, block_out = {}, {}
+    for name, one in methods.items():
+        # Ordinary kriging of readings all at one place has no solution: the others are set side by side then.
+        with contextlib.suppress(np.linalg.LinAlgError):
+            alone, together = one.leave_one_out(), one.leave_block_out()
+            one_out[name], block_out[name] = score(samples.value, *alone), score(samples.value, *together)
     return Comparison(one_out, block_out, _remarks(surface.method, one_out))
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from stressmap.field.averages import AverageSurface, spread_of
@@ -11,6 +9,7 @@ from stressmap.field.crossval import score
 from stressmap.field.options import FieldOptions
 from stressmap.field.ordinary import OrdinarySurface
 from stressmap.field.surface import Samples, Surface
+from stressmap.field.trees import by_tree
 
 LEAST_READINGS = 5
 ALIKE_BAR = 1e-6
@@ -62,7 +61,7 @@ def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None =
     if method == "structured":
         return _structured(samples, options)
     try:
-        return OrdinarySurface(samples, jobs=options.jobs)
+        return by_tree(samples, lambda trees: OrdinarySurface(trees, jobs=options.jobs))
     except (ValueError, np.linalg.LinAlgError) as error:
         return _average(samples, options, f"Ordinary kriging could not be fitted ({error})")
 
@@ -88,9 +87,11 @@ def _structured(samples: Samples, options: FieldOptions) -> Surface:
     return drifting
 
 
-def _average(samples: Samples, options: FieldOptions, why: str) -> AverageSurface:
-    surface = AverageSurface(samples, spread_of(samples, options.priors))
+def _average(samples: Samples, options: FieldOptions, why: str) -> Surface:
     several = len(np.unique(samples.places.block)) > 1
     what = "block averages, drawn towards the ranch's," if several else "the average of the readings"
     note = f"{why}: the map shows {what} with wide intervals."
-    return replace(surface, method="block average" if several else "ranch average", notes=(note,))
+    method = "block average" if several else "ranch average"
+    return by_tree(
+        samples, lambda trees: AverageSurface(trees, spread_of(trees, options.priors), method, (note,))
+    )

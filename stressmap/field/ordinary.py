@@ -15,6 +15,7 @@ from scipy.linalg import LinAlgError, cho_factor, cho_solve
 from scipy.spatial.distance import cdist, pdist
 from threadpoolctl import threadpool_limits
 
+from stressmap.field.joint import Joint, joint_errors, level, nearest_readings
 from stressmap.field.parallel import each
 from stressmap.field.support import cells_by_zone, thin
 from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
@@ -142,6 +143,16 @@ class OrdinarySurface:
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
         return self._without(self.samples.places.block)
+
+    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
+        """Tell the joint errors of zone means; as :meth:`stressmap.field.surface.Surface.joint`."""
+        near = nearest_readings(self.samples, places)
+
+        def covariance(a: Places, b: Places) -> Floats:
+            return self.variogram.covariance(cdist(a.xy, b.xy))
+
+        noise = self.variogram.nugget * np.eye(len(near))
+        return joint_errors(self.samples.take(near), (places, zone, count), covariance, noise, level)
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""

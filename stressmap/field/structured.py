@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy.spatial.distance import cdist
 from threadpoolctl import threadpool_limits
 
 from stressmap.field import leftout
 from stressmap.field.fit import fit, with_trends
+from stressmap.field.joint import Joint, joint_errors, nearest_readings
 from stressmap.field.kriging import System
-from stressmap.field.model import choose_model
+from stressmap.field.model import choose_model, valve_groups
 from stressmap.field.options import FieldOptions
 from stressmap.field.parallel import each
 from stressmap.field.support import cells_by_zone
@@ -116,7 +118,7 @@ class StructuredSurface:
         return self.samples.value - miss, miss / np.sqrt(variance)
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
-        """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
+        """Predict every reading from the other blocks; as :meth:`leave_one_out`, NaN where there are none."""
         miss, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
         several = len(np.unique(self.samples.places.block)) > 1
         with threadpool_limits(1):
@@ -152,6 +154,27 @@ class StructuredSurface:
             out[:, cells] = part
 
         each(work, pieces, jobs=self.options.jobs)
+
+    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
+        """Tell the joint errors of zone means; as :meth:`stressmap.field.surface.Surface.joint`."""
+        samples = self.samples.take(nearest_readings(self.samples, places))
+        p = self.nodes.parameters[int(np.argmax(self.nodes.weight))]
+
+        def covariance(a: Places, b: Places) -> Floats:
+            groups = valve_groups(a.block, a.valve), valve_groups(b.block, b.valve)
+            shared = p.crop * np.equal.outer(a.crop, b.crop) + p.block * np.equal.outer(a.block, b.block)
+            return np.asarray(
+                shared
+                + p.valve * np.equal.outer(*groups)
+                + p.pattern * self.nodes.correlation(cdist(a.xy, b.xy), p.range_m)
+            )
+
+        def trend(at: Places) -> Floats:
+            both = np.column_stack([np.ones(len(at)), self.drift.of(at)])
+            return both[:, : 2 if self.drift.spread else 1]
+
+        noise = p.tree * np.equal.outer(samples.tree, samples.tree) + p.error * np.eye(len(samples))
+        return joint_errors(samples, (places, zone, count), covariance, noise, trend)
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""

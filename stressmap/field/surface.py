@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from stressmap.field.joint import Joint
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -55,6 +58,25 @@ class Places:
         """
         covariate = None if self.covariate is None else self.covariate[index]
         return Places(self.xy[index], self.block[index], self.valve[index], self.crop[index], covariate)
+
+    def followed_by(self, more: Places) -> Places:
+        """Put other places behind these.
+
+        Parameters
+        ----------
+        more : Places
+            With a covariate if these have one.
+
+        Returns
+        -------
+        Places
+        """
+        both = {
+            name: np.concatenate([getattr(self, name), getattr(more, name)])
+            for name, value in vars(self).items()
+            if value is not None
+        }
+        return Places(**both)
 
 
 @dataclass(frozen=True)
@@ -174,6 +196,24 @@ class Surface(Protocol):
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; shapes and units as :meth:`leave_one_out`."""
+
+    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
+        """Tell how the errors of zone means hang together, under the best-fitting parameters.
+
+        Parameters
+        ----------
+        places : Places
+            Cells, m of them.
+        zone : array of int, shape (m,)
+            Zone of each cell, -1 for none; every zone has a cell.
+        count : int
+            Number of zones, a few dozen.
+
+        Returns
+        -------
+        Joint
+            Of ``count`` zones.
+        """
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""

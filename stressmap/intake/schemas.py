@@ -134,6 +134,10 @@ def conform(table: pd.DataFrame, schema: Any, where: str) -> gpd.GeoDataFrame | 
     for name, column in schema.columns.items():
         if name not in filled.columns:
             filled[name] = float("nan") if str(column.dtype) == "float64" else None
+        elif str(column.dtype) == "object":
+            # pandas makes NaN of None among text; every room above asks "is None"
+            text = filled[name].astype(object)
+            filled[name] = text.where(text.notna(), None)
     try:
         return schema.validate(filled[list(schema.columns)], lazy=False)
     except pa.errors.SchemaError as error:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from stressmap.settings import Ranch, RankBy
@@ -39,8 +40,8 @@ class Raster:
     shape: tuple[int, int]
     row: NDArray[np.int64]
     col: NDArray[np.int64]
-    stress_bar: NDArray[np.float64]
-    stress_se_bar: NDArray[np.float64]
+    stress_bar: NDArray[np.float32]
+    stress_se_bar: NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,17 @@ class Content:
         The surface.
     notes : tuple of str
         What the run had to say, in plain sentences.
+    look_again : GeoDataFrame, optional
+        Places in the working CRS where one more reading would change most, in walking order: ``tree_id``,
+        ``block``, ``valve`` (any of them may be missing), point.
+    previous_visit : date, optional
+        Since when ``change_bar`` and ``change_se_bar``, if ``valves`` has them, are counted.
+    water_plan : DataFrame, optional
+        A row per valve zone: ``valve``, ``hours``, ``mm``, ``m3``; zero hours where it gets none.
+    timetable : DataFrame, optional
+        A row per set: ``valve``, ``start``, ``end``, in the ranch's zone.
+    basemap : str, optional
+        Address of map tiles with ``{z}``, ``{x}`` and ``{y}``, fetched only where there is signal.
     """
 
     ranch: Ranch
@@ -79,3 +91,8 @@ class Content:
     readings: gpd.GeoDataFrame
     raster: Raster
     notes: tuple[str, ...]
+    look_again: gpd.GeoDataFrame | None = None
+    previous_visit: dt.date | None = None
+    water_plan: pd.DataFrame | None = None
+    timetable: pd.DataFrame | None = None
+    basemap: str | None = None

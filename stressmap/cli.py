@@ -1,0 +1,323 @@
+"""Commands only: parse, call, print, exit code."""
+
+from __future__ import annotations
+
+import datetime as dt
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from stressmap import __version__
+from stressmap.errors import StressmapError
+
+if TYPE_CHECKING:
+    from stressmap.pipeline import Checked, Result
+    from stressmap.water_job import Watered
+
+CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
+"""What the parser raises for a wrong command; typer exports only its descendants."""
+
+app = typer.Typer(
+    name="stressmap",
+    help="From midday stem water potential readings to ranked valve zones and an offline map for the crew.",
+    epilog="Example: stressmap run config/demo_ranch.toml",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+RanchFile = Annotated[Path, typer.Argument(metavar="RANCH.toml", help="Settings of the ranch.")]
+Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Print nothing but errors.")]
+
+
+def _version(*, wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"stressmap {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _top(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version",
+            callback=lambda value: _version(wanted=value),
+            is_eager=True,
+            help="Show the version.",
+        ),
+    ] = False,
+) -> None:
+    """Hold what is common to all commands."""
+
+
+@app.command(
+    epilog="Example: stressmap run config/demo_ranch.toml --out results --visit 2026-07-14",
+    help="Do the main job: files in, maps and lists out.",
+)
+def run(
+    ranch: RanchFile,
+    out: Annotated[Path | None, typer.Option(help="Folder for the results.", metavar="DIR")] = None,
+    visit: Annotated[str | None, typer.Option(help="A day of the visit to map.", metavar="DATE")] = None,
+    jobs: Annotated[int, typer.Option(min=1, help="Parallel workers.", metavar="N")] = 1,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Run the main job and print the first valve zones."""
+    day = _day(visit)
+
+    def work() -> None:
+        from stressmap import pipeline
+
+        with _bars(hidden=quiet) as progress:
+            result = pipeline.run(ranch, out=out, on=day, jobs=jobs, progress=progress)
+        if not quiet:
+            _print_result(result)
+
+    _guarded(work, debug=debug)
+
+
+@app.command(
+    epilog="Example: stressmap check config/demo_ranch.toml",
+    help="Read and check the inputs, print what is wrong and what would be used, write nothing.",
+)
+def check(
+    ranch: RanchFile,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="A CSV file (or folder) for the doubtful readings.", metavar="FILE"),
+    ] = None,
+    debug: Debug = False,
+) -> None:
+    """Check the inputs of a ranch."""
+
+    def work() -> None:
+        from stressmap import pipeline
+
+        checked = pipeline.check(ranch)
+        _print_checked(checked)
+        if out is not None:
+            typer.echo(f"To mend by hand: {pipeline.list_to_mend(checked, out)}")
+        if checked.stop is not None:
+            raise checked.stop
+
+    _guarded(work, debug=debug)
+
+
+@app.command(
+    epilog="Example: stressmap start my_ranch --blocks blocks.geojson --valves valves.gpkg",
+    help="Make a new ranch folder: settings filled in from the polygons, an empty readings table.",
+)
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make.")],
+    blocks: Annotated[Path, typer.Option(help="Polygons of the blocks.", metavar="FILE")],
+    valves: Annotated[Path | None, typer.Option(help="Polygons of the valve zones.", metavar="FILE")] = None,
+    debug: Debug = False,
+) -> None:
+    """Start a ranch."""
+
+    def work() -> None:
+        from stressmap import pipeline
+
+        made = pipeline.start(folder, blocks, valves)
+        typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
+        typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
+
+    _guarded(work, debug=debug)
+
+
+@app.command(
+    epilog='Example: stressmap water config/demo_ranch.toml --available "80000 m3" --curve',
+    help="Make the water plan alone, for trying amounts.",
+)
+def water(
+    ranch: RanchFile,
+    available: Annotated[
+        str | None, typer.Option(help='Water there is, such as "80000 m3" or "65 acre-ft".', metavar="VOLUME")
+    ] = None,
+    days: Annotated[int | None, typer.Option(min=1, max=60, help="Days of the plan.", metavar="N")] = None,
+    curve: Annotated[bool, typer.Option("--curve", help="Show relief against water.")] = False,
+    out: Annotated[Path | None, typer.Option(help="Folder for the plan's files.", metavar="DIR")] = None,
+    visit: Annotated[str | None, typer.Option(help="A day of the visit.", metavar="DATE")] = None,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Plan water and print who gets what."""
+    day, volume = _day(visit), _volume(available)
+    asked = {k: v for k, v in {"available": volume, "days": days}.items() if v is not None}
+
+    def work() -> None:
+        from stressmap.water_job import plan_water
+
+        with _bars(hidden=quiet) as progress:
+            made = plan_water(ranch, asked=asked, on=day, with_curve=curve, out=out, progress=progress)
+        if not quiet:
+            _print_water(made, out)
+
+    _guarded(work, debug=debug)
+
+
+def _volume(text: str | None) -> float | None:
+    from stressmap.units import M3_PER, read_quantity
+
+    if text is None:
+        return None
+    try:
+        volume = read_quantity(text, M3_PER)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--available") from None
+    if volume <= 0:
+        msg = f"{text!r} is no water; write a volume over zero"
+        raise typer.BadParameter(msg, param_hint="--available")
+    return volume
+
+
+def _print_water(made: Watered, out: Path | None) -> None:
+    from rich.console import Console
+
+    from stressmap.share.water_screen import print_advice, print_curve
+    from stressmap.share.water_words import WaterWords
+
+    console, words = Console(highlight=False), WaterWords("en", made.ranch.units)
+    console.print(made.ranch.name, markup=False)
+    print_advice(made.advice, words, console)
+    if made.curve is not None:
+        console.print()
+        print_curve(made.curve, words, console)
+    console.print()
+    _print_notes(console, made.notes)
+    if out is not None:
+        console.print(f"Results: {out}", markup=False)
+
+
+def _day(text: str | None) -> dt.date | None:
+    if text is None:
+        return None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        msg = f"{text!r} is not a date; write it as 2026-07-14"
+        raise typer.BadParameter(msg, param_hint="--visit") from None
+
+
+def _guarded(work: Callable[[], None], *, debug: bool) -> None:
+    """Do the work; turn what it raises into lines on stderr and an exit code."""
+    try:
+        work()
+    except StressmapError as error:
+        if debug:
+            raise
+        for problem in error.problems:
+            typer.echo(f"error: {problem}", err=True)
+        raise typer.Exit(error.exit_code) from None
+    except (KeyboardInterrupt, typer.Abort):
+        typer.echo("error: stopped by the keyboard: nothing was written. Run it again.", err=True)
+        raise typer.Exit(130) from None
+    except Exception as error:
+        if debug:
+            raise
+        kind = type(error).__name__
+        what = f"error: stressmap: a defect of the program ({kind}: {' '.join(str(error).split())[:300]})."
+        typer.echo(f"{what} Run it again with --debug and report what it prints.", err=True)
+        raise typer.Exit(1) from None
+
+
+class _Bars:
+    """Progress bars on a terminal, for work of over two seconds; nothing when piped."""
+
+    def __init__(self, *, hidden: bool) -> None:
+        self._hidden = hidden or not sys.stderr.isatty()
+        self._progress: Any = None
+        self._task: Any = None
+
+    def __enter__(self) -> _Bars:
+        """Open the display."""
+        if not self._hidden:
+            from rich.console import Console
+            from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+            columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+            self._progress = Progress(*columns, console=Console(stderr=True), transient=True)
+            self._progress.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Take it away."""
+        if self._progress is not None:
+            self._progress.stop()
+
+    def stage(self, name: str, steps: int) -> None:
+        """Begin a stage."""
+        if self._progress is not None:
+            if self._task is not None:
+                self._progress.remove_task(self._task)
+            self._task = self._progress.add_task(name, total=steps)
+
+    def step(self) -> None:
+        """Finish a step."""
+        if self._progress is not None:
+            self._progress.advance(self._task)
+
+
+def _bars(*, hidden: bool) -> _Bars:
+    return _Bars(hidden=hidden)
+
+
+def _print_result(result: Result) -> None:
+    from rich.console import Console
+
+    from stressmap.share.summary import print_summary
+
+    print_summary(result.content, result.folder, Console(highlight=False, soft_wrap=False))
+
+
+def _print_notes(console: Any, notes: tuple[str, ...]) -> None:
+    for note in notes:
+        console.print(f"note: {note}", markup=False)
+
+
+def _print_checked(checked: Checked) -> None:
+    from rich.console import Console
+
+    from stressmap.quality.summary import summarise, visit_line
+
+    inputs, table = checked.inputs, checked.readings
+    console = Console(highlight=False, soft_wrap=True)
+    area = float(inputs.blocks.geometry.area.sum()) / 10_000
+    found = summarise(table, inputs.blocks, inputs.valves, inputs.settings, weather=inputs.weather)
+    lines = [
+        f"{inputs.settings.ranch.name}: {len(inputs.blocks)} blocks, {area:.0f} ha, "
+        f"{len(inputs.valves)} valve zones, {inputs.crs.to_string()}",
+        f"{visit_line(checked.visit)}: {found.counts['used']} of {found.counts['rows']} "
+        "readings would be used.",
+        *found.lines,
+        *(f"note: {note}" for note in checked.notes),
+        *(["Worth fixing first:", *(f"  {thing}" for thing in found.first)] if found.first else []),
+    ]
+    for line in lines:
+        console.print(line, markup=False)
+
+
+def main() -> None:
+    """Enter from the shell: any wrong command is one line and exit code 2."""
+    try:
+        code = app(standalone_mode=False)
+    except typer.Exit as error:
+        code = error.exit_code
+    except CommandError as error:
+        help_hint = "See stressmap --help"
+        typer.echo(f"error: command line: {error.format_message().rstrip('.')}. {help_hint}.", err=True)
+        code = 2
+    except typer.Abort:
+        code = 130
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,229 @@
+"""What a visit came to: the fitted surface, the ranked valve zones, the change, the places to look again."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from stressmap.agronomy.crops import edges_for
+from stressmap.errors import DataError, Notes
+from stressmap.field.methods import fit_surface
+from stressmap.field.options import FieldOptions, Priors
+from stressmap.field.surface import Samples, Surface
+from stressmap.quality.checks import mark_unlike
+from stressmap.quality.visit import visit_before
+from stressmap.share.content import Content, Raster
+from stressmap.survey import Assessed, Inputs, Visit, assess_visit
+from stressmap.units import M2_PER_HA
+from stressmap.zoning.cells import Lattice, lattice
+from stressmap.zoning.change import compare, irrigated_between
+from stressmap.zoning.classes import Edges
+from stressmap.zoning.look_again import Ground, Stakes, cut_of, look_again
+from stressmap.zoning.mapping import Terms, map_blocks, valve_figures
+from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
+from stressmap.zoning.samples import CovariateAt, usable_samples
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A mapping method fitted to a visit, and the readings it was fitted to."""
+
+    surface: Surface
+    samples: Samples
+    options: FieldOptions
+
+
+def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Fitted:
+    """Fit the mapping method to the readings that may be used.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.survey.load_inputs`.
+    assessed : Assessed
+        From :func:`stressmap.survey.assess_readings`.
+    jobs : int
+        Parallel workers.
+
+    Returns
+    -------
+    Fitted
+    """
+    chosen = inputs.settings
+    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
+    options = FieldOptions(
+        reading_error_bar=assessed.error.reading_error_bar,
+        priors=Priors(**chosen.model.model_dump()),
+        jobs=jobs,
+    )
+    return Fitted(fit_surface(samples, method=chosen.map.method, options=options), samples, options)
+
+
+def _covariate(inputs: Inputs) -> CovariateAt | None:
+    return None if inputs.covariate is None else inputs.covariate.at
+
+
+def content_of(
+    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, *, step: Callable[[], None]
+) -> Content:
+    """Map a visit and put together everything that the files of a run are made from.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.survey.load_inputs`.
+    assessed : Assessed
+        From :func:`stressmap.survey.assess_readings`.
+    surface : Surface
+        From :func:`fit`.
+    notes : Notes
+        What the run had to say so far.
+    step : callable
+        Called after each block.
+
+    Returns
+    -------
+    Content
+    """
+    chosen = inputs.settings
+    edges = _edges(inputs)
+    grid = lattice(inputs.blocks, chosen.map.cell_m)
+    terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
+    mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=step)
+    before = visit_before(inputs.readings, assessed.visit)
+    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
+    again = look_again(
+        surface,
+        Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
+        _stakes(inputs, mapped.valves),
+        chosen.map.look_again,
+    )
+    return Content(
+        ranch=chosen.ranch,
+        visit=assessed.visit,
+        rank_by=chosen.map.rank_by,
+        edges_bar=edges,
+        method=surface.method,
+        blocks=_counted(inputs.blocks, assessed.readings, "block"),
+        zones=mapped.zones,
+        valves=_ranked(inputs, assessed, mapped.valves, change),
+        readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
+        raster=Raster(
+            crs=inputs.crs.to_string(),
+            west=grid.west,
+            north=grid.north,
+            cell_m=grid.cell_m,
+            shape=grid.shape,
+            row=mapped.row,
+            col=mapped.col,
+            stress_bar=mapped.stress_bar,
+            stress_se_bar=mapped.stress_se_bar,
+        ),
+        notes=tuple(notes),
+        look_again=again,
+        previous_visit=before[1] if before and change is not None else None,
+        basemap=chosen.map.basemap,
+    )
+
+
+def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.GeoDataFrame:
+    """Rank the valve zones of a visit without mapping its cells.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.survey.load_inputs`.
+    assessed : Assessed
+        From :func:`stressmap.survey.assess_readings`.
+    surface : Surface
+        From :func:`fit`.
+
+    Returns
+    -------
+    GeoDataFrame
+        As :func:`stressmap.zoning.ranking.rank_valves` gives it.
+    """
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
+    figures = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    return _ranked(inputs, assessed, figures, None)
+
+
+def _edges(inputs: Inputs) -> dict[str, Edges]:
+    chosen = inputs.settings.map
+    return {
+        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar)
+        for crop in sorted(inputs.blocks["crop"].unique())
+    }
+
+
+def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gpd.GeoDataFrame:
+    """Add how many readings were used in each area."""
+    counts = readings[readings["used"]].groupby(by).size()
+    return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
+
+
+def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
+    """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name."""
+    area = inputs.valves.geometry.area.to_numpy() / M2_PER_HA
+    weight = inputs.blocks.set_index("block")["weight"][inputs.valves["block"]].to_numpy()
+    return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
+
+
+def _change(
+    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures
+) -> pd.DataFrame | None:
+    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
+    unheard = Notes()
+    try:
+        earlier = assess_visit(inputs, before, unheard)
+    except DataError:
+        return None
+    surface = fit(inputs, earlier, jobs=1).surface
+    then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
+    ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
+    return compare(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
+
+
+def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
+    midnight = pd.Timestamp(day) + pd.Timedelta(days=later)
+    return midnight.tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward", ambiguous=True)
+
+
+def _ranked(
+    inputs: Inputs,
+    assessed: Assessed,
+    figures: Figures,
+    change: pd.DataFrame | None,
+) -> gpd.GeoDataFrame:
+    table = _counted(inputs.valves, assessed.readings, "valve")
+    measured = set(assessed.readings.loc[assessed.readings["used"], "block"])
+    table["measured"] = [block in measured for block in table["block"]]
+    until = _local_midnight(inputs, assessed.visit[1], 1)
+    table["last_irrigated"] = last_irrigated(table["valve"].tolist(), inputs.irrigation, until)
+    if change is not None:
+        table = table.assign(**{name: change[name].to_numpy() for name in change.columns})
+    chosen = inputs.settings.map
+    return rank_valves(
+        table,
+        assessed.blocks,
+        figures,
+        _edges(inputs),
+        chosen.rank_by,
+        rank_unmeasured=chosen.rank_unmeasured,
+    )
+
+
+def _predicted(readings: gpd.GeoDataFrame, surface: Surface, unlike_z: float) -> gpd.GeoDataFrame:
+    """Add what every used reading would have been from the others, and mark those far from it."""
+    table = readings.assign(predicted_bar=np.nan, z_score=np.nan)
+    predicted, z_score = surface.leave_one_out()
+    table.loc[table["used"], "predicted_bar"] = predicted
+    table.loc[table["used"], "z_score"] = z_score
+    flags = mark_unlike(table["flags"].tolist(), table["z_score"].to_numpy(), unlike_z)
+    return table.assign(flags=pd.Series(flags, index=table.index, dtype=object))

@@ -1,0 +1,158 @@
+"""Temperature and humidity as people and stations write them -> figures that air can have.
+
+What is plainly mendable (a Fahrenheit column under a Celsius heading, humidity as a fraction) is mended; what
+no air can have is left out. Either is said, with its rows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from stressmap.errors import Notes
+
+Floats = NDArray[np.float64]
+
+COLDEST_C, HOTTEST_C = -40.0, 57.0
+"""Air temperatures [°C] that are believed; the highest on record is 56.7."""
+HOTTEST_F = 135.0
+"""The same record in Fahrenheit; a value beyond it is that of a broken sensor."""
+HOT_AFTERNOON_C = 48.0
+"""No visit and no record has half its values over this [°C]."""
+DRIEST_PCT = 1.0
+"""Below this a sensor is dead; no orchard's air is so dry."""
+SATURATED_PCT = 105.0
+"""Up to here a sensor in saturated air may read; it is taken as 100 %."""
+
+
+@dataclass(frozen=True)
+class Origin:
+    """Where some air comes from, for what must be said of it.
+
+    Parameters
+    ----------
+    where : str
+        File.
+    rows : array of int, shape (n,)
+        Rows as a spreadsheet shows them.
+    temperature, humidity : str
+        The columns as the file spells them.
+    """
+
+    where: str
+    rows: NDArray[np.int64]
+    temperature: str = "temp_c"
+    humidity: str = "rh_pct"
+
+    def say(self, notes: Notes, column: str, which: NDArray[np.bool_], what: str) -> None:
+        """Say what was done with some rows of a column.
+
+        Parameters
+        ----------
+        notes : Notes
+            Where to.
+        column : str
+            As the file spells it.
+        which : array of bool, shape (n,)
+            The rows; nothing is said if there is none.
+        what : str
+            What follows "3 values (rows 4, 5, 9) ".
+        """
+        rows = self.rows[which]
+        if not len(rows):
+            return
+        shown = ", ".join(str(row) for row in rows[:5]) + (", ..." if len(rows) > 5 else "")
+        counted = f"1 value (row {shown})" if len(rows) == 1 else f"{len(rows)} values (rows {shown})"
+        notes.say(f"{self.where}, column {column}: {counted} {what}.")
+
+
+def mend_temperature(temp_c: ArrayLike, origin: Origin, notes: Notes, *, each: bool = False) -> Floats:
+    """Make temperatures plausible: a Fahrenheit column converted, the impossible left out.
+
+    A record is Fahrenheit as a whole where one value in ten, or the middle one, is hotter than air gets in
+    Celsius. Readings of a visit are all of the afternoon, so that each value tells for itself (``each``).
+
+    Parameters
+    ----------
+    temp_c : array of float, shape (n,)
+        As written under a Celsius heading; NaN where none.
+    origin : Origin
+        File, rows and column.
+    notes : Notes
+        Told what was mended or left out.
+    each : bool
+        Whether every value is looked at by itself, for a column that several people wrote.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        [°C], -40 to 57, or NaN.
+
+    Examples
+    --------
+    >>> origin = Origin("weather.csv", np.array([2, 3]))
+    >>> mend_temperature([95.0, 104.0], origin, Notes()).tolist()
+    [35.0, 40.0]
+    >>> mend_temperature([95.0, 34.0], origin, Notes(), each=True).tolist()
+    [35.0, 34.0]
+    """
+    temp = np.array(temp_c, dtype=np.float64)
+    known = temp[np.isfinite(temp) & (temp > -100.0) & (temp < HOTTEST_F)]
+    mixed = each and len(known) > 0 and known.min() <= HOT_AFTERNOON_C and known.max() > HOTTEST_C
+    if mixed:
+        american = (temp > HOT_AFTERNOON_C) & (temp < HOTTEST_F)
+        origin.say(notes, origin.temperature, american, "can only be Fahrenheit; converted")
+        return np.where(american, (temp - 32.0) / 1.8, _believed(temp, ~american, origin, notes))
+    if len(known) and ((known > HOTTEST_C).mean() >= 0.1 or np.median(known) > HOT_AFTERNOON_C):
+        notes.say(
+            f"{origin.where}, column {origin.temperature}: the values (middle one {np.median(known):g}) can "
+            "only be Fahrenheit; they were converted."
+        )
+        temp = (temp - 32.0) / 1.8
+    return _believed(temp, np.ones(len(temp), dtype=bool), origin, notes)
+
+
+def _believed(temp: Floats, which: NDArray[np.bool_], origin: Origin, notes: Notes) -> Floats:
+    wrong = which & ((temp < COLDEST_C) | (temp > HOTTEST_C))
+    origin.say(notes, origin.temperature, wrong, "cannot be an air temperature in Celsius; left out")
+    return np.where(wrong, np.nan, temp)
+
+
+def mend_humidity(rh_pct: ArrayLike, origin: Origin, notes: Notes) -> Floats:
+    """Make humidities plausible: fractions to per cent, a little over 100 to 100, the impossible left out.
+
+    Parameters
+    ----------
+    rh_pct : array of float, shape (n,)
+        As written; NaN where none.
+    origin : Origin
+        File, rows and column.
+    notes : Notes
+        Told what was mended or left out.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        [%], 1 to 100, or NaN.
+
+    Examples
+    --------
+    >>> origin = Origin("weather.csv", np.array([2, 3, 4]))
+    >>> mend_humidity([0.25, 0.4, -9.99], origin, Notes()).tolist()
+    [25.0, 40.0, nan]
+    >>> mend_humidity([25.0, 101.0, -5.0], origin, Notes()).tolist()
+    [25.0, 100.0, nan]
+    """
+    humidity = np.array(rh_pct, dtype=np.float64)
+    known = humidity[np.isfinite(humidity) & (humidity >= 0.0)]
+    if len(known) and 0.0 < known.max() <= SATURATED_PCT / 100.0:
+        notes.say(
+            f"{origin.where}, column {origin.humidity}: the values (highest {known.max():g}) are fractions; "
+            "they were taken times 100."
+        )
+        humidity = humidity * 100.0
+    wrong = (humidity < DRIEST_PCT) | (humidity > SATURATED_PCT)
+    origin.say(notes, origin.humidity, wrong, "cannot be a humidity in per cent; left out")
+    return np.where(wrong, np.nan, np.minimum(humidity, 100.0))

@@ -1,0 +1,162 @@
+"""Outlines that cross themselves, overlap their neighbours or leave slivers: mended, and said."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from stressmap.errors import DataError, Notes, Problem
+
+CRUMB_M2 = 10.0
+"""A part of an outline smaller than this, and than a hundredth of the whole, is a slip of the mouse."""
+SAID_M2 = 1.0
+"""Overlaps and gaps smaller than this are rounding, mended without a word."""
+SAME_GROUND = 0.5
+"""Two outlines that share more than this part of the smaller one are the same ground drawn twice."""
+
+
+def polygonal(shape: Any, label: str, notes: Notes) -> Any:
+    """Make one outline a valid polygon or multipolygon.
+
+    Parameters
+    ----------
+    shape : Geometry
+        Polygon, MultiPolygon or a collection of such.
+    label : str
+        File, row and name, for the notes.
+    notes : Notes
+        Told of what was mended.
+
+    Returns
+    -------
+    Polygon or MultiPolygon
+        Empty if nothing of it has an area.
+    """
+    flat = shapely.force_2d(shape)
+    if flat.is_valid and flat.geom_type != "GeometryCollection":
+        return flat
+    mended = shapely.make_valid(flat, method="structure", keep_collapsed=False)
+    parts = [p for p in shapely.get_parts(mended) if p.geom_type in {"Polygon", "MultiPolygon"}]
+    reason = shapely.is_valid_reason(flat).split("[")[0].strip().lower()
+    notes.say(f"{label} crosses or touches itself ({reason}); its outline was mended.")
+    return shapely.union_all(parts)
+
+
+def without_crumbs(shape: Any, label: str, notes: Notes) -> Any:
+    """Drop parts of a multipolygon that are too small to be meant.
+
+    Parameters
+    ----------
+    shape : Polygon or MultiPolygon
+        In metres.
+    label : str
+        Name, for the notes.
+    notes : Notes
+        Told of what was dropped.
+
+    Returns
+    -------
+    Polygon or MultiPolygon
+    """
+    parts = shapely.get_parts(shape)
+    area = shapely.area(parts)
+    crumbs = (area < CRUMB_M2) & (area < 0.01 * area.sum())
+    if not crumbs.any():
+        return shape
+    notes.say(f"{label}: {int(crumbs.sum())} stray part(s) of {area[crumbs].sum():.1f} m² were dropped.")
+    return shapely.union_all(parts[~crumbs])
+
+
+def apart(table: gpd.GeoDataFrame, name: str, where: str, notes: Notes) -> gpd.GeoDataFrame:
+    """Take small overlaps between outlines away; the smaller outline keeps the shared ground.
+
+    Parameters
+    ----------
+    table : GeoDataFrame
+        Polygons in metres.
+    name : str
+        Column of their names: ``"block"`` or ``"valve"``.
+    where : str
+        File, for messages.
+    notes : Notes
+        Told of every overlap of ``SAID_M2`` or more.
+
+    Returns
+    -------
+    GeoDataFrame
+
+    Raises
+    ------
+    DataError
+        If two outlines are the same ground drawn twice.
+    """
+    shapes = table.geometry.to_numpy().copy()
+    labels = table[name].tolist()
+    area = shapely.area(shapes)
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    problems = []
+    for i, j in sorted((int(i), int(j)) for i, j in zip(first, second, strict=True) if i < j):
+        shared = float(shapely.area(shapely.intersection(shapes[i], shapes[j])))
+        if shared <= 0:
+            continue
+        if shared > SAME_GROUND * min(area[i], area[j]):
+            what = f"{labels[j]!r} covers the same ground as {labels[i]!r} in row {i + 2}"
+            problems.append(Problem(where, what, "Delete or redraw one of them", row=j + 2))
+            continue
+        keeps, gives = (i, j) if area[i] <= area[j] else (j, i)
+        shapes[gives] = _polygons_of(shapely.difference(shapes[gives], shapes[keeps]))
+        if shared >= SAID_M2:
+            notes.say(
+                f"{name.capitalize()}s {labels[i]!r} and {labels[j]!r} overlap by {shared:.0f} m²; "
+                f"the overlap was given to {labels[keeps]!r}."
+            )
+    if problems:
+        raise DataError(problems)
+    return table.set_geometry(gpd.GeoSeries(shapes, index=table.index, crs=table.crs))
+
+
+def close_gaps(block: Any, zones: list[Any], width_m: float) -> tuple[list[Any], float]:
+    """Close gaps between the zones of a block, and along its edge, that are narrower than a lane.
+
+    Parameters
+    ----------
+    block : Polygon or MultiPolygon
+        The block [m].
+    zones : list of Polygon or MultiPolygon
+        Its valve zones, inside it, without overlap.
+    width_m : float
+        Gaps narrower than this are closed [m].
+
+    Returns
+    -------
+    zones : list of Polygon or MultiPolygon
+        Each with the slivers that it shares most of its border with.
+    area_m2 : float
+        Area of the slivers.
+    """
+    left = shapely.difference(block, shapely.union_all(zones))
+    half = width_m / 2
+    wide = shapely.buffer(shapely.buffer(left, -half, join_style="mitre"), 1.01 * half, join_style="mitre")
+    slivers = [p for p in shapely.get_parts(shapely.difference(left, wide)) if p.geom_type == "Polygon"]
+    # what opening shaves off the corners of a wide gap is no sliver
+    slivers = [p for p in slivers if p.area > 0.01 and p.length > 4 * width_m]
+    grown = list(zones)
+    closed = 0.0
+    for sliver in slivers:
+        touch = shapely.area(
+            shapely.intersection(shapely.buffer(sliver, 0.05), np.array(grown, dtype=object))
+        )
+        if touch.max() > 0:
+            at = int(touch.argmax())
+            grown[at] = _polygons_of(shapely.union(grown[at], sliver))
+            closed += float(sliver.area)
+    return grown, closed
+
+
+def _polygons_of(shape: Any) -> Any:
+    if shape.geom_type in {"Polygon", "MultiPolygon"}:
+        return shape
+    return shapely.union_all([p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"])

@@ -1,0 +1,261 @@
+"""Blocks and valve zones from the files that GIS programs write, in the working CRS."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from stressmap.errors import DataError, Notes, Problem, SettingsError
+from stressmap.intake.columns import Field, Table, match, names
+from stressmap.intake.mending import apart, polygonal, without_crumbs
+from stressmap.intake.outlines import Outlines, read_outlines
+from stressmap.intake.schemas import BLOCKS, VALVES, conform
+from stressmap.intake.units_of import normal
+from stressmap.settings import parse_month_day
+from stressmap.units import M3_H_PER, MM_PER_INCH
+
+_BLOCK = Field(
+    names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")
+)
+BLOCK_FIELDS = {
+    "block": _BLOCK,
+    "crop": Field(names("cultivo crop_type crop_name especie species")),
+    "variety": Field(names("variedad cultivar")),
+    "planted": Field(
+        names("year_planted plant_year planting_year plantado ano_plantacion ano_de_plantacion")
+    ),
+    "irrigation": Field(names("system irrigation_system riego sistema_de_riego sistema")),
+    "weight": Field(names("peso priority_weight")),
+    "harvest": Field(names("harvest_date cosecha fecha_de_cosecha")),
+    "soil": Field(names("soil_texture soil_type suelo textura")),
+}
+VALVE_FIELDS = {
+    "valve": Field(
+        names("valve_id valve_name valve_no valvula llave"),
+        weak=names("name nombre label id zone zona sector"),
+    ),
+    "block": Field(_BLOCK.names),
+    "rate": Field(
+        names("application_rate precipitation_rate tasa mm_h"), ("mm/h", "in/h"), shown="rate_mm_h"
+    ),
+    "flow": Field(names("flow_rate caudal gasto m3_h gpm"), tuple(M3_H_PER), shown="flow_m3_h"),
+    "min_hours": Field(names("horas_min min_horas horas_minimas")),
+    "max_hours": Field(names("horas_max max_horas horas_maximas")),
+    "pump": Field(names("bomba pump_id")),
+}
+_RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
+_CROP_WORDS = {
+    "prune": "prunes dried_plum plum ciruelo ciruela ciruela_pasa ciruelo_pasa",
+    "almond": "almonds almendro almendra almendros",
+    "walnut": "walnuts nogal nuez nogales nuez_de_castilla",
+}
+CROPS = {word: crop for crop, words in _CROP_WORDS.items() for word in words.split()}
+"""Other words for the built-in crops, normalised."""
+
+
+def read_blocks(
+    path: Path, crs: str | None, notes: Notes, columns: Mapping[str, str] | None = None
+) -> gpd.GeoDataFrame:
+    """Read the blocks and bring them into the working CRS.
+
+    Parameters
+    ----------
+    path : Path
+        GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
+    crs : str or None
+        ``[ranch] crs``; None for the UTM zone of the blocks.
+    notes : Notes
+        Gets what was mended.
+    columns : mapping of str to str, optional
+        ``[columns]`` of the settings.
+
+    Returns
+    -------
+    GeoDataFrame
+        As :data:`stressmap.intake.schemas.BLOCKS`.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be read or used.
+    SettingsError
+        If ``crs`` is not a projected CRS in metres.
+    """
+    outlines = read_outlines(path)
+    table = match(outlines.sheet, BLOCK_FIELDS, columns or {}, required=("block", "crop"))
+    crops = [normal(text) or text for text in _names(table, "crop")]
+    made = {
+        "block": _names(table, "block", unique=True),
+        "crop": [CROPS.get(crop, crop) for crop in crops],
+        "variety": table.text("variety"),
+        "planted": _years(table),
+        "irrigation": table.text("irrigation"),
+        "weight": _positive(table, "weight").fillna(1.0),
+        "harvest": _days(table, "harvest"),
+        "soil": table.text("soil"),
+    }
+    drawn = _drawn(outlines, made, "block", notes)
+    located = drawn.to_crs(_working_crs(drawn, crs))
+    return _finished(located, BLOCKS, "block", str(path), notes)
+
+
+def read_valves(
+    path: Path, crs: CRS, notes: Notes, columns: Mapping[str, str] | None = None
+) -> gpd.GeoDataFrame:
+    """Read the valve zones and bring them into the working CRS.
+
+    Parameters
+    ----------
+    path : Path
+        GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
+    crs : pyproj.CRS
+        Working CRS, that of the blocks.
+    notes : Notes
+        Gets what was mended.
+    columns : mapping of str to str, optional
+        ``[columns]`` of the settings.
+
+    Returns
+    -------
+    GeoDataFrame
+        As :data:`stressmap.intake.schemas.VALVES`.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be read or used.
+    """
+    outlines = read_outlines(path)
+    table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
+    made = {
+        "valve": _names(table, "valve", unique=True),
+        "block": [None if text is None else " ".join(text.split()) for text in table.text("block")],
+        "rate_mm_h": _positive(table, "rate") * _RATE_MM_H[table.unit("rate") or "mm/h"],
+        "flow_m3_h": _positive(table, "flow") * M3_H_PER[table.unit("flow") or "m3/h"],
+        "min_hours": _positive(table, "min_hours"),
+        "max_hours": _positive(table, "max_hours"),
+        "pump": table.text("pump"),
+    }
+    located = _drawn(outlines, made, "valve", notes).to_crs(crs)
+    return _finished(located, VALVES, "valve", str(path), notes)
+
+
+def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Take each block as one valve zone, for a ranch without a valves file.
+
+    Parameters
+    ----------
+    blocks : GeoDataFrame
+        As :data:`stressmap.intake.schemas.BLOCKS`.
+
+    Returns
+    -------
+    GeoDataFrame
+        As :data:`stressmap.intake.schemas.VALVES`; a valve zone has its block's name.
+    """
+    table = blocks[["block", "geometry"]].assign(valve=blocks["block"])
+    return gpd.GeoDataFrame(conform(table, VALVES, "blocks"), crs=blocks.crs)
+
+
+def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes) -> gpd.GeoDataFrame:
+    """Put valid outlines beside the attributes, or say in which row that cannot be."""
+    where = outlines.sheet.where
+    shapes, problems = [], []
+    for row, (label, shape) in enumerate(zip(made[name], outlines.shapes, strict=True), start=2):
+        if shape is None or shape.is_empty:
+            problems.append(Problem(where, f"{label!r} has no polygon", "Draw it", row=row))
+        elif shape.geom_type not in {"Polygon", "MultiPolygon", "GeometryCollection"}:
+            what = f"{label!r} is a {shape.geom_type}, not a polygon"
+            problems.append(Problem(where, what, "Draw its outline as a polygon", row=row))
+        else:
+            shapes.append(polygonal(shape, f"{Path(where).name}, row {row}: {name} {label!r}", notes))
+            if shapes[-1].is_empty:
+                problems.append(Problem(where, f"the polygon of {label!r} has no area", "Redraw it", row=row))
+    if problems:
+        raise DataError(problems)
+    plain = {column: list(values) for column, values in made.items()}
+    return gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs)
+
+
+def _finished(table: gpd.GeoDataFrame, schema: Any, name: str, where: str, notes: Notes) -> gpd.GeoDataFrame:
+    """Mend what only shows in metres: crumbs and overlaps."""
+    labels = [f"{name.capitalize()} {label!r}" for label in table[name]]
+    table.geometry = [
+        without_crumbs(shape, label, notes) for shape, label in zip(table.geometry, labels, strict=True)
+    ]
+    return gpd.GeoDataFrame(conform(apart(table, name, where, notes), schema, where), crs=table.crs)
+
+
+def _names(table: Table, column: str, *, unique: bool = False) -> list[str]:
+    problems, seen = [], dict[str, int]()
+    heading = table.headings[column]
+    found = [None if text is None else " ".join(text.split()) for text in table.text(column)]
+    for row, name in zip(table.index.tolist(), found, strict=True):
+        if name is None:
+            problems.append(Problem(table.where, f"the {column} is empty", "Name it", row, heading))
+        elif unique and name in seen:
+            what = f"{name!r} stands in row {seen[name]} too"
+            problems.append(Problem(table.where, what, f"Give each {column} its own name", row, heading))
+        else:
+            seen.setdefault(name, row)
+    if problems:
+        raise DataError(problems)
+    return [str(name) for name in found]
+
+
+def _positive(table: Table, column: str) -> pd.Series:
+    value = table.numbers(column, wanted="it as a positive number")
+    wrong = (value < 0) | ((value == 0) & (column == "weight"))
+    table.refuse(column, wrong, "is not a positive number", "Correct it")
+    return value
+
+
+def _years(table: Table) -> pd.Series:
+    """Read ``planted`` as a year, from a year or a date."""
+    text = table.text("planted")
+    year = pd.to_numeric(text.astype(str).str.extract(r"\b(\d{4})\b")[0], errors="coerce").astype(float)
+    year = year.where(year.between(1900, 2100))
+    table.refuse("planted", text.notna() & year.isna(), "is not a year", "Write the year of planting")
+    return year
+
+
+def _days(table: Table, column: str) -> pd.Series:
+    """Read days of the year, ``MM-DD``, from such or from dates."""
+    text = table.text(column)
+    day = text.astype(object).where(
+        text.isna(), text.astype(str).str.extract(r"(\d{2}-\d{2})(?:[T ].*)?$")[0]
+    )
+
+    def wrong(value: object) -> bool:
+        try:
+            parse_month_day(str(value))
+        except ValueError:
+            return True
+        return False
+
+    bad = text.notna() & day.map(wrong).astype(bool)
+    table.refuse(column, bad, "is not a day of the year", "Write month and day as 08-15")
+    return day.where(text.notna(), None)
+
+
+def _working_crs(table: gpd.GeoDataFrame, crs: str | None) -> CRS:
+    if crs is None:
+        return CRS(table.estimate_utm_crs())
+    try:
+        chosen = CRS.from_user_input(crs)
+    except CRSError:
+        remedy = "Write an EPSG code such as EPSG:32610"
+        raise SettingsError(
+            Problem("ranch.toml", f"{crs!r} is not a CRS", remedy, column="ranch.crs")
+        ) from None
+    if not chosen.is_projected or any(axis.unit_name != "metre" for axis in chosen.axis_info[:2]):
+        what = f"{crs!r} is not a projected CRS in metres"
+        remedy = "Leave it out, or name the UTM zone"
+        raise SettingsError(Problem("ranch.toml", what, remedy, column="ranch.crs"))
+    return chosen

@@ -1,0 +1,239 @@
+"""Readings files -> the table of ``schemas.READINGS``: every row, in the file's order, nothing judged yet."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.columns import Table, match, recognise, recogniser
+from stressmap.intake.coordinates import read_place
+from stressmap.intake.numbers import parse_numbers
+from stressmap.intake.schemas import READINGS, conform
+from stressmap.intake.sources import read_any
+from stressmap.intake.spellings import FIELDS, PRESSURE_UNITS
+from stressmap.intake.times import Asked, read_clock, read_times
+from stressmap.intake.units_of import normal, unit_in
+from stressmap.settings import Reading, Settings
+from stressmap.units import BAR_PER, M_PER_FOOT, fahrenheit_to_celsius
+
+_OWN = frozenset({"tree_id", "pressure", "recheck", "bagged_at", "bag_minutes", "leaf", "chamber", "crew"})
+_CELL_UNIT = re.compile(r"^(.*\d)\s*(bars?|bares|mpa|kpa|psi|bar\.)$", re.IGNORECASE)
+_MINUTES = re.compile(r"^(\d+(?:[.,]\d+)?)\s*(?:min\w*\.?|')$", re.IGNORECASE)
+_YES, _NO = ("yes", "y", "si", "s\u00ed", "true", "x"), ("no", "n", "false")
+"""Under "bagged": yes tells nothing about minutes, no means none."""
+_AIR_C = (-20.0, 60.0)
+_FAHRENHEIT_FROM = 55.0
+"""No orchard is measured at 55 degrees Celsius; where any temperature is above, all are Fahrenheit."""
+
+
+def read_readings(path: Path, settings: Settings, notes: Notes) -> pd.DataFrame:
+    """Read a readings file.
+
+    Parameters
+    ----------
+    path : Path
+        CSV, XLSX, GeoJSON, GeoPackage or GPX.
+    settings : Settings
+        Its time zone, ``[columns]`` and ``[reading]`` are used.
+    notes : Notes
+        Told what was assumed.
+
+    Returns
+    -------
+    DataFrame
+        As ``schemas.READINGS``, a row per row of the file.
+
+    Raises
+    ------
+    DataError
+        If the file cannot be read, a column is missing or doubtful, or a cell holds the wrong thing.
+    """
+    sheet = read_any(path, recogniser(FIELDS, settings.columns), notes)
+    table = match(sheet, FIELDS, settings.columns, required=("pressure",))
+    _refuse_unknown_choice(table, settings, sheet.headings)
+    lon, lat = read_place(table, settings.reading.crs or settings.ranch.crs, notes)
+    time = _time(table, settings, notes)
+    pressure, recheck = (_pressure(table, name, settings.reading, notes) for name in ("pressure", "recheck"))
+    found = pd.DataFrame(
+        {
+            "row": table.index.to_numpy(),
+            "tree_id": table.text("tree_id"),
+            "time": time,
+            "lon": lon,
+            "lat": lat,
+            "pressure_bar": pressure,
+            "recheck_bar": recheck,
+            "bag_minutes": _bag_minutes(table, time, settings),
+            "block": table.text("block"),
+            "valve": table.text("valve"),
+            "temp_c": _celsius(table, notes),
+            "rh_pct": _humidity(table, notes),
+            "gps_accuracy_m": table.numbers("gps_accuracy", wanted="metres as a number")
+            * (M_PER_FOOT if table.unit("gps_accuracy") == "ft" else 1.0),
+            **{name: table.text(name) for name in ("chamber", "crew", "leaf", "note")},
+        }
+    )
+    return conform(found.reset_index(drop=True), READINGS, str(path))
+
+
+def _refuse_unknown_choice(table: Table, settings: Settings, headings: tuple[str, ...]) -> None:
+    """Refuse a ``[columns]`` entry for readings whose heading the file lacks."""
+    there = {normal(h) for h in headings}
+    problems = []
+    for theirs, ours in settings.columns.items():
+        seen = recognise(ours, FIELDS)
+        if seen and seen.ours in _OWN and normal(theirs) not in there and not table.has(seen.ours):
+            what = f"[columns] names a column {theirs!r} that the file does not have"
+            problems.append(Problem(table.where, what, f"It has {', '.join(h for h in headings if h)}"))
+    if problems:
+        raise DataError(problems)
+
+
+def _time(table: Table, settings: Settings, notes: Notes) -> pd.Series:
+    name = "time" if table.has("time") else "date"
+    if not table.has(name):
+        what = (
+            "no column is recognised as time (usual headings: time, datetime, timestamp, date, fecha, hora)"
+        )
+        remedy = 'Add it, or name it under [columns], "your heading" = "time"'
+        raise DataError(Problem(table.where, what, remedy))
+    cells = table.columns[name]
+    if table.has("time") and table.has("date"):
+        day = table.columns["date"].str.replace(r"[ T]0?0:00(:00)?$", "", regex=True)
+        alone = read_clock(cells).notna()
+        # a serial fraction of a day is a clock too, but cannot be glued behind a written date
+        clock = cells.where(~cells.str.fullmatch(r"0?\.\d+"), _clock_text(cells))
+        cells = cells.where(~alone, (day + " " + clock.map(_colons)).where(day != "", ""))
+        cells = cells.where((cells != "") | (day == ""), day)
+    asked = Asked(table.where, table.headings[name], settings.ranch.zone, settings.reading.date_order)
+    return read_times(cells, asked, notes)
+
+
+def _colons(clock: str) -> str:
+    return re.sub(r"^(\d{1,2})\.?(\d{2})(?=\D|$)", r"\1:\2", clock)
+
+
+def _clock_text(cells: pd.Series) -> pd.Series:
+    """Write clocks as ``HH:MM``, ``""`` where there is none."""
+    minutes = read_clock(cells).dt.total_seconds().div(60).fillna(-1).astype(int).tolist()
+    shown = [f"{m // 60:02d}:{m % 60:02d}" if m >= 0 else "" for m in minutes]
+    return pd.Series(shown, index=cells.index, dtype=object)
+
+
+def _pressure(table: Table, name: str, reading: Reading, notes: Notes) -> pd.Series:
+    """Read a pressure column into bar, sign kept: unit of the cell, else of the row, else of the column."""
+    if not table.has(name):
+        return pd.Series(np.nan, index=table.index)
+    cells = table.columns[name]
+    split = cells.str.extract(_CELL_UNIT)
+    own = _units(split[1])
+    bare = split[0].fillna(cells).str.strip()
+    value, bad = parse_numbers(bare, comma=table.comma)
+    table.refuse(name, bad, "is not a number", "Write the pressure as a number, or leave the cell empty")
+    row_unit = _units(table.text("unit"))
+    if table.has("unit"):
+        wrong = table.text("unit").notna() & ~row_unit.isin(PRESSURE_UNITS)
+        table.refuse("unit", wrong, "is not a unit of pressure", "Write bar, MPa, kPa or psi")
+    stated = own.where(own.notna(), row_unit)
+    unit = stated.where(stated.notna(), _column_unit(table, name, reading, notes))
+    return value * unit.map(BAR_PER).astype(float)
+
+
+def _units(cells: pd.Series) -> pd.Series:
+    """Read cells as units of pressure, None where there is none."""
+    return cells.map(lambda text: unit_in(text) if isinstance(text, str) else None).astype(object)
+
+
+def _column_unit(table: Table, name: str, reading: Reading, notes: Notes) -> str:
+    """Tell the unit of a column: its heading, unless that is only our own name for it; else the settings."""
+    stated = table.unit(name)
+    if stated is None and name == "recheck":
+        stated = table.unit("pressure")
+    if stated is None or stated == reading.unit:
+        return reading.unit
+    heading = table.headings[name]
+    if reading.unit != "bar" and stated == "bar" and normal(heading) in {"pressure_bar", "recheck_bar"}:
+        notes.say(f"{table.where}: {heading} is read in {reading.unit}, as [reading] unit says.")
+        return reading.unit
+    if reading.unit != "bar":
+        what = f"the heading says {stated}, [reading] unit says {reading.unit}"
+        raise DataError(Problem(table.where, what, "Correct one of them", column=heading))
+    notes.say(f"{table.where}: {heading} is read in {stated}, as its heading says.")
+    return stated
+
+
+def _bag_minutes(table: Table, time: pd.Series, settings: Settings) -> pd.Series:
+    minutes = pd.Series(np.nan, index=table.index)
+    if table.has("bag_minutes"):
+        cells = table.columns["bag_minutes"]
+        clock = cells.str.fullmatch(r"\d{1,2}:\d{2}(:\d{2})?")
+        spans = read_clock(cells.where(clock, "")).dt.total_seconds() / 60
+        tidy = cells.where(~clock, "").str.replace(_MINUTES, r"\1", regex=True)
+        value, bad = parse_numbers(tidy, comma=True)
+        table.refuse("bag_minutes", bad, "is not a number of minutes", "Write minutes as a number")
+        minutes = spans.fillna(value * (60.0 if table.unit("bag_minutes") == "h" else 1.0))
+    if table.has("bagged_at"):
+        minutes = minutes.fillna(_since_bagged(table, time, settings))
+    return minutes
+
+
+def _since_bagged(table: Table, time: pd.Series, settings: Settings) -> pd.Series:
+    """Count minutes from the bagging to the reading; plain small numbers are minutes already."""
+    cells = table.columns["bagged_at"]
+    word = cells.str.lower()
+    cells = cells.mask(word.isin(_YES), "").mask(word.isin(_NO), "0 min")
+    plain, _ = parse_numbers(cells.str.replace(_MINUTES, r"\1", regex=True))
+    plain = plain.where(plain.between(0, 300) & ~cells.str.fullmatch(r"0?\.\d+|\d{4}"))
+    clock = read_clock(cells.where(plain.isna(), ""))
+    start = time.dt.tz_localize(None).dt.normalize() + clock
+    since = (time.dt.tz_localize(None) - start).dt.total_seconds() / 60
+    rest = cells.where(plain.isna() & clock.isna(), "")
+    if (rest != "").any():
+        asked = Asked(
+            table.where, table.headings["bagged_at"], settings.ranch.zone, settings.reading.date_order
+        )
+        stamp = read_times(rest, asked, Notes())
+        since = since.fillna((time - stamp).dt.total_seconds() / 60)
+    return plain.fillna(since)
+
+
+def _celsius(table: Table, notes: Notes) -> pd.Series:
+    if not table.has("temp"):
+        return pd.Series(np.nan, index=table.index)
+    cells = table.columns["temp"].str.replace(r"\s*[°º]\s*([CFcf])?$", "", regex=True)
+    bare, bad = parse_numbers(cells, comma=table.comma)
+    table.refuse("temp", bad, "is not a number", "Write degrees as a number, or leave the cell empty")
+    unit = table.unit("temp")
+    if unit is None and bare.notna().any():
+        unit = "F" if bare.max() > _FAHRENHEIT_FROM else "C"
+        notes.say(f"{table.where}: {table.headings['temp']} states no unit; it was read as degrees {unit}.")
+    degrees = bare.map(fahrenheit_to_celsius) if unit == "F" else bare
+    return _believable(table, "temp", degrees, _AIR_C, notes)
+
+
+def _believable(
+    table: Table, name: str, value: pd.Series, bounds: tuple[float, float], notes: Notes
+) -> pd.Series:
+    """Leave out what no air shows, and say so; the reading itself may be sound."""
+    wrong = value.notna() & ~value.between(*bounds)
+    if wrong.any():
+        rows = ", ".join(str(row) for row in wrong.index[wrong][:5])
+        notes.say(
+            f"{table.where}: {int(wrong.sum())} cells of {table.headings[name]} (row {rows}) are not "
+            "believable; they were left out."
+        )
+    return value.mask(wrong)
+
+
+def _humidity(table: Table, notes: Notes) -> pd.Series:
+    if not table.has("rh"):
+        return pd.Series(np.nan, index=table.index)
+    value, bad = parse_numbers(table.columns["rh"].str.rstrip("% "), comma=table.comma)
+    table.refuse("rh", bad, "is not a number", "Write percent as a number, or leave the cell empty")
+    # a spreadsheet stores 45 % as 0.45
+    percent = value * 100 if value.max() <= 1 else value
+    return _believable(table, "rh", percent, (0.0, 100.0), notes)

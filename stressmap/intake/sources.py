@@ -1,0 +1,184 @@
+"""Any kind of readings file -> a sheet of text; the content decides the kind, never the name."""
+
+from __future__ import annotations
+
+import json
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.columns import recognise
+from stressmap.intake.coordinates import degrees
+from stressmap.intake.spellings import PLACE
+from stressmap.intake.tabular import Known, Sheet, read_bytes, read_sheet, sheet_of
+from stressmap.intake.waypoints import read_waypoints
+
+_SQLITE = b"SQLite format 3\x00"
+
+
+def read_any(path: Path, known: Known, notes: Notes) -> Sheet:
+    """Read a file of points as a table.
+
+    Parameters
+    ----------
+    path : Path
+        CSV, XLSX, GeoJSON, GeoPackage or GPX.
+    known : callable
+        Whether a heading is recognised.
+    notes : Notes
+        Told what was assumed.
+
+    Returns
+    -------
+    Sheet
+        Of a GIS file or GPX: the first feature is row 2, as if a header stood above it.
+
+    Raises
+    ------
+    DataError
+        If it is none of these, or cannot be used.
+    """
+    head = _head(path)
+    if head.startswith(_SQLITE):
+        return _read_geopackage(path, known, notes)
+    if head.startswith(b"{"):
+        return read_geojson(read_bytes(path), str(path))
+    if head.lower().startswith((b"<!doctype html", b"<html")):
+        what = "it is a web page, not a table"
+        raise DataError(Problem(str(path), what, "Download the file itself; the page may ask to log in"))
+    if head.startswith(b"<"):
+        return read_waypoints(read_bytes(path), str(path), known)
+    return read_sheet(path, known, notes)
+
+
+def _head(path: Path) -> bytes:
+    """Give the first bytes of a file, b"" where there is none (the readers say why)."""
+    try:
+        with path.open("rb") as opened:
+            return opened.read(64).removeprefix(b"\xef\xbb\xbf").lstrip()
+    except OSError:
+        return b""
+
+
+def read_geojson(data: bytes, where: str) -> Sheet:
+    """Read a GeoJSON FeatureCollection of points.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content.
+    where : str
+        File, for messages.
+
+    Returns
+    -------
+    Sheet
+        Properties, and ``lon``, ``lat`` of the geometry.
+
+    Raises
+    ------
+    DataError
+        If it is no such thing.
+    """
+    try:
+        tree = json.loads(data.decode("utf-8-sig"))
+        features = tree["features"]
+        crs = (tree.get("crs") or {}).get("properties", {}).get("name", "EPSG:4326")
+        properties = [dict(feature.get("properties") or {}) for feature in features]
+        places = [_point(feature.get("geometry"), row, where) for row, feature in enumerate(features, 2)]
+    except DataError:
+        raise
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        what = "it is not a GeoJSON FeatureCollection"
+        raise DataError(Problem(where, what, "Export the readings again as GeoJSON")) from None
+    return sheet_of(_with_place(properties, places, str(crs), where), where)
+
+
+def _point(geometry: Any, row: int, where: str) -> tuple[float, float]:
+    if geometry is None:
+        return (np.nan, np.nan)
+    kind, coordinates = geometry.get("type"), geometry.get("coordinates")
+    if kind == "MultiPoint" and coordinates and len(coordinates) == 1:
+        coordinates = coordinates[0]
+    elif kind != "Point":
+        what = f"the geometry is a {kind}, not a point"
+        raise DataError(Problem(where, what, "Give each reading a point", row=row))
+    return (float(coordinates[0]), float(coordinates[1])) if coordinates else (np.nan, np.nan)
+
+
+def _with_place(
+    properties: list[dict[str, Any]], places: list[tuple[float, float]], crs: str, where: str
+) -> list[dict[str, Any]]:
+    """Put the geometry's degrees in the place of whatever coordinates the properties repeat."""
+    xy = np.array(places, dtype=float).reshape(-1, 2)
+    lon, lat = degrees(xy[:, 0], xy[:, 1], crs, where, "crs")
+    if not np.isfinite(lon).any():
+        return properties
+    records = []
+    for record, x, y in zip(properties, lon, lat, strict=True):
+        kept = {name: value for name, value in record.items() if not recognise(str(name), PLACE)}
+        records.append({**kept, "lon": repr(float(x)), "lat": repr(float(y))} if np.isfinite(x) else kept)
+    return records
+
+
+def _read_geopackage(path: Path, known: Known, notes: Notes) -> Sheet:
+    import pyogrio
+
+    where = str(path)
+    try:
+        with warnings.catch_warnings():
+            # GDAL remarks on times that it hands over as text all the same, and on odd file names
+            warnings.simplefilter("ignore")
+            layer = _layer(path, known, notes)
+            table = pyogrio.read_dataframe(path, layer=layer, datetime_as_string=True)
+    except DataError:
+        raise
+    except Exception as error:  # GDAL's errors have no common kind
+        what = f"it cannot be read as a GeoPackage ({str(error).splitlines()[0]})"
+        raise DataError(Problem(where, what, "Export it again")) from None
+    shapes = table.geometry if hasattr(table, "crs") else pd.Series([None] * len(table), dtype=object)
+    if shapes.notna().any() and table.crs is None:
+        remedy = "Export it again with its CRS"
+        raise DataError(Problem(where, "it has no coordinate reference system (CRS)", remedy))
+    plain = pd.DataFrame(table.drop(columns=[c for c in ("geometry",) if c in table.columns]))
+    properties = [
+        dict(zip(plain.columns, row, strict=True)) for row in plain.itertuples(index=False, name=None)
+    ]
+    places = [_shape_point(shape, row, where) for row, shape in enumerate(shapes, 2)]
+    crs = table.crs.to_wkt() if shapes.notna().any() else "EPSG:4326"
+    return sheet_of(_with_place(properties, places, crs, where), where)
+
+
+def _shape_point(shape: Any, row: int, where: str) -> tuple[float, float]:
+    if shape is None or shape.is_empty:
+        return (np.nan, np.nan)
+    points = list(getattr(shape, "geoms", [shape]))
+    if len(points) != 1 or points[0].geom_type != "Point":
+        what = f"the geometry is a {shape.geom_type}, not a point"
+        raise DataError(Problem(where, what, "Give each reading a point", row=row))
+    return (points[0].x, points[0].y)
+
+
+def _layer(path: Path, known: Known, notes: Notes) -> str:
+    """Find the layer of a GeoPackage whose columns are recognised best."""
+    import pyogrio
+
+    layers = [str(name) for name, _ in pyogrio.list_layers(path)]
+    scores = {
+        name: sum(known(str(f)) for f in pyogrio.read_info(path, layer=name)["fields"]) for name in layers
+    }
+    best = max(scores.values(), default=0)
+    likely = [name for name in layers if scores[name] == best]
+    if not likely:
+        raise DataError(Problem(str(path), "it has no layer", "Export the readings again"))
+    if len(likely) > 1:
+        shown = " and ".join(repr(name) for name in likely[:3])
+        what = f"the layers {shown} could each be the readings"
+        raise DataError(Problem(str(path), what, "Save the one that counts as a file of its own"))
+    if len(layers) > 1:
+        notes.say(f"{path}: the layer {likely[0]!r} was read, the others were not.")
+    return likely[0]

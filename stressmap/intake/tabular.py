@@ -1,0 +1,353 @@
+"""Bytes of a spreadsheet -> a frame of text, with the row numbers that a spreadsheet shows.
+
+Nothing here knows what a column means: :mod:`stressmap.intake.columns` recognises headings, and hands
+``known`` down so that the header can be told from a title above it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.units_of import unit_in
+
+MAX_BYTES = 100_000_000
+"""A file larger than this is refused: a hundred times a season of readings or of hourly weather."""
+MAX_ROWS = 1_048_576
+MAX_COLUMNS = 500
+MAX_CELL = 32_767
+HEADER_WITHIN = 30
+"""The header is looked for in this many first rows."""
+
+DELIMITERS = (",", ";", "\t", "|")
+Known = Callable[[str], bool]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table as its file has it.
+
+    Parameters
+    ----------
+    where : str
+        File (and sheet of a workbook) as messages name it.
+    headings : tuple of str
+        Column headings as written, one per column; may repeat or be empty.
+    units : tuple of str
+        What a row of units says per column, ``""`` where nothing.
+    frame : DataFrame of str
+        Cells, stripped, ``""`` where empty; columns 0, 1, ...; the index is the row that a spreadsheet
+        shows. Rows without any entry are not in it.
+    """
+
+    where: str
+    headings: tuple[str, ...]
+    units: tuple[str, ...]
+    frame: pd.DataFrame
+
+
+def read_bytes(path: Path) -> bytes:
+    """Read a file whole, refusing what is missing, empty or too large.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    bytes
+
+    Raises
+    ------
+    DataError
+        If it cannot be read, is empty or is over ``MAX_BYTES``.
+    """
+    where = str(path)
+    try:
+        size = path.stat().st_size
+        if size > MAX_BYTES:
+            what = f"it has {size / 1e6:,.0f} MB; at most {MAX_BYTES / 1e6:,.0f} MB are read"
+            raise DataError(Problem(where, what, "Cut it to the rows that are needed"))
+        data = path.read_bytes()
+    except FileNotFoundError:
+        remedy = "Correct the path"
+        raise DataError(Problem(where, "there is no such file", remedy)) from None
+    except IsADirectoryError:
+        raise DataError(Problem(where, "it is a folder", "Give the path of a file")) from None
+    except OSError as error:
+        what = f"it cannot be read ({error.strerror})"
+        raise DataError(Problem(where, what, "Close it elsewhere, or give a file that can be read")) from None
+    if not data.strip():
+        raise DataError(Problem(where, "it is empty", "Give a file with a header and a row per entry"))
+    return data
+
+
+def read_sheet(path: Path, known: Known, notes: Notes) -> Sheet:
+    """Read a CSV file or an XLSX workbook; the content decides which, not the name.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    known : callable
+        Whether a heading is recognised.
+    notes : Notes
+        Told what was assumed.
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    DataError
+        If it is no table.
+    """
+    data = read_bytes(path)
+    if data.startswith(b"PK\x03\x04"):
+        from stressmap.intake.workbook import read_workbook
+
+        return read_workbook(data, str(path), known, notes)
+    if data.startswith(b"\xd0\xcf\x11\xe0"):
+        what = "it is a workbook of the old .xls kind, or protected by a password"
+        raise DataError(Problem(str(path), what, "Save it as .xlsx or CSV, without a password"))
+    return read_delimited(data, str(path), known, notes)
+
+
+def read_delimited(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:
+    r"""Read separated text: comma, semicolon, tab or bar; UTF-8, UTF-16 with its mark, or Latin-1.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content.
+    where : str
+        File, for messages.
+    known : callable
+        Whether a heading is recognised.
+    notes : Notes
+        Told what was assumed.
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    DataError
+        If it is no table.
+
+    Examples
+    --------
+    >>> known = {"tree", "bar"}.__contains__
+    >>> sheet = read_delimited(b"Visit 3\n\ntree;bar\nT1;12,5\n", "a.csv", known, Notes())
+    >>> sheet.headings
+    ('tree', 'bar')
+    >>> sheet.frame.loc[4].tolist()
+    ['T1', '12,5']
+    """
+    text = _decode(data, where, notes)
+    head = text[: MAX_CELL * 4]
+    if len(text) > len(head) and "\n" not in head and "\r" not in head:
+        what = f"its first line is longer than {len(head):,} characters"
+        raise DataError(Problem(where, what, "Give a table with a line per row"))
+    lines = head.splitlines()[: 2 * HEADER_WITHIN]
+    if len(text) > len(head):
+        lines = lines[:-1] or lines
+    delimiter = max(DELIMITERS, key=lambda mark: _fitness(lines, mark, known))
+    return from_rows(_split(text, delimiter, where), where, known)
+
+
+def _decode(data: bytes, where: str, notes: Notes) -> str:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16", errors="replace")
+    if b"\x00" in data:
+        raise DataError(Problem(where, "it is not a text file", "Save the table as CSV or .xlsx"))
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        notes.say(f"{where}: the text is not UTF-8; it was read as Latin-1 (Windows 1252).")
+        try:
+            return data.decode("cp1252")
+        except UnicodeDecodeError:
+            return data.decode("latin-1")
+
+
+def _fitness(lines: list[str], delimiter: str, known: Known) -> tuple[int, int, int]:
+    """Score a delimiter: headings recognised, then how many rows agree in width, then the width."""
+    try:
+        rows = [r for r in csv.reader(lines, delimiter=delimiter, skipinitialspace=True) if any(r)]
+    except csv.Error:
+        return (0, 0, 0)
+    recognised = max((sum(known(c.strip()) for c in row) for row in rows), default=0)
+    widths = [len(row) for row in rows]
+    width = max(set(widths), key=widths.count, default=1)
+    return (recognised, widths.count(width) if width > 1 else 0, width)
+
+
+def _split(text: str, delimiter: str, where: str) -> list[list[str]]:
+    csv.field_size_limit(MAX_CELL)
+    reader = csv.reader(
+        io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True
+    )
+    rows: list[list[str]] = []
+    try:
+        for row in reader:
+            rows.append(row)
+            if len(rows) > MAX_ROWS:
+                what = f"it has more than {MAX_ROWS:,} rows"
+                raise DataError(Problem(where, what, "Cut it to the rows that are needed"))
+    except csv.Error as error:
+        what = (
+            "a quotation mark in it is not closed"
+            if "field limit" not in str(error)
+            else "a cell is too long"
+        )
+        remedy = "Close it, or remove it"
+        raise DataError(Problem(where, what, remedy, row=len(rows) + 1)) from None
+    return rows
+
+
+def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
+    """Find the header among rows of text, and what stands below it.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        All rows of the file, the first being row 1, blank ones included.
+    where : str
+        File, for messages.
+    known : callable
+        Whether a heading is recognised.
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    DataError
+        If there is no header, nothing below it, or a row has more cells than the header.
+    """
+    cells = [[c.strip() for c in row] for row in rows]
+    header = _header(cells, known)
+    if header is None:
+        raise DataError(Problem(where, "it is empty", "Give a file with a header and a row per entry"))
+    headings = _trimmed(cells[header])
+    if len(headings) > MAX_COLUMNS:
+        what = f"the header has {len(headings)} columns; at most {MAX_COLUMNS} are read"
+        raise DataError(Problem(where, what, "Remove columns that are not needed", row=header + 1))
+    units, skipped = _units(cells, header)
+    width = len(headings)
+    numbered = [(i + 1, row) for i, row in enumerate(cells) if i > header and i != skipped and any(row)]
+    _refuse_wide(numbered, width, where)
+    body = [row[:width] + [""] * (width - len(row)) for _, row in numbered]
+    if not body:
+        remedy = "Give a row per entry below the header"
+        raise DataError(Problem(where, "it has a header and no row below it", remedy, row=header + 1))
+    index = pd.Index([n for n, _ in numbered], name="row")
+    frame = pd.DataFrame(body, index=index, columns=range(width), dtype=object)
+    return Sheet(where, tuple(headings), tuple(units[:width] + [""] * (width - len(units))), frame)
+
+
+def _trimmed(row: list[str]) -> list[str]:
+    """Drop the empty cells at a row's end."""
+    end = len(row)
+    while end and not row[end - 1]:
+        end -= 1
+    return row[:end]
+
+
+def _header(cells: list[list[str]], known: Known) -> int | None:
+    """Find the header: the row with most recognised headings, else the first of full width."""
+    first = [i for i, row in enumerate(cells[: 10 * HEADER_WITHIN]) if any(row)][:HEADER_WITHIN]
+    if not first:
+        return None
+    recognised = {i: len({c for c in cells[i] if c and known(c)}) for i in first}
+    best = max(first, key=lambda i: recognised[i])
+    if recognised[best]:
+        return best
+    widths = {i: sum(map(bool, cells[i])) for i in first}
+    return max(first, key=lambda i: widths[i])
+
+
+def _units(cells: list[list[str]], header: int) -> tuple[list[str], int | None]:
+    """Find a row of units just above or just below the header, and which row below is no entry."""
+    if header > 0 and _says_units(cells[header - 1]):
+        return cells[header - 1], None
+    below = header + 1
+    if below < len(cells) and _says_units(cells[below]):
+        return cells[below], below
+    return [], None
+
+
+def _says_units(row: list[str]) -> bool:
+    filled = [c for c in row if c and c not in {"-", "—"}]
+    return bool(filled) and all(unit_in(c) for c in filled)
+
+
+def _refuse_wide(numbered: list[tuple[int, list[str]]], width: int, where: str) -> None:
+    lengths = [len(row) for _, row in numbered]
+    # a separator too many is harmless at the end of every row, but shifts the cells of a single one
+    usual = max(set(lengths), key=lengths.count, default=width)
+    wide = [(n, row) for n, row in numbered if any(row[width:]) or len(row) > max(usual, width)]
+    problems = [
+        Problem(
+            where,
+            f"it has {len(row)} cells, the header {width}",
+            "Put quotation marks around a text or number with the separator in it",
+            row=n,
+        )
+        for n, row in wide[:10]
+    ]
+    if problems:
+        raise DataError(problems)
+
+
+def sheet_of(records: Iterable[dict[str, Any]], where: str) -> Sheet:
+    """Make a sheet of records, the first being row 2.
+
+    Parameters
+    ----------
+    records : iterable of dict
+        Heading -> value.
+    where : str
+        File, for messages.
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    DataError
+        If there is no record.
+    """
+    held = list(records)
+    if not held:
+        raise DataError(Problem(where, "it holds no points", "Export the readings again"))
+    headings = list(dict.fromkeys(str(name) for record in held for name in record))
+    body = [[_text(record.get(name)) for name in headings] for record in held]
+    index = pd.RangeIndex(2, len(held) + 2, name="row")
+    frame = pd.DataFrame(body, index=index, columns=range(len(headings)), dtype=object)
+    return Sheet(where, tuple(headings), ("",) * len(headings), frame)
+
+
+def _text(value: Any) -> str:
+    if value is None or value is pd.NaT or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    if isinstance(value, (dict, list)):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    return str(value).strip()

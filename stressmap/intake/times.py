@@ -1,0 +1,354 @@
+"""Text -> times in the ranch's zone: ISO, day-first, month-first, month names, 12-hour clocks, serial days.
+
+The order of day and month is inferred from a whole column; a column that leaves it open is refused rather
+than guessed.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.numbers import is_nothing
+
+Order = Literal["day-first", "month-first"]
+
+_MONTH_NAMES = (
+    "jan january ene enero",
+    "feb february febrero",
+    "mar march marzo",
+    "apr april abr abril",
+    "may mayo",
+    "jun june junio",
+    "jul july julio",
+    "aug august ago agosto",
+    "sep sept september septiembre setiembre set",
+    "oct october octubre",
+    "nov november noviembre",
+    "dec december dic diciembre",
+)
+_MONTHS = {name: at for at, spelled in enumerate(_MONTH_NAMES, start=1) for name in spelled.split()}
+_DATE = (
+    r"(?:(?P<y>\d{4})[-/.](?P<m>\d{1,2})[-/.](?P<d>\d{1,2})"
+    r"|(?P<cy>\d{4})(?P<cm>\d{2})(?P<cd>\d{2})"
+    r"|(?P<a>\d{1,2})[-/.](?P<b>\d{1,2})[-/.](?P<ny>\d{4}|\d{2})(?!\d)"
+    r"|(?P<wd>\d{1,2})(?:st|nd|rd|th)?[-\s./]*(?:de\s+)?(?P<wm>[a-z]{3,10})\.?[-\s./,]*(?:del?\s+)?(?P<wy>\d{4}|\d{2})"
+    r"|(?P<vm>[a-z]{3,10})\.?\s+(?P<vd>\d{1,2})(?:st|nd|rd|th)?,?\s+(?P<vy>\d{4}))"
+)
+_CLOCK = (
+    r"(?P<H>\d{1,2})(?:[:h](?P<M>\d{2})(?:[:m](?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?)?\s*s?)?"
+    r"\s*(?:(?P<ap>[ap])\.?\s*m\.?|h(?:rs?|oras)?\.?)?"
+)
+_ABBREVIATIONS = {"z": 0, "utc": 0, "gmt": 0, "edt": -4, "est": -5, "cdt": -5, "cst": -6} | {
+    "mdt": -6, "mst": -7, "pdt": -7, "pst": -8,
+}  # fmt: skip
+"""Hours from UTC of the letters that North American phones and loggers write."""
+_OFFSET = rf"(?P<off>{'|'.join(_ABBREVIATIONS)}|[+-]\d{{2}}:?\d{{2}}|[+-]\d{{2}})"
+_STAMP = re.compile(
+    rf"(?:[a-z]+\.?,?\s+)?{_DATE}(?:(?:t|\s|,|-\s)+(?:{_CLOCK.replace('[:h]', '[:h.]')})\s*{_OFFSET}?)?"
+)
+_CLOCK_ONLY = re.compile(_CLOCK)
+_COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(\d{2})?(?=\D|$)")
+_SERIAL = re.compile(r"[3-6]\d{4}(?:\.\d+)?")
+_SERIAL_EPOCH = np.datetime64("1899-12-30", "us")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the reader of a time column knows beside its cells.
+
+    Parameters
+    ----------
+    where : str
+        File, for messages.
+    column : str
+        Heading, for messages.
+    zone : ZoneInfo
+        The ranch's; times without an offset are local to it.
+    order : str, optional
+        ``[reading] date_order``: ``"day-first"`` or ``"month-first"``.
+    record : bool
+        Whether the rows are a regular record (weather), so that the second 01:00 of an autumn night is
+        the later one.
+    """
+
+    where: str
+    column: str
+    zone: ZoneInfo
+    order: Order | None = None
+    record: bool = False
+
+
+def read_times(text: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
+    """Read a column of dates with times.
+
+    Parameters
+    ----------
+    text : Series of str, shape (n,)
+        Cells by spreadsheet row, ``""`` or None where empty.
+    asked : Asked
+        File, column, zone and order.
+    notes : Notes
+        Told of clock changes and of cells that could not be read.
+
+    Returns
+    -------
+    Series of datetime64[us, zone], shape (n,)
+        NaT where there is no time or none that can be read.
+
+    Raises
+    ------
+    DataError
+        If the order of day and month is open or contradicts itself, or no cell can be read.
+
+    Examples
+    --------
+    >>> asked = Asked("a.csv", "time", ZoneInfo("America/Los_Angeles"))
+    >>> read_times(pd.Series(["7/14/2026 1:05 PM", "2026-07-14T20:10Z"]), asked, Notes()).astype(str).tolist()
+    ['2026-07-14 13:05:00-07:00', '2026-07-14 13:10:00-07:00']
+    """
+    first_row, code = _distinct(text)
+    wall, offset, cells = _walls(text.loc[first_row], asked, notes)
+    local = _localise(_spread(wall, code, text), _spread(offset, code, text), asked, notes)
+    _tell_unread(_spread(cells, code, text), local, asked, notes)
+    return local
+
+
+def _distinct(text: pd.Series) -> tuple[pd.Index, NDArray[np.int64]]:
+    """Give the rows where each different cell stands first, and for every row which of them it repeats."""
+    code, _ = pd.factorize(text, use_na_sentinel=False)
+    return text.index[np.unique(code, return_index=True)[1]], code
+
+
+def _spread(distinct: pd.Series, code: NDArray[np.int64], like: pd.Series) -> pd.Series:
+    """Put what was read of the different cells back into every row."""
+    return distinct.take(code).set_axis(like.index)
+
+
+def _walls(text: pd.Series, asked: Asked, notes: Notes) -> tuple[pd.Series, pd.Series, pd.Series]:
+    """Read cells as wall-clock times and offsets; give the tidied cells too."""
+    cells = _tidy(text)
+    parts = cells.str.extract(_STAMP_WHOLE)
+    wall = _dates(parts, cells, asked) + _clock(parts)
+    serial = cells.str.fullmatch(_SERIAL) & ~cells.str.fullmatch(r"\d{8}")
+    if serial.any():
+        days = pd.to_numeric(cells[serial]).to_numpy()
+        stamp = _SERIAL_EPOCH + np.round(days * 86_400).astype("timedelta64[s]")
+        wall = wall.mask(serial, pd.Series(stamp.astype("datetime64[us]"), index=cells[serial].index))
+        notes.say(f"{asked.where}: {asked.column} holds serial day numbers; they were read as such.")
+    return wall, parts["off"], cells
+
+
+_STAMP_WHOLE = re.compile(rf"^{_STAMP.pattern}$")
+
+
+def read_dates(text: pd.Series, asked: Asked) -> pd.Series:
+    """Read a column of days without a clock.
+
+    Parameters
+    ----------
+    text : Series of str, shape (n,)
+        Cells; a clock behind the day is not looked at.
+    asked : Asked
+        File, column and order.
+
+    Returns
+    -------
+    Series of datetime64[us], shape (n,)
+        Midnight, without zone; NaT where none can be read.
+
+    Raises
+    ------
+    DataError
+        If the order of day and month is open or contradicts itself.
+    """
+    cells = _tidy(text)
+    date = _dates(cells.str.extract(_STAMP_WHOLE), cells, asked)
+    serial = cells.str.fullmatch(_SERIAL)
+    if serial.any():
+        days = pd.to_numeric(cells[serial]).to_numpy().astype("int64").astype("timedelta64[D]")
+        stamp = (_SERIAL_EPOCH + days).astype("datetime64[us]")
+        date = date.mask(serial, pd.Series(stamp, index=cells[serial].index))
+    return date
+
+
+def read_clock(text: pd.Series) -> pd.Series:
+    """Read a column of clock times without a day.
+
+    Parameters
+    ----------
+    text : Series of str, shape (n,)
+        Cells such as ``13:05``, ``1:05 pm``, ``13h05``, ``1305``.
+
+    Returns
+    -------
+    Series of timedelta64[us], shape (n,)
+        Since midnight; NaT where none can be read.
+
+    Examples
+    --------
+    >>> read_clock(pd.Series(["1:05 pm", "13h05", "1305", "noon"])).dt.total_seconds().div(60).tolist()
+    [785.0, 785.0, 785.0, nan]
+    """
+    first_row, code = _distinct(text)
+    return _spread(_clocks(text.loc[first_row]), code, text)
+
+
+def _clocks(text: pd.Series) -> pd.Series:
+    cells = _tidy(text).str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)
+    cells = cells.str.replace(r"^(\d{1,2})\.(\d{2})(?=\D|$)", r"\1:\2", regex=True)
+    parts = cells.str.extract(re.compile(rf"^{_CLOCK}$"))
+    fraction = pd.to_numeric(cells.where(cells.str.fullmatch(r"0?\.\d+")), errors="coerce")
+    stated = parts["H"].notna() & (parts["M"].notna() | parts["ap"].notna())
+    clock = _clock(parts).where(stated)
+    seconds = pd.to_timedelta((fraction * 86_400).round(), unit="s").astype("timedelta64[us]")
+    return clock.fillna(seconds)
+
+
+def _tidy(text: pd.Series) -> pd.Series:
+    cells = text.fillna("").astype(str).str.strip().str.lower()
+    cells = cells.str.replace(r"[\u00a0\u202f\u2009]", " ", regex=True).str.replace(
+        "\u2212", "-", regex=False
+    )
+    cells = cells.str.replace(_COMPACT, lambda m: f"{m[1]} {m[2]}:{m[3]}:{m[4] or '00'}", regex=True)
+    if cells.str.contains(r"[^\x00-\x7f]").any():
+        return cells.str.normalize("NFKD").str.replace("[\u0300-\u036f]", "", regex=True)
+    return cells
+
+
+def _number(parts: pd.DataFrame, *names: str) -> pd.Series:
+    """Take the first of some groups that is there, as a float."""
+    taken = parts[names[0]]
+    for name in names[1:]:
+        taken = taken.fillna(parts[name])
+    return pd.to_numeric(taken, errors="coerce").astype(float)
+
+
+def _dates(parts: pd.DataFrame, cells: pd.Series, asked: Asked) -> pd.Series:
+    year = _number(parts, "y", "cy", "ny", "wy", "vy")
+    year = year.where(year >= 100, year + 2000)
+    word = parts["wm"].fillna(parts["vm"]).map(_MONTHS).astype(float)
+    month, day = _number(parts, "m", "cm").fillna(word), _number(parts, "d", "cd", "wd", "vd")
+    first, second = _number(parts, "a"), _number(parts, "b")
+    if first.notna().any():
+        order = asked.order or _order(first, second, cells, asked)
+        front, back = (day, month) if order == "day-first" else (month, day)
+        front, back = front.fillna(first), back.fillna(second)
+        day, month = (front, back) if order == "day-first" else (back, front)
+    return pd.to_datetime({"year": year, "month": month, "day": day}, errors="coerce").astype(
+        "datetime64[us]"
+    )
+
+
+def _order(first: pd.Series, second: pd.Series, cells: pd.Series, asked: Asked) -> Order:
+    """Infer the order of day and month from a whole column."""
+    day_first, month_first = first > 12, second > 12
+    remedy = 'Say [reading] date_order = "day-first" or "month-first"'
+    if day_first.any() and month_first.any():
+        one, two = _first_row(day_first), _first_row(month_first)
+        what = (
+            f"{cells[one]!r} in row {one} has the day first and {cells[two]!r} in row {two} the month first"
+        )
+        remedy = "Write the dates of the column in one form, best as 2026-07-14 13:05"
+        raise DataError(Problem(asked.where, what, remedy, column=asked.column))
+    if day_first.any() or month_first.any():
+        return "day-first" if day_first.any() else "month-first"
+    if (first.dropna() == second.dropna()).all():
+        return "day-first"
+    row = _first_row((first != second) & first.notna())
+    what = f"{cells[row]!r} can be day first or month first, and no other date of the column tells"
+    raise DataError(Problem(asked.where, what, remedy, row=row, column=asked.column))
+
+
+def _clock(parts: pd.DataFrame) -> pd.Series:
+    hour, half = _number(parts, "H"), parts["ap"]
+    hour = hour.mask(half.notna() & ((hour > 12) | (hour < 1)))
+    hour = hour.mask(half.eq("p") & (hour < 12), hour + 12).mask(half.eq("a") & (hour == 12), 0.0)
+    minute, second = _number(parts, "M").fillna(0.0), _number(parts, "S").fillna(0.0)
+    sound = (hour <= 24) & (minute < 60) & (second < 60) & ~((hour == 24) & (minute + second > 0))
+    seconds = (hour * 3600 + minute * 60 + second).where(sound)
+    return pd.to_timedelta(seconds, unit="s").astype("timedelta64[us]")
+
+
+def _localise(wall: pd.Series, offset: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
+    fixed = offset.notna() & wall.notna()
+    free = wall.mask(fixed)
+    local = _to_zone(free, asked, notes)
+    if fixed.any():
+        minutes = offset[fixed].map(_offset_minutes).astype(float)
+        utc = (wall[fixed] - pd.to_timedelta(minutes, unit="min")).dt.tz_localize("UTC")
+        local = local.where(~fixed, utc.dt.tz_convert(asked.zone).astype(local.dtype).reindex(wall.index))
+    return local
+
+
+def _offset_minutes(text: str) -> float:
+    if text in _ABBREVIATIONS:
+        return 60.0 * _ABBREVIATIONS[text]
+    digits = text[1:].replace(":", "").ljust(4, "0")
+    return (int(digits[:2]) * 60 + int(digits[2:])) * (-1.0 if text[0] == "-" else 1.0)
+
+
+def _to_zone(wall: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
+    """Give wall-clock times their zone, and say what a clock change made of them."""
+    early = np.ones(len(wall), dtype=bool)
+    forward = wall.dt.tz_localize(asked.zone, ambiguous=early, nonexistent="shift_forward")
+    gap = wall.notna() & (forward.dt.tz_localize(None) != wall)
+    if gap.any():
+        forward = _moved_by_the_gap(wall, forward, gap, asked)
+        _say(gap, "do not exist (the clock was put forward); they were moved an hour on", asked, notes)
+    later = wall.dt.tz_localize(asked.zone, ambiguous=~early, nonexistent="shift_forward")
+    twice = wall.notna() & (forward != later) & ~gap
+    if twice.any():
+        second = _second_pass(wall, twice, record=asked.record)
+        forward = forward.where(~second, later)
+        _say(twice, "exist twice (the clock was put back); the order of the rows decided", asked, notes)
+    local: pd.Series = forward
+    return local
+
+
+def _moved_by_the_gap(wall: pd.Series, forward: pd.Series, gap: pd.Series, asked: Asked) -> pd.Series:
+    before = (wall - pd.Timedelta(hours=3)).dt.tz_localize(asked.zone, ambiguous="NaT", nonexistent="NaT")
+    moved = before + pd.Timedelta(hours=3)
+    mended: pd.Series = forward.where(~gap | moved.isna(), moved)
+    return mended
+
+
+def _second_pass(wall: pd.Series, twice: pd.Series, *, record: bool) -> pd.Series:
+    """Mark which of the doubtful times come after the clock had gone back over them."""
+    second = pd.Series(data=False, index=wall.index)
+    doubtful = wall[twice]
+    for _, night in doubtful.groupby(doubtful.dt.normalize()):
+        step = night.diff()
+        back = (step <= pd.Timedelta(0)) if record else (step < pd.Timedelta(0))
+        second.loc[night.index] = back.cumsum() > 0
+    return second
+
+
+def _first_row(which: pd.Series) -> int:
+    """Give the spreadsheet row of the first cell that is marked."""
+    return int(which.index.to_numpy()[int(np.argmax(which.to_numpy()))])
+
+
+def _say(which: pd.Series, what: str, asked: Asked, notes: Notes) -> None:
+    rows = which[which].index
+    shown = ", ".join(str(r) for r in rows[:5]) + (" ..." if len(rows) > 5 else "")
+    notes.say(f"{asked.where}: {len(rows)} times in {asked.column} (row {shown}) {what}.")
+
+
+def _tell_unread(cells: pd.Series, local: pd.Series, asked: Asked, notes: Notes) -> None:
+    unread = local.isna() & ~is_nothing(cells)
+    if not unread.any():
+        return
+    if local.notna().sum() == 0:
+        row = _first_row(unread)
+        what = f"{cells[row]!r} is not a date with a time, nor is any other of the column"
+        remedy = "Write it as 2026-07-14 13:05"
+        raise DataError(Problem(asked.where, what, remedy, row=row, column=asked.column))
+    _say(unread, "could not be read", asked, notes)

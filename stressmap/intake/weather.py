@@ -1,0 +1,190 @@
+"""A station's record -> a row per moment: temperature, humidity, and whatever else it measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from types import MappingProxyType
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.air import Origin, mend_humidity, mend_temperature
+from stressmap.intake.columns import Field, Table, match, names, recogniser
+from stressmap.intake.schemas import WEATHER, conform
+from stressmap.intake.stamps import stamp_text
+from stressmap.intake.station_clock import check_station_clock
+from stressmap.intake.tabular import read_sheet
+from stressmap.intake.times import Asked, Order, read_times
+from stressmap.units import MM_PER_INCH
+
+FIELDS: Mapping[str, Field] = MappingProxyType(
+    {
+        "time": Field(
+            names(
+                "time datetime date_time date_and_time timestamp date_hour local_time time_local hora "
+                "fecha_hora fecha_y_hora hora_local momento"
+            )
+        ),
+        "day": Field(names("date day fecha dia")),
+        "clock": Field(names("hour clock hour_of_day hora_del_dia hr_pst")),
+        "temp_c": Field(
+            names(
+                "temp temperature air_temp air_temperature temp_air temperature_air tair t_air temp_avg "
+                "avg_temp temp_out temperatura temp_aire temperatura_aire temperatura_del_aire"
+            ),
+            units=("C", "F"),
+        ),
+        "rh_pct": Field(
+            names(
+                "rh humidity rel_hum rel_humidity relative_humidity hum hr humedad humedad_relativa "
+                "humedad_rel"
+            ),
+            units=("%",),
+        ),
+        "wind_m_s": Field(
+            names("wind wind_speed windspeed ws u2 viento velocidad_viento velocidad_del_viento"),
+            units=("m/s", "km/h", "mph"),
+        ),
+        "solar_w_m2": Field(
+            names(
+                "solar solar_radiation solar_rad sol_rad radiation global_radiation rs srad ghi radiacion "
+                "radiacion_solar radiacion_global"
+            ),
+            units=("W/m2", "MJ/m2"),
+        ),
+        "eto_mm": Field(names("eto et0 et_o reference_et reference_evapotranspiration"), units=("mm", "in")),
+    }
+)
+"""Our columns of a weather file and how stations spell them."""
+
+M_S_PER = {"m/s": 1.0, "km/h": 1.0 / 3.6, "mph": 0.44704}
+"""Metres a second in one of each unit of wind (mile 1609.344 m, exact)."""
+
+PLAUSIBLE = {"wind_m_s": (0.0, 60.0), "solar_w_m2": (-20.0, 1500.0), "eto_mm": (0.0, 2.0)}
+"""What a station can have measured in an hour; a sensor may read a little under no sun."""
+
+
+def read_weather(
+    path: Path,
+    *,
+    zone: ZoneInfo,
+    notes: Notes,
+    columns: Mapping[str, str] = MappingProxyType({}),
+    order: Order | None = None,
+) -> pd.DataFrame:
+    """Read a weather file.
+
+    Fahrenheit under a Celsius heading and humidity as a fraction are mended, impossible values left out,
+    repeated and unordered rows put right; each is said. Times without an offset are the ranch's.
+
+    Parameters
+    ----------
+    path : Path
+        CSV or XLSX.
+    zone : ZoneInfo
+        The ranch's.
+    notes : Notes
+        Told what was assumed, mended or left out.
+    columns : mapping of str to str
+        ``[columns]`` of the settings: the file's heading -> ours.
+    order : str, optional
+        Order of day and month in its dates, where they leave it open.
+
+    Returns
+    -------
+    DataFrame
+        As :data:`stressmap.intake.schemas.WEATHER`, times rising, each once.
+
+    Raises
+    ------
+    DataError
+        If it is no table, lacks time, temperature or humidity, a cell is no number, or its clock is plainly
+        not the ranch's.
+    """
+    sheet = read_sheet(path, recogniser(FIELDS, columns), notes)
+    table = match(sheet, FIELDS, columns, required=("temp_c", "rh_pct"))
+    table.columns["rh_pct"] = table.columns["rh_pct"].str.replace(r"\s*%$", "", regex=True)
+    times = _times(table, zone, order, notes)
+    origin = _origin(table)
+    frame = pd.DataFrame({"time": times})
+    frame["temp_c"] = mend_temperature(_celsius(table), origin, notes)
+    frame["rh_pct"] = mend_humidity(table.numbers("rh_pct", wanted="per cent as a number"), origin, notes)
+    frame["wind_m_s"] = _plausible(table, "wind_m_s", _wind(table), notes)
+    frame["eto_mm"] = _plausible(table, "eto_mm", _eto(table), notes)
+    frame["solar_w_m2"] = _plausible(table, "solar_w_m2", _solar(table, times), notes)
+    frame["solar_w_m2"] = frame["solar_w_m2"].clip(lower=0.0)
+    ordered = _in_order(frame, table.where, notes)
+    if table.has("temp_c"):
+        check_station_clock(ordered, table.where, str(zone))
+    weather: pd.DataFrame = conform(ordered.reset_index(drop=True), WEATHER, table.where)
+    return weather
+
+
+def _times(table: Table, zone: ZoneInfo, order: Order | None, notes: Notes) -> pd.Series:
+    if not any(table.has(name) for name in ("time", "day")):
+        there = ", ".join(table.headings.values())
+        what = (
+            f"no column is recognised as time (usual headings: time, datetime, date and hour); it has {there}"
+        )
+        raise DataError(Problem(table.where, what, 'Name it under [columns], "your heading" = "time"'))
+    text, heading = stamp_text(table, "time", "day", "clock")
+    return read_times(text, Asked(table.where, heading, zone, order, record=True), notes)
+
+
+def _origin(table: Table) -> Origin:
+    headings = table.headings
+    return Origin(table.where, table.index.to_numpy(np.int64), headings["temp_c"], headings["rh_pct"])
+
+
+def _celsius(table: Table) -> pd.Series:
+    temp = table.numbers("temp_c", wanted="degrees as a number")
+    return (temp - 32.0) / 1.8 if table.unit("temp_c") == "F" else temp
+
+
+def _wind(table: Table) -> pd.Series:
+    return table.numbers("wind_m_s", wanted="the wind as a number") * M_S_PER[table.unit("wind_m_s") or "m/s"]
+
+
+def _eto(table: Table) -> pd.Series:
+    factor = MM_PER_INCH if table.unit("eto_mm") == "in" else 1.0
+    return table.numbers("eto_mm", wanted="millimetres as a number") * factor
+
+
+def _solar(table: Table, times: pd.Series) -> pd.Series:
+    """Return the mean radiation [W/m2]; a sum of energy is spread over the step of the record."""
+    solar = table.numbers("solar_w_m2", wanted="the radiation as a number")
+    if table.unit("solar_w_m2") != "MJ/m2":
+        return solar
+    step = times.dropna().sort_values().diff().dt.total_seconds()
+    return solar * 1e6 / (float(step[step > 0].median()) if (step > 0).any() else 3600.0)
+
+
+def _plausible(table: Table, name: str, values: pd.Series, notes: Notes) -> pd.Series:
+    low, high = PLAUSIBLE[name]
+    wrong: NDArray[np.bool_] = ((values < low) | (values > high)).to_numpy()
+    heading = table.headings.get(name, name)
+    _origin(table).say(notes, heading, wrong, f"cannot be ({low:g} to {high:g} {_shown(name)}); left out")
+    return values.mask(wrong)
+
+
+def _shown(name: str) -> str:
+    return {"wind_m_s": "m/s", "solar_w_m2": "W/m2", "eto_mm": "mm an hour"}[name]
+
+
+def _in_order(frame: pd.DataFrame, where: str, notes: Notes) -> pd.DataFrame:
+    known = frame[frame["time"].notna()]
+    if known.empty:
+        raise DataError(Problem(where, "no row has a time", "Write times as 2026-07-14 13:00"))
+    lost = len(frame) - len(known)
+    if lost:
+        notes.say(f"{where}: {lost} rows without a time were left out.")
+    twice = known["time"].duplicated(keep="first")
+    if twice.any():
+        notes.say(f"{where}: {int(twice.sum())} rows repeat a time; the first of each was taken.")
+    if not known["time"].is_monotonic_increasing:
+        notes.say(f"{where}: the rows are not in order of time; they were put in order.")
+    return known[~twice].sort_values("time", kind="stable")

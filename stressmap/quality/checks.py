@@ -1,0 +1,361 @@
+"""May this reading be used? One small function per flag code, and one table of them.
+
+Every check looks at every reading, whatever the others found; what a check does with what it finds (mend,
+leave out, only mark) stands beside it in :data:`CHECKS`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from pyproj import CRS
+
+from stressmap.errors import DataError, Notes, Problem
+from stressmap.quality.placing import place
+from stressmap.quality.trees import tree_codes
+from stressmap.quality.unit_suspect import off_by_a_unit
+from stressmap.settings import FLAG_CODES, Reading, Settings
+
+Mask = NDArray[np.bool_]
+Action = Literal["mend", "leave out", "mark"]
+
+
+@dataclass(frozen=True)
+class Case:
+    """What a check looks at.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``intake.schemas.READINGS``.
+    placed : GeoDataFrame
+        What :func:`stressmap.quality.placing.place` found, indexed alike.
+    crop : Series of str
+        Crop of the block a reading is in, None where it is in none.
+    tree : Series of int
+        Tree codes.
+    reading : settings.Reading
+        Thresholds.
+    visit : tuple of date
+        First and last day of the visit.
+    """
+
+    readings: pd.DataFrame
+    placed: gpd.GeoDataFrame
+    crop: pd.Series
+    tree: pd.Series
+    reading: Reading
+    visit: tuple[dt.date, dt.date]
+
+    @property
+    def tension_bar(self) -> NDArray[np.float64]:
+        """Balance pressure, whatever sign it was written with [bar]."""
+        return self.readings["pressure_bar"].abs().to_numpy(float)
+
+    @property
+    def minute(self) -> NDArray[np.float64]:
+        """Local clock as a watch shows it [minutes since midnight], NaN without a time."""
+        clock = self.readings["time"].dt
+        return np.asarray(clock.hour * 60 + clock.minute, dtype=float)
+
+
+def no_value(case: Case) -> Mask:
+    """Find readings without a pressure."""
+    return ~np.isfinite(case.tension_bar)
+
+
+def no_place(case: Case) -> Mask:
+    """Find readings without coordinates, or with coordinates of nowhere on earth."""
+    return np.asarray(case.placed.geometry.isna())
+
+
+def no_time(case: Case) -> Mask:
+    """Find readings without a date and clock time that can be read."""
+    return np.asarray(case.readings["time"].isna())
+
+
+def outside_blocks(case: Case) -> Mask:
+    """Find readings further from every block than ``gps_m``."""
+    return np.asarray(case.placed["outside"], dtype=bool)
+
+
+def near_boundary(case: Case) -> Mask:
+    """Find readings whose block or valve zone the GPS leaves open, or the crew contradicts."""
+    return np.asarray(case.placed["near_boundary"], dtype=bool)
+
+
+def outside_window(case: Case) -> Mask:
+    """Find readings before or after the hours in which the tables of the trade hold."""
+    first, last = ((t.hour * 60 + t.minute + t.second / 60) for t in case.reading.window)
+    with np.errstate(invalid="ignore"):
+        return (case.minute < first) | (case.minute > last)
+
+
+def short_bag(case: Case) -> Mask:
+    """Find leaves that were bagged for less than ``bag_minutes``, or after they were read."""
+    return np.asarray(case.readings["bag_minutes"] < case.reading.bag_minutes)
+
+
+def recheck_apart(case: Case) -> Mask:
+    """Find second end points further than ``recheck_bar`` from the first."""
+    gap = np.abs(case.readings["recheck_bar"].abs().to_numpy(float) - case.tension_bar)
+    return np.asarray(gap > case.reading.recheck_bar + 1e-9)
+
+
+def duplicate(case: Case) -> Mask:
+    """Find rows entered twice: same tree, minute, pressure, leaf, chamber and crew as a row above.
+
+    Another pressure, minute or leaf makes it a true repeat. A row that lacks leaf, chamber or crew counts
+    as the same when all else agrees.
+    """
+    told = case.readings["tree_id"].notna() | case.readings["lon"].notna()
+    key = pd.DataFrame(
+        {
+            "tree": case.tree,
+            "minute": case.readings["time"].dt.floor("min"),
+            "pressure": case.readings["pressure_bar"].abs().round(3),
+        }
+    )
+    whole = told & key.notna().all(axis=1) & key.duplicated(keep=False)
+    found = np.zeros(len(key), dtype=bool)
+    at = np.flatnonzero(whole)
+    details = case.readings[["leaf", "chamber", "crew"]]
+    for rows in key[whole].groupby(list(key)).indices.values():
+        found[at[rows]] = _same_as_above(details.iloc[at[rows]])
+    return found
+
+
+def _same_as_above(details: pd.DataFrame) -> list[bool]:
+    """Mark rows whose every detail agrees with, or is missing in, one of the rows kept above."""
+    kept: list[tuple[object, ...]] = []
+    marks = []
+    for row in details.itertuples(index=False, name=None):
+        same = any(
+            all(a == b or a is None or b is None for a, b in zip(row, other, strict=True)) for other in kept
+        )
+        marks.append(same)
+        if not same:
+            kept.append(row)
+    return marks
+
+
+def impossible_value(case: Case) -> Mask:
+    """Find pressures below or above what a tree can show (``possible_bar``)."""
+    least, most = case.reading.possible_bar
+    with np.errstate(invalid="ignore"):
+        return (case.tension_bar < least) | (case.tension_bar > most)
+
+
+def unit_suspect(case: Case) -> Mask:
+    """Find readings that their neighbours of the same crop and day show to be in another unit."""
+    tension = case.tension_bar
+    xy = np.column_stack([case.placed.geometry.x, case.placed.geometry.y])
+    usable = np.isfinite(tension) & (tension > 0)
+    block = pd.factorize(case.placed["block"])[0]
+    day = case.readings["time"].dt.date.astype(str)
+    found = np.zeros(len(tension), dtype=bool)
+    groups = (case.crop.fillna("").astype(str) + day)[usable]
+    for _, rows in groups.groupby(groups.to_numpy()).indices.items():
+        index = np.flatnonzero(usable)[rows]
+        found[index] = off_by_a_unit(tension[index], xy[index], block[index])
+    return found
+
+
+def lonlat_swapped(case: Case) -> Mask:
+    """Find coordinates that lie on the ranch only when longitude and latitude change places."""
+    return np.asarray(case.placed["swapped"], dtype=bool)
+
+
+def sign_read_as_potential(case: Case) -> Mask:
+    """Find negative figures; they are potentials, not balance pressures."""
+    return np.asarray(case.readings["pressure_bar"] < 0)
+
+
+def outside_visit(case: Case) -> Mask:
+    """Find readings of other days than the visit's."""
+    day = case.readings["time"].dt.tz_localize(None)
+    first, last = (pd.Timestamp(d) for d in case.visit)
+    return np.asarray((day < first) | (day >= last + pd.Timedelta(days=1)))
+
+
+@dataclass(frozen=True)
+class Check:
+    """One line of the table of checks.
+
+    Parameters
+    ----------
+    find : callable, optional
+        Of a :class:`Case`, which readings; None where it needs the fitted surface (:func:`mark_unlike`).
+    action : str
+        ``"mend"`` (mended and used), ``"leave out"`` or ``"mark"`` (used as it is).
+    says : str
+        What is wrong with the reading, for people.
+    remedy : str
+        What to do about it in the field or the file.
+    """
+
+    find: Callable[[Case], Mask] | None
+    action: Action
+    says: str
+    remedy: str
+
+
+CHECKS: dict[str, Check] = {
+    "no_value": Check(no_value, "leave out", "no pressure", "Write the pressure"),
+    "no_place": Check(no_place, "leave out", "no coordinates", "Write longitude and latitude"),
+    "no_time": Check(no_time, "leave out", "no date and time that can be read", "Write as 2026-07-14 13:05"),
+    "outside_blocks": Check(
+        outside_blocks, "leave out", "off every block", "Correct the coordinates, or add the block"
+    ),
+    "near_boundary": Check(
+        near_boundary, "mark", "block or valve zone in doubt", "Write block and valve into the row"
+    ),
+    "outside_window": Check(
+        outside_window, "leave out", "read outside the hours", "Measure between the hours of [reading] window"
+    ),
+    "short_bag": Check(short_bag, "leave out", "bag on for too short", "Leave the bag on for longer"),
+    "recheck_apart": Check(
+        recheck_apart, "leave out", "second end point far from the first", "Measure another leaf of the tree"
+    ),
+    "duplicate": Check(duplicate, "leave out", "entered twice", "Delete the second row"),
+    "impossible_value": Check(
+        impossible_value, "leave out", "a pressure no tree shows", "Correct the figure or its unit"
+    ),
+    "unit_suspect": Check(
+        unit_suspect, "leave out", "probably in another unit", "Correct the figure, or [reading] unit"
+    ),
+    "lonlat_swapped": Check(
+        lonlat_swapped, "mend", "longitude and latitude swapped", "Swap them in the file"
+    ),
+    "sign_read_as_potential": Check(
+        sign_read_as_potential, "mend", "negative, taken as a potential", "Nothing, if that is what it is"
+    ),
+    "unlike_neighbours": Check(
+        None, "mark", "unlike what its neighbours predict", "Measure the tree again"
+    ),
+    "outside_visit": Check(outside_visit, "leave out", "of another visit", "Nothing"),
+}  # fmt: skip
+"""Flag code -> what finds it and what follows, in the contract's order."""
+
+ESSENTIAL = frozenset({"no_value", "no_place", "outside_blocks"})
+"""What ``[reading] keep`` cannot bring back: there is nothing, or nowhere, to map."""
+
+
+def assess(  # noqa: PLR0913, PLR0917 - the tables of a run, each needed
+    readings: pd.DataFrame,
+    blocks: gpd.GeoDataFrame,
+    valves: gpd.GeoDataFrame,
+    settings: Settings,
+    visit: tuple[dt.date, dt.date],
+    notes: Notes,
+    crs: CRS | str,
+) -> gpd.GeoDataFrame:
+    """Check every reading, mend what is plainly mendable, and say which may be used.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``intake.schemas.READINGS``.
+    blocks, valves : GeoDataFrame
+        As ``intake.schemas`` states, in the working CRS; valves with their block resolved.
+    settings : Settings
+        ``[reading]`` is used.
+    visit : tuple of date
+        First and last day of the visit.
+    notes : Notes
+        Told what was mended and what is doubtful as a whole.
+    crs : pyproj.CRS or str
+        The working CRS.
+
+    Returns
+    -------
+    GeoDataFrame
+        Every row in its order: the columns of ``READINGS`` with ``block``, ``valve``, ``lon``, ``lat``
+        resolved and mended, ``geometry`` (None where there is no place), ``crop`` (of the block), ``tree``
+        (code), ``swp_bar`` (negative, NaN where there is no value), ``flags`` (tuple of codes in the
+        contract's order), ``used``.
+
+    Raises
+    ------
+    DataError
+        If blocks or valves are not in the working CRS.
+    """
+    _refuse_mismatch(blocks, valves, crs)
+    placed = place(readings, blocks, valves, settings.reading, notes)
+    crops = dict(zip(blocks["block"], blocks["crop"], strict=True))
+    table = readings.assign(**{name: placed[name] for name in ("block", "valve", "lon", "lat")})
+    case = Case(
+        readings=readings,
+        placed=placed,
+        crop=placed["block"].map(crops, na_action="ignore"),
+        tree=tree_codes(table),
+        reading=settings.reading,
+        visit=visit,
+    )
+    masks = {code: check.find(case) for code, check in CHECKS.items() if check.find}
+    table = table.assign(crop=case.crop, tree=case.tree, swp_bar=-case.tension_bar, used=True)
+    table["flags"] = pd.Series(_flags(masks), index=table.index, dtype=object)
+    table["used"] = _used(masks, placed, settings.reading.keep)
+    return gpd.GeoDataFrame(table, geometry=placed.geometry, crs=blocks.crs)
+
+
+def _refuse_mismatch(blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, crs: CRS | str) -> None:
+    for table, name in ((blocks, "blocks"), (valves, "valves")):
+        if table.crs is None or CRS(table.crs) != CRS(crs):
+            what = "they are not in the working CRS"
+            raise DataError(Problem(name, what, "Bring all tables into one projected CRS first"))
+
+
+def _flags(masks: dict[str, Mask]) -> list[tuple[str, ...]]:
+    """Collect codes per reading, in the contract's order."""
+    codes = [code for code in FLAG_CODES if code in masks]
+    marked = np.column_stack([masks[code] for code in codes])
+    flags: list[tuple[str, ...]] = [()] * len(marked)
+    for at in np.flatnonzero(marked.any(axis=1)):
+        flags[at] = tuple(code for code, on in zip(codes, marked[at], strict=True) if on)
+    return flags
+
+
+def _used(masks: dict[str, Mask], placed: gpd.GeoDataFrame, keep: tuple[str, ...]) -> Mask:
+    used = np.asarray(placed["block"].notna())
+    for code, mask in masks.items():
+        if CHECKS[code].action == "leave out" and (code in ESSENTIAL or code not in keep):
+            used = used & ~mask
+    return used
+
+
+def mark_unlike(
+    flags: list[tuple[str, ...]], z_scores: NDArray[np.float64], threshold: float
+) -> list[tuple[str, ...]]:
+    """Add ``unlike_neighbours`` to readings far from what the others predict; they stay in use.
+
+    Parameters
+    ----------
+    flags : list of tuple of str, length n
+        Codes so far.
+    z_scores : array of float, shape (n,)
+        Leave-one-out (reading - predicted) / its standard error; NaN where there is none.
+    threshold : float
+        ``[reading] unlike_z``.
+
+    Returns
+    -------
+    list of tuple of str, length n
+
+    Examples
+    --------
+    >>> mark_unlike([(), ("near_boundary",)], np.array([-4.2, np.nan]), 3.5)
+    [('unlike_neighbours',), ('near_boundary',)]
+    """
+    marked = []
+    for codes, z in zip(flags, np.abs(z_scores), strict=True):
+        held = {*codes, "unlike_neighbours"} if z > threshold else set(codes)
+        marked.append(tuple(code for code in FLAG_CODES if code in held))
+    return marked

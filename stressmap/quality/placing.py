@@ -1,0 +1,206 @@
+"""Where a reading belongs: swapped coordinates mended, the crew's word before the GPS's, doubt marked."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+
+from stressmap.errors import Notes
+from stressmap.intake.units_of import normal
+from stressmap.quality.siting import site
+from stressmap.settings import Reading
+
+FAR_M = 50.0
+"""A reading this far from the block that its row names has a wrong block or wrong coordinates."""
+
+
+def place(
+    readings: pd.DataFrame,
+    blocks: gpd.GeoDataFrame,
+    valves: gpd.GeoDataFrame,
+    reading: Reading,
+    notes: Notes,
+) -> gpd.GeoDataFrame:
+    """Place readings in blocks and valve zones.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``intake.schemas.READINGS``.
+    blocks, valves : GeoDataFrame
+        In the working CRS; valves with their block resolved.
+    reading : settings.Reading
+        ``gps_m`` and ``gps_accuracy_m``.
+    notes : Notes
+        Told of names that the crew wrote and no block or valve has.
+
+    Returns
+    -------
+    GeoDataFrame
+        Indexed like ``readings``: ``geometry`` (points in the working CRS, None where there is no place),
+        ``block``, ``valve`` (names or None), ``swapped``, ``near_boundary``, ``outside`` (bool), and ``lon``,
+        ``lat`` as mended [degree].
+    """
+    crs = CRS(blocks.crs)
+    lon, lat = readings["lon"].to_numpy(float), readings["lat"].to_numpy(float)
+    points = _points(lon, lat, crs)
+    reach = _reach(blocks, reading.gps_m)
+    swapped = _swapped(points, lon, lat, reach, crs)
+    lon, lat = np.where(swapped, lat, lon), np.where(swapped, lon, lat)
+    if swapped.any():
+        points = _points(lon, lat, crs)
+    series = gpd.GeoSeries(points, index=readings.index, crs=crs)
+    sited = site(series, blocks, valves, reading.gps_m)
+    block, valve, contradicted, wrote = _crews_word(readings, sited, blocks, valves, notes)
+    _say_far_apart(readings["row"], series, block, sited["block"], blocks, notes)
+    accuracy = readings["gps_accuracy_m"].fillna(reading.gps_accuracy_m).to_numpy(float)
+    doubtful = _doubtful(series, sited, blocks, valves, accuracy) & ~wrote
+    found = {
+        "block": block,
+        "valve": valve,
+        "lon": lon,
+        "lat": lat,
+        "swapped": swapped,
+        "near_boundary": sited["near_boundary"].to_numpy(bool) | contradicted | doubtful,
+        "outside": sited["outside"].to_numpy(bool),
+    }
+    return gpd.GeoDataFrame(found, index=readings.index, geometry=series, crs=crs)
+
+
+def _points(lon: NDArray[np.float64], lat: NDArray[np.float64], crs: CRS) -> Any:
+    """Make points in the working CRS, None where there is no place or the CRS does not reach."""
+    points = np.full(len(lon), None, dtype=object)
+    there = (np.abs(lon) <= 180) & (np.abs(lat) <= 90)
+    change = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    x, y = change.transform(lon[there], lat[there])
+    sound = np.isfinite(x) & np.isfinite(y)
+    index = np.flatnonzero(there)[sound]
+    points[index] = shapely.points(np.asarray(x)[sound], np.asarray(y)[sound])
+    return points
+
+
+def _reach(blocks: gpd.GeoDataFrame, gps_m: float) -> Any:
+    reach = shapely.union_all(shapely.buffer(blocks.geometry.to_numpy(), max(gps_m, 1e-6)))
+    shapely.prepare(reach)
+    return reach
+
+
+def _swapped(
+    points: Any, lon: NDArray[np.float64], lat: NDArray[np.float64], reach: Any, crs: CRS
+) -> NDArray[np.bool_]:
+    """Find coordinates that are off the ranch as written and on it when swapped."""
+    given = np.isfinite(lon) & np.isfinite(lat)
+    off = given & ~_on(points, reach)
+    swapped = np.zeros(len(lon), dtype=bool)
+    if off.any():
+        other = _points(np.where(off, lat, np.nan), np.where(off, lon, np.nan), crs)
+        swapped = off & _on(other, reach)
+    return swapped
+
+
+def _on(points: Any, reach: Any) -> NDArray[np.bool_]:
+    on: NDArray[np.bool_] = ~shapely.is_missing(points) & shapely.intersects(reach, points)
+    return on
+
+
+def _crews_word(
+    readings: pd.DataFrame,
+    sited: pd.DataFrame,
+    blocks: gpd.GeoDataFrame,
+    valves: gpd.GeoDataFrame,
+    notes: Notes,
+) -> tuple[pd.Series, pd.Series, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Let the block and valve that the crew wrote win over the GPS's; say where they contradict."""
+    by_block = _resolve(readings["block"], blocks["block"].tolist(), "block", notes)
+    by_valve = _resolve(readings["valve"], valves["valve"].tolist(), "valve", notes)
+    owner = dict(zip(valves["valve"], valves["block"], strict=True))
+    # a valve name settles the block, unless the crew wrote another block beside it
+    by_block = by_block.fillna(by_valve.map(owner, na_action="ignore"))
+    at_odds = by_valve.notna() & (by_valve.map(owner, na_action="ignore") != by_block)
+    by_valve = by_valve.mask(at_odds, None)
+    here = ~sited["outside"] & sited["block"].notna()
+    block = by_block.where(here & by_block.notna(), sited["block"])
+    moved = here & by_block.notna() & (by_block != sited["block"])
+    valve = sited["valve"].mask(moved, None)
+    wrote_valve = here & by_valve.notna()
+    differs = wrote_valve & ~moved & sited["valve"].notna() & (by_valve != sited["valve"])
+    valve = by_valve.where(wrote_valve, valve)
+    valve = _only_valve(block, valve, moved, valves)
+    contradicted = (moved | differs | (at_odds & here)).to_numpy(bool)
+    wrote = (wrote_valve | (here & by_block.notna() & (sited["block"] == sited["valve"]))).to_numpy(bool)
+    return block, valve, contradicted, wrote
+
+
+def _say_far_apart(
+    row: pd.Series,
+    points: gpd.GeoSeries,
+    block: pd.Series,
+    by_gps: pd.Series,
+    blocks: gpd.GeoDataFrame,
+    notes: Notes,
+) -> None:
+    """Say which readings lie far from the block that the crew wrote: one of the two is wrong."""
+    moved = np.flatnonzero(block.notna() & (block != by_gps))
+    outlines = dict(zip(blocks["block"], blocks.geometry, strict=True))
+    theirs = np.array([outlines[name] for name in block.iloc[moved]], dtype=object)
+    far = moved[shapely.distance(points.to_numpy()[moved], theirs) > FAR_M] if len(moved) else moved
+    if len(far):
+        shown = ", ".join(str(n) for n in row.iloc[far[:8]]) + (" ..." if len(far) > 8 else "")
+        notes.say(
+            f"Readings over {FAR_M:.0f} m from the block that the crew wrote (row {shown}); the crew's block "
+            "was taken. Correct the block or the coordinates."
+        )
+
+
+def _only_valve(block: pd.Series, valve: pd.Series, moved: pd.Series, valves: gpd.GeoDataFrame) -> pd.Series:
+    """Give a reading moved by the crew's word the valve of its block, where that has one only."""
+    counts = valves.groupby("block")["valve"].agg(["size", "first"])
+    single = counts.loc[counts["size"] == 1, "first"].to_dict()
+    return valve.where(~(moved & valve.isna()), block.map(single))
+
+
+def _resolve(written: pd.Series, names: list[str], what: str, notes: Notes) -> pd.Series:
+    """Find the block or valve that each text means, spelled alike but for case, blanks and zeros in front."""
+    known = {_plain(name, what): name for name in names}
+    exact = set(names)
+    meant = {}
+    for text in written.dropna().unique():
+        meant[text] = text if text in exact else known.get(_plain(text, what))
+    unknown = [str(text) for text, name in meant.items() if name is None]
+    if unknown:
+        shown = ", ".join(repr(u[:40]) for u in unknown[:5]) + (" ..." if len(unknown) > 5 else "")
+        notes.say(f"Readings name {what}s that do not exist ({shown}); their position decided.")
+    return written.map(meant, na_action="ignore").astype(object).where(lambda s: s.notna(), None)
+
+
+def _plain(text: object, what: str) -> str:
+    words = [w.lstrip("0") or "0" for w in normal(str(text)).split("_")]
+    prefixes = {"block": {"block", "bloque", "lote"}, "valve": {"valve", "valvula"}}[what]
+    return "_".join(w for w in words if w not in prefixes) or "_".join(words)
+
+
+def _doubtful(
+    points: gpd.GeoSeries,
+    sited: pd.DataFrame,
+    blocks: gpd.GeoDataFrame,
+    valves: gpd.GeoDataFrame,
+    accuracy_m: NDArray[np.float64],
+) -> NDArray[np.bool_]:
+    """Find readings with another block or valve zone within the accuracy of their position."""
+    doubtful = np.zeros(len(points), dtype=bool)
+    asked = np.flatnonzero(sited["block"].notna() & (accuracy_m > 0))
+    for table, name in ((blocks, "block"), (valves, "valve")):
+        shapes, labels = table.geometry.to_numpy(), table[name].to_numpy()
+        if not len(asked) or not len(shapes):
+            continue
+        tree = shapely.STRtree(shapes)
+        i, j = tree.query(points.to_numpy()[asked], predicate="dwithin", distance=accuracy_m[asked])
+        other = labels[j] != sited[name].to_numpy()[asked[i]]
+        doubtful[asked[i[other]]] = True
+    return doubtful

@@ -1,0 +1,117 @@
+"""Readings written in another unit than their neighbours, told by a factor of ten or so.
+
+Thresholds are common practice, no source: at midday trees of one orchard rarely differ fivefold, and hardly
+any shows less than 2.5 bar or more than 70.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+NEIGHBOURS = 8
+FEWEST = 3
+"""With so many others in its block a reading is held against them only, else against the nearest anywhere."""
+FACTORS = ((5.0, 25.0), (60.0, 160.0))
+"""Ratios that a unit explains: MPa or a lost decimal (10), psi (14.5), and kPa or hectopascal (100)."""
+TENFOLD = ((7.0, 15.0),)
+"""What is asked of readings that a wet tree, or a dying one, could show."""
+LEAST_BAR = 2.5
+"""Hardly any tree shows less at midday."""
+WET_BAR = 7.0
+
+
+def off_by_a_unit(
+    pressure_bar: NDArray[np.float64], xy: NDArray[np.float64], block: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Find readings that another unit explains better than their own.
+
+    Parameters
+    ----------
+    pressure_bar : array of float, shape (n,)
+        Balance pressures of one crop and day [bar], positive, finite.
+    xy : array of float, shape (n, 2)
+        Easting and northing [m]; NaN where a reading has no place.
+    block : array of int, shape (n,)
+        Block codes, -1 for none.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+
+    Examples
+    --------
+    >>> near = np.column_stack([np.arange(8.0), np.zeros(8)])
+    >>> bar = np.array([12.0, 13.5, 1.25, 11.0, 14.0, 12.5, 13.0, 130.0])
+    >>> off_by_a_unit(bar, near, np.zeros(8, dtype=int)).tolist()
+    [False, False, True, False, False, False, False, True]
+    """
+    if len(pressure_bar) < FEWEST + 1:
+        return np.zeros(len(pressure_bar), dtype=bool)
+    index = _others(xy, block)
+    around = np.where(index >= 0, pressure_bar[index], np.nan)
+    ratio = around / pressure_bar[:, None]
+    dry_day = np.median(pressure_bar) >= 2.4 * LEAST_BAR
+    low = (pressure_bar < LEAST_BAR) & (dry_day | (_share(ratio, FACTORS) >= 0.2))
+    unlike = np.where((ratio > 0.4) & (ratio < 2.5), np.nan, ratio)
+    low |= (pressure_bar < WET_BAR) & (_share(unlike, TENFOLD) >= 0.6) & (_count(unlike, TENFOLD) >= 2)
+    trusted = np.where(low[index], np.nan, around)
+    counted = np.isfinite(trusted).sum(axis=1)
+    high = (
+        (pressure_bar >= 20.0)
+        & (_share(pressure_bar[:, None] / trusted, FACTORS) >= 0.6)
+        & (counted >= FEWEST)
+    )
+    found: NDArray[np.bool_] = low | (high & ~low) | _whole_day(pressure_bar)
+    return found
+
+
+def _whole_day(pressure_bar: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Find the readings of a day that is, as a whole, no day in bar."""
+    middle = float(np.median(pressure_bar))
+    if middle < LEAST_BAR:
+        return pressure_bar < 4.0
+    if middle > 70.0:
+        return pressure_bar > 40.0
+    return np.zeros(len(pressure_bar), dtype=bool)
+
+
+def _others(xy: NDArray[np.float64], block: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Index the readings that each is held against, shape (n, k), -1 where there are fewer."""
+    n = len(xy)
+    k = min(NEIGHBOURS, n - 1)
+    # without a place: some spread over all
+    index = np.tile(np.linspace(0, n - 1, k).astype(int), (n, 1))
+    placed = np.flatnonzero(np.isfinite(xy).all(axis=1))
+    index[placed] = _nearest(xy, placed, k) if len(placed) > FEWEST else index[placed]
+    order = placed[np.argsort(block[placed], kind="stable")]
+    for mine in np.split(order, np.flatnonzero(np.diff(block[order])) + 1):
+        if len(mine) > FEWEST and block[mine[0]] >= 0:
+            index[mine] = _nearest(xy, mine, k)
+    return index
+
+
+def _nearest(xy: NDArray[np.float64], among: NDArray[np.int64], k: int) -> NDArray[np.int64]:
+    """Index the k nearest of some readings, themselves left out, padded with -1."""
+    size = min(k, len(among) - 1)
+    found = cKDTree(xy[among]).query(xy[among], k=size + 1)[1]
+    own = found == np.arange(len(among))[:, None]
+    # among readings at one spot the reading itself may not be listed; the last listed goes instead
+    own[~own.any(axis=1), -1] = True
+    index = np.full((len(among), k), -1)
+    index[:, :size] = among[found[~own].reshape(len(among), size)]
+    return index
+
+
+def _count(ratio: NDArray[np.float64], factors: tuple[tuple[float, float], ...]) -> NDArray[np.int64]:
+    """Count for each row the ratios that a change of unit explains."""
+    fits = np.zeros(ratio.shape, dtype=bool)
+    for least, most in factors:
+        fits |= (ratio >= least) & (ratio <= most)
+    return np.asarray(fits.sum(axis=1))
+
+
+def _share(ratio: NDArray[np.float64], factors: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
+    """Give for each row the share of its ratios, NaN left out, that a change of unit explains."""
+    return np.asarray(_count(ratio, factors) / np.maximum(np.isfinite(ratio).sum(axis=1), 1))

@@ -1,0 +1,131 @@
+"""Which days make the visit that is mapped."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+
+from stressmap.errors import DataError, Problem
+from stressmap.settings import Visit
+
+Days = tuple[dt.date, dt.date]
+
+
+def visits_in(readings: pd.DataFrame) -> list[tuple[dt.date, dt.date, int]]:
+    """List the visits of a readings table: runs of calendar days with readings, without a day between.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``intake.schemas.READINGS``.
+
+    Returns
+    -------
+    list of (date, date, int)
+        First day, last day and number of readings, in order.
+
+    Examples
+    --------
+    >>> days = pd.to_datetime(["2026-06-01 13:00", "2026-07-14 13:00", "2026-07-15 14:00"], utc=True)
+    >>> [(str(a), str(b), n) for a, b, n in visits_in(pd.DataFrame({"time": days}))]
+    [('2026-06-01', '2026-06-01', 1), ('2026-07-14', '2026-07-15', 2)]
+    """
+    day = readings["time"].dropna().dt.tz_localize(None).dt.normalize().sort_values()
+    if day.empty:
+        return []
+    run = (day.diff() > pd.Timedelta(days=1)).cumsum()
+    grouped = day.groupby(run).agg(["min", "max", "size"])
+    return [(row["min"].date(), row["max"].date(), int(row["size"])) for _, row in grouped.iterrows()]
+
+
+def choose_visit(readings: pd.DataFrame, visit: Visit, on: dt.date | None = None) -> Days:
+    """Choose the days whose readings make the map.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``intake.schemas.READINGS``.
+    visit : settings.Visit
+        ``[visit]``; what it gives is taken as it is.
+    on : date, optional
+        A day of the visit wanted (``--visit``); goes before ``[visit]``.
+
+    Returns
+    -------
+    tuple of date
+        First and last day.
+
+    Raises
+    ------
+    DataError
+        If no reading has a time, or none was taken on the day or days asked for.
+    """
+    found = visits_in(readings)
+    if not found:
+        what = "no reading has a time, so there is no visit to map"
+        raise DataError(Problem("readings", what, "Write date and time of each reading"))
+    held = ", ".join(f"{a}" if a == b else f"{a} to {b}" for a, b, _ in found[-12:])
+    if on is not None:
+        for first, last, _ in found:
+            if first <= on <= last:
+                return first, last
+        raise DataError(Problem("--visit", f"there is no reading of {on}", f"The readings hold {held}"))
+    if visit.start is None and visit.end is None:
+        return found[-1][:2]
+    first, last = visit.start or dt.date.min, visit.end or dt.date.max
+    days = readings["time"].dropna().dt.date
+    inside = days[(days >= first) & (days <= last)]
+    if inside.empty:
+        span = f"from {visit.start or 'the first'} to {visit.end or 'the last'}"
+        what = f"there is no reading in the visit {span}"
+        raise DataError(Problem("ranch.toml", what, f"The readings hold {held}", column="visit"))
+    return visit.start or inside.min(), visit.end or inside.max()
+
+
+def visit_before(readings: pd.DataFrame, visit: Days) -> Days | None:
+    """Find the visit before another.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``intake.schemas.READINGS``.
+    visit : tuple of date
+        First and last day of the later one.
+
+    Returns
+    -------
+    tuple of date or None
+        First and last day; None where the readings hold no earlier day.
+    """
+    earlier = [(first, min(last, visit[0] - dt.timedelta(days=1))) for first, last, _ in visits_in(readings)]
+    found = [days for days in earlier if days[0] <= days[1]]
+    return found[-1] if found else None
+
+
+def doubtful_last_visit(readings: pd.DataFrame) -> str | None:
+    """Say so when the latest visit is a stray: one or two readings after visits of many.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``intake.schemas.READINGS``.
+
+    Returns
+    -------
+    str or None
+        A sentence for the notes.
+    """
+    found = visits_in(readings)
+    if len(found) < 2:
+        return None
+    first, _, count = found[-1]
+    usual = float(np.median([n for *_, n in found[:-1]]))
+    if count > 2 or count * 5 > usual:
+        return None
+    before = found[-2]
+    return (
+        f"The latest visit, {first}, holds {count} reading(s) only; a wrong date would do that. "
+        f"For the visit before it: --visit {before[0]}."
+    )

@@ -1,0 +1,229 @@
+"""``crew_sheet.pdf``: what the crew carries; big type, black and white, a box to tick for each valve."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+from fpdf import FPDF
+
+from stressmap.share.content import Content
+from stressmap.share.crew import Turn, turns
+from stressmap.share.fonts import drawable, font_file
+from stressmap.share.sheet_map import SHADE, plan_map
+from stressmap.share.words import Words
+
+MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
+RANK, TIMES, DONE, PROBLEMS = 16.0, 52.0, 14.0, 52.0
+"""Widths [mm]; what is left is for the valve's name and place."""
+
+SETS_SHOWN = 3
+ONE_LINE = 32
+"""Characters of a block's name on a line."""
+
+
+class Sheet(FPDF):
+    """A4 or letter paper with our typeface and a fixed date, so that equal runs give equal bytes."""
+
+    def __init__(self, content: Content) -> None:
+        super().__init__(orientation="portrait", unit="mm", format=_paper(content.ranch.units))
+        self.content = content
+        self.words = [Words(language, content.ranch.units) for language in content.ranch.languages]
+        self.set_auto_page_break(auto=False)
+        self.set_margins(MARGIN, MARGIN)
+        self.add_font("sheet", "", font_file())
+        self.add_font("sheet", "B", font_file(bold=True))
+        self.set_creation_date(dt.datetime.combine(content.visit[1], dt.time(), dt.UTC))
+        self.set_title(drawable(f"{self.said('sheet.title')}, {content.ranch.name}"))
+        self.set_lang(content.ranch.languages[0])
+
+    def said(self, key: str, **values: object) -> str:
+        """Say something in every language of the sheet, one after the other."""
+        return " / ".join(dict.fromkeys(words(key, **values) for words in self.words))
+
+    def put(self, x: float, y: float, text: object, *, size: float, bold: bool = False, **box: Any) -> None:
+        """Write one line whose top left corner is x, y [mm]; ``width`` shrinks the type until it fits."""
+        line = drawable(text)
+        width = box.get("width")
+        self.set_font("sheet", "B" if bold else "", size)
+        if width is not None:
+            self.set_font_size(fitting(self, line, size, width))
+        self.set_xy(x, y)
+        self.cell(width or self.get_string_width(line) + 1, size * 0.45, line, align=box.get("align", "L"))
+
+
+def _paper(units: str) -> str:
+    return "letter" if units == "us" else "A4"
+
+
+def fitting(sheet: FPDF, line: str, size: float, width: float) -> float:
+    """Find the type size at which a line fits.
+
+    Parameters
+    ----------
+    sheet : FPDF
+        With the typeface set at ``size``.
+    line : str
+        Text.
+    size : float
+        Largest size [points].
+    width : float
+        Room [mm].
+
+    Returns
+    -------
+    float
+        At most ``size`` [points].
+    """
+    needed = sheet.get_string_width(line) + 2 * sheet.c_margin
+    return size if needed <= width else size * width / needed
+
+
+def write_crew_sheet(content: Content, path: Path) -> None:
+    """Write the sheet.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run; with a water plan, hours and times are filled in, otherwise left to write.
+    path : Path
+        PDF to write; the same content gives the same bytes.
+    """
+    sheet = Sheet(content)
+    order = turns(content)
+    room = sheet.h - 2 * MARGIN - HEAD - MAP - TITLES - FOOT
+    a_page = max(1, int(room // ROW))
+    picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 3))
+    pages = max(1, -(-len(order) // a_page))
+    for page in range(pages):
+        part = order[page * a_page : (page + 1) * a_page]
+        sheet.add_page()
+        _head(sheet, page + 1, pages)
+        picture.draw(sheet, part)
+        top = MARGIN + HEAD + MAP
+        _titles(sheet, top)
+        for place, turn in enumerate(part):
+            _row(sheet, top + TITLES + place * ROW, turn)
+        _foot(sheet)
+    sheet.output(str(path))
+
+
+def _head(sheet: Sheet, page: int, pages: int) -> None:
+    content = sheet.content
+    right = sheet.w - MARGIN
+    sheet.put(MARGIN, MARGIN, content.ranch.name, size=15, bold=True, width=118)
+    sheet.put(MARGIN, MARGIN + 7.5, sheet.said("sheet.title"), size=12, bold=True, width=118)
+    days = " / ".join(dict.fromkeys(words.days(*content.visit) for words in sheet.words))
+    visit = f"{sheet.said('map.visit')}: {days}"
+    sheet.put(MARGIN, MARGIN + 13.2, visit, size=9, width=118)
+    sheet.put(
+        right - 72, MARGIN, sheet.said("sheet.page", page=page, pages=pages), size=9, width=72, align="R"
+    )
+    for line, key in enumerate(("sheet.crew", "sheet.date")):
+        y = MARGIN + 5.4 + line * 6.4
+        sheet.put(right - 72, y, sheet.said(key), size=9, width=34)
+        sheet.line(right - 38, y + 4.2, right, y + 4.2)
+
+
+def _columns(sheet: Sheet) -> list[float]:
+    """Return the left edges of the columns and the right edge of the last [mm]."""
+    name = sheet.epw - RANK - TIMES - DONE - PROBLEMS
+    edges = [MARGIN]
+    for width in (RANK, name, TIMES, DONE, PROBLEMS):
+        edges.append(edges[-1] + width)
+    return edges
+
+
+def _titles(sheet: Sheet, top: float) -> None:
+    edges = _columns(sheet)
+    sheet.set_fill_color(20)
+    sheet.rect(MARGIN, top, sheet.epw, TITLES - 1, style="F")
+    sheet.set_text_color(255)
+    for line, words in enumerate(sheet.words):
+        name = f"{words('sheet.valve')} · {words('sheet.block')} · {words('sheet.where')}"
+        times = f"{words('sheet.hours')} · {words('sheet.open')} · {words('sheet.close')}"
+        titles = ("#" if line == 0 else "", name, times, words("sheet.done"), words("sheet.notes"))
+        for left, right, title in zip(edges[:-1], edges[1:], titles, strict=True):
+            sheet.put(left, top + 0.7 + 4.1 * line, title, size=9, bold=True, width=right - left)
+    sheet.set_text_color(0)
+
+
+def _row(sheet: Sheet, top: float, turn: Turn) -> None:
+    edges = _columns(sheet)
+    _rank(sheet, edges[0], top, turn)
+    _name(sheet, edges[1], top, edges[2] - edges[1], turn)
+    _times(sheet, edges[2], top, turn)
+    sheet.set_line_width(0.6)
+    sheet.rect(edges[3] + 2.2, top + 3.4, 9.6, 9.6)
+    _problems(sheet, edges[4], top)
+    sheet.set_line_width(0.3)
+    sheet.line(MARGIN, top + ROW, MARGIN + sheet.epw, top + ROW)
+
+
+def _rank(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
+    shade, ink = SHADE[turn.priority]
+    sheet.set_line_width(0.4)
+    sheet.rect(left + 0.5, top + 1.2, RANK - 2, ROW - 2.4)
+    sheet.set_fill_color(shade)
+    sheet.rect(left + 0.5, top + ROW - 7.2, RANK - 2, 6, style="DF")
+    sheet.put(left + 0.5, top + 2, turn.rank, size=17, bold=True, width=RANK - 2, align="C")
+    short = "?" if turn.priority is None else sheet.words[0]("priority.short", number=turn.priority)
+    sheet.set_text_color(ink)
+    sheet.put(left + 0.5, top + ROW - 6.6, short, size=11, bold=True, width=RANK - 2, align="C")
+    sheet.set_text_color(0)
+
+
+def _name(sheet: Sheet, left: float, top: float, width: float, turn: Turn) -> None:
+    row = turn.row
+    sheet.put(left, top + 1.4, row["valve"], size=16, bold=True, width=width)
+    block = row["block"] or ""
+    halves = [block] if len(block) <= ONE_LINE else [block[:ONE_LINE], block[ONE_LINE:]]
+    for line, half in enumerate(halves):
+        sheet.put(left, top + 8.2 + 3.1 * line, half, size=10 if len(halves) == 1 else 8, width=width)
+    sheet.put(left, top + 14.2, sheet.said(f"sheet.{turn.side}"), size=7, width=width)
+
+
+def _times(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
+    if turn.hours is None:
+        sheet.set_line_width(0.3)
+        for line, key in enumerate(("hours", "open", "close")):
+            y = top + 1.6 + line * 5
+            sheet.put(left, y, sheet.said(f"sheet.{key}"), size=7.5, width=22)
+            sheet.line(left + 22, y + 3.8, left + TIMES - 3, y + 3.8)
+        return
+    if turn.hours <= 0:
+        sheet.put(left, top + 5, sheet.said("sheet.no_water"), size=11, bold=True, width=TIMES - 2)
+        return
+    words = sheet.words[0]
+    sheet.put(left, top + 1.4, words.duration(turn.hours), size=14, bold=True, width=29)
+    if turn.m3 is not None:
+        sheet.put(left + 28, top + 2.6, words.volume(turn.m3), size=8.5, width=TIMES - 29)
+    for line, one in enumerate(turn.sets[:SETS_SHOWN]):
+        span = f"{words.moment(one['start'])} - {words.moment(one['end'])}"
+        more = f"  +{len(turn.sets) - SETS_SHOWN}" if line == SETS_SHOWN - 1 < len(turn.sets) - 1 else ""
+        y, size = (
+            (top + 8.2 + 4.2 * line, 9.5) if len(turn.sets) < SETS_SHOWN else (top + 7.2 + 3.3 * line, 8)
+        )
+        sheet.put(left, y, span + more, size=size, bold=True, width=TIMES - 1)
+
+
+def _problems(sheet: Sheet, left: float, top: float) -> None:
+    sheet.set_line_width(0.3)
+    for line, key in enumerate(("leak", "clogged", "no_pressure")):
+        y = top + 1.9 + line * 5
+        sheet.rect(left, y, 3.4, 3.4)
+        sheet.put(left + 4, y + 0.2, sheet.said(f"sheet.{key}"), size=7.2, width=27)
+        sheet.line(left + 31, y + 3.6, left + PROBLEMS, y + 3.6)
+
+
+def _foot(sheet: Sheet) -> None:
+    top = sheet.h - MARGIN - FOOT + 3
+    sheet.set_line_width(0.6)
+    sheet.rect(MARGIN, top, sheet.epw, FOOT - 11)
+    lines = [words(f"sheet.caution_{n}") for words in sheet.words for n in (1, 2)]
+    for line, text in enumerate(lines):
+        sheet.put(MARGIN + 1, top + 1.2 + line * 4, text, size=8.4, bold=line % 2 == 0, width=sheet.epw - 2)
+    y = sheet.h - MARGIN - 5.5
+    sheet.put(MARGIN, y, sheet.said("sheet.call"), size=11, bold=True, width=62)
+    sheet.line(MARGIN + 62, y + 5, sheet.w - MARGIN, y + 5)

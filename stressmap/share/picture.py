@@ -1,0 +1,165 @@
+"""``map.png``: the map at a glance, to send by message."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import PathCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from matplotlib.path import Path as Outline
+
+from stressmap.share.content import Content
+from stressmap.share.crew import Turn, priority_words, turns
+from stressmap.share.drawing import Frame, fit_frame, middle, rings, room_for, round_length
+from stressmap.share.fonts import drawable
+from stressmap.share.palette import NOT_MEASURED, PRIORITY, ink_on
+from stressmap.share.words import Words
+
+WIDTH, HEIGHT = 1600, 1200
+HEAD, FOOT, EDGE = 110, 220, 40
+INK = "#14181c"
+HATCH = {1: "xx", 2: "//", 3: "..", 4: "", None: "||"}
+LABEL = (76, 58)
+FIRST = 6
+LINE = 56
+"""Characters that fit beside the scale bar."""
+NUMBERED = 20
+"""So many ranks are always numbered; the others where their zone is as wide as half a number."""
+
+
+def write_picture(content: Content, path: Path) -> None:
+    """Write the picture, 1600 by 1200 pixels.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    path : Path
+        PNG to write; the same content gives the same bytes.
+    """
+    figure = Figure(figsize=(WIDTH / 100, HEIGHT / 100), dpi=100, facecolor="white")
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set(xlim=(0, WIDTH), ylim=(HEIGHT, 0))
+    axes.axis("off")
+    words = [Words(language, content.ranch.units) for language in content.ranch.languages]
+    order = turns(content)
+    frame = fit_frame(
+        tuple(content.blocks.total_bounds),
+        (EDGE, HEAD + EDGE / 2, WIDTH - 2 * EDGE, HEIGHT - HEAD - FOOT - EDGE),
+    )
+    _zones(axes, order, frame)
+    _blocks(axes, content, frame)
+    _ranks(axes, order, frame)
+    _head(axes, content, words[0])
+    _legend(axes, order, words)
+    _scale(axes, frame, content.ranch.units == "us", words[0])
+    figure.savefig(path, metadata={"Software": None})
+
+
+def _colour(priority: int | None) -> str:
+    return NOT_MEASURED if priority is None else PRIORITY[priority]
+
+
+def _outline(geometry: Any, frame: Frame) -> Outline:
+    loops = [Outline(frame.place(ring), closed=True) for part in rings(geometry) for ring in part]
+    return Outline.make_compound_path(*loops)
+
+
+def _zones(axes: Any, order: list[Turn], frame: Frame) -> None:
+    for priority, hatch in HATCH.items():
+        shapes = [_outline(turn.row["geometry"], frame) for turn in order if turn.priority == priority]
+        fill = _colour(priority)
+        faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c59"
+        axes.add_collection(
+            PathCollection(shapes, facecolor=fill, hatch=hatch, edgecolor=faint, linewidth=0, zorder=1)
+        )
+        axes.add_collection(PathCollection(shapes, facecolor="none", edgecolor=INK, linewidth=1.2, zorder=2))
+
+
+def _blocks(axes: Any, content: Content, frame: Frame) -> None:
+    shapes = [_outline(shape, frame) for shape in content.blocks.geometry]
+    line = 3.0 if len(shapes) < 80 else 1.6
+    axes.add_collection(PathCollection(shapes, facecolor="none", edgecolor=INK, linewidth=line, zorder=3))
+
+
+def _ranks(axes: Any, order: list[Turn], frame: Frame) -> None:
+    points = [middle(turn.row["geometry"]) for turn in order]
+    spots = frame.place(np.array([(p.x, p.y) for p in points]))
+    wide = [turn.row["geometry"].bounds[2] - turn.row["geometry"].bounds[0] for turn in order]
+    wanted = [i for i in range(len(order)) if i < NUMBERED or wide[i] * frame.scale > LABEL[0] / 2]
+    for index in room_for(spots[wanted], (LABEL[0] + 6, LABEL[1] + 6)):
+        _box(axes, spots[wanted[index]], order[wanted[index]])
+
+
+def _box(axes: Any, spot: Any, turn: Turn) -> None:
+    width, height = LABEL
+    left, top = spot[0] - width / 2, spot[1] - height / 2
+    split = top + 0.62 * height
+    fill = _colour(turn.priority)
+    for y, tall, colour in ((top, 0.62 * height, "white"), (split, 0.38 * height, fill)):
+        axes.add_patch(Rectangle((left, y), width, tall, facecolor=colour, edgecolor=INK, lw=2, zorder=4))
+    short = "?" if turn.priority is None else f"P{turn.priority}"
+    _text(axes, spot[0], top + 0.32 * height, turn.rank, size=24, weight="bold")
+    _text(axes, spot[0], split + 0.19 * height, short, size=13, weight="bold", color=ink_on(fill))
+
+
+def _text(axes: Any, x: float, y: float, text: str, **look: Any) -> None:
+    options = {"ha": "center", "va": "center_baseline", "color": INK, "zorder": 7} | look
+    axes.text(x, y, drawable(text), parse_math=False, **options)
+
+
+def _head(axes: Any, content: Content, words: Words) -> None:
+    axes.add_patch(Rectangle((0, 0), WIDTH, HEAD, facecolor=INK, zorder=4))
+    name = drawable(content.ranch.name, most=44)
+    _text(axes, EDGE, HEAD / 2, name, size=34, weight="bold", color="white", ha="left")
+    _text(axes, WIDTH - EDGE, HEAD / 2, words.days(*content.visit), size=24, color="white", ha="right")
+
+
+def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
+    shown: list[int | None] = [*PRIORITY]
+    if any(turn.priority is None for turn in order):
+        shown.append(None)
+    top, step = HEIGHT - FOOT, (WIDTH - 2 * EDGE) / len(shown)
+    axes.add_patch(Rectangle((0, top), WIDTH, FOOT, facecolor="#f3f4f2", zorder=4))
+    for place, priority in enumerate(shown):
+        left, fill = EDGE + place * step, _colour(priority)
+        faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c59"
+        square: dict[str, Any] = {"xy": (left, top + 24), "width": 76, "height": 76}
+        look: dict[str, Any] = {"facecolor": fill, "hatch": HATCH[priority], "edgecolor": faint, "zorder": 5}
+        axes.add_patch(Rectangle(**square, **look))
+        axes.add_patch(Rectangle(**square, facecolor="none", edgecolor=INK, lw=2, zorder=6))
+        for line, language in enumerate(words):
+            text = priority_words(priority, language)
+            weight = "bold" if line == 0 else "normal"
+            size = 22 if line == 0 else 18
+            _text(axes, left + 90, top + 46 + 36 * line, text, ha="left", size=size, weight=weight)
+    heads = " / ".join(language("picture.first") for language in words)
+    _text(axes, EDGE, HEIGHT - 58, f"{heads}: {_first(order)}", size=24, weight="bold", ha="left")
+
+
+def _first(order: list[Turn]) -> str:
+    """Name the first valves, as many as the line holds."""
+    said = ""
+    for turn in order[:FIRST]:
+        longer = f"{said} · " * bool(said) + f"{turn.rank} {drawable(turn.row['valve'], most=16)}"
+        if len(longer) > LINE:
+            break
+        said = longer
+    return said
+
+
+def _scale(axes: Any, frame: Frame, feet: bool, words: Words) -> None:  # noqa: FBT001 - one private caller
+    shown, metres = round_length(220 / frame.scale, feet=feet)
+    right, y = WIDTH - EDGE - 60, HEIGHT - 46
+    left = right - metres * frame.scale
+    axes.plot([left, left, right, right], [y - 12, y, y, y - 12], color=INK, lw=3, zorder=6)
+    unit = words("card.feet" if feet else "card.metres", value=words.number(shown, 0))
+    _text(axes, (left + right) / 2, y - 18, unit, size=16, weight="bold")
+    axes.annotate("", xy=(WIDTH - EDGE - 14, HEIGHT - 92), xytext=(WIDTH - EDGE - 14, HEIGHT - 46), zorder=6,
+                  arrowprops={"facecolor": INK, "width": 5, "headwidth": 18})  # fmt: skip
+    _text(axes, WIDTH - EDGE - 14, HEIGHT - 28, words("map.north"), size=18, weight="bold")

@@ -1,0 +1,58 @@
+"""The surface as a cloud-optimised GeoTIFF."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import rasterio
+from rasterio.io import MemoryFile
+from rasterio.shutil import copy as copy_raster
+from rasterio.transform import from_origin
+
+from stressmap.share.content import Raster
+
+BANDS = (("stress_bar", "stress, positive is drier"), ("stress_se_bar", "standard error of stress"))
+
+
+def write_raster(raster: Raster, path: Path) -> None:
+    """Write the stress surface and its standard error.
+
+    Parameters
+    ----------
+    raster : Raster
+        Cells inside blocks.
+    path : Path
+        File to write: two float32 bands in the working CRS, NaN outside blocks, tiled, with overviews.
+    """
+    rows, cols = raster.shape
+    profile = {
+        "driver": "GTiff",
+        "height": rows,
+        "width": cols,
+        "count": len(BANDS),
+        "dtype": "float32",
+        "crs": raster.crs,
+        "transform": from_origin(raster.west, raster.north, raster.cell_m, raster.cell_m),
+        "nodata": float("nan"),
+        "tiled": True,
+    }
+    with rasterio.Env(GDAL_NUM_THREADS="1"), MemoryFile() as memory:
+        with memory.open(**profile) as plain:
+            for number, (name, meaning) in enumerate(BANDS, start=1):
+                band = np.full(raster.shape, np.nan, dtype=np.float32)
+                band[raster.row, raster.col] = getattr(raster, name)
+                plain.write(band, number)
+                plain.set_band_description(number, name)
+                plain.set_band_unit(number, "bar")
+                plain.update_tags(number, meaning=meaning)
+        with memory.open() as plain:
+            copy_raster(
+                plain,
+                path,
+                driver="COG",
+                compress="DEFLATE",
+                predictor="YES",
+                blocksize=256,
+                overview_resampling="average",
+            )

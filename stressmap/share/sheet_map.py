@@ -1,0 +1,158 @@
+"""The small map on a page of the crew sheet: its valve zones in grey and numbered, the rest in outline."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from stressmap.share.content import Content
+from stressmap.share.crew import Turn, priority_words
+from stressmap.share.drawing import Box, Frame, fit_frame, middle, rings, room_for, round_length
+
+SHADE: dict[int | None, tuple[int, int]] = {
+    1: (45, 255),
+    2: (110, 255),
+    3: (205, 0),
+    4: (255, 0),
+    None: (255, 0),
+}
+"""Grey of the fill and of the writing on it; the number is printed too, so a bad copier loses nothing."""
+
+KEY = 56.0
+OUTLINED = 150
+"""With more valve zones than this, only those of the page are drawn."""
+LABEL = (8.0, 4.6)
+
+
+Points = list[tuple[float, float]]
+
+
+@dataclass(frozen=True)
+class SheetMap:
+    """The map as it is on every page; only the zones filled and numbered differ.
+
+    Parameters
+    ----------
+    area : tuple of float
+        Left, top, width, height on the page [mm].
+    frame : Frame
+        How the ranch is laid into it.
+    zones, blocks : list of list of tuple
+        Outlines on the page [mm].
+    """
+
+    area: Box
+    frame: Frame
+    zones: list[Points]
+    blocks: list[Points]
+
+    def draw(self, sheet: Any, part: list[Turn]) -> None:
+        """Draw map, legend, north and scale.
+
+        Parameters
+        ----------
+        sheet : Sheet
+            The page being written.
+        part : list of Turn
+            The valve zones of this page.
+        """
+        left, top, width, height = self.area
+        sheet.set_line_width(0.3)
+        sheet.rect(left, top, width, height)
+        _outlines(sheet, self.zones, 0.1, 150)
+        for turn in part:
+            _filled(sheet, turn, self.frame)
+        _outlines(sheet, self.blocks, 0.4 if len(self.blocks) < 80 else 0.15, 0)
+        _numbers(sheet, part, self.frame)
+        _key(sheet, left + width - KEY + 2, top)
+        _north_and_scale(sheet, left + width - KEY + 2, top + height, self.frame)
+
+
+def plan_map(content: Content, area: Box) -> SheetMap:
+    """Lay the ranch into a rectangle of the page.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    area : tuple of float
+        Left, top, width, height [mm].
+
+    Returns
+    -------
+    SheetMap
+    """
+    left, top, width, height = area
+    frame = fit_frame(tuple(content.blocks.total_bounds), (left + 1, top + 1, width - KEY - 2, height - 2))
+    few = content.valves.geometry if len(content.valves) <= OUTLINED else ()
+    return SheetMap(area, frame, _placed(few, frame), _placed(content.blocks.geometry, frame))
+
+
+def _placed(shapes: Any, frame: Frame) -> list[Points]:
+    return [_points(ring, frame) for shape in shapes for part in rings(shape) for ring in part]
+
+
+def _points(ring: Any, frame: Frame) -> Points:
+    return [(round(float(x), 2), round(float(y), 2)) for x, y in frame.place(ring)]
+
+
+def _outlines(sheet: Any, outlines: list[Points], width: float, grey: int) -> None:
+    sheet.set_line_width(width)
+    sheet.set_draw_color(grey)
+    for points in outlines:
+        sheet.polygon(points, style="D")
+    sheet.set_draw_color(0)
+
+
+def _filled(sheet: Any, turn: Turn, frame: Frame) -> None:
+    sheet.set_line_width(0.1)
+    for outer, *holes in rings(turn.row["geometry"]):
+        for ring, shade in [(outer, SHADE[turn.priority][0]), *((hole, 255) for hole in holes)]:
+            sheet.set_fill_color(shade)
+            sheet.polygon(_points(ring, frame), style="DF")
+
+
+def _numbers(sheet: Any, part: list[Turn], frame: Frame) -> None:
+    if not part:
+        return
+    points = [middle(turn.row["geometry"]) for turn in part]
+    spots = frame.place(np.array([(p.x, p.y) for p in points]))
+    sheet.set_line_width(0.25)
+    sheet.set_fill_color(255)
+    width, height = LABEL
+    for index in room_for(spots, LABEL):
+        x, y = spots[index] - np.array(LABEL) / 2
+        sheet.rect(x, y, width, height, style="DF")
+        sheet.put(x, y + 0.3, part[index].rank, size=9, bold=True, width=width, align="C")
+
+
+def _key(sheet: Any, left: float, top: float) -> None:
+    for line, priority in enumerate((1, 2, 3, 4)):
+        y = top + 2 + line * 9.4
+        sheet.set_line_width(0.3)
+        sheet.set_fill_color(SHADE[priority][0])
+        sheet.rect(left, y, 8, 7.4, style="DF")
+        for row, words in enumerate(sheet.words):
+            text = priority_words(priority, words)
+            sheet.put(
+                left + 9, y + 3.6 * row, text, size=8.6 if row == 0 else 7.4, bold=row == 0, width=KEY - 12
+            )
+
+
+def _north_and_scale(sheet: Any, left: float, bottom: float, frame: Frame) -> None:
+    sheet.set_fill_color(0)
+    tip = bottom - 16
+    sheet.polygon([(left + 3, tip), (left + 6, tip + 8), (left + 3, tip + 6), (left, tip + 8)], style="F")
+    sheet.put(left, tip + 9, sheet.words[0]("map.north"), size=9, bold=True, width=6, align="C")
+    feet = sheet.content.ranch.units == "us"
+    shown, metres = round_length(36 / frame.scale, feet=feet)
+    start, end, y = left + 12, left + 12 + metres * frame.scale, bottom - 4
+    sheet.set_line_width(0.5)
+    sheet.line(start, y, end, y)
+    for x in (start, end):
+        sheet.line(x, y - 1.6, x, y)
+    words = sheet.words[0]
+    unit = words("card.feet" if feet else "card.metres", value=words.number(shown, 0))
+    sheet.put(start, y - 5.6, unit, size=8.6, bold=True)

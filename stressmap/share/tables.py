@@ -1,0 +1,90 @@
+"""Tables as CSV: plain UTF-8, decimal point, nothing that a spreadsheet would run as a formula."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+DECIMALS = {"_bar": 3, "_kpa": 3, "_ha": 4, "p_first": 4, "confidence": 4, "z_score": 3, "lon": 7, "lat": 7}
+"""Decimals written, by the end of a column's name."""
+
+
+def tidy(table: pd.DataFrame) -> pd.DataFrame:
+    """Round figures, write times as ISO 8601 with offset and flags joined by ``;``, the same everywhere.
+
+    Parameters
+    ----------
+    table : DataFrame or GeoDataFrame
+        With the contract's column names.
+
+    Returns
+    -------
+    DataFrame or GeoDataFrame
+        A copy holding only numbers, text, booleans and None (and geometry).
+    """
+    neat = table.copy()
+    for name in [c for c in neat.columns if c != "geometry"]:
+        column = neat[name]
+        places = next((d for end, d in DECIMALS.items() if name.endswith(end)), None)
+        if pd.api.types.is_float_dtype(column):
+            rounded = column.round(places if places is not None else 3) + 0.0
+            neat[name] = rounded
+        elif not pd.api.types.is_bool_dtype(column) and not pd.api.types.is_integer_dtype(column):
+            neat[name] = pd.Series([_plain(v) for v in column], index=neat.index, dtype=object)
+    return neat
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, tuple | list):
+        return ";".join(str(v) for v in value)
+    if value is None or (not isinstance(value, str) and pd.isna(value)):
+        return None
+    if isinstance(value, dt.datetime):
+        return value.isoformat(timespec="seconds")
+    return value if isinstance(value, str | int | float | bool) else str(value)
+
+
+def defuse(value: Any) -> Any:
+    r"""Put an apostrophe before text that a spreadsheet would run as a formula.
+
+    Parameters
+    ----------
+    value : object
+        A cell.
+
+    Returns
+    -------
+    object
+        Text that begins with ``= + - @``, a tab or a line break gets an apostrophe, anything else stays.
+
+    Examples
+    --------
+    >>> defuse("=1+1")
+    "'=1+1"
+    """
+    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r", "\n")):
+        return f"'{value}"
+    return value
+
+
+def write_csv(table: pd.DataFrame, path: Path) -> None:
+    """Write a table.
+
+    Parameters
+    ----------
+    table : DataFrame or GeoDataFrame
+        Geometry is left out.
+    path : Path
+        File to write.
+    """
+    neat = pd.DataFrame(tidy(table)).drop(columns="geometry", errors="ignore")
+    for name in neat.columns:
+        if neat[name].dtype == object:
+            neat[name] = [defuse(v) for v in neat[name]]
+        elif pd.api.types.is_bool_dtype(neat[name]):
+            neat[name] = np.where(neat[name], "true", "false")
+    neat.to_csv(path, index=False, encoding="utf-8", lineterminator="\n")

@@ -1,0 +1,126 @@
+// What a tap shows, in plain words.
+function facts(pairs) {
+  const list = make("dl", {});
+  for (const [name, value, extra] of pairs.filter(Boolean)) {
+    const answer = make("dd", {}, value);
+    if (extra) answer.append(make("small", { text: extra }));
+    list.append(make("dt", { text: name }), answer);
+  }
+  return list;
+}
+
+function band(priority, right) {
+  const look = lookOf(priority);
+  return make("p", { class: "band" }, swatch(priority),
+    make("strong", { text: priority === "none" ? word("priority.none") : word("priority.named", { number: priority, label: labelOf(priority) }) }),
+    right ? make("span", { text: right }) : null);
+}
+
+function where(at) {
+  if (!at) return make("span", { text: word("list.no_position") });
+  const text = `${at[0].toFixed(5)}, ${at[1].toFixed(5)}`;
+  return make("span", {}, make("span", { text }), make("a", { class: "wide", href: `geo:${at[0]},${at[1]}?q=${at[0]},${at[1]}`, text: word("card.open_phone_map") }));
+}
+
+function planFacts(plan) {
+  if (!plan) return [];
+  if (!plan.hours) return [[word("card.plan_hours"), word("card.plan_none")]];
+  return [
+    [word("card.plan_hours"), duration(plan.hours)],
+    ...plan.sets.flatMap(([start, end]) => [[word("card.plan_start"), day(start)], [word("card.plan_stop"), day(end)]]),
+    plan.mm === null ? null : [word("card.plan_depth"), depth(plan.mm)],
+    plan.m3 === null ? null : [word("card.plan_volume"), volume(plan.m3)],
+  ];
+}
+
+function duration(hours) {
+  const minutes = Math.round(hours * 60);
+  return word("card.hours", { hours: Math.floor(minutes / 60), minutes: String(minutes % 60).padStart(2, "0") });
+}
+
+const depth = (mm) => (ranch.units === "us" ? word("card.inches", { value: number(mm / 25.4, 2) }) : word("card.mm", { value: number(mm, 0) }));
+const volume = (m3) => (ranch.units === "us" ? word("card.gallons", { value: number(m3 / 0.003785411784, 0) }) : word("card.cubic_metres", { value: number(m3, 0) }));
+
+function changeText(change) {
+  if (change.bar === null) return word("measure.no_data");
+  if (change.clear === false) return word("card.change_unclear");
+  return word(change.bar > 0 ? "card.change_drier" : "card.change_wetter", { value: number(Math.abs(change.bar)) });
+}
+
+const wateredText = ({ watered }) => (watered === null ? null : word(watered ? "card.watered" : "card.not_watered"));
+
+function valveCard(valve) {
+  const priority = priorityOf(valve);
+  const body = make("div", {},
+    make("h2", { tabindex: "-1" }, word("list.valve", { valve: "" }), named(valve.valve)),
+    make("p", { class: "under" }, word("list.block", { block: "" }), named(valve.block ?? word("measure.no_data")), ` · ${known("crop", valve.crop)} · ${area(valve.area)}`),
+    band(priority, valve.rank === null ? word("list.no_rank") : word("card.rank_of", { rank: valve.rank, count: ranch.valves.filter((v) => v.rank !== null).length })));
+  if (!valve.measured) body.append(make("p", { class: "warn", text: word("card.not_measured") }));
+  body.append(facts([
+    [word("card.figure"), figure(valve.stress), word("card.interval", { low: number(valve.low), high: number(valve.high) })],
+    ...planFacts(valve.plan),
+    valve.tied ? [word("card.order"), tieText(valve.tied)] : null,
+    valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change), wateredText(valve.change)] : null,
+    [word("card.potential"), bar(valve.swp)],
+    [word("card.target"), bar(valve.target)],
+    valve.baseline === null ? null : [word("card.baseline"), bar(valve.baseline)],
+    [word("card.confidence"), percent(valve.confidence)],
+    [word("card.p_first"), percent(valve.pFirst)],
+    [word("card.readings"), valve.readings ? number(valve.readings, 0) : word("card.readings_none")],
+    valve.last ? [word("card.last_irrigated"), day(valve.last)] : null,
+    [word("card.where"), where(valve.at)],
+  ]));
+  const inside = [...readingsBy.used, ...readingsBy.leftOut].filter((reading) => reading.valve === valve.valve);
+  if (inside.length) {
+    body.append(make("h3", { text: word("card.here") }));
+    body.append(make("ul", { class: "rows" }, ...inside.map((reading) => readingRow(reading))));
+  }
+  return body;
+}
+
+const flagWords = (reading) => reading.flags.map((code) => known("flag", code)).join("; ");
+
+function readingCard(reading) {
+  const name = reading.tree ? word("list.tree", { tree: "" }) : word("list.reading_row", { row: reading.row });
+  const body = make("div", {}, make("h2", { tabindex: "-1" }, name, reading.tree ? named(reading.tree) : ""),
+    make("p", { class: `use ${reading.used ? "" : "out"}` },
+      make("strong", { text: `${word("card.reading")}: ${word(reading.used ? "card.used" : "card.left_out")}` })));
+  const flags = flagWords(reading);
+  body.append(facts([
+    flags ? [word(reading.used ? "card.note" : "card.why"), flags] : null,
+    [word("card.measured"), day(reading.time)],
+    [word("card.pressure"), bar(reading.pressure)],
+    reading.stress === null ? null : [word("card.figure"), figure(reading.stress)],
+    reading.tooWet ? [word("card.note"), word("card.too_wet")] : null,
+    reading.predicted === null ? null : [word("card.predicted"), figure(reading.predicted)],
+    reading.vpd === null ? null : [word("card.humidity_deficit"), word("card.kilopascals", { value: number(reading.vpd) })],
+    reading.block === null ? null : [word("card.block"), named(reading.block)],
+    reading.valve === null ? null : [word("card.valve"), named(reading.valve)],
+    [word("card.where"), where(reading.at)],
+  ]));
+  return body;
+}
+
+function zoneCard(zone) {
+  const body = make("div", {}, make("h2", { tabindex: "-1", text: word("card.zone") }),
+    make("p", { class: "under" }, word("list.block", { block: "" }), named(zone.block), ` · ${area(zone.area)}`),
+    band(priorityOf(zone)));
+  body.append(facts([
+    [word("card.figure"), figure(zone.stress), zone.se === null ? null : word("map.give_or_take", { value: number(zone.se) })],
+    [word("card.confidence"), percent(zone.confidence)],
+  ]));
+  return body;
+}
+
+function againCard(spot) {
+  const body = make("div", {}, make("h2", { tabindex: "-1" }, spot.tree ? word("list.tree", { tree: "" }) : word("map.look_again"), spot.tree ? named(spot.tree) : ""),
+    make("p", { class: "use", text: word("card.look_again_why") }));
+  body.append(facts([
+    spot.block ? [word("card.block"), named(spot.block)] : null,
+    spot.valve ? [word("card.valve"), named(spot.valve)] : null,
+    [word("card.where"), where(spot.at)],
+  ]));
+  return body;
+}
+
+const CARDS = { valve: valveCard, reading: readingCard, zone: zoneCard, again: againCard };

@@ -1,0 +1,163 @@
+// The list beside the map: order, search, what a row leads to, cautions, how the map was made.
+function rowButton(chosen, parts) {
+  const button = make("button", { type: "button", class: "row" }, ...parts);
+  button.addEventListener("click", () => page.choose(chosen));
+  return make("li", {}, button);
+}
+
+function valveRow(valve) {
+  const priority = priorityOf(valve), look = lookOf(priority);
+  const plan = valve.plan && valve.plan.hours ? planFacts(valve.plan)[0][1] : null;
+  const item = rowButton({ kind: "valve", item: valve }, [
+    make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank ?? NO_RANK })),
+    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
+    make("span", { class: "what" },
+      make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
+      make("small", { text: plan ?? figure(valve.stress) })),
+  ]);
+  item.firstChild.dataset.valve = valve.valve;
+  return item;
+}
+
+// Before the first of a group of valves whose order cannot be told apart, a line says so.
+function withTies(valve) {
+  const row = valveRow(valve);
+  if (!valve.tied || valve.tied[0] !== valve.rank) return [row];
+  return [make("li", { class: "tie" }, tieText(valve.tied)), row];
+}
+
+function readingRow(reading) {
+  const name = reading.tree ?? word("list.reading_row", { row: reading.row });
+  const flags = flagWords(reading);
+  const second = [reading.at || reading.flags.includes("no_place") ? null : word("list.no_position"), flags || null, reading.used ? figure(reading.stress) : null].filter(Boolean).join(" · ");
+  return rowButton({ kind: "reading", item: reading }, [
+    layerMark(reading.used ? "used" : "leftOut"),
+    make("span", { class: "name" }, named(name, { class: "main" }), make("small", { text: second })),
+  ]);
+}
+
+function againRow(spot, place) {
+  return rowButton({ kind: "again", item: spot }, [
+    make("span", { class: "number" }, make("b", { text: place + 1 })),
+    make("span", { class: "name" }, named(spot.tree ?? spot.valve ?? word("map.look_again"), { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(spot.block ?? ""))),
+  ]);
+}
+
+const folded = (text) => String(text ?? "").normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
+
+function section(title, items, open) {
+  return make("details", open ? { open: "" } : {}, make("summary", { text: title }), make("ul", { class: "rows" }, ...items));
+}
+
+function lists() {
+  const query = folded(shown.query.trim());
+  const hit = (...names) => !query || names.some((name) => folded(name).includes(query));
+  const valves = ranch.valves.filter((valve) => hit(valve.valve, valve.block));
+  const trees = query ? ranch.readings.filter((reading) => reading.tree && hit(reading.tree)) : [];
+  const out = make("div", {});
+  const counted = valves.length === 1 ? "list.count_one" : "list.count_many";
+  out.append(make("h2", { text: word("list.heading"), class: query ? "unseen" : null }));
+  out.append(make("p", { class: "count", role: "status", text: query && !valves.length && !trees.length ? word("list.found_none") : word(counted, { count: number(valves.length, 0) }) }));
+  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...valves.flatMap(query ? valveRow : withTies)));
+  if (query) {
+    if (trees.length) out.append(section(word("list.trees"), trees.slice(0, 200).map(readingRow), true));
+    return out;
+  }
+  if (ranch.again.length) out.append(section(word("list.look_again", { count: ranch.again.length }), ranch.again.map(againRow), true));
+  const { leftOut } = readingsBy;
+  out.append(leftOut.length ? section(word("list.left_out", { count: leftOut.length }), leftOut.map(readingRow)) : make("p", { class: "count", text: word("list.left_out_none") }));
+  out.append(about());
+  return out;
+}
+
+function edgeRows() {
+  const groups = new Map();
+  for (const [crop, edges] of Object.entries(ranch.edges)) {
+    const key = edges.join();
+    groups.set(key, { edges, crops: [...(groups.get(key)?.crops ?? []), known("crop", crop)] });
+  }
+  return [...groups.values()].map(({ edges, crops }) => [groups.size === 1 ? word("about.edges_all") : crops.join(", "), edgeList(edges)]);
+}
+
+function edgeWords(priority, [low, middle, high]) {
+  const n = (value) => number(value, Number.isInteger(value) ? 0 : 1);
+  return {
+    1: word("priority.over", { high: n(high) }), 2: word("priority.between", { low: n(middle), high: n(high) }),
+    3: word("priority.between", { low: n(low), high: n(middle) }), 4: word("priority.up_to", { high: n(low) }),
+  }[priority];
+}
+
+const edgeList = (edges) => make("span", {}, ...[1, 2, 3, 4].map((p) => make("span", { class: "edge", text: `${shortOf(p)}: ${edgeWords(p, edges)}` })));
+
+function about() {
+  const counts = { used: number(readingsBy.used.length, 0), left_out: number(readingsBy.leftOut.length, 0) };
+  const others = readingsBy.others.length ? word("about.counts_others", { others: number(readingsBy.others.length, 0) }) : "";
+  const box = make("details", { id: "about" }, make("summary", { text: word("about.heading") }));
+  box.append(facts([
+    [word("map.visit"), visitDays()],
+    [word("about.counts"), word("about.counts_text", counts) + others],
+    [word("about.ranked_by"), word(`measure.${ranch.rankBy}`)],
+    [word("about.method"), known("method", ranch.method)],
+    ...edgeRows(),
+  ]));
+  box.append(make("p", { text: word("about.interval") }));
+  if (ranch.notes.length) box.append(make("h3", { text: word("about.notes") }), notes());
+  if (word("map.draft_language")) box.append(make("p", { text: word("map.draft_language") }));
+  box.append(make("p", { text: word("about.software") }));
+  return box;
+}
+
+// The run speaks English; another language says where to read it rather than mixing the two.
+function notes() {
+  const elsewhere = word(ranch.notes.length === 1 ? "about.notes_elsewhere_one" : "about.notes_elsewhere_many", { count: ranch.notes.length });
+  if (elsewhere) return make("p", { text: elsewhere });
+  return make("ul", { class: "notes" }, ...ranch.notes.map((note) => make("li", {}, named(note))));
+}
+
+function fillCautions() {
+  const box = byId("cautions");
+  box.setAttribute("aria-label", word("caution.heading"));
+  box.querySelector("summary").textContent = word("caution.advice");
+  box.querySelector("p").textContent = ["chamber", "heat", "pumps"].map((name) => word(`caution.${name}`)).join(" ");
+}
+
+function legend() {
+  const image = ranch.images[shown.colourBy];
+  if (image || shown.colourBy === "change") return rampLegend(image);
+  const all = Object.values(ranch.edges);
+  const same = all.length > 0 && all.every((edges) => edges.join() === all[0].join());
+  const items = [1, 2, 3, 4].map((p) => make("li", {}, swatch(p), make("span", {},
+    make("b", { text: `${shortOf(p)} ${labelOf(p)}` }), same ? make("small", { text: edgeWords(p, all[0]) }) : null)));
+  if (ranch.valves.some((valve) => priorityOf(valve) === "none")) items.push(make("li", {}, swatch("none"), make("span", {}, make("b", { text: labelOf("none") }))));
+  return [make("p", { class: "measure", text: `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }), make("ul", { class: "keys" }, ...items), pointKeys()];
+}
+
+function rampLegend(image) {
+  const unsure = shown.colourBy === "uncertainty";
+  const ends = unsure ? ["map.sure", "map.unsure"] : ["map.wetter", "map.drier"];
+  const [low, high] = image ? [image.low, image.high] : [-MOST_CHANGE, MOST_CHANGE];
+  return [
+    make("p", { class: "measure", text: unsure ? word("map.by_uncertainty") : shown.colourBy === "change" ? word("map.by_change") : `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }),
+    make("div", { class: "ramp", style: { backgroundImage: ranch.style.ramps[shown.colourBy] } }),
+    make("p", { class: "ramp-ends" }, make("span", { text: `${bar(low)} · ${word(ends[0])}` }), make("span", { text: `${word(ends[1])} · ${bar(high)}` })),
+    pointKeys(),
+  ];
+}
+
+const MARKS = {
+  used: () => draw("circle", { cx: 10, cy: 10, r: 6 }),
+  leftOut: () => draw("path", { d: "M4 4l12 12M16 4L4 16" }),
+  others: () => draw("path", { d: "M4 4l12 12M16 4L4 16" }),
+  again: () => draw("path", { class: "again", d: "M10 2l8 8-8 8-8-8z" }),
+};
+
+function layerMark(name) {
+  if (name === "ranks") return make("b", { class: "rank-key", text: "1", "aria-hidden": "true" });
+  return draw("svg", { class: "mark", viewBox: "0 0 20 20", "aria-hidden": "true" }, MARKS[name]());
+}
+
+function pointKeys() {
+  const names = [["ranks", "map.legend_rank"], ["used", "map.reading_used"], ["leftOut", "map.reading_left_out"], ["again", "map.look_again"]]
+    .filter(([name]) => name !== "again" || ranch.again.length);
+  return make("ul", { class: "points" }, ...names.map(([name, key]) => make("li", {}, layerMark(name), make("span", { text: word(key) }))));
+}

@@ -1,0 +1,1 @@
+"""Limited water -> which valve gets how much, and when."""

@@ -1,0 +1,192 @@
+"""The whole water plan: what each valve gets, when, how it compares, and what it rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from stressmap.agronomy.crops import CropProfile
+from stressmap.settings import Water
+from stressmap.units import M3_PER_HA_MM
+from stressmap.water.assemble import Case
+from stressmap.water.compare import Judged, Outcome, judge, outcomes
+from stressmap.water.demand import Eto
+from stressmap.water.problem import Solution
+from stressmap.water.realise import realise
+from stressmap.water.timetable import Timetable
+
+PLAN_COLUMNS = (
+    "valve", "block", "crop", "pump", "status", "area_ha", "stress_bar", "stress_se_bar", "stage", "need_mm",
+    "need_low_mm", "need_high_mm", "hours", "mm", "net_mm", "m3", "flow_m3_h", "sets",
+    "need_covered", "stress_dry_bar", "stress_after_bar", "chosen_share", "short_mm", "etc_since_mm",
+    "etc_until_mm", "given_mm", "let_down_bar", "mm_per_bar", "divided_by", "assumed",
+)  # fmt: skip
+"""Columns of ``water_plan.csv``."""
+TIMETABLE_COLUMNS = (
+    "set", "pump", "valve", "block", "start", "end", "hours", "flow_m3_h", "m3", "mm",
+)  # fmt: skip
+"""Columns of ``timetable.csv``."""
+
+STATUS = {
+    "": "dry",
+    "out_of_service": "out of service",
+    "over_pump": "flow over the pump",
+    "no_set_fits": "no set fits the hours",
+    "no_need": "no need",
+    "no_harm": "dormant",
+}
+"""What becomes of a valve that gets no water, by why."""
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What a plan is for and how it is judged.
+
+    Parameters
+    ----------
+    start, next_turn : date
+        First day of the plan, and the day until which the water must last.
+    water : Water
+        ``[water]``, with what the command line put in its place.
+    eto : Eto
+        Reference evapotranspiration.
+    profiles : mapping of str to CropProfile
+        By crop.
+    """
+
+    start: dt.date
+    next_turn: dt.date
+    water: Water
+    eto: Eto
+    profiles: Mapping[str, CropProfile]
+
+
+@dataclass(frozen=True)
+class Advice:
+    """A finished water plan.
+
+    Parameters
+    ----------
+    case : Case
+        What it was made from.
+    terms : Terms
+        What it is for.
+    solution : Solution
+        Steps of each valve, what they relieve and the proven bound.
+    timetable : Timetable
+        When.
+    outcomes : tuple of Outcome
+        The plan, equal share, driest first and nothing.
+    judged : Judged
+        The same over draws of the zone means.
+    """
+
+    case: Case
+    terms: Terms
+    solution: Solution
+    timetable: Timetable
+    outcomes: tuple[Outcome, ...]
+    judged: Judged
+
+    @property
+    def is_better(self) -> bool:
+        """Whether the plan relieves more than equal share and driest first."""
+        ours, *others = (way.worth for way in self.outcomes)
+        return ours > max(others) * (1 + 1e-6)
+
+
+def advise(case: Case, terms: Terms) -> Advice:
+    """Plan, lay in time, compare and judge.
+
+    Parameters
+    ----------
+    case : Case
+        From :func:`stressmap.water.assemble.assemble`.
+    terms : Terms
+        What it is for.
+
+    Returns
+    -------
+    Advice
+    """
+    plan = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.water.time_limit_s)
+    ways = outcomes(case, plan.solution.steps)
+    judged = judge(case, ways, terms.water.draws)
+    return Advice(case, terms, plan.solution, plan.timetable, ways, judged)
+
+
+def plan_table(advice: Advice) -> pd.DataFrame:
+    """Give what each valve gets.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan of n valves.
+
+    Returns
+    -------
+    DataFrame, n rows
+        In rank order, with the columns of :data:`PLAN_COLUMNS`; depths on the field are ``mm``, what
+        counts for the trees ``net_mm``.
+    """
+    case, steps = advice.case, advice.solution.steps
+    gross, net = steps * case.gross_mm_per_step, steps * case.net_mm_per_step
+    sets = np.bincount([s.valve for s in advice.timetable.sets], minlength=len(steps))
+    after = case.thirst.dry_bar - net / case.thirst.mm_per_bar
+    rows = []
+    for i, need in enumerate(case.needs):
+        status = "watered" if steps[i] else STATUS[case.barred[i]]
+        rows.append(
+            {
+                "valve": need.valve, "block": need.block, "crop": need.crop,
+                "pump": case.pumps[case.problem.pump[i]] or None, "status": status, "area_ha": need.area_ha,
+                "stress_bar": need.dry_bar, "stress_se_bar": need.dry_se_bar, "stage": need.stage,
+                "need_mm": need.need_mm, "need_low_mm": need.need_low_mm, "need_high_mm": need.need_high_mm,
+                "hours": steps[i] * case.problem.step_hours, "mm": gross[i], "net_mm": net[i],
+                "m3": gross[i] * need.area_ha * M3_PER_HA_MM, "flow_m3_h": need.flow_m3_h,
+                "sets": int(sets[i]), "need_covered": _covered(net[i], need.need_mm),
+                "stress_dry_bar": case.thirst.dry_bar[i], "stress_after_bar": after[i],
+                "chosen_share": advice.judged.chosen[i], "short_mm": need.short_mm,
+                "etc_since_mm": need.etc_since_mm, "etc_until_mm": need.etc_until_mm,
+                "given_mm": need.given_mm, "let_down_bar": need.let_down_bar, "mm_per_bar": need.mm_per_bar,
+                "divided_by": need.factor, "assumed": need.assumed,
+            }
+        )  # fmt: skip
+    return pd.DataFrame(rows, columns=list(PLAN_COLUMNS))
+
+
+def _covered(net_mm: float, need_mm: float) -> float:
+    return min(1.0, net_mm / need_mm) if need_mm > 0 else 1.0
+
+
+def timetable_table(advice: Advice) -> pd.DataFrame:
+    """Give who opens what when.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan.
+
+    Returns
+    -------
+    DataFrame, a row per set
+        In the order of the openings, with the columns of :data:`TIMETABLE_COLUMNS`; times are local.
+    """
+    case, calendar = advice.case, advice.case.calendar
+    rows = []
+    for number, one in enumerate(advice.timetable.sets, start=1):
+        need = case.needs[one.valve]
+        hours = (one.end - one.start) * calendar.cell_minutes / 60.0
+        rows.append(
+            {
+                "set": number, "pump": case.pumps[case.problem.pump[one.valve]] or None, "valve": need.valve,
+                "block": need.block, "start": calendar.clock(one.start), "end": calendar.clock(one.end),
+                "hours": hours, "flow_m3_h": need.flow_m3_h, "m3": need.flow_m3_h * hours,
+                "mm": need.rate_mm_h * hours,
+            }
+        )  # fmt: skip
+    return pd.DataFrame(rows, columns=list(TIMETABLE_COLUMNS))

@@ -1,0 +1,289 @@
+"""Needs, limits and hours -> the problem that a plan is chosen from; what cannot be planned is said here."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from stressmap.errors import Problem as Trouble
+from stressmap.errors import SettingsError
+from stressmap.settings import Water
+from stressmap.water.hours import Calendar, Span, calendar
+from stressmap.water.need import USUAL_STEP_BAR, Need
+from stressmap.water.problem import Problem
+from stressmap.water.relief import Floats, Ints, Thirst, curves
+
+Barred = Literal["", "out_of_service", "over_pump", "no_set_fits", "no_need", "no_harm"]
+NEAR = 1e-9
+
+
+@dataclass(frozen=True)
+class Case:
+    """All that a plan is made from, n valve zones.
+
+    Parameters
+    ----------
+    needs : tuple of Need, length n
+        In rank order.
+    pumps : tuple of str, length p
+        Names.
+    calendar : Calendar
+        When water may run and the crew is there.
+    thirst : Thirst
+        What water is worth.
+    problem : Problem
+        What may be chosen.
+    barred : tuple of str, length n
+        Why a valve cannot or need not get water; ``""`` where it may.
+    """
+
+    needs: tuple[Need, ...]
+    pumps: tuple[str, ...]
+    calendar: Calendar
+    thirst: Thirst
+    problem: Problem
+    barred: tuple[Barred, ...]
+
+    @property
+    def gross_mm_per_step(self) -> Floats:
+        """Depth on the field that one time step brings [mm]."""
+        return np.asarray(np.array([need.rate_mm_h for need in self.needs]) * self.problem.step_hours)
+
+    @property
+    def net_mm_per_step(self) -> Floats:
+        """Depth that counts for the trees [mm]."""
+        return np.asarray(self.gross_mm_per_step * np.array([need.factor for need in self.needs]))
+
+
+def assemble(
+    needs: Sequence[Need], water: Water, start: dt.date, zone: ZoneInfo, where: str = "ranch.toml"
+) -> Case:
+    """Put the problem together.
+
+    Parameters
+    ----------
+    needs : sequence of Need, length n
+        In rank order.
+    water : Water
+        ``[water]``.
+    start : date
+        First day of the plan.
+    zone : ZoneInfo
+        The ranch's.
+    where : str
+        The ``ranch.toml``, for messages.
+
+    Returns
+    -------
+    Case
+
+    Raises
+    ------
+    SettingsError
+        If nothing at all could be watered: no hours, no pump strong enough, every valve out of service.
+    """
+    _refuse_unknown_valves(needs, water, where)
+    pumps, pump, capacity = _pumps(needs, water, where)
+    hours = calendar(
+        start, water.days, zone, hours=water.hours, crew=water.crew_hours, step_hours=water.step_hours
+    )
+    if not hours.lengths:
+        raise SettingsError(_no_hours(water, where))
+    runs = tuple(_runs(need, hours, water) for need in needs)
+    barred = tuple(
+        _barred(need, water, float(capacity[p]), own) for need, p, own in zip(needs, pump, runs, strict=True)
+    )
+    _refuse_if_nothing_can_run(needs, barred, hours, (where, capacity.tolist(), pumps))
+    thirst = thirst_of(needs)
+    bare = Problem(
+        names=tuple(need.valve for need in needs),
+        flow_m3_h=np.array([need.flow_m3_h for need in needs]),
+        pump=pump,
+        capacity_m3_h=capacity,
+        volume_m3=float("inf") if water.available is None else water.available,
+        step_hours=water.step_hours,
+        windows=tuple((b - a) // hours.cells_per_step for a, b in hours.windows),
+        rest_steps=max(1, math.ceil(water.rest_hours / water.step_hours - NEAR)),
+        runs=runs,
+        most_sets=np.full(len(needs), max(water.turns, len(hours.windows)), dtype=np.int64),
+        most_steps=np.array(
+            [0 if w else _total(n, hours, water) for n, w in zip(needs, barred, strict=True)]
+        ),
+        curves=(),
+    )
+    steps = np.array(
+        [covering(bare, i, need.hours_needed / water.step_hours) for i, need in enumerate(needs)],
+        dtype=np.int64,
+    )
+    net = np.array([n.rate_mm_h * n.factor for n in needs]) * water.step_hours
+    problem = replace(bare, most_steps=steps, curves=curves(thirst, net, steps))
+    return Case(tuple(needs), pumps, hours, thirst, problem, barred)
+
+
+def thirst_of(needs: Sequence[Need]) -> Thirst:
+    """Give what water is worth to each zone; a bar counts in the steps of the crop's own priorities.
+
+    Parameters
+    ----------
+    needs : sequence of Need, length n
+        Of the zones.
+
+    Returns
+    -------
+    Thirst
+    """
+    return Thirst(
+        dry_bar=np.array([n.end_bar for n in needs]),
+        se_bar=np.array([n.dry_se_bar for n in needs]),
+        mm_per_bar=np.array([n.mm_per_bar for n in needs]),
+        need_mm=np.array([n.need_mm for n in needs]),
+        weight=np.array([n.area_ha * n.weight * n.harm * (USUAL_STEP_BAR / n.step_bar) ** 2 for n in needs]),
+    )
+
+
+def covering(problem: Problem, valve: int, needed: float) -> int:
+    """Give the steps that cover a need, made of sets of allowed lengths.
+
+    Parameters
+    ----------
+    problem : Problem
+        With the most steps that each valve may get.
+    valve : int
+        Place of the valve.
+    needed : float
+        In time steps and a fraction of them.
+
+    Returns
+    -------
+    int
+        The least total that covers the need, or the most there can be.
+    """
+    most = int(problem.most_steps[valve])
+    for total in range(max(0, math.ceil(needed - NEAR)), most + 1):
+        if problem.allowed(valve, total) == total:
+            return total
+    return problem.allowed(valve, most)
+
+
+def _total(need: Need, hours: Calendar, water: Water) -> int:
+    if not math.isfinite(need.max_hours):
+        return hours.steps
+    return min(hours.steps, water.turns * math.floor(need.max_hours / water.step_hours + NEAR))
+
+
+def _runs(need: Need, hours: Calendar, water: Water) -> tuple[Span, ...]:
+    """Cut the lengths that the hours allow to what the valve allows."""
+    low = max(1, math.ceil(need.min_hours / water.step_hours - NEAR))
+    high = math.floor(min(need.max_hours, 1e6) / water.step_hours + NEAR)
+    cut = [(max(a, low), min(b, high)) for a, b in hours.lengths]
+    return tuple((a, b) for a, b in cut if a <= b)
+
+
+def _barred(need: Need, water: Water, capacity: float, runs: tuple[Span, ...]) -> Barred:
+    if need.valve in water.out_of_service:
+        return "out_of_service"
+    if need.flow_m3_h > capacity * (1 + NEAR):
+        return "over_pump"
+    if not runs:
+        return "no_set_fits"
+    if need.need_mm <= 0.0:
+        return "no_need"
+    return "no_harm" if need.harm <= 0.0 else ""
+
+
+def _refuse_unknown_valves(needs: Sequence[Need], water: Water, where: str) -> None:
+    known = [need.valve for need in needs]
+    wrong = [name for name in water.out_of_service if name not in known]
+    if wrong:
+        raise SettingsError(
+            Trouble(
+                where,
+                f"there is no valve {name!r}",
+                f"Did you mean {difflib.get_close_matches(name, known, n=1, cutoff=0.0)[0]!r}?"
+                " Write names as in the valves file",
+                column="water.out_of_service",
+            )
+            for name in wrong
+        )
+
+
+def _pumps(needs: Sequence[Need], water: Water, where: str) -> tuple[tuple[str, ...], Ints, Floats]:
+    """Match valves to pumps: names, the pump of each valve, and what each can deliver."""
+    named = list(dict.fromkeys(need.pump for need in needs if need.pump))
+    if water.pumps:
+        names = tuple(water.pumps)
+        wrong = [name for name in named if name not in names]
+        if wrong or (len(names) > 1 and any(need.pump is None for need in needs)):
+            raise SettingsError(_pump_trouble(needs, wrong, where))
+        capacity = list(water.pumps.values())
+    elif water.pump is not None and len(named) > 1:
+        text = f"one pump is given, but the valves name {len(named)}: {', '.join(named)}"
+        flows = ", ".join(f'"{name}" = "... m3/h"' for name in named)
+        raise SettingsError(
+            Trouble(where, text, f"Write [water.pumps] {flows} in its place", column="water.pump")
+        )
+    else:
+        names = tuple(named) or ("",)
+        capacity = [water.pump or float("inf")] * len(names)
+    place = {name: k for k, name in enumerate(names)}
+    pump = np.array([place.get(need.pump or "", 0) for need in needs], dtype=np.int64)
+    return names, pump, np.array(capacity, dtype=np.float64)
+
+
+def _pump_trouble(needs: Sequence[Need], wrong: list[str], where: str) -> Trouble:
+    if wrong:
+        what = f"the valves name a pump that is not there: {', '.join(repr(name) for name in wrong)}"
+        return Trouble(where, what, "Add its flow, or correct the valves file", column="water.pumps")
+    bare = next(need.valve for need in needs if need.pump is None)
+    what = f"there are several pumps, and valve {bare!r} names none"
+    return Trouble(where, what, "Fill in the column pump of the valves file", column="water.pumps")
+
+
+def _no_hours(water: Water, where: str) -> Trouble:
+    spans = [f"{a:%H:%M} to {_clock(b)}" for a, b in (water.hours, water.crew_hours or water.hours)]
+    step = f"{water.step_hours:g} h"
+    if water.crew_hours is None:
+        what = f"between {spans[0]} there is no time for a set of {step}"
+        return Trouble(where, what, "Give longer hours", column="water.hours")
+    what = f"water may run {spans[0]} and the crew is there {spans[1]}: no set can be both opened and closed"
+    return Trouble(
+        where, what, "Widen crew_hours or hours so that they meet twice", column="water.crew_hours"
+    )
+
+
+def _clock(clock: dt.time) -> str:
+    return "24:00" if clock == dt.time.max else f"{clock:%H:%M}"
+
+
+def _refuse_if_nothing_can_run(
+    needs: Sequence[Need],
+    barred: tuple[Barred, ...],
+    hours: Calendar,
+    told: tuple[str, list[float], tuple[str, ...]],
+) -> None:
+    where, capacity, _ = told
+    if not all(why in {"out_of_service", "over_pump", "no_set_fits"} for why in barred):
+        return
+    if all(why == "out_of_service" for why in barred):
+        what, column = "every valve is out of service", "water.out_of_service"
+        remedy = "Take at least one valve off the list"
+    elif "no_set_fits" not in barred:
+        least = min(n.flow_m3_h for n, why in zip(needs, barred, strict=True) if why == "over_pump")
+        what = f"no pump is strong enough for any valve: the smallest needs {least:.1f} m3/h"
+        what += f", the strongest pump gives {max(capacity):.1f} m3/h"
+        remedy, column = "Correct the flow of the pump or of the valves", "water.pump"
+    else:
+        longest = max(b for _, b in hours.lengths) * hours.cells_per_step * hours.cell_minutes / 60.0
+        what = f"no valve's min_hours and max_hours fit the hours, in which a set lasts {longest:g} h at most"
+        remedy, column = (
+            "Give longer hours, or correct min_hours and max_hours in the valves file",
+            "water.hours",
+        )
+    raise SettingsError(Trouble(where, what, remedy, column=column))

@@ -1,0 +1,109 @@
+"""Relief against water, from none to enough for all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from stressmap.water.assemble import Case
+from stressmap.water.plan import solve
+
+POINTS = 21
+LITTLE = 0.2
+"""A megalitre that buys under this share of what the first one buys, buys little."""
+M3_PER_ML = 1000.0
+
+
+@dataclass(frozen=True)
+class Point:
+    """What an amount of water buys.
+
+    Parameters
+    ----------
+    water_m3 : float
+        Water used [m3].
+    share : float
+        Of all the weighted stress that could be relieved, 0 to 1.
+    bar_ha : float
+        Plain stress relieved [bar·ha].
+    served : int
+        Valves that get water.
+    per_ml : float
+        Share that one more megalitre buys from here to the next point; NaN at the last.
+    """
+
+    water_m3: float
+    share: float
+    bar_ha: float
+    served: int
+    per_ml: float
+
+
+@dataclass(frozen=True)
+class Relief:
+    """The curve.
+
+    Parameters
+    ----------
+    points : tuple of Point
+        Rising.
+    knee : int
+        Place of the point from which on one more megalitre always buys little.
+    """
+
+    points: tuple[Point, ...]
+    knee: int
+
+
+def relief_curve(case: Case, *, points: int = POINTS, time_limit_s: float = 30.0) -> Relief:
+    """Plan for amounts of water from none to enough for all.
+
+    Parameters
+    ----------
+    case : Case
+        Of n valves; its own volume is not looked at, pumps and hours hold.
+    points : int
+        How many amounts.
+    time_limit_s : float
+        For each plan [s].
+
+    Returns
+    -------
+    Relief
+        Plans are before their timetables: what little a timetable cannot hold is not taken off.
+    """
+    problem = case.problem
+    everything = solve(replace(problem, volume_m3=float("inf")), time_limit_s=time_limit_s)
+    enough = problem.volume_of(everything.steps)
+    possible = float(case.thirst.relief(case.thirst.need_mm).sum())
+    best = np.zeros(len(problem), dtype=np.int64)
+    found = []
+    for volume in np.linspace(0.0, enough, points).tolist():
+        steps = solve(replace(problem, volume_m3=volume), time_limit_s=time_limit_s).steps
+        # A plan for less water fits more water too: within the solver's gap it may be the better one.
+        best = steps if problem.worth(steps) >= problem.worth(best) else best
+        found.append(_point(case, best, possible))
+    slopes = [_per_ml(a, b) for a, b in pairwise(found)]
+    first = next((s for s in slopes if s > 0), 0.0)
+    knee = 1 + max((k for k, s in enumerate(slopes) if first > 0 and s >= LITTLE * first), default=-1)
+    told = [replace(p, per_ml=s) for p, s in zip(found, [*slopes, float("nan")], strict=True)]
+    return Relief(tuple(told), knee)
+
+
+def _point(case: Case, steps: np.ndarray, possible: float) -> Point:
+    net = steps * case.net_mm_per_step
+    area = np.array([need.area_ha for need in case.needs])
+    return Point(
+        water_m3=case.problem.volume_of(steps),
+        share=float(case.thirst.relief(net).sum()) / possible if possible > 0 else 1.0,
+        bar_ha=float(area @ case.thirst.bars(net)),
+        served=int((steps > 0).sum()),
+        per_ml=float("nan"),
+    )
+
+
+def _per_ml(a: Point, b: Point) -> float:
+    more = (b.water_m3 - a.water_m3) / M3_PER_ML
+    return (b.share - a.share) / more if more > 0 else 0.0

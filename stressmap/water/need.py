@@ -1,0 +1,297 @@
+"""What each valve zone needs until its next turn, in millimetres, step by step.
+
+1. Stress: how far the trees are below the season target [bar] (without a target, over the first edge between
+   priorities), with its 90 % interval.
+2. Water that is short now: stress times the water per bar of the root zone. The log is the second witness:
+   since the last set the trees have used crop evapotranspiration, and of that the target allows only
+   (baseline - target) bars' worth to be missing. Where the log says drier than the readings it raises
+   the shortage, at most to the end of the readings' interval.
+3. Until the next turn: plus crop evapotranspiration from the day after the visit, less what ran after
+   the visit, less what the target itself lets down meanwhile; never below zero, never over what the root
+   zone holds.
+4. On the field: that depth divided by the system's uniformity or its efficiency, one of the two.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from stressmap.agronomy.crops import CropProfile, edges_for
+from stressmap.agronomy.evapotranspiration import stage_on
+from stressmap.agronomy.orchard import targets
+from stressmap.settings import RankBy, Water
+from stressmap.water import soil, system
+from stressmap.water.demand import Eto, crop_use_mm
+from stressmap.zoning.ranking import Z_90
+
+USUAL_STEP_BAR = 2.0
+"""Bars between two priorities of most crops; where a crop's are closer, a bar of it counts more."""
+APART = 0.10
+"""Rate and flow that differ by more than this share are told."""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What the need is worked out from, beside the valves.
+
+    Parameters
+    ----------
+    water : Water
+        ``[water]``.
+    profiles : mapping of str to CropProfile
+        By crop, seasons of the right hemisphere.
+    rank_by : str
+        The mapped figure.
+    visit_end : date
+        Last day of the visit.
+    start, next_turn : date
+        First day of the plan, and the day by which water must last.
+    eto : Eto
+        Reference evapotranspiration.
+    log : DataFrame or None
+        As ``intake.schemas.IRRIGATION``.
+    blocks_file : str
+        For messages.
+    """
+
+    water: Water
+    profiles: Mapping[str, CropProfile]
+    rank_by: RankBy
+    visit_end: dt.date
+    start: dt.date
+    next_turn: dt.date
+    eto: Eto
+    log: pd.DataFrame | None
+    blocks_file: str = "blocks"
+
+
+@dataclass(frozen=True)
+class Need:
+    """A valve zone's need, with every step on the way; a row of the need table."""
+
+    valve: str
+    block: str
+    crop: str
+    pump: str | None
+    area_ha: float
+    weight: float
+    stage: str
+    harm: float
+    step_bar: float
+    dry_bar: float
+    dry_se_bar: float
+    let_down_bar: float
+    target_end_bar: float
+    mm_per_bar: float
+    short_mm: float
+    etc_since_mm: float
+    etc_until_mm: float
+    given_mm: float
+    need_mm: float
+    need_low_mm: float
+    need_high_mm: float
+    factor: float
+    rate_mm_h: float
+    flow_m3_h: float
+    min_hours: float
+    max_hours: float
+    hours_needed: float
+    assumed: tuple[str, ...]
+
+    @property
+    def end_bar(self) -> float:
+        """Stress at the next turn if no water comes [bar]; below zero: wetter than the target."""
+        return self.dry_bar - self.let_down_bar + (self.etc_until_mm - self.given_mm) / self.mm_per_bar
+
+
+def needs(valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts: Facts) -> list[Need]:
+    """Work out the need of every valve zone.
+
+    Parameters
+    ----------
+    valves : DataFrame, n rows
+        In rank order, with the columns of ``zoning.ranking.COLUMNS``.
+    data : DataFrame
+        As ``intake.schemas.VALVES``.
+    blocks : DataFrame
+        As ``intake.schemas.BLOCKS``.
+    facts : Facts
+        The rest.
+
+    Returns
+    -------
+    list of Need, length n
+        In the order of ``valves``.
+    """
+    own: Any = data.set_index("valve")
+    places = blocks.set_index("block").loc[valves["block"]].reset_index()
+    places["crop"] = valves["crop"].to_numpy()
+    days = [np.datetime64(d, "D") for d in (facts.visit_end, facts.next_turn)]
+    now, then = (
+        targets(places, np.full(len(places), day), dict(facts.profiles), facts.blocks_file) for day in days
+    )
+    made = []
+    for k, row in enumerate(valves.itertuples()):
+        place = places.iloc[k]
+        made.append(_need(row, own.loc[row.valve], place, facts, (float(now[k]), float(then[k]))))
+    return made
+
+
+def table(found: list[Need]) -> pd.DataFrame:
+    """Give the needs as a table.
+
+    Parameters
+    ----------
+    found : list of Need
+        n of them.
+
+    Returns
+    -------
+    DataFrame, n rows
+        A column per step.
+    """
+    return pd.DataFrame([asdict(one) for one in found])
+
+
+def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, target: tuple[float, float]) -> Need:
+    profile = facts.profiles[row.crop]
+    assumed: list[str] = []
+    let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
+    dry, se, step = _dryness(row, profile, facts, assumed)
+    etc_until = crop_use_mm(profile, facts.eto, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
+    daily = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
+    kept = _store(place, profile, daily, facts.water, assumed)
+    hydraulics = _hydraulics(row.area_ha, data, place, facts.water, assumed)
+    since, given = _log(row, profile, facts, hydraulics, assumed)
+    booked = since - kept.mm_per_bar * _allowed_bar(row)
+    high_bar = dry + Z_90 * se
+    short = [_short_mm(bar, high_bar, kept.mm_per_bar, booked) for bar in (dry, dry - Z_90 * se, high_bar)]
+    later = etc_until - given - kept.mm_per_bar * let_down
+    need, low, high = (min(kept.most_mm, max(0.0, mm + later)) for mm in short)
+    stage = stage_on(facts.start + (facts.next_turn - facts.start) // 2, profile)
+    if stage is None:
+        assumed.append("stage")
+    if profile.crop_coefficient is None:
+        assumed.append("kc")
+    if facts.eto.source == "assumed":
+        assumed.append("eto")
+    return Need(
+        valve=row.valve, block=row.block, crop=row.crop, pump=_text(data["pump"]), area_ha=row.area_ha,
+        weight=float(place["weight"]), stage=stage.text.en if stage else "",
+        harm=stage.harm if stage else 1.0, step_bar=step, dry_bar=short[0] / kept.mm_per_bar, dry_se_bar=se,
+        let_down_bar=let_down, target_end_bar=target[1], mm_per_bar=kept.mm_per_bar, short_mm=short[0],
+        etc_since_mm=since, etc_until_mm=etc_until, given_mm=given, need_mm=need, need_low_mm=low,
+        need_high_mm=high, factor=hydraulics.factor, rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow,
+        min_hours=_number(data["min_hours"], 0.0), max_hours=_number(data["max_hours"], np.inf),
+        hours_needed=system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
+        assumed=tuple(assumed),
+    )  # fmt: skip
+
+
+def _short_mm(dry: float, high: float, mm_per_bar: float, booked: float) -> float:
+    """Give what is short by the readings, raised by the log at most to the end of their interval."""
+    by_tree = dry * mm_per_bar
+    if not np.isfinite(booked) or booked <= by_tree:
+        return by_tree
+    return min(booked, high * mm_per_bar)
+
+
+def _dryness(row: Any, profile: CropProfile, facts: Facts, assumed: list[str]) -> tuple[float, float, float]:
+    """Give stress below the target, its standard error, and the bars between two priorities."""
+    if not np.isfinite(row.stress_bar):
+        assumed.append("stress")
+        return 0.0, 0.0, USUAL_STEP_BAR
+    if np.isfinite(row.target_bar):
+        edges = profile.edges.below_target
+        return row.target_bar - row.swp_bar, row.stress_se_bar, (edges[2] - edges[0]) / 2.0
+    assumed.append("target")
+    edges = edges_for(profile, facts.rank_by)
+    return row.stress_bar - edges[0], row.stress_se_bar, (edges[2] - edges[0]) / 2.0
+
+
+def _allowed_bar(row: Any) -> float:
+    """Give how far below fully watered the target lets the trees be; infinite where that is not known."""
+    allowed = row.baseline_bar - row.target_bar
+    return float(allowed) if np.isfinite(allowed) else float("inf")
+
+
+def _store(
+    place: pd.Series, profile: CropProfile, daily_mm: float, water: Water, assumed: list[str]
+) -> soil.Store:
+    if water.mm_per_bar is not None:
+        return soil.Store(water.mm_per_bar, float("inf"))
+    texture = soil.texture_class(_text(place["soil"]) or water.soil or "")
+    if texture is None:
+        assumed.append("soil")
+    assumed.append("mm_per_bar")
+    return soil.store(texture or soil.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m)
+
+
+@dataclass(frozen=True)
+class _Hydraulics:
+    rate: float
+    flow: float
+    factor: float
+
+
+def _hydraulics(
+    area_ha: float, data: pd.Series, place: pd.Series, water: Water, assumed: list[str]
+) -> _Hydraulics:
+    """Settle rate and flow (a stated flow goes before a stated rate) and what the depth is divided by."""
+    kind = _text(place["irrigation"])
+    if kind not in system.UNIFORMITY:
+        assumed.append("system")
+        kind = system.DEFAULT_SYSTEM
+    by_ranch, usual = (
+        (water.uniformity, system.UNIFORMITY)
+        if water.divide_by == "uniformity"
+        else (water.efficiency, system.EFFICIENCY)
+    )
+    ours: Mapping[str, float] = {str(name): share for name, share in by_ranch.items()}
+    if kind not in ours:
+        assumed.append(water.divide_by)
+    factor = ours.get(kind, usual[kind])
+    rate, flow = _number(data["rate_mm_h"], np.nan), _number(data["flow_m3_h"], np.nan)
+    if flow > 0:
+        by_flow = system.rate_mm_h(flow, area_ha)
+        if abs(by_flow - rate) > APART * by_flow:
+            assumed.append("flow_not_rate")
+        return _Hydraulics(by_flow, flow, factor)
+    if not rate > 0:
+        assumed.append("rate")
+        rate = system.USUAL_RATE_MM_H[kind]
+    return _Hydraulics(rate, system.flow_m3_h(rate, area_ha), factor)
+
+
+def _log(
+    row: Any, profile: CropProfile, facts: Facts, hydraulics: _Hydraulics, assumed: list[str]
+) -> tuple[float, float]:
+    """Give the crop's use from the last set to the visit, and the net depth that ran after the visit [mm]."""
+    mine = None if facts.log is None else facts.log[facts.log["valve"] == row.valve]
+    if mine is None or mine.empty:
+        assumed.append("no_log")
+        return float("nan"), 0.0
+    days = pd.Series([moment.date() for moment in mine["end"]], index=mine.index)
+    before = mine[days <= facts.visit_end]
+    since = float("nan")
+    if len(before):
+        last = max(moment.date() for moment in before["end"])
+        since = crop_use_mm(profile, facts.eto, last, facts.visit_end + dt.timedelta(days=1))
+    after = mine[(days > facts.visit_end) & (days < facts.start + dt.timedelta(days=1))]
+    hours = (after["end"] - after["start"]).dt.total_seconds().to_numpy() / 3600.0
+    gross = np.where(after["mm"].notna(), after["mm"].to_numpy(dtype=float), hours * hydraulics.rate)
+    return since, float(gross.sum()) * hydraulics.factor
+
+
+def _number(value: Any, other: float) -> float:
+    return float(value) if value is not None and np.isfinite(value) else other
+
+
+def _text(value: Any) -> str | None:
+    return str(value).strip() or None if isinstance(value, str) else None

@@ -1,0 +1,196 @@
+"""What a plan may be chosen from, and what comes of choosing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stressmap.water.hours import Span
+from stressmap.water.relief import Curve, Floats, Ints
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What the plan may choose from: n valve zones, p pumps.
+
+    Parameters
+    ----------
+    names : tuple of str, length n
+        Valves.
+    flow_m3_h : array of float, shape (n,)
+        [m3/h].
+    pump : array of int, shape (n,)
+        Pump of each valve, 0 and up.
+    capacity_m3_h : array of float, shape (p,)
+        [m3/h]; infinite where not limited.
+    volume_m3 : float
+        Water there is [m3]; infinite where not limited.
+    step_hours : float
+        Length of a time step [h].
+    windows : tuple of int
+        Time steps in each stretch of time in which water may run.
+    rest_steps : int
+        Time steps that lie between two sets of one valve in one stretch.
+    runs : tuple, length n
+        Lengths that a set of the valve may have, ranges of steps with both ends.
+    most_sets : array of int, shape (n,)
+        Sets that the valve may get.
+    most_steps : array of int, shape (n,)
+        Steps that the valve may get in all.
+    curves : tuple of Curve, length n
+        What steps are worth.
+    """
+
+    names: tuple[str, ...]
+    flow_m3_h: Floats
+    pump: Ints
+    capacity_m3_h: Floats
+    volume_m3: float
+    step_hours: float
+    windows: tuple[int, ...]
+    rest_steps: int
+    runs: tuple[tuple[Span, ...], ...]
+    most_sets: Ints
+    most_steps: Ints
+    curves: tuple[Curve, ...]
+
+    def __len__(self) -> int:
+        """Return n."""
+        return len(self.names)
+
+    @property
+    def hours_steps(self) -> int:
+        """Time steps in which water may run."""
+        return sum(self.windows)
+
+    @property
+    def room(self) -> int:
+        """Steps that a valve's sets can fill, each with the rest after it: the hours and a rest a stretch."""
+        return self.hours_steps + self.rest_steps * len(self.windows)
+
+    def allowed(self, valve: int, steps: int) -> int:
+        """Give the largest total, no more than asked, that a valve's sets can make up.
+
+        Parameters
+        ----------
+        valve : int
+            Place of the valve.
+        steps : int
+            Total asked for.
+
+        Returns
+        -------
+        int
+        """
+        sets, most = int(self.most_sets[valve]), int(self.most_steps[valve])
+        return allowed_total(min(steps, most), self.runs[valve], sets, (self.room, self.rest_steps))
+
+    def volume_of(self, steps: NDArray[np.int64] | Floats) -> float:
+        """Give the water that steps take.
+
+        Parameters
+        ----------
+        steps : array, shape (n,)
+            Of each valve.
+
+        Returns
+        -------
+        float
+            [m3].
+        """
+        return float(self.flow_m3_h @ steps) * self.step_hours
+
+    def worth(self, steps: NDArray[np.int64]) -> float:
+        """Give the weighted stress that steps relieve.
+
+        Parameters
+        ----------
+        steps : array of int, shape (n,)
+            Of each valve.
+
+        Returns
+        -------
+        float
+            [ha·bar²].
+        """
+        return float(sum(float(c.at(k)) for c, k in zip(self.curves, steps, strict=True)))
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A plan and how good it is known to be.
+
+    Parameters
+    ----------
+    steps : array of int, shape (n,)
+        Time steps of each valve.
+    worth : float
+        Weighted stress relieved [ha·bar²].
+    bound : float
+        No plan can relieve more [ha·bar²].
+    stopped : str
+        ``""`` where the search ended by itself, else ``"time"`` or ``"nodes"``.
+    """
+
+    steps: Ints
+    worth: float
+    bound: float
+    stopped: str = ""
+
+    @property
+    def gap(self) -> float:
+        """Share of the bound that may be missing, 0 to 1."""
+        return max(0.0, self.bound - self.worth) / self.bound if self.bound > 0 else 0.0
+
+
+def allowed_total(
+    steps: int, runs: tuple[Span, ...], most_sets: int, room: tuple[int, int] | None = None
+) -> int:
+    """Give the largest total, no more than asked, that sets of allowed lengths can make up.
+
+    Parameters
+    ----------
+    steps : int
+        Total asked for.
+    runs : tuple of (int, int)
+        Lengths that a set may have, both ends.
+    most_sets : int
+        Limit on the number of sets.
+    room : tuple of (int, int), optional
+        Steps that sets may fill if each is followed by a rest, and the steps of a rest.
+
+    Returns
+    -------
+    int
+        0 where nothing that small can be made.
+
+    Examples
+    --------
+    >>> [allowed_total(steps, ((6, 8),), 7) for steps in (5, 11, 13)]
+    [0, 8, 13]
+    >>> allowed_total(20, ((6, 8),), 7, (20, 5))
+    8
+    """
+    best = 0
+    sums = {(0, 0)}
+    for number in range(1, (most_sets if runs else 0) + 1):
+        top = steps if room is None else min(steps, room[0] - room[1] * number)
+        sums = _ranges_merged([(a + low, b + high) for a, b in sums for low, high in runs if a + low <= top])
+        if not sums:
+            break
+        best = max([best, *(min(b, top) for _, b in sums)])
+        if best == steps:
+            break
+    return best
+
+
+def _ranges_merged(ranges: list[Span]) -> set[Span]:
+    merged: list[Span] = []
+    for a, b in sorted(ranges):
+        if merged and a <= merged[-1][1] + 1:
+            merged[-1] = (merged[-1][0], max(b, merged[-1][1]))
+        else:
+            merged.append((a, b))
+    return set(merged)

@@ -1,0 +1,87 @@
+"""Plan and timetable together: what the plan gives and a timetable can hold."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stressmap.water.grow import grow
+from stressmap.water.hours import Calendar
+from stressmap.water.plan import solve
+from stressmap.water.problem import Problem, Solution
+from stressmap.water.relief import Floats
+from stressmap.water.timetable import Timetable, lay_out
+
+ROUNDS = 4
+CLOSE = 1e-9
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A plan that can be carried out.
+
+    Parameters
+    ----------
+    solution : Solution
+        What the valves really get by the timetable, held against the proven bound.
+    timetable : Timetable
+        When.
+    asked_worth : float
+        What the plan was worth before it was laid in time [ha·bar²].
+    """
+
+    solution: Solution
+    timetable: Timetable
+    asked_worth: float
+
+
+def realise(
+    problem: Problem,
+    calendar: Calendar,
+    urgency: Floats,
+    *,
+    time_limit_s: float = 30.0,
+) -> Plan:
+    """Find the best plan and lay it in time; where it does not fit, plan again with what does.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of n valves.
+    calendar : Calendar
+        When water may run and the crew is there.
+    urgency : array of float, shape (n,)
+        The higher, the earlier a valve is watered [bar].
+    time_limit_s : float
+        For all rounds together [s].
+
+    Returns
+    -------
+    Plan
+    """
+    began = time.monotonic()
+    first = solve(problem, time_limit_s=time_limit_s)
+    asked, narrowed = first, problem
+    best: Timetable | None = None
+    for _ in range(ROUNDS):
+        table = lay_out(problem, asked.steps, calendar, urgency)
+        if (table.steps < asked.steps).any():
+            table = grow(problem, calendar, table)
+        if best is None or problem.worth(table.steps) > problem.worth(best.steps) + CLOSE:
+            best = table
+        left = time_limit_s - (time.monotonic() - began)
+        if (table.steps >= asked.steps).all() or left <= 0:
+            break
+        narrowed = replace(
+            narrowed, most_steps=np.where(table.steps < asked.steps, table.steps, narrowed.most_steps)
+        )
+        asked = solve(narrowed, time_limit_s=left)
+    worth = problem.worth(best.steps) if best else 0.0
+    steps = best.steps if best else first.steps
+    return Plan(
+        Solution(steps, worth, max(first.bound, worth), first.stopped),
+        best or Timetable((), steps),
+        first.worth,
+    )

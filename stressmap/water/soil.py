@@ -1,0 +1,167 @@
+"""How much water the root zone gives up while the trees dry by one bar.
+
+The readily available share of the root zone's water is gone when the trees stand at the edge beyond which
+the crop's profile calls them driest; water is taken to go evenly with stress down to there. That is a
+judgement (standing: derived), good for first amounts; ``[water] mm_per_bar`` puts the ranch's own figure in
+its place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stressmap.agronomy.crops import CropProfile
+from stressmap.intake.units_of import normal
+from stressmap.units import M_PER_FOOT, MM_PER_INCH
+
+MM_M_PER_IN_FT = MM_PER_INCH / M_PER_FOOT
+DEFAULT_SOIL = "loam"
+SPAN_BAR = 6.0
+"""Bars from fully watered to the driest class, where a crop's profile does not say."""
+
+INCHES_PER_FOOT: dict[str, tuple[float, float]] = {
+    "very coarse sand": (0.40, 0.75),
+    "sand": (0.75, 1.25),
+    "sandy loam": (1.25, 1.75),
+    "loam": (1.50, 2.30),
+    "clay loam": (1.75, 2.50),
+    "clay": (1.60, 2.50),
+}
+"""Available water [in/ft], least and most, by class of texture: a university extension page (read)."""
+
+ALSO: dict[str, tuple[str, ...]] = {
+    "very coarse sand": ("very coarse sands", "gravelly sand", "arena muy gruesa"),
+    "sand": ("sands", "coarse sand", "fine sand", "loamy sand", "arena", "arenoso", "arena franca"),
+    "sandy loam": ("fine sandy loam", "sandy", "franco arenoso"),
+    "loam": ("very fine sandy loam", "silt loam", "silt", "franco", "franco limoso", "limo"),
+    "clay loam": ("silty clay loam", "sandy clay loam", "franco arcilloso", "franco arcillo limoso"),
+    "clay": ("sandy clay", "silty clay", "arcilla", "arcilloso", "heavy clay"),
+}
+
+ROOTS: dict[str, tuple[float, float]] = {
+    "prune": (1.5, 0.50),
+    "almond": (1.5, 0.40),
+    "walnut": (2.05, 0.50),
+    "pistachio": (1.25, 0.40),
+}
+"""Root depth [m] (middle of the range) and readily available share p of irrigated crops: FAO Irrigation and
+Drainage Paper 56, table 22 (stone fruit from memory, cross-checked; the others from memory only)."""
+
+OTHER_ROOTS = (1.5, 0.50)
+
+
+def texture_class(soil: str) -> str | None:
+    """Find the class of a soil texture.
+
+    Parameters
+    ----------
+    soil : str
+        As people write it, English or Spanish.
+
+    Returns
+    -------
+    str or None
+        Key of :data:`INCHES_PER_FOOT`; None for a word that is not known.
+
+    Examples
+    --------
+    >>> texture_class("Franco Arenoso"), texture_class("Silt loam"), texture_class("moon dust")
+    ('sandy loam', 'loam', None)
+    """
+    known = {normal(name): name for name in INCHES_PER_FOOT}
+    known |= {normal(other): name for name, others in ALSO.items() for other in others}
+    return known.get(normal(soil))
+
+
+def available_mm_per_m(texture: str) -> float:
+    """Give the available water of a texture, in the middle of its range.
+
+    Parameters
+    ----------
+    texture : str
+        Key of :data:`INCHES_PER_FOOT`.
+
+    Returns
+    -------
+    float
+        [mm of water per m of soil].
+
+    Examples
+    --------
+    >>> round(available_mm_per_m("loam"), 1)
+    158.3
+    """
+    low, high = INCHES_PER_FOOT[texture]
+    return (low + high) / 2.0 * MM_M_PER_IN_FT
+
+
+def readily_share(p_table: float, etc_mm_day: float) -> float:
+    """Give the share of the available water that trees take without stress, less on days of high demand.
+
+    Parameters
+    ----------
+    p_table : float
+        Share at a crop evapotranspiration of 5 mm a day.
+    etc_mm_day : float
+        Crop evapotranspiration [mm/day].
+
+    Returns
+    -------
+    float
+        Between 0.1 and 0.8. FAO Irrigation and Drainage Paper 56, table 22, footnote (from memory, formula
+        cross-checked): p = p(table) + 0.04 (5 - ETc).
+
+    Examples
+    --------
+    >>> round(readily_share(0.50, 8.0), 2)
+    0.38
+    """
+    return min(0.8, max(0.1, p_table + 0.04 * (5.0 - etc_mm_day)))
+
+
+@dataclass(frozen=True)
+class Store:
+    """What the root zone of a valve zone holds.
+
+    Parameters
+    ----------
+    mm_per_bar : float
+        Water that brings the trees back by one bar [mm].
+    most_mm : float
+        Most water that the root zone can be short of [mm]; infinite where ``mm_per_bar`` was set.
+    """
+
+    mm_per_bar: float
+    most_mm: float
+
+
+def store(texture: str, crop: CropProfile, etc_mm_day: float, *, root_depth_m: float | None = None) -> Store:
+    """Work out the water per bar of a soil and crop.
+
+    Parameters
+    ----------
+    texture : str
+        Key of :data:`INCHES_PER_FOOT`.
+    crop : CropProfile
+        The crop.
+    etc_mm_day : float
+        Crop evapotranspiration [mm/day].
+    root_depth_m : float, optional
+        [m]; by default the crop's.
+
+    Returns
+    -------
+    Store
+
+    Examples
+    --------
+    >>> from stressmap.agronomy.crops import load_profiles
+    >>> prune = load_profiles({}, "ranch.toml")["prune"]
+    >>> round(store("loam", prune, 5.0).mm_per_bar, 1)
+    19.8
+    """
+    depth, p_table = ROOTS.get(crop.name, OTHER_ROOTS)
+    held = available_mm_per_m(texture) * (root_depth_m or depth)
+    edges = crop.edges.below_baseline
+    span = edges[2] if edges else SPAN_BAR
+    return Store(readily_share(p_table, etc_mm_day) * held / span, held)

@@ -1,0 +1,99 @@
+"""The water plan alone, for trying amounts: from the files to the plan, without the maps."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from stressmap.errors import Notes
+from stressmap.findings import fit, ranked_valves
+from stressmap.pipeline import Progress, Silent
+from stressmap.settings import Ranch
+from stressmap.share.folder import staged
+from stressmap.share.water_files import write_curve, write_plan
+from stressmap.survey import Visit, assess_readings, load_inputs
+from stressmap.water.advice import Advice
+from stressmap.water.curve import Relief, relief_curve
+from stressmap.water.ranch import advise_ranch
+
+
+@dataclass(frozen=True)
+class Watered:
+    """What :func:`plan_water` made.
+
+    Parameters
+    ----------
+    advice : Advice
+        The plan.
+    curve : Relief or None
+        Relief against water, where it was asked for.
+    ranch : Ranch
+        Its name, units and languages.
+    visit : tuple of date
+        The readings it rests on.
+    notes : tuple of str
+        What the run had to say.
+    """
+
+    advice: Advice
+    curve: Relief | None
+    ranch: Ranch
+    visit: Visit
+    notes: tuple[str, ...]
+
+
+def plan_water(
+    source: Path,
+    *,
+    asked: Mapping[str, object] | None = None,
+    on: dt.date | None = None,
+    with_curve: bool = False,
+    out: Path | None = None,
+    progress: Progress | None = None,
+) -> Watered:
+    """Make the water plan alone.
+
+    Parameters
+    ----------
+    source : Path
+        A ``ranch.toml``.
+    asked : mapping, optional
+        What stands in for keys of ``[water]``: ``available`` [m3], ``days``.
+    on : date, optional
+        A day of the visit wanted.
+    with_curve : bool
+        Whether to plan for other amounts of water too.
+    out : Path, optional
+        Folder for the plan's files; by default nothing is written.
+    progress : Progress, optional
+        Told of stages and steps.
+
+    Returns
+    -------
+    Watered
+
+    Raises
+    ------
+    StressmapError
+        With the problems and the exit code.
+    """
+    notes, tell = Notes(), progress or Silent()
+    tell.stage("Reading files", 1)
+    inputs = load_inputs(source, notes)
+    assessed = assess_readings(inputs, on, notes)
+    tell.stage("Fitting", 1)
+    surface = fit(inputs, assessed, jobs=1).surface
+    for note in surface.notes:
+        notes.say(note)
+    valves = ranked_valves(inputs, assessed, surface)
+    tell.stage("Planning water", 1)
+    advice = advise_ranch(inputs, valves, assessed.visit, asked or {}, notes)
+    curve = relief_curve(advice.case) if with_curve else None
+    if out is not None:
+        with staged(out) as folder:
+            write_plan(advice, inputs.settings.ranch, folder)
+            if curve is not None:
+                write_curve(curve, inputs.settings.ranch, folder)
+    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes))

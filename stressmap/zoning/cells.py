@@ -1,0 +1,181 @@
+"""The grid laid over one block: which cells it needs, and which valve zone each is in.
+
+All blocks share one lattice whose lines are multiples of the cell size, so that their cells fit together in
+one raster. A block keeps every cell it touches, so that its zones can be cut exactly to its outline; the
+cells whose centre lies inside are what is mapped and averaged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from affine import Affine
+from numpy.typing import NDArray
+from rasterio.features import rasterize
+
+from stressmap.errors import Problem, SettingsError
+
+MOST_CELLS = 60_000_000
+"""Cells a ranch may have before the cell size is taken for a slip of the pen."""
+
+
+@dataclass(frozen=True)
+class Lattice:
+    """The lattice of a ranch.
+
+    Parameters
+    ----------
+    west, north : float
+        Outer corner of the first cell [m].
+    cell_m : float
+        Side of a cell [m].
+    shape : tuple of int
+        Rows and columns.
+    """
+
+    west: float
+    north: float
+    cell_m: float
+    shape: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class BlockCells:
+    """The cells that one block touches, m of them.
+
+    Parameters
+    ----------
+    row, col : array of int, shape (m,)
+        Place in the ranch's lattice.
+    xy : array of float, shape (m, 2)
+        Centres, easting and northing [m].
+    valve : array of int, shape (m,)
+        Position in the ranch's valves, -1 for none.
+    inside : array of bool, shape (m,)
+        Whether the centre lies in the block.
+    """
+
+    row: NDArray[np.int64]
+    col: NDArray[np.int64]
+    xy: NDArray[np.float64]
+    valve: NDArray[np.int64]
+    inside: NDArray[np.bool_]
+
+
+def lattice(blocks: gpd.GeoDataFrame, cell_m: float) -> Lattice:
+    """Lay the lattice that covers all blocks.
+
+    Parameters
+    ----------
+    blocks : GeoDataFrame
+        In the working CRS.
+    cell_m : float
+        Side of a cell [m].
+
+    Returns
+    -------
+    Lattice
+
+    Raises
+    ------
+    SettingsError
+        If the blocks would hold over :data:`MOST_CELLS` cells.
+    """
+    cells = float(blocks.geometry.area.sum()) / cell_m**2
+    if cells > MOST_CELLS:
+        enough = (cells / MOST_CELLS) ** 0.5 * cell_m
+        what = f"cell_m = {cell_m:g} would make {cells:.3g} cells"
+        remedy = f"Use {np.ceil(enough * 10) / 10:g} m or more"
+        raise SettingsError(Problem("ranch.toml", what, remedy, column="map.cell_m"))
+    west, south, east, north = blocks.total_bounds
+    left, top = np.floor(west / cell_m), np.ceil(north / cell_m)
+    rows, cols = int(top - np.floor(south / cell_m)), int(np.ceil(east / cell_m) - left)
+    return Lattice(float(left * cell_m), float(top * cell_m), cell_m, (max(rows, 1), max(cols, 1)))
+
+
+def block_cells(blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, grid: Lattice) -> Iterator[BlockCells]:
+    """Give the cells block by block, in the order of ``blocks``.
+
+    Parameters
+    ----------
+    blocks, valves : GeoDataFrame
+        In the working CRS, valves with their block.
+    grid : Lattice
+        From :func:`lattice`.
+
+    Yields
+    ------
+    BlockCells
+        At least one cell, at least one of them inside.
+    """
+    for position in range(len(blocks)):
+        yield cells_of_block(blocks, valves, grid, position)
+
+
+def cells_of_block(
+    blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, grid: Lattice, position: int
+) -> BlockCells:
+    """Give the cells of one block.
+
+    Parameters
+    ----------
+    blocks, valves : GeoDataFrame
+        In the working CRS, valves with their block.
+    grid : Lattice
+        From :func:`lattice`.
+    position : int
+        Of the block in ``blocks``.
+
+    Returns
+    -------
+    BlockCells
+        At least one cell, at least one of them inside.
+    """
+    mine = np.flatnonzero(valves["block"].to_numpy() == blocks["block"].iloc[position])
+    shapes = valves.geometry.to_numpy()
+    return _cells_of(blocks.geometry.iloc[position], [(shapes[i], int(i) + 1) for i in mine], grid)
+
+
+def _cells_of(outline: Any, zones: list[tuple[Any, int]], grid: Lattice) -> BlockCells:
+    size = grid.cell_m
+    west, south, east, north = outline.bounds
+    left, top = int((west - grid.west) // size), int((grid.north - north) // size)
+    cols = max(int(np.ceil((east - grid.west) / size)) - left, 1)
+    rows = max(int(np.ceil((grid.north - south) / size)) - top, 1)
+    frame = Affine(size, 0, grid.west + left * size, 0, -size, grid.north - top * size)
+    touched = _burn([(outline, 1)], (rows, cols), frame, all_touched=True)
+    inside = _burn([(outline, 1)], (rows, cols), frame)
+    valve = _burn(zones, (rows, cols), frame)
+    near = _burn(zones, (rows, cols), frame, all_touched=True)
+    valve = np.where((valve == 0) & (inside == 0), near, valve)
+    if not inside.any():
+        point = outline.representative_point()
+        place = int((frame.f - point.y) // size), int((point.x - frame.c) // size)
+        inside[place] = touched[place] = 1
+        valve[place] = near[place]
+    row, col = np.nonzero(touched | inside)
+    xy = np.column_stack([frame.c + (col + 0.5) * size, frame.f - (row + 0.5) * size])
+    return BlockCells(
+        row=row + top,
+        col=col + left,
+        xy=xy,
+        valve=valve[row, col].astype(np.int64) - 1,
+        inside=inside[row, col].astype(bool),
+    )
+
+
+def _burn(
+    shapes: list[tuple[Any, int]], shape: tuple[int, int], frame: Affine, *, all_touched: bool = False
+) -> NDArray[np.int32]:
+    solid = [(s, v) for s, v in shapes if not shapely.is_empty(s)]
+    if not solid:
+        return np.zeros(shape, dtype=np.int32)
+    burnt: NDArray[np.int32] = rasterize(
+        solid, out_shape=shape, transform=frame, all_touched=all_touched, dtype="int32"
+    )
+    return burnt

@@ -1,0 +1,100 @@
+"""The crew sheet, read back by a PDF library that had no part in writing it."""
+
+import dataclasses
+import datetime as dt
+import re
+from collections import Counter
+from pathlib import Path
+
+import pandas as pd
+import pypdf
+import pytest
+from content import full, ranch, small
+
+from stressmap.share.crew_sheet import write_crew_sheet
+from stressmap.share.words import Words
+
+POINTS_PER_MM = 72 / 25.4
+
+
+def read(content, folder: Path) -> pypdf.PdfReader:
+    path = folder / "crew_sheet.pdf"
+    write_crew_sheet(content, path)
+    return pypdf.PdfReader(path)
+
+
+def text_of(reader: pypdf.PdfReader) -> str:
+    return "\n".join(page.extract_text() for page in reader.pages)
+
+
+def test_every_valve_is_there_once_in_the_order_of_rank(tmp_path: Path) -> None:
+    content = ranch([(f"Q{i:02d}", "prune", 5) for i in range(9)], across=3)
+    found = re.findall(r"Q\d\d-\d", text_of(read(content, tmp_path)))
+    assert found == content.valves["valve"].tolist()
+    assert Counter(found).most_common(1)[0][1] == 1
+
+
+def test_hours_and_times_of_the_plan_are_filled_in(tmp_path: Path) -> None:
+    text = text_of(read(full(), tmp_path))
+    for expected in ("10 h 30 min", "Jul 16 20:00 - Jul 17 06:30", "499,285 gal", "8 h 15 min", "6 h 00 min"):
+        assert expected in text
+    assert text.count("no water / sin agua") == 3
+
+
+def test_without_a_plan_there_is_room_to_write(tmp_path: Path) -> None:
+    text = text_of(read(small(), tmp_path))
+    assert text.count("Hours / Horas") == 8
+    assert "no water" not in text
+
+
+@pytest.mark.parametrize("languages", [("en",), ("es",), ("en", "es")])
+def test_it_speaks_the_languages_set(languages, tmp_path: Path) -> None:
+    content = ranch([("Q1", "prune", 2)], across=1, languages=languages)
+    text = text_of(read(content, tmp_path))
+    for language in ("en", "es"):
+        words = Words(language)
+        for key in ("title", "leak", "clogged", "no_pressure", "done", "call", "caution_1", "caution_2"):
+            assert (words(f"sheet.{key}") in text) == (language in languages)
+
+
+@pytest.mark.parametrize(("units", "size"), [("us", (215.9, 279.4)), ("metric", (210.0, 297.0))])
+def test_paper_goes_with_the_units(units: str, size, tmp_path: Path) -> None:
+    """US letter (ANSI/ASME Y14.1 size A, 8.5 by 11 in) and A4 (ISO 216); from memory only."""
+    page = read(ranch([("Q1", "prune", 2)], across=1, units=units), tmp_path).pages[0]
+    shown = (float(page.mediabox.width) / POINTS_PER_MM, float(page.mediabox.height) / POINTS_PER_MM)
+    assert shown == pytest.approx(size, abs=0.1)
+
+
+def test_nothing_runs_off_the_paper(tmp_path: Path) -> None:
+    reader = read(full(), tmp_path)
+    page, spots = reader.pages[0], []
+    page.extract_text(
+        visitor_text=lambda text, _cm, tm, *_: spots.append((tm[4], tm[5])) if text.strip() else None
+    )
+    assert len(spots) > 60
+    width, height = float(page.mediabox.width), float(page.mediabox.height)
+    assert all(20 < x < width - 20 and 20 < y < height - 20 for x, y in spots)
+
+
+def test_names_that_bite_are_only_names(tmp_path: Path) -> None:
+    text = text_of(read(small(), tmp_path))
+    assert "Willow <Flat> & Sons" in text
+    assert "<script>wind-3" in text
+
+
+def test_the_same_run_gives_the_same_bytes(tmp_path: Path) -> None:
+    for name in ("a.pdf", "b.pdf"):
+        write_crew_sheet(full(), tmp_path / name)
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+def test_more_sets_than_lines_are_counted(tmp_path: Path) -> None:
+    content = full()
+    start = pd.Timestamp("2026-07-16 01:00", tz="America/Los_Angeles")
+    first = content.valves["valve"].iloc[0]
+    sets = [(first, start + dt.timedelta(days=d), start + dt.timedelta(days=d, hours=3)) for d in range(5)]
+    content = dataclasses.replace(content, timetable=pd.DataFrame(sets, columns=["valve", "start", "end"]))
+    text = text_of(read(content, tmp_path))
+    assert "Jul 16 01:00 - Jul 16 04:00" in text
+    assert "Jul 18 01:00 - Jul 18 04:00 +2" in text
+    assert "Jul 19" not in text

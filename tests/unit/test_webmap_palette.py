@@ -1,0 +1,81 @@
+"""The colours must differ for every eye, in CIELAB, and the words on them must stand out.
+
+Simulated colour blindness: A Physiologically-based Model for Simulation of Color Vision Deficiency, IEEE
+Transactions on Visualization and Computer Graphics 15(6):1291-1298, 2009, matrices for severity 1.0 (from
+memory, cross-checked: each row must sum to 1, so that grey stays grey). CIELAB: CIE 15, with the D65 white
+and the sRGB primaries of IEC 61966-2-1 (from memory, cross-checked on white, black and pure red).
+"""
+
+from itertools import combinations
+
+import numpy as np
+import pytest
+
+from stressmap.share.palette import PATTERN, PRIORITY, contrast, ink_on, ramp, rgb
+
+BLINDNESS = {
+    "none": np.eye(3),
+    "protan": np.array([
+        [0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998],
+    ]),
+    "deutan": np.array([
+        [0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881],
+    ]),
+    "tritan": np.array([
+        [1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900],
+    ]),
+}  # fmt: skip
+TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
+LEAST_APART = 25.0
+"""CIE 1976 distance between any two priorities; about ten times what the eye can just tell apart."""
+
+
+def linear(colour: str) -> np.ndarray:
+    c = np.array(rgb(colour)) / 255
+    return np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+
+
+def lab(light: np.ndarray) -> np.ndarray:
+    xyz = TO_XYZ @ np.clip(light, 0, 1) / (TO_XYZ @ np.ones(3))
+    f = np.where(xyz > (6 / 29) ** 3, np.cbrt(xyz), xyz / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
+
+
+def seen(colour: str, kind: str) -> np.ndarray:
+    return lab(BLINDNESS[kind] @ linear(colour))
+
+
+def test_the_yardstick_itself() -> None:
+    for matrix in BLINDNESS.values():
+        np.testing.assert_allclose(matrix.sum(axis=1), 1, atol=2e-6)
+    np.testing.assert_allclose(lab(linear("#ffffff")), [100, 0, 0], atol=0.02)
+    np.testing.assert_allclose(lab(linear("#ff0000")), [53.24, 80.09, 67.20], atol=0.05)
+
+
+@pytest.mark.parametrize("kind", BLINDNESS)
+def test_priorities_differ_for_every_eye(kind: str) -> None:
+    for one, other in combinations(PRIORITY.values(), 2):
+        assert np.linalg.norm(seen(one, kind) - seen(other, kind)) > LEAST_APART
+
+
+@pytest.mark.parametrize("kind", BLINDNESS)
+def test_a_more_urgent_priority_is_darker_for_every_eye(kind: str) -> None:
+    lightness = [seen(colour, kind)[0] for _, colour in sorted(PRIORITY.items())]
+    assert np.all(np.diff(lightness) > 10)
+
+
+def test_words_on_priorities_can_be_read() -> None:
+    for colour in PRIORITY.values():
+        assert contrast(colour, ink_on(colour)) > 4.5
+
+
+def test_every_priority_has_a_pattern_of_its_own() -> None:
+    assert len(set(PATTERN.values())) == len(PRIORITY) == 4
+
+
+def test_ramps_get_darker_step_by_step() -> None:
+    from stressmap.share.palette import DRY_RAMP, UNSURE_RAMP
+
+    for colours in (DRY_RAMP, UNSURE_RAMP):
+        steps = ["#{:02x}{:02x}{:02x}".format(*row) for row in ramp(colours, 30)]
+        assert np.all(np.diff([lab(linear(c))[0] for c in steps]) < 0)

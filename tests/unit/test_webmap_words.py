@@ -1,0 +1,92 @@
+import datetime as dt
+import re
+from string import Formatter
+
+import pytest
+
+from stressmap.settings import FLAG_CODES
+from stressmap.share.words import Words, missing
+
+EN, ES = Words("en").table(), Words("es").table()
+
+
+def blanks(text: str) -> set[str]:
+    return {name for _, name, _, _ in Formatter().parse(text) if name}
+
+
+def test_no_text_is_missing_in_either_language() -> None:
+    assert missing(EN, ES) == set()
+    assert missing(ES, EN) == set()
+
+
+def test_both_languages_fill_in_the_same_values() -> None:
+    differ = {
+        f"{section}.{name}"
+        for section, names in EN.items()
+        for name, text in names.items()
+        if text and blanks(text) != blanks(ES[section][name])
+    }
+    assert differ <= {"locale.date", "locale.date_metric"}
+
+
+def test_a_spanish_text_is_not_the_english_one() -> None:
+    """Signs, units and words that are the same in both languages stay."""
+    same = {
+        f"{section}.{name}" for section, names in EN.items() for name, text in names.items()
+        if text == ES[section][name] and re.search(r"[A-Za-z]{3}", re.sub(r"\{\w+\}", "", text))
+    }  # fmt: skip
+    assert same <= {
+        "locale.date_metric",
+        "card.bars",
+        "card.acres",
+        "card.gallons",
+        "card.hours",
+        "card.kilopascals",
+        "report.area_axis_us",
+    }
+
+
+def test_every_flag_has_words() -> None:
+    assert set(EN["flag"]) == set(FLAG_CODES)
+
+
+def test_the_trade_words_of_the_contract() -> None:
+    """Labels of the four priorities (the contract's table)."""
+    assert [EN["priority"][f"p{n}"] for n in (1, 2, 3, 4)] == [
+        "water first",
+        "water next",
+        "watch",
+        "can wait",
+    ]
+    assert [ES["priority"][f"p{n}"] for n in (1, 2, 3, 4)] == [
+        "regar primero", "regar después", "vigilar", "puede esperar",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(("units", "expected"), [("us", "10.0 acres"), ("metric", "4.05 ha")])
+def test_area_in_the_units_people_see(units: str, expected: str) -> None:
+    assert Words("en", units).area(4.0468564224) == expected
+
+
+def test_what_is_not_known_is_said_so() -> None:
+    nan = float("nan")
+    assert Words("en").number(nan) == "no data"
+    assert Words("es").percent(nan) == "sin dato"
+    assert Words("en").known("crop", "quince") == "quince"
+
+
+def test_nothing_uncertain_is_called_certain() -> None:
+    assert [Words("en").percent(p) for p in (0, 0.001, 0.5, 0.999, 1)] == [
+        "0 %",
+        "1 %",
+        "50 %",
+        "99 %",
+        "100 %",
+    ]
+
+
+def test_days_of_a_visit() -> None:
+    one, two = dt.date(2026, 7, 14), dt.date(2026, 7, 15)
+    assert Words("en", "us").days(one, one) == "Jul 14, 2026"
+    assert Words("en", "metric").days(one, two) == "14 Jul 2026 to 15 Jul 2026"
+    assert Words("es", "us").days(one, two) == "14 jul 2026 al 15 jul 2026"
