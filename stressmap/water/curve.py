@@ -50,7 +50,7 @@ class Relief:
     points : tuple of Point
         Rising.
     knee : int
-        Place of the first point from which one more megalitre buys little.
+        Place of the point from which on one more megalitre always buys little.
     """
 
     points: tuple[Point, ...]
@@ -87,7 +87,7 @@ def relief_curve(case: Case, *, points: int = POINTS, time_limit_s: float = 30.0
         found.append(_point(case, best, possible))
     slopes = [_per_ml(a, b) for a, b in pairwise(found)]
     first = next((s for s in slopes if s > 0), 0.0)
-    knee = next((k for k, s in enumerate(slopes) if s < LITTLE * first), len(found) - 1)
+    knee = 1 + max((k for k, s in enumerate(slopes) if first > 0 and s >= LITTLE * first), default=-1)
     told = [replace(p, per_ml=s) for p, s in zip(found, [*slopes, float("nan")], strict=True)]
     return Relief(tuple(told), knee)
 

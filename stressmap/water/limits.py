@@ -61,23 +61,6 @@ def long_set_rows(problem: Problem, set_of: Ints, low: Floats) -> sparse.csr_arr
     return sparse.csr_array(np.array(kept).reshape(len(kept), len(long)))
 
 
-def fits(problem: Problem, steps: Ints) -> bool:
-    """Tell whether steps keep within the water and the pumps' hours.
-
-    Parameters
-    ----------
-    problem : Problem
-        Of n valves.
-    steps : array of int, shape (n,)
-        Time steps of each valve.
-
-    Returns
-    -------
-    bool
-    """
-    return bool((step_rows(problem) @ steps <= OVER).all())
-
-
 def _pump_shares(problem: Problem) -> list[Floats]:
     """Return for each pump that is limited the share of it that each valve takes."""
     shares = []

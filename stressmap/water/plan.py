@@ -69,7 +69,7 @@ def solve(problem: Problem, *, time_limit_s: float = 30.0, gap: float | None = N
     wanted = gap if gap is not None else (TIGHT_GAP if len(problem) <= SMALL else WIDE_GAP)
     shape = _shape(problem)
     options = {"mip_rel_gap": wanted, "time_limit": time_limit_s, "node_limit": MOST_NODES}
-    found = _run(problem, shape, whole=True, options=options)
+    found = _run(problem, shape, options)
     stopped = "" if found.status == 0 else _why(found.message)
     if found.x is None:
         return Solution(none, 0.0, _all_worth(problem), stopped)
@@ -81,30 +81,11 @@ def solve(problem: Problem, *, time_limit_s: float = 30.0, gap: float | None = N
     return Solution(steps, worth, min(bound, _all_worth(problem)), stopped)
 
 
-def relaxed(problem: Problem) -> Floats:
-    """Find the best plan as if valves could be opened for parts of their least hours; quick.
-
-    Parameters
-    ----------
-    problem : Problem
-        What may be chosen from.
-
-    Returns
-    -------
-    array of float, shape (n,)
-        Time steps of each valve, not whole.
-    """
-    if _all_worth(problem) <= 0.0 or problem.volume_m3 <= 0.0:
-        return np.zeros(len(problem))
-    shape = _shape(problem)
-    return _steps_in(_run(problem, shape, whole=False, options={}).x, shape)
-
-
-def _run(problem: Problem, shape: _Shape, *, whole: bool, options: dict[str, float]) -> Any:
+def _run(problem: Problem, shape: _Shape, options: dict[str, float]) -> Any:
     pieces = len(shape.piece_of)
     return milp(
         _costs(problem, shape),
-        integrality=np.concatenate([np.zeros(pieces), np.full(shape.size - pieces, int(whole))]),
+        integrality=np.concatenate([np.zeros(pieces), np.ones(shape.size - pieces)]),
         bounds=_bounds(problem, shape),
         constraints=_constraints(problem, shape),
         options=options,

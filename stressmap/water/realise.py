@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from stressmap.water.grow import grow
 from stressmap.water.hours import Calendar
 from stressmap.water.plan import solve
 from stressmap.water.problem import Problem, Solution
@@ -66,6 +67,8 @@ def realise(
     best: Timetable | None = None
     for _ in range(ROUNDS):
         table = lay_out(problem, asked.steps, calendar, urgency)
+        if (table.steps < asked.steps).any():
+            table = grow(problem, calendar, table)
         if best is None or problem.worth(table.steps) > problem.worth(best.steps) + CLOSE:
             best = table
         left = time_limit_s - (time.monotonic() - began)

@@ -100,6 +100,25 @@ class Thirst:
         """
         return np.asarray(np.clip(np.asarray(net_mm, float), 0.0, self.need_mm) / self.mm_per_bar)
 
+    def pieces(self, top_mm: Floats, count: int) -> Floats:
+        """Give the worth of equal pieces of depth, one upon another.
+
+        Parameters
+        ----------
+        top_mm : array of float, shape (n,)
+            Net depth that the pieces come to together [mm].
+        count : int
+            How many pieces.
+
+        Returns
+        -------
+        array of float, shape (n, count)
+            [ha·bar²], never rising from piece to piece.
+        """
+        depth = np.linspace(0.0, 1.0, count + 1)[:, None] * np.minimum(top_mm, self.need_mm)
+        left = weighted_stress(self.dry_bar - depth / self.mm_per_bar, self.se_bar)
+        return np.asarray(-np.diff(left, axis=0).T * self.weight[:, None])
+
     def drawn(self, dry_bar: Floats) -> Thirst:
         """Give the same zones with their stress known to be something else.
 

@@ -7,7 +7,7 @@ orders are tried. A valve is split only where no single stretch holds it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -37,47 +37,117 @@ class Set:
     valve: int
 
 
-@dataclass
-class _Pump:
-    """A pump's hours as they fill up."""
+class Lane:
+    """A pump's hours as they fill up.
 
-    problem: Problem
-    calendar: Calendar
-    rest: int
-    load: Floats
-    capacity: float
-    sets: list[Set] = field(default_factory=list)
+    Parameters
+    ----------
+    problem : Problem
+        Of n valves.
+    calendar : Calendar
+        When water may run and the crew is there.
+    pump : int
+        Which pump.
+    """
+
+    def __init__(self, problem: Problem, calendar: Calendar, pump: int) -> None:
+        self.problem, self.calendar = problem, calendar
+        self.rest = problem.rest_steps * calendar.cells_per_step
+        self.capacity = float(problem.capacity_m3_h[pump]) * (1 + 1e-9)
+        self.load = np.zeros(len(calendar.runs))
+        self.sets: list[Set] = []
+        self._possible: dict[int, Bools] = {}
+
+    def empty(self) -> None:
+        """Take all sets away."""
+        self.load[:] = 0.0
+        self.sets = []
 
     def starts(self, valve: int, steps: int) -> Ints:
-        """Return the cells at which a set could begin, earliest first."""
+        """Give the cells at which a set could begin.
+
+        Parameters
+        ----------
+        valve : int
+            Place of the valve.
+        steps : int
+            Length of the set.
+
+        Returns
+        -------
+        array of int
+            Earliest first.
+        """
         cells = steps * self.calendar.cells_per_step
-        possible = self.calendar.can_last(cells)
+        if cells not in self._possible:
+            self._possible[cells] = self.calendar.can_last(cells)
+        possible = self._possible[cells]
         if not len(possible):
             return np.zeros(0, dtype=np.int64)
-        taken = np.concatenate([[0], np.cumsum(self._taken(valve))])
+        taken = np.concatenate([[0], np.cumsum(self.taken(valve))])
         return np.flatnonzero(possible & (taken[cells:] == taken[: len(possible)]))
 
-    def _taken(self, valve: int) -> Bools:
-        room = self.capacity * (1 + 1e-9) - float(self.problem.flow_m3_h[valve])
-        taken = self.load > room
+    def taken(self, valve: int) -> Bools:
+        """Tell in which cells a valve cannot run beside what is laid.
+
+        Parameters
+        ----------
+        valve : int
+            Place of the valve.
+
+        Returns
+        -------
+        array of bool
+            One a cell.
+        """
+        taken = self.load > self.capacity - float(self.problem.flow_m3_h[valve])
         for other in self.sets:
             if other.valve == valve:
                 taken[max(0, other.start - self.rest) : other.end + self.rest] = True
         return np.asarray(taken)
 
     def free_steps(self, valve: int) -> int:
-        """Return the longest stretch in which the valve could still run."""
-        free = ~self._taken(valve) & self.calendar.runs
+        """Give the longest stretch in which a valve could still run.
+
+        Parameters
+        ----------
+        valve : int
+            Place of the valve.
+
+        Returns
+        -------
+        int
+            [time steps].
+        """
+        free = ~self.taken(valve) & self.calendar.runs
         edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
         longest = int((edges[1::2] - edges[::2]).max()) if len(edges) else 0
         return longest // self.calendar.cells_per_step
 
     def put(self, valve: int, start: int, steps: int) -> None:
+        """Lay a set.
+
+        Parameters
+        ----------
+        valve : int
+            Place of the valve.
+        start : int
+            First cell.
+        steps : int
+            Length.
+        """
         end = start + steps * self.calendar.cells_per_step
         self.load[start:end] += self.problem.flow_m3_h[valve]
         self.sets.append(Set(start, end, valve))
 
     def take_back(self, count: int) -> None:
+        """Take the last sets away.
+
+        Parameters
+        ----------
+        count : int
+            How many.
+        """
         for done in self.sets[len(self.sets) - count :]:
             self.load[done.start : done.end] -= self.problem.flow_m3_h[done.valve]
         del self.sets[len(self.sets) - count :]
@@ -128,7 +198,7 @@ def lay_out(problem: Problem, steps: Ints, calendar: Calendar, urgency: Floats) 
         jobs = [int(i) for i in np.flatnonzero((problem.pump == pump) & (steps > 0))]
         if jobs:
             sets += _best_of_orders(problem, steps, calendar, jobs, urgency)
-    return Timetable(tuple(sorted(sets)), _steps_of(sets, len(problem), calendar))
+    return Timetable(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
 
 
 Mark = tuple[float, int, int]
@@ -139,12 +209,13 @@ def _best_of_orders(
 ) -> list[Set]:
     """Lay a pump's valves in reasoned orders; then keep moving what was left out to the front."""
     best: tuple[Mark, list[Set]] | None = None
+    lane = Lane(problem, calendar, int(problem.pump[jobs[0]]))
     order, blame = jobs, np.zeros(len(problem))
     reasoned = _orders(problem, steps, jobs, urgency)
-    for _ in range(max(len(reasoned), min(MOST_TRIES, TRIES_TIMES_VALVES // len(jobs)))):
+    for trial in range(max(len(reasoned), min(MOST_TRIES, TRIES_TIMES_VALVES // len(jobs)))):
         order = reasoned.pop(0) if reasoned else sorted(jobs, key=lambda i: (-blame[i], order.index(i)))
-        sets = _fill(problem, steps, calendar, order)
-        got = _steps_of(sets, len(problem), calendar)
+        sets = _fill(lane, steps, order, even=trial % 2 == 0)
+        got = steps_of(sets, len(problem), calendar)
         moments = len({s.start for s in sets} | {s.end for s in sets})
         mark = (-round(problem.worth(got), 9), len(sets), moments)
         if best is None or mark < best[0]:
@@ -156,7 +227,23 @@ def _best_of_orders(
     return best[1] if best else []
 
 
-def _steps_of(sets: Iterable[Set], count: int, calendar: Calendar) -> Ints:
+def steps_of(sets: Iterable[Set], count: int, calendar: Calendar) -> Ints:
+    """Add up the steps that sets give each valve.
+
+    Parameters
+    ----------
+    sets : iterable of Set
+        In any order.
+    count : int
+        How many valves there are.
+    calendar : Calendar
+        For the length of a step.
+
+    Returns
+    -------
+    array of int, shape (count,)
+        [time steps].
+    """
     got = np.zeros(count, dtype=np.int64)
     for one in sets:
         got[one.valve] += (one.end - one.start) // calendar.cells_per_step
@@ -176,56 +263,98 @@ def _orders(problem: Problem, steps: Ints, jobs: list[int], urgency: Floats) -> 
     return [sorted(jobs, key=key) for key in keys]
 
 
-def _fill(problem: Problem, steps: Ints, calendar: Calendar, order: list[int]) -> list[Set]:
-    capacity = float(problem.capacity_m3_h[problem.pump[order[0]]])
-    cells = problem.rest_steps * calendar.cells_per_step
-    pump = _Pump(problem, calendar, cells, np.zeros(len(calendar.runs)), capacity)
+def _fill(lane: Lane, steps: Ints, order: list[int], *, even: bool) -> list[Set]:
+    lane.empty()
     for i in order:
-        if not _whole(pump, i, int(steps[i])) and not _split(pump, i, int(steps[i])):
-            _as_much_as_fits(pump, i, int(steps[i]))
-    return pump.sets
+        wanted = int(steps[i])
+        if not whole(lane, i, wanted) and not _split(lane, i, wanted, even=even):
+            _as_much_as_fits(lane, i, wanted)
+    return lane.sets
 
 
-def _can_be(runs: tuple[Span, ...], steps: int) -> bool:
+def can_be(runs: tuple[Span, ...], steps: int) -> bool:
+    """Tell whether a set may have a length.
+
+    Parameters
+    ----------
+    runs : tuple of (int, int)
+        Allowed lengths, both ends.
+    steps : int
+        The length.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> can_be(((6, 8), (12, 14)), 9)
+    False
+    """
     return any(low <= steps <= high for low, high in runs)
 
 
-def _whole(pump: _Pump, valve: int, steps: int) -> bool:
-    if not _can_be(pump.problem.runs[valve], steps):
+def whole(lane: Lane, valve: int, steps: int) -> bool:
+    """Lay a valve in one set, as early as it can be.
+
+    Parameters
+    ----------
+    lane : Lane
+        The pump's hours.
+    valve : int
+        Place of the valve.
+    steps : int
+        Length of the set.
+
+    Returns
+    -------
+    bool
+        False where there is no place for it; nothing is laid then.
+    """
+    if not can_be(lane.problem.runs[valve], steps):
         return False
-    starts = pump.starts(valve, steps)
+    starts = lane.starts(valve, steps)
     if not len(starts):
         return False
-    pump.put(valve, int(starts[0]), steps)
+    lane.put(valve, int(starts[0]), steps)
     return True
 
 
-def _split(pump: _Pump, valve: int, steps: int) -> bool:
-    """Lay a valve in as few sets as will hold it, as even as they go."""
-    runs = pump.problem.runs[valve]
+def _split(lane: Lane, valve: int, steps: int, *, even: bool) -> bool:
+    """Lay a valve in as few sets as will hold it: as even as they go, or as long as they go and a rest."""
+    runs = lane.problem.runs[valve]
     shortest = min((low for low, _ in runs), default=steps)
-    most = min(int(pump.problem.most_sets[valve]) + len(pump.calendar.windows), steps // max(1, shortest))
-    for count in range(2, most + 1):
-        sizes = [steps // count + (k < steps % count) for k in range(count)]
-        if not all(_can_be(runs, size) for size in sizes):
+    longest = max((high for _, high in runs), default=steps)
+    most = min(int(lane.problem.most_sets[valve]) + len(lane.calendar.windows), steps // max(1, shortest))
+    for count in range(max(2, -(-steps // longest)), most + 1):
+        sizes = _sizes(steps, count, (shortest, longest), even=even)
+        if not all(can_be(runs, size) for size in sizes):
             continue
         done = 0
-        for size in sizes:
-            if not _whole(pump, valve, size):
-                break
+        while done < count and whole(lane, valve, sizes[done]):
             done += 1
         if done == count:
             return True
-        pump.take_back(done)
+        lane.take_back(done)
     return False
 
 
-def _as_much_as_fits(pump: _Pump, valve: int, steps: int) -> None:
+def _sizes(steps: int, count: int, ends: tuple[int, int], *, even: bool) -> list[int]:
+    if even:
+        return [steps // count + (k < steps % count) for k in range(count)]
+    left, sizes = steps, []
+    for behind in range(count - 1, -1, -1):
+        sizes.append(min(ends[1], left - behind * ends[0]))
+        left -= sizes[-1]
+    return sizes
+
+
+def _as_much_as_fits(lane: Lane, valve: int, steps: int) -> None:
     """Lay the longest sets there is room for, one after another."""
     left = steps
-    for _ in range(int(pump.problem.most_sets[valve]) + len(pump.calendar.windows)):
-        size = min(left, pump.free_steps(valve))
-        while size > 0 and not _whole(pump, valve, size):
+    for _ in range(int(lane.problem.most_sets[valve]) + len(lane.calendar.windows)):
+        size = min(left, lane.free_steps(valve))
+        while size > 0 and not whole(lane, valve, size):
             size -= 1
         left -= size
         if size == 0 or left == 0:

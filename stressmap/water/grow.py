@@ -1,0 +1,108 @@
+"""What is left of water and pump hours when the timetable stands: sets made longer, or new ones put in."""
+
+from __future__ import annotations
+
+import heapq
+
+import numpy as np
+
+from stressmap.water.hours import Calendar
+from stressmap.water.problem import Problem
+from stressmap.water.relief import Ints
+from stressmap.water.timetable import Lane, Set, Timetable, can_be, steps_of, whole
+
+NEAR = 1e-9
+
+
+def grow(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
+    """Use what is left, step by step, where a step relieves the most for its water.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of n valves.
+    calendar : Calendar
+        When water may run and the crew is there.
+    table : Timetable
+        What is laid so far.
+
+    Returns
+    -------
+    Timetable
+        Within every limit; never less for any valve.
+    """
+    lanes = [Lane(problem, calendar, pump) for pump in range(len(problem.capacity_m3_h))]
+    for one in table.sets:
+        lane = lanes[int(problem.pump[one.valve])]
+        lane.put(one.valve, one.start, (one.end - one.start) // calendar.cells_per_step)
+    steps = table.steps.copy()
+    left = problem.volume_m3 * (1 + NEAR) - problem.volume_of(steps)
+    queue = [(-_gain(problem, steps, i), i) for i in range(len(problem)) if _gain(problem, steps, i) > 0]
+    heapq.heapify(queue)
+    while queue:
+        _, i = heapq.heappop(queue)
+        most = int(min(problem.most_steps[i] - steps[i], _affordable(problem, i, left)))
+        added = _longer(lanes[int(problem.pump[i])], i, most) or _another(
+            lanes[int(problem.pump[i])], i, most
+        )
+        steps[i] += added
+        left -= added * float(problem.flow_m3_h[i]) * problem.step_hours
+        if added and _gain(problem, steps, i) > 0:
+            heapq.heappush(queue, (-_gain(problem, steps, i), i))
+    sets = [one for lane in lanes for one in lane.sets]
+    return Timetable(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
+
+
+def _gain(problem: Problem, steps: Ints, valve: int) -> float:
+    """Return what one more step relieves for its water; nothing where the valve has all it may get."""
+    if steps[valve] >= problem.most_steps[valve]:
+        return 0.0
+    now, then = problem.curves[valve].at([steps[valve], steps[valve] + 1])
+    return float(then - now) / float(problem.flow_m3_h[valve])
+
+
+def _affordable(problem: Problem, valve: int, left_m3: float) -> float:
+    return float(np.floor(left_m3 / (float(problem.flow_m3_h[valve]) * problem.step_hours) + NEAR))
+
+
+def _longer(lane: Lane, valve: int, most: int) -> int:
+    """Make one of a valve's sets longer at its end or its start by as little as can be; give the steps."""
+    runs, step = lane.problem.runs[valve], lane.calendar.cells_per_step
+    for place, one in enumerate(lane.sets):
+        if one.valve != valve:
+            continue
+        length = (one.end - one.start) // step
+        sizes = [more for more in range(1, most + 1) if can_be(runs, length + more)]
+        for more in sizes[:1] if len(lane.calendar.lengths) == 1 else sizes:
+            longer = (
+                Set(one.start, one.end + more * step, valve),
+                Set(one.start - more * step, one.end, valve),
+            )
+            if any(_replaced(lane, place, new) for new in longer):
+                return more
+    return 0
+
+
+def _replaced(lane: Lane, place: int, new: Set) -> bool:
+    """Put a longer set in the place of one, if it fits."""
+    old = lane.sets[place]
+    if new.start < 0 or new.end > len(lane.calendar.runs):
+        return False
+    lane.load[old.start : old.end] -= lane.problem.flow_m3_h[old.valve]
+    del lane.sets[place]
+    steps = (new.end - new.start) // lane.calendar.cells_per_step
+    fits = new.start in lane.starts(new.valve, steps)
+    kept = new if fits else old
+    lane.load[kept.start : kept.end] += lane.problem.flow_m3_h[old.valve]
+    lane.sets.insert(place, kept)
+    return fits
+
+
+def _another(lane: Lane, valve: int, most: int) -> int:
+    """Put in one more set of the valve's least length; give its steps."""
+    runs = lane.problem.runs[valve]
+    least = runs[0][0] if runs else most + 1
+    count = sum(one.valve == valve for one in lane.sets)
+    if least > most or count >= lane.problem.most_sets[valve]:
+        return 0
+    return least if whole(lane, valve, least) else 0

@@ -1,0 +1,150 @@
+"""The need of a valve zone, step by step, against arithmetic done by hand."""
+
+import datetime as dt
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from stressmap.agronomy.crops import load_profiles
+from stressmap.settings import Water
+from stressmap.water.demand import Eto
+from stressmap.water.need import Facts, Need, needs
+
+VISIT_END, START = dt.date(2026, 7, 14), dt.date(2026, 7, 16)
+NEXT = dt.date(2026, 7, 23)
+ZONE = "America/Los_Angeles"
+
+
+def valve(**own: Any) -> pd.DataFrame:
+    row = {
+        "valve": "V1", "block": "B1", "crop": "prune", "area_ha": 4.0, "stress_bar": 2.0,
+        "stress_se_bar": 0.5, "swp_bar": -14.0, "target_bar": -12.0, "baseline_bar": -8.0,
+    }  # fmt: skip
+    return pd.DataFrame([row | own])
+
+
+def data(**own: Any) -> pd.DataFrame:
+    row = {
+        "valve": "V1", "block": "B1", "rate_mm_h": 1.5, "flow_m3_h": np.nan, "min_hours": np.nan,
+        "max_hours": np.nan, "pump": None,
+    }  # fmt: skip
+    return pd.DataFrame([row | own])
+
+
+def blocks(**own: Any) -> pd.DataFrame:
+    row = {
+        "block": "B1", "crop": "prune", "weight": 1.0, "irrigation": "drip", "soil": None, "harvest": None,
+        "planted": 2000.0,
+    }  # fmt: skip
+    return pd.DataFrame([row | own])
+
+
+def facts(log: pd.DataFrame | None = None, **water: Any) -> Facts:
+    return Facts(
+        water=Water.model_validate({"mm_per_bar": 10.0} | water),
+        profiles=MappingProxyType(load_profiles({}, "ranch.toml")),
+        rank_by="below_target",
+        visit_end=VISIT_END,
+        start=START,
+        next_turn=NEXT,
+        eto=Eto({}, 5.0, "set"),
+        log=log,
+    )
+
+
+def sets(*rows: tuple[str, float]) -> pd.DataFrame:
+    start = pd.DatetimeIndex([r[0] for r in rows]).tz_localize(ZONE)
+    hours = pd.to_timedelta([r[1] for r in rows], unit="h")
+    return pd.DataFrame({"valve": "V1", "start": start, "end": start + hours, "mm": np.nan})
+
+
+def one(
+    v: pd.DataFrame | None = None,
+    d: pd.DataFrame | None = None,
+    b: pd.DataFrame | None = None,
+    f: Facts | None = None,
+) -> Need:
+    given = (
+        valve() if v is None else v,
+        data() if d is None else d,
+        blocks() if b is None else b,
+        facts() if f is None else f,
+    )
+    return needs(*given)[0]
+
+
+def test_stress_and_use_make_the_need() -> None:
+    # Days 15 to 22 July, 0.90 x 5 mm each; the target goes down 8 bar in the 92 days from 1 May to 1 August.
+    use, let_down = 8 * 0.90 * 5.0, 9 * 8 / 92
+    found = one()
+    assert found.etc_until_mm == pytest.approx(use)
+    assert found.let_down_bar == pytest.approx(let_down)
+    assert found.need_mm == pytest.approx(2.0 * 10 + use - 10 * let_down)
+    assert found.end_bar == pytest.approx(found.need_mm / 10)
+    spread = 1.6448536 * 0.5 * 10
+    assert found.need_low_mm == pytest.approx(found.need_mm - spread, rel=1e-6)
+    assert found.need_high_mm == pytest.approx(found.need_mm + spread, rel=1e-6)
+
+
+def test_the_field_gets_more_by_uniformity_or_efficiency_but_never_both() -> None:
+    by_uniformity = one(f=facts(uniformity={"drip": 0.8}, efficiency={"drip": 0.5}))
+    by_efficiency = one(f=facts(divide_by="efficiency", uniformity={"drip": 0.8}, efficiency={"drip": 0.5}))
+    assert by_uniformity.hours_needed == pytest.approx(by_uniformity.need_mm / 0.8 / 1.5)
+    assert by_efficiency.hours_needed == pytest.approx(by_efficiency.need_mm / 0.5 / 1.5)
+
+
+def test_trees_wetter_than_the_target_use_up_their_store_first() -> None:
+    wet = one(v=valve(swp_bar=-11.0, stress_bar=-1.0))
+    assert wet.need_mm == pytest.approx(one().need_mm - 30.0)
+    assert one(v=valve(swp_bar=-6.0, stress_bar=-6.0)).need_mm == 0.0
+
+
+def test_water_that_ran_after_the_visit_counts() -> None:
+    ran = one(f=facts(sets(("2026-07-15 20:00", 6.0)), uniformity={"drip": 0.9}))
+    assert ran.given_mm == pytest.approx(6 * 1.5 * 0.9)
+    assert ran.need_mm == pytest.approx(one().need_mm - ran.given_mm)
+
+
+def test_the_log_raises_the_need_but_not_over_the_interval() -> None:
+    # Since 20 June: 25 days x 4.5 mm; the target allows 4 bar, 40 mm of it.
+    since = 25 * 0.90 * 5.0
+    raised = one(f=facts(sets(("2026-06-20 06:00", 10.0))))
+    assert raised.etc_since_mm == pytest.approx(since)
+    assert since - 40 > (2.0 + 1.6448536 * 0.5) * 10
+    assert raised.short_mm == pytest.approx((2.0 + 1.6448536 * 0.5) * 10, rel=1e-6)
+    wide = one(v=valve(stress_se_bar=5.0), f=facts(sets(("2026-06-20 06:00", 10.0))))
+    assert wide.short_mm == pytest.approx(since - 40)
+    assert one(f=facts(sets(("2026-07-10 06:00", 10.0)))).short_mm == pytest.approx(20.0)
+
+
+def test_flow_goes_before_rate_and_says_where_they_differ() -> None:
+    found = one(d=data(rate_mm_h=1.5, flow_m3_h=80.0))
+    assert found.rate_mm_h == pytest.approx(2.0)
+    assert "flow_not_rate" in found.assumed
+    agreed = one(d=data(rate_mm_h=2.05, flow_m3_h=80.0))
+    assert "flow_not_rate" not in agreed.assumed
+
+
+def test_everything_assumed_is_told_beside_the_valve() -> None:
+    bare = Facts(
+        water=Water(), profiles=load_profiles({}, "ranch.toml"), rank_by="below_target", visit_end=VISIT_END,
+        start=START, next_turn=NEXT, eto=Eto({}, 6.0, "assumed"), log=None,
+    )  # fmt: skip
+    found = one(d=data(rate_mm_h=np.nan), b=blocks(irrigation=None), f=bare)
+    assert set(found.assumed) == {"soil", "mm_per_bar", "system", "uniformity", "rate", "no_log", "eto"}
+    told = one(b=blocks(soil="clay loam"), f=facts(uniformity={"drip": 0.9}))
+    assert told.assumed == ("no_log",)
+
+
+def test_the_root_zone_cannot_be_short_of_more_than_it_holds() -> None:
+    sandy = one(v=valve(swp_bar=-60.0, stress_bar=48.0), b=blocks(soil="sand"), f=facts(mm_per_bar=None))
+    assert sandy.need_mm == pytest.approx(1.5 * 1.0 * 25.4 / 0.3048)
+
+
+def test_a_crop_without_a_target_counts_from_its_first_edge() -> None:
+    found = one(v=valve(target_bar=np.nan, stress_bar=9.0), f=facts())
+    assert "target" in found.assumed
+    assert found.dry_bar == pytest.approx(9.0)
