@@ -28,6 +28,8 @@ from stressmap.share.mend_list import write_mend_list
 from stressmap.share.report import Background, write_report
 from stressmap.share.starter import Start, write_start
 from stressmap.share.water_files import write_plan
+from stressmap.share.water_words import first_words
+from stressmap.share.water_words import tell as tell_plan
 from stressmap.survey import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.water.advice import plan_table, timetable_table
 from stressmap.water.ranch import advise_ranch
@@ -146,7 +148,9 @@ def run(
             error = dataclasses.asdict(assessed.error)
             record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
             page = everything.run_page(content, record)
-            write_report(content, Background(page, _seasons(inputs), inputs.weather), folder / "report.html")
+            told = () if advice is None else tell_plan(advice, first_words(inputs.settings.ranch))
+            background = Background(page, _seasons(inputs), inputs.weather, told)
+            write_report(content, background, folder / "report.html")
         everything.write_run(page | {"timings": watch.seconds}, folder / "run.json")
     return Result(content, target)
 

@@ -18,6 +18,7 @@ from stressmap.share.content import Content
 from stressmap.share.crew import figure_words, of_visit, priority_words, turns
 from stressmap.share.mapdata import flag_codes, rows
 from stressmap.share.report_plots import Plotter, Season
+from stressmap.share.water_words import Section
 from stressmap.share.words import Words
 
 LISTED = 200
@@ -42,11 +43,14 @@ class Background:
         For each crop the points of its season target.
     weather : DataFrame or None
         As ``intake.schemas.WEATHER``.
+    water : tuple of Section
+        The water plan in words of the ranch's first language; empty without one.
     """
 
     record: dict[str, Any]
     seasons: Mapping[str, Season] = field(default_factory=dict)
     weather: pd.DataFrame | None = None
+    water: tuple[Section, ...] = ()
 
 
 def write_report(content: Content, background: Background, path: Path) -> None:
@@ -75,6 +79,7 @@ def write_report(content: Content, background: Background, path: Path) -> None:
         content=content,
         visit=words.days(*content.visit),
         style=Markup(style),
+        water=background.water,
         plots=_plots(content, background, words),
         **_tables(content, background.record, words),
     )

@@ -9,10 +9,9 @@ from rich.markup import escape
 from rich.table import Table
 
 from stressmap.share.water_files import knee_sentence
-from stressmap.share.water_words import WaterWords, tell
+from stressmap.share.water_words import Section, WaterWords, tell
 from stressmap.units import in_units
 from stressmap.water.advice import Advice, plan_table, timetable_table
-from stressmap.water.compare import NAMES
 from stressmap.water.curve import M3_PER_ML, Relief
 
 SHOWN = 40
@@ -39,7 +38,7 @@ def print_advice(advice: Advice, words: WaterWords, console: Console) -> None:
     console.print(_sets(advice, words))
     console.print()
     console.print(comparison.title, markup=False)
-    console.print(_ways(advice, words))
+    console.print(_ways(comparison))
     _lines(comparison.lines, console)
     for section in others:
         console.print()
@@ -105,25 +104,10 @@ def _sets(advice: Advice, words: WaterWords) -> Table:
     return table
 
 
-def _ways(advice: Advice, words: WaterWords) -> Table:
-    unit = words(f"unit.{in_units(0.0, 'area', words.units)[1]}")
-    table = _table(
-        (words("compare.way"),),
-        (
-            words("compare.relief"),
-            words("compare.bar_area", unit=unit),
-            words("compare.served"),
-            words("compare.water"),
-        ),
-    )
-    for name, way in zip(NAMES, advice.outcomes, strict=True):
-        table.add_row(
-            words(f"compare.{name.replace(' ', '_')}"),
-            words.percent(way.share),
-            words.plain.number(in_units(way.bar_ha, "area", words.units)[0], 0),
-            str(way.served),
-            words.quantity(way.water_m3, "volume"),
-        )
+def _ways(section: Section) -> Table:
+    table = _table(section.heads[:1], section.heads[1:])
+    for row in section.rows:
+        table.add_row(*row)
     return table
 
 

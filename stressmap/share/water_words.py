@@ -10,6 +10,7 @@ from importlib.resources import files
 
 from stressmap.agronomy.crops import level_of
 from stressmap.agronomy.evapotranspiration import stage_on
+from stressmap.settings import Ranch
 from stressmap.share.words import Language, Words
 from stressmap.units import Kind, System, in_units
 from stressmap.water.advice import Advice
@@ -86,10 +87,31 @@ class Section:
         Heading.
     lines : tuple of str
         Sentences; text of files is in them unescaped.
+    heads : tuple of str
+        Headings of the table that goes before them, if there is one.
+    rows : tuple of tuple of str
+        The table.
     """
 
     title: str
     lines: tuple[str, ...]
+    heads: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+
+
+def first_words(ranch: Ranch) -> WaterWords:
+    """Give the words of a ranch's first language.
+
+    Parameters
+    ----------
+    ranch : Ranch
+        Languages and units.
+
+    Returns
+    -------
+    WaterWords
+    """
+    return WaterWords(ranch.languages[0], ranch.units)
 
 
 def tell(advice: Advice, words: WaterWords) -> tuple[Section, ...]:
@@ -114,7 +136,7 @@ def tell(advice: Advice, words: WaterWords) -> tuple[Section, ...]:
     )
     return (
         Section(title, tuple(_outline(advice, words))),
-        Section(words("compare.title"), tuple(_comparison(advice, words))),
+        Section(words("compare.title"), tuple(_comparison(advice, words)), *_ways(advice, words)),
         Section(words("dry.title"), tuple(_left_dry(advice, words))),
         Section(words("assumed.title"), tuple(_assumptions(advice, words))),
         Section(words("caution.title"), cautions(words)),
@@ -168,6 +190,29 @@ def _proof(advice: Advice, words: WaterWords) -> str:
     if gap < TINY_GAP:
         return words("plan.exact")
     return words("plan.proven", gap=words.percent(math.ceil(gap * 1000.0) / 1000.0))
+
+
+def _ways(advice: Advice, words: WaterWords) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Return headings and rows of the comparison."""
+    unit = words(f"unit.{in_units(0.0, 'area', words.units)[1]}")
+    heads = (
+        words("compare.way"),
+        words("compare.relief"),
+        words("compare.bar_area", unit=unit),
+        words("compare.served"),
+        words("compare.water"),
+    )
+    rows = tuple(
+        (
+            words(f"compare.{way.name.replace(' ', '_')}"),
+            words.percent(way.share),
+            words.plain.number(way.bar_ha * in_units(1.0, "area", words.units)[0], 0),
+            str(way.served),
+            words.quantity(way.water_m3, "volume"),
+        )
+        for way in advice.outcomes
+    )
+    return heads, rows
 
 
 def _comparison(advice: Advice, words: WaterWords) -> list[str]:
@@ -257,5 +302,18 @@ def as_text(sections: tuple[Section, ...]) -> str:
     str
         Ends with a line break.
     """
-    parts = ["\n".join([s.title, *(f"- {line}" for line in s.lines)]) for s in sections]
+    parts = ["\n".join([s.title, *_aligned(s), *(f"- {line}" for line in s.lines)]) for s in sections]
     return "\n\n".join(parts) + "\n"
+
+
+def _aligned(section: Section) -> list[str]:
+    """Return a section's table as lines of columns."""
+    table = [section.heads, *section.rows] if section.heads else []
+    widths = [max(len(cell) for cell in column) for column in zip(*table, strict=True)]
+    return [
+        "  ".join(
+            cell.rjust(width) if k else cell.ljust(width)
+            for k, (cell, width) in enumerate(zip(row, widths, strict=True))
+        )
+        for row in table
+    ]

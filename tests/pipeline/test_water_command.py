@@ -132,6 +132,9 @@ def test_the_main_job_writes_the_plan_too(stressmap, ranch, tmp_path):
     assert stressmap("water", ranch, "--out", alone, "--quiet").code == 0
     for name in ("water_plan.csv", "timetable.csv", "water_plan.txt"):
         assert (out / name).read_bytes() == (alone / name).read_bytes(), name
+    report = (out / "report.html").read_text(encoding="utf-8")
+    for text in ("The same water, shared in other ways", "driest first", "Left dry, and what that risks"):
+        assert text in report
 
 
 def test_the_text_is_in_both_languages(stressmap, ranch, tmp_path):
