@@ -12,9 +12,10 @@ from stressmap.water.hours import Calendar
 from stressmap.water.plan import solve
 from stressmap.water.problem import Problem, Solution
 from stressmap.water.relief import Floats
+from stressmap.water.shake import shake
 from stressmap.water.timetable import Timetable, lay_out
 
-ROUNDS = 4
+ROUNDS = 2
 CLOSE = 1e-9
 
 
@@ -78,6 +79,8 @@ def realise(
             narrowed, most_steps=np.where(table.steps < asked.steps, table.steps, narrowed.most_steps)
         )
         asked = solve(narrowed, time_limit_s=left)
+    if best is not None:
+        best = shake(problem, calendar, best, first.bound)
     worth = problem.worth(best.steps) if best else 0.0
     steps = best.steps if best else first.steps
     return Plan(
