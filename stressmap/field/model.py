@@ -176,6 +176,26 @@ def valve_groups(block: Ints, valve: Ints) -> Ints:
     return np.where(valve >= 0, valve, -2 - block)
 
 
+def tree_groups(tree: Ints) -> Ints:
+    """Give every reading a tree of its own where its tree is not known.
+
+    Parameters
+    ----------
+    tree : array of int, shape (n,)
+        Codes, -1 for none.
+
+    Returns
+    -------
+    array of int, shape (n,)
+
+    Examples
+    --------
+    >>> tree_groups(np.array([4, 4, -1, -1])).tolist()
+    [4, 4, -3, -4]
+    """
+    return np.where(tree >= 0, tree, -1 - np.arange(len(tree)))
+
+
 def alike(samples: Samples, index: Ints) -> Alike:
     """Lay out what some of the readings share.
 
@@ -191,7 +211,7 @@ def alike(samples: Samples, index: Ints) -> Alike:
     Alike
     """
     places = samples.places.take(index)
-    tree = np.where(samples.tree >= 0, samples.tree, -1 - np.arange(len(samples)))[index]
+    tree = tree_groups(samples.tree)[index]
     codes: dict[str, Ints] = {
         "block": places.block,
         "valve": valve_groups(places.block, places.valve),

@@ -13,7 +13,7 @@ from stressmap.field import leftout
 from stressmap.field.fit import fit, with_trends
 from stressmap.field.joint import Joint, joint_errors, nearest_readings
 from stressmap.field.kriging import System
-from stressmap.field.model import choose_model, valve_groups
+from stressmap.field.model import choose_model, tree_groups, valve_groups
 from stressmap.field.options import FieldOptions
 from stressmap.field.parallel import each
 from stressmap.field.support import cells_by_zone
@@ -173,7 +173,8 @@ class StructuredSurface:
             both = np.column_stack([np.ones(len(at)), self.drift.of(at)])
             return both[:, : 2 if self.drift.spread else 1]
 
-        noise = p.tree * np.equal.outer(samples.tree, samples.tree) + p.error * np.eye(len(samples))
+        tree = tree_groups(samples.tree)
+        noise = p.tree * np.equal.outer(tree, tree) + p.error * np.eye(len(samples))
         return joint_errors(samples, (places, zone, count), covariance, noise, trend)
 
     def summary(self) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from stressmap.field.joint import Joint
+from stressmap.field.model import tree_groups
 from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples, Surface
 
 
@@ -36,7 +37,7 @@ def by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surface:
     >>> float(surface.at(places).mean[0].round(6)), surface.summary()["trees"]
     (5.0, 2)
     """
-    code, first, tree = np.unique(samples.tree, return_index=True, return_inverse=True)
+    code, first, tree = np.unique(tree_groups(samples.tree), return_index=True, return_inverse=True)
     if len(code) == len(samples):
         return fit(samples)
     mean = np.bincount(tree, weights=samples.value) / np.bincount(tree)

@@ -19,7 +19,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from stressmap.field.covariance import EXPONENTIAL, SPHERICAL, Correlation, Parameters
-from stressmap.field.kriging import known_parameters
+from stressmap.field.kriging import System, known_parameters
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions
 from stressmap.field.parallel import each
@@ -78,10 +78,17 @@ def ours(job: Job, correlation: Correlation, *, jobs: int = JOBS) -> np.ndarray:
 def ours_blocks(count: int, *, readings: int = 20, cells: int = 40_000) -> np.ndarray:
     out = np.empty((2, count * cells))
 
+    def make(block: int) -> System:
+        xy, value, _ = block_job(block, readings=readings, cells=1)
+        return known_parameters(Samples(places(xy), value, np.arange(readings)), KNOWN, SPHERICAL)
+
+    systems = each(make, range(count), jobs=1)
+
     def work(block: int) -> None:
-        xy, value, at = block_job(block, readings=readings, cells=cells)
-        system = known_parameters(Samples(places(xy), value, np.arange(readings)), KNOWN, SPHERICAL)
-        system.points(at, np.zeros(cells), places(xy[:1]), out[:, block * cells : (block + 1) * cells])
+        xy, _, at = block_job(block, readings=readings, cells=cells)
+        systems[block].points(
+            at, np.zeros(cells), places(xy[:1]), out[:, block * cells : (block + 1) * cells]
+        )
 
     each(work, range(count), jobs=JOBS)
     return out
@@ -196,19 +203,24 @@ def race_ranch(readings: int, correlation: Correlation, n: int, *, gstools_too: 
 
 
 def growth(n: int) -> None:
-    print("cost against cells: 250 blocks x 20 readings")
-    for cells in (400, 4_000, 40_000):
+    print("cost against cells: 25 blocks x 20 readings")
+    for cells in (4_000, 40_000, 400_000):
         side = round(cells**0.5) ** 2
-        taken, _ = seconds(lambda side=side: ours_blocks(250, cells=side), n)
-        print(f"    {250 * side:>10} cells {taken:8.3f} s = {taken / (250 * side) * 1e9:8.1f} ns a cell")
+        taken, cpu = seconds(lambda side=side: ours_blocks(25, cells=side), n)
+        each_cell = f"{taken / (25 * side) * 1e9:7.1f} ns a cell, {cpu / (25 * side) * 1e9:7.1f} of processor"
+        print(f"    {25 * side:>10} cells  {taken:8.3f} s = {each_cell}")
     print("cost against blocks: 20 readings and 2,500 cells a block")
     for blocks in (10, 100, 1000):
-        taken, _ = seconds(lambda blocks=blocks: ours_blocks(blocks, cells=2_500), n)
-        print(f"    {blocks:>10} blocks {taken:7.3f} s = {taken / blocks * 1e3:8.3f} ms a block")
+        grow(blocks, lambda blocks=blocks: ours_blocks(blocks, cells=2_500), n)
     print("the whole structured method, fit included: 8 readings and 2,500 cells a block, 2 valve zones")
     for blocks in (10, 100, 1000):
-        taken, _ = seconds(lambda blocks=blocks: whole_method(blocks), 1)
-        print(f"    {blocks:>10} blocks {taken:7.3f} s = {taken / blocks * 1e3:8.3f} ms a block", flush=True)
+        grow(blocks, lambda blocks=blocks: whole_method(blocks), 1)
+
+
+def grow(blocks: int, work: Callable[[], object], n: int) -> None:
+    taken, cpu = seconds(work, n)
+    each_block = f"{taken / blocks * 1e3:8.3f} ms a block, {cpu / blocks * 1e3:8.3f} of processor"
+    print(f"    {blocks:>10} blocks {taken:8.3f} s = {each_block}", flush=True)
 
 
 def whole_method(blocks: int) -> None:

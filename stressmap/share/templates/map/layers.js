@@ -51,7 +51,7 @@ class RanchDrawing {
     this.shapes = { valves: new Map(), zones: [], dots: [], again: [] };
     this.groups = {};
     this.labels = [];
-    for (const [name, z] of [["pictures", 350], ["zones", 400], ["blocks", 430], ["dots", 450], ["chosen", 460], ["ranks", 620]]) {
+    for (const [name, z] of [["pictures", 350], ["zones", 400], ["blocks", 430], ["dots", 450], ["numbers", 455], ["chosen", 460], ["ranks", 620]]) {
       const pane = map.createPane(name);
       pane.style.zIndex = z;
       if (name !== "zones") pane.style.pointerEvents = "none";
@@ -106,9 +106,11 @@ class RanchDrawing {
       }
     }
     const again = L.layerGroup();
-    for (const spot of ranch.again) {
-      const options = { pane: "dots", radius: 8, color: EDGE, weight: 2.5, fillColor: "#7fe0d0", fillOpacity: 1, interactive: false, className: "again" };
+    for (const [place, spot] of ranch.again.entries()) {
+      const options = { pane: "dots", radius: 9, color: EDGE, weight: 2.5, fillColor: "#7fe0d0", fillOpacity: 1, interactive: false, className: "again" };
       this.shapes.again.push({ dot: new DiamondMarker(spot.at, options).addTo(again), spot });
+      const icon = L.divIcon({ html: make("b", { text: place + 1 }), className: "again-number", iconSize: [24, 24] });
+      L.marker(spot.at, { icon, pane: "numbers", interactive: false, keyboard: false }).addTo(again);
     }
     this.groups.again = again;
   }
@@ -134,7 +136,7 @@ class RanchDrawing {
     const equator = 40075016, tile = 8;
     const metres = (equator * Math.cos((this.map.getCenter().lat * Math.PI) / 180)) / 2 ** (this.map.getZoom() + tile);
     this.dotRadius = Math.min(8, 9 / Math.sqrt(metres));
-    this.map.getPane("dots").style.display = this.dotRadius < 3 ? "none" : "";
+    for (const pane of ["dots", "numbers"]) this.map.getPane(pane).style.display = this.dotRadius < 3 ? "none" : "";
     this.groups.blocks.eachLayer((shape) => shape.setStyle({ weight: Math.min(3, this.dotRadius) }));
     for (const shape of this.shapes.valves.values()) shape.setStyle({ weight: Math.min(1.2, this.dotRadius / 3) });
     const line = this.dotRadius < 3.5 ? 1.2 : 2.4;
