@@ -66,6 +66,9 @@ def realise(
     first = solve(problem, time_limit_s=time_limit_s)
     asked, narrowed = first, problem
     best: Timetable | None = None
+    if first.stopped:
+        # Cut short, the search may have found little or nothing: a greedy plan is then the better start.
+        best = grow(problem, calendar, Timetable((), np.zeros(len(problem), dtype=np.int64)))
     for _ in range(ROUNDS):
         table = lay_out(problem, asked.steps, calendar, urgency)
         if (table.steps < asked.steps).any():
