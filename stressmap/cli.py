@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from stressmap import __version__
+from stressmap import __version__, stopping
 from stressmap.errors import StressmapError
 
 if TYPE_CHECKING:
@@ -209,16 +209,18 @@ def _day(text: str | None) -> dt.date | None:
 def _guarded(work: Callable[[], None], *, debug: bool) -> None:
     """Do the work; turn what it raises into lines on stderr and an exit code."""
     try:
-        work()
+        with stopping.prompt():
+            work()
     except StressmapError as error:
         if debug:
             raise
         for problem in error.problems:
             typer.echo(f"error: {problem}", err=True)
         raise typer.Exit(error.exit_code) from None
-    except (KeyboardInterrupt, typer.Abort):
-        typer.echo("error: stopped by the keyboard: nothing was written. Run it again.", err=True)
-        raise typer.Exit(130) from None
+    except (KeyboardInterrupt, typer.Abort) as stop:
+        code = stopping.code_of(stop)
+        typer.echo(stopping.words_of(code), err=True)
+        raise typer.Exit(code) from None
     except Exception as error:
         if debug:
             raise

@@ -23,7 +23,7 @@ from stressmap.quality.siting import join_valves
 from stressmap.quality.summary import mend_table
 from stressmap.share import everything
 from stressmap.share.content import Content
-from stressmap.share.folder import default_folder, staged
+from stressmap.share.folder import default_folder, make_ready, staged
 from stressmap.share.mend_list import write_mend_list
 from stressmap.share.report import Background, write_report
 from stressmap.share.starter import Start, write_start
@@ -115,8 +115,11 @@ def run(
     tell.stage("Reading files", 1)
     with watch.of("read"):
         inputs = load_inputs(source, notes)
+        sha256 = everything.fingerprints(source, inputs.settings)
     with watch.of("assess"):
         assessed = assess_readings(inputs, on, notes)
+    target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
+    make_ready(target)
     tell.stage("Fitting", 1)
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs)
@@ -137,7 +140,6 @@ def run(
                 timetable=timetable_table(advice),
                 notes=tuple(notes),
             )
-    target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     tell.stage("Writing files", 1)
     with staged(target) as folder:
         with watch.of("write"):
@@ -146,12 +148,12 @@ def run(
                 write_plan(advice, inputs.settings.ranch, folder)
             summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
             error = dataclasses.asdict(assessed.error)
-            record = everything.Record(source, inputs.settings, summary, error, watch.seconds)
+            record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
             page = everything.run_page(content, record)
             told = () if advice is None else tell_plan(advice, first_words(inputs.settings.ranch))
             background = Background(page, _seasons(inputs), inputs.weather, told)
             write_report(content, background, folder / "report.html")
-        everything.write_run(page | {"timings": watch.seconds}, folder / "run.json")
+        everything.write_run(page | {"timings": watch.seconds}, folder)
     return Result(content, target)
 
 

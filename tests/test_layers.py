@@ -7,7 +7,7 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "stressmap"
 ORDER = [
-    "errors", "units", "settings", "intake", "agronomy", "quality", "survey", "field", "zoning", "water",
+    "errors", "stopping", "units", "settings", "intake", "agronomy", "quality", "survey", "field", "zoning", "water",
     "share", "findings", "pipeline", "water_job", "cli",
 ]  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))

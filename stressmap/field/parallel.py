@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 from typing import TypeVar
 
-from threadpoolctl import threadpool_limits
+from threadpoolctl import ThreadpoolController
 
 Piece = TypeVar("Piece")
 Result = TypeVar("Result")
@@ -37,8 +38,17 @@ def each(work: Callable[[Piece], Result], pieces: Iterable[Piece], *, jobs: int)
     >>> each(abs, [-1, 2, -3], jobs=2)
     [1, 2, 3]
     """
-    with threadpool_limits(1):
+    with _libraries().limit(limits=1):
         if jobs <= 1:
             return [work(piece) for piece in pieces]
-        with ThreadPoolExecutor(jobs) as pool:
+        pool = ThreadPoolExecutor(jobs)
+        try:
             return list(pool.map(work, pieces))
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    """Find the BLAS libraries of the process, once: looking for them takes longer than most pieces of work."""
+    return ThreadpoolController()

@@ -15,9 +15,11 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
+from stressmap.errors import DataError, Problem
 from stressmap.settings import Settings
 from stressmap.share.content import Content
 from stressmap.share.crew_sheet import write_crew_sheet
+from stressmap.share.folder import MARK
 from stressmap.share.geojson import write_geojson
 from stressmap.share.geopackage import write_geopackage
 from stressmap.share.picture import write_picture
@@ -55,6 +57,8 @@ class Record:
         What rechecks and repeats told.
     seconds : dict
         By stage; the only part of a run that differs between equal runs.
+    sha256 : dict
+        Of the settings and every input, from :func:`fingerprints`.
     """
 
     source: Path
@@ -62,6 +66,7 @@ class Record:
     fit: dict[str, Any]
     reading_error: dict[str, Any]
     seconds: dict[str, float]
+    sha256: dict[str, str]
 
 
 def write(content: Content, folder: Path) -> None:
@@ -138,17 +143,19 @@ def look_again_table(places: gpd.GeoDataFrame) -> pd.DataFrame:
     return table
 
 
-def write_run(page: dict[str, Any], path: Path) -> None:
-    """Write the record of a run.
+def write_run(page: dict[str, Any], folder: Path) -> None:
+    """Write the record of a run, the last of its files, with the names of them all.
 
     Parameters
     ----------
     page : dict
         From :func:`run_page`.
-    path : Path
-        File to write.
+    folder : Path
+        That holds all other files of the run.
     """
-    path.write_text(json.dumps(page, indent=2, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+    files = sorted([*(p.name for p in folder.iterdir()), MARK])
+    text = json.dumps(page | {"files": files}, indent=2, ensure_ascii=False, allow_nan=False)
+    (folder / MARK).write_text(text + "\n", encoding="utf-8")
 
 
 def run_page(content: Content, record: Record) -> dict[str, Any]:
@@ -170,7 +177,6 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
     flags = Counter(code for codes in readings["flags"] for code in codes)
     base = record.source.resolve().parent
     files = {k: v for k, v in record.settings.files.model_dump().items() if v is not None}
-    hashes = {"settings": _hash(record.source)} | {name: _hash(file) for name, file in files.items()}
     settings = record.settings.model_dump(mode="json", by_alias=True)
     settings["files"] = {name: _relative(file, base) for name, file in files.items()}
     return {
@@ -180,7 +186,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "edges_bar": content.edges_bar,
         "crs": content.raster.crs,
         "settings": settings,
-        "sha256": hashes,
+        "sha256": record.sha256,
         "versions": _versions(),
         "counts": {
             "readings": len(readings),
@@ -203,9 +209,37 @@ def _relative(file: Path, base: Path) -> str:
     return Path(os.path.relpath(file.resolve(), base)).as_posix()
 
 
+def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
+    """Take the fingerprint of every input, as soon as it has been read.
+
+    Parameters
+    ----------
+    source : Path
+        The ``ranch.toml``.
+    settings : Settings
+        What it says.
+
+    Returns
+    -------
+    dict
+        SHA-256 of ``settings`` and of each file by its name in ``[files]``.
+
+    Raises
+    ------
+    DataError
+        If one is no longer there.
+    """
+    files = settings.files.model_dump() | {"covariate": settings.map.covariate}
+    return {name: _hash(file) for name, file in {"settings": source, **files}.items() if file is not None}
+
+
 def _hash(file: Path) -> str:
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    try:
+        with file.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as error:
+        what = f"it could be read, and then no more ({error.strerror})"
+        raise DataError(Problem(str(file), what, "Put it back and run again")) from None
 
 
 def _versions() -> dict[str, str]:

@@ -1,21 +1,23 @@
-"""Results appear all at once: written into a hidden folder beside the target, then renamed over it."""
+"""Results appear all at once: written into a hidden folder beside the target, then put in its place."""
 
 from __future__ import annotations
 
 import datetime as dt
+import errno
 import os
 import re
-import shutil
-import tempfile
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from stressmap.errors import OutputError, Problem
+from stressmap.errors import OutputError, Problem, StressmapError
+from stressmap.share.swap import MARK, NEW, put, workshop
 
-MARK = "run.json"
-"""A folder that holds this file is an earlier result and may be replaced as a whole."""
+__all__ = ["MARK", "default_folder", "make_ready", "slug", "staged"]
+
+WRITERS = {"fiona", "pyogrio", "rasterio", "sqlite3"}
+"""Libraries that report a disk they cannot write by exceptions of their own, not by OSError."""
 
 
 @contextmanager
@@ -33,50 +35,65 @@ def staged(target: Path) -> Iterator[Path]:
     Yields
     ------
     Path
-        An empty folder beside the target.
+        An empty folder on the target's file system; nothing but writing belongs in this context.
 
     Raises
     ------
     OutputError
         If the target cannot be written; the earlier result is as it was.
     """
-    folder: Path | None = None
+    with _said(target):
+        place = _real(target)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with workshop(place) as shop:
+            yield shop / NEW
+            put(shop, place)
+
+
+def make_ready(target: Path) -> None:
+    """Find out before the long work whether results can be written, and clear what killed runs left there.
+
+    Parameters
+    ----------
+    target : Path
+        Where the results shall be; nothing is made.
+
+    Raises
+    ------
+    OutputError
+        If the target cannot be written.
+    """
+    with _said(target):
+        place = _real(target)
+        while not place.parent.exists():
+            place = place.parent
+        with workshop(place):
+            pass
+
+
+@contextmanager
+def _said(target: Path) -> Iterator[None]:
+    """Turn what goes wrong with writing into one clear line."""
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        if target.exists() and not (target.is_dir() and os.access(target, os.W_OK)):
-            raise PermissionError(13, "it is not a folder that can be written")
-        folder = Path(tempfile.mkdtemp(prefix=f".{target.name}.", suffix=".partial", dir=target.parent))
-        folder.chmod(0o755)
-        yield folder
-        _put(folder, target)
-    except OSError as error:
-        what = f"the output cannot be written ({error.strerror or error})"
+        yield
+    except StressmapError:
+        raise
+    except Exception as error:
+        if not isinstance(error, OSError) and type(error).__module__.split(".")[0] not in WRITERS:
+            raise
+        why = error.strerror if isinstance(error, OSError) and error.strerror else error
+        what = f"the output cannot be written ({why})"
         raise OutputError(
             Problem(str(target), what, "Give a folder that can be written with --out")
         ) from None
-    finally:
-        if folder is not None:
-            shutil.rmtree(folder, ignore_errors=True)
 
 
-def _put(folder: Path, target: Path) -> None:
-    if not target.exists():
-        folder.rename(target)
-        return
-    ours = {p.name for p in folder.iterdir()}
-    present = {p.name for p in target.iterdir()}
-    if present and not (MARK in present and present <= ours):
-        for name in sorted(ours, key=lambda n: (n == MARK, n)):
-            (folder / name).replace(target / name)
-        return
-    old = folder.with_suffix(".old")
-    target.rename(old)
-    try:
-        folder.rename(target)
-    except OSError:
-        old.rename(target)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
+def _real(target: Path) -> Path:
+    """Follow links, so that what a link leads to is replaced and not the link."""
+    place = Path(os.path.realpath(target))
+    if place.exists() and not (place.is_dir() and os.access(place, os.W_OK)):
+        raise PermissionError(errno.EACCES, "it is not a folder that can be written")
+    return place
 
 
 def slug(name: str) -> str:

@@ -1,0 +1,86 @@
+"""Kill runs at random moments and look what is left; a process of its own, so that a test can start it.
+
+``python tests/pipeline/killing.py FOLDER KILLS [SEED]`` prints one line of JSON: how many runs were killed, how many
+came to their end first, and everything that was found broken.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import random
+import signal
+import sys
+import time
+from pathlib import Path
+
+import small_ranch
+
+from stressmap import pipeline
+
+OTHER = small_ranch.SETTINGS.replace("cell_m = 10", "cell_m = 12")
+
+
+def whole(folder: Path) -> str:
+    """One fingerprint of a result, its timings aside; of nothing if there is none."""
+    if not folder.exists():
+        return ""
+    page = json.loads((folder / "run.json").read_text(encoding="utf-8"))
+    del page["timings"]
+    told = hashlib.sha256(json.dumps(page, sort_keys=True).encode())
+    for file in sorted(p for p in folder.iterdir() if p.name != "run.json"):
+        told.update(file.name.encode() + file.read_bytes())
+    return told.hexdigest()
+
+
+def killed(ranch: Path, out: Path, after_s: float) -> bool:
+    """Run in a process of its own and kill it after a while; False if it was quicker."""
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            pipeline.run(ranch, out=out)
+            code = 0
+        finally:
+            os._exit(code)
+    time.sleep(after_s)
+    os.kill(child, signal.SIGKILL)
+    return os.WIFSIGNALED(os.waitpid(child, 0)[1])
+
+
+def left_over(out: Path) -> list[str]:
+    return [p.name for p in out.parent.iterdir() if p.name.startswith(f".{out.name}.")]
+
+
+def main(folder: Path, kills: int, seed: int) -> None:
+    chance = random.Random(seed)
+    ranches = [small_ranch.write(folder / "one"), small_ranch.write(folder / "other", OTHER)]
+    out, broken, count = folder / "results" / "out", [], 0
+    good, seconds = {}, 0.0
+    for number, ranch in enumerate(ranches):
+        began = time.perf_counter()
+        pipeline.run(ranch, out=out)
+        seconds = time.perf_counter() - began
+        good[whole(out)] = number
+    for turn in range(kills):
+        share = chance.uniform(0.7, 1.05) if turn % 2 else chance.uniform(0, 1)
+        count += killed(ranches[turn % 2], out, share * seconds)
+        try:
+            if whole(out) not in good:
+                broken.append(f"kill {turn}: a result that is neither the one nor the other")
+        except (OSError, ValueError) as error:
+            broken.append(f"kill {turn}: {error}")
+    pipeline.run(ranches[0], out=out)
+    if good.get(whole(out)) != 0:
+        broken.append("the run after the kills")
+    broken += [f"left over: {name}" for name in left_over(out)]
+    print(
+        json.dumps(
+            {"killed": count, "finished": kills - count, "seconds": round(seconds, 2), "broken": broken}
+        )
+    )
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else 1)
