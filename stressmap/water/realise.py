@@ -12,9 +12,10 @@ from stressmap.water.hours import Calendar
 from stressmap.water.plan import solve
 from stressmap.water.problem import Problem, Solution
 from stressmap.water.relief import Floats
+from stressmap.water.shake import shake
 from stressmap.water.timetable import Timetable, lay_out
 
-ROUNDS = 4
+ROUNDS = 2
 CLOSE = 1e-9
 
 
@@ -65,6 +66,9 @@ def realise(
     first = solve(problem, time_limit_s=time_limit_s)
     asked, narrowed = first, problem
     best: Timetable | None = None
+    if first.stopped:
+        # Cut short, the search may have found little or nothing: a greedy plan is then the better start.
+        best = grow(problem, calendar, Timetable((), np.zeros(len(problem), dtype=np.int64)))
     for _ in range(ROUNDS):
         table = lay_out(problem, asked.steps, calendar, urgency)
         if (table.steps < asked.steps).any():
@@ -78,6 +82,8 @@ def realise(
             narrowed, most_steps=np.where(table.steps < asked.steps, table.steps, narrowed.most_steps)
         )
         asked = solve(narrowed, time_limit_s=left)
+    if best is not None:
+        best = shake(problem, calendar, best, first.bound)
     worth = problem.worth(best.steps) if best else 0.0
     steps = best.steps if best else first.steps
     return Plan(

@@ -1,0 +1,134 @@
+"""What must hold of any water plan."""
+
+import datetime as dt
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+from water_cases import need, random_ranch, terms
+
+from stressmap.settings import Water
+from stressmap.share.water_words import WaterWords, tell
+from stressmap.water import plan as planning
+from stressmap.water.advice import advise
+from stressmap.water.assemble import Case, assemble
+from stressmap.water.compare import judge, outcomes
+from stressmap.water.curve import LITTLE, relief_curve
+from stressmap.water.plan import solve
+from stressmap.water.realise import realise
+from stressmap.water.relief import weighted_stress
+
+FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
+
+
+def case_of(count: int, **water: object) -> Case:
+    rng = np.random.default_rng(count)
+    needs = [
+        need(k, area_ha=float(rng.uniform(1, 5)), dry_bar=float(rng.normal(2, 2)), min_hours=2.0)
+        for k in range(count)
+    ]
+    return assemble(needs, Water.model_validate(water), FIRST, ZONE)
+
+
+@pytest.mark.parametrize(("mean", "se"), [(3.0, 0.5), (0.2, 1.0), (-1.0, 0.7), (-4.0, 0.5), (6.0, 2.0)])
+def test_weighted_stress_is_the_expectation_over_the_error(mean: float, se: float) -> None:
+    def part(x: float) -> float:
+        return 0.5 * max(x, 0.0) ** 2 * stats.norm.pdf(x, mean, se)
+
+    expected = integrate.quad(part, mean - 10 * se, mean + 10 * se, points=[0.0], limit=200)[0]
+    assert float(weighted_stress(mean, se)) == pytest.approx(expected, abs=1e-9)
+
+
+def test_the_drier_bar_counts_more_and_curves_flatten() -> None:
+    case = case_of(8)
+    for curve in case.problem.curves:
+        slopes = np.diff(curve.value) / np.diff(curve.steps)
+        assert (slopes >= -1e-12).all()
+        assert (np.diff(slopes) <= 1e-9).all()
+
+
+def test_more_water_never_relieves_less() -> None:
+    case = case_of(8)
+    volumes = np.linspace(200, 8000, 14)
+    worth = [solve(replace(case.problem, volume_m3=float(v))).worth for v in volumes]
+    assert (np.diff(worth) >= -1e-5 * worth[-1]).all()
+
+
+def test_the_curve_flattens_after_its_knee_and_ends_where_all_is_relieved() -> None:
+    curve = relief_curve(case_of(12))
+    slopes = [p.per_ml for p in curve.points[:-1]]
+    assert all(s < LITTLE * slopes[0] for s in slopes[curve.knee :])
+    assert slopes[curve.knee - 1] >= LITTLE * slopes[0]
+    assert curve.points[-1].share == pytest.approx(1.0, abs=1e-9)
+
+
+def test_enough_for_all_is_no_better_than_the_simple_ways_and_says_so() -> None:
+    case = case_of(6, available="100 ML", draws=10)
+    made = advise(case, terms(Water(), FIRST))
+    assert not made.is_better
+    said = [line for s in tell(made, WaterWords("en")) for line in s.lines]
+    assert "This plan is no better than equal share: with these amounts the simple way does as well." in said
+
+
+def test_a_short_search_gives_the_best_so_far_and_says_so() -> None:
+    case = case_of(40, available="3 ML", pump="300 m3/h", hours=["20:00", "06:00"])
+    cut = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=1e-9).solution
+    assert cut.stopped == "time"
+    assert cut.worth > 0.5 * solve(case.problem).worth
+    water = Water.model_validate({"time_limit_s": 1e-9})
+    lines = tell(advise(case, terms(water, FIRST)), WaterWords("en"))[0].lines
+    assert any(
+        line.startswith("The search was stopped after 1e-09 s: this is the best plan") for line in lines
+    )
+
+
+def test_a_search_of_few_branches_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(planning, "MOST_NODES", 1)
+    case = case_of(40, available="3 ML", pump="300 m3/h", hours=["20:00", "06:00"])
+    assert solve(case.problem, gap=0.0).stopped == "nodes"
+
+
+def test_a_sure_valve_is_chosen_in_every_draw_and_a_doubtful_one_in_some() -> None:
+    needs = [
+        need(0, dry_bar=8.0, dry_se_bar=0.1),
+        *(need(k, dry_bar=2.0, dry_se_bar=2.0) for k in range(1, 6)),
+    ]
+    case = assemble(needs, Water.model_validate({"available": "4 ML"}), FIRST, ZONE)
+    judged = judge(case, outcomes(case, solve(case.problem).steps), 60)
+    assert judged.chosen[0] == 1.0
+    assert (judged.chosen[1:] < 1.0).all()
+    assert (judged.chosen[1:] > 0.0).all()
+    low, mean, high = judged.share["plan"][1], judged.share["plan"][0], judged.share["plan"][2]
+    assert low < mean < high
+
+
+def test_draws_follow_a_covariance() -> None:
+    case = case_of(5, available="2 ML")
+    ways = outcomes(case, solve(case.problem).steps)
+    diagonal = np.diag(case.thirst.se_bar**2)
+    apart, same = judge(case, ways, 40, covariance=diagonal), judge(case, ways, 40)
+    assert apart.share["plan"][0] == pytest.approx(same.share["plan"][0], abs=0.05)
+    nothing = judge(case, ways, 5, covariance=np.zeros((5, 5)))
+    assert nothing.share["plan"][1] == pytest.approx(nothing.share["plan"][2])
+
+
+def test_the_same_case_gives_the_same_plan() -> None:
+    for seed in (3, 8, 11):
+        one, two = (repr(random_ranch(seed).tables()) for _ in range(2))
+        assert one == two
+
+
+def test_a_valve_that_fits_in_one_set_is_not_split() -> None:
+    case = case_of(12, pump="400 m3/h", days=7)
+    table = realise(case.problem, case.calendar, case.thirst.dry_bar).timetable
+    assert len(table.sets) == len({s.valve for s in table.sets})
+
+
+def test_out_of_service_takes_a_valve_out_and_only_that() -> None:
+    free = solve(case_of(6, available="2 ML").problem).steps
+    case = case_of(6, available="2 ML", out_of_service=["V1"])
+    assert free[0] > 0
+    assert solve(case.problem).steps[0] == 0
+    assert case.barred[0] == "out_of_service"
