@@ -62,7 +62,7 @@ def zones(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 
 def readings(valves: gpd.GeoDataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """One tree in every valve zone at every visit: a block, a valve and a smooth pattern, and what trees differ."""
+    """One tree in every valve zone at every visit."""
     blocks = valves["block"].drop_duplicates().tolist()
     of_block = dict(zip(blocks, rng.normal(0, 2, len(blocks)), strict=True))
     of_valve = rng.normal(0, 1.2, len(valves))
@@ -97,7 +97,11 @@ def _inside(shape: shapely.Polygon, rng: np.random.Generator) -> tuple[float, fl
 def weather() -> pd.DataFrame:
     hours = pd.date_range("2026-06-01 00:00", "2026-07-15 23:00", freq="h")
     warm = 26.0 + 9.0 * np.sin((hours.hour - 9) * np.pi / 12)
-    table = {"time": hours.strftime("%Y-%m-%d %H:%M"), "temp_c": warm.round(1), "rh_pct": (95 - 2 * warm).round()}
+    table = {
+        "time": hours.strftime("%Y-%m-%d %H:%M"),
+        "temp_c": warm.round(1),
+        "rh_pct": (95 - 2 * warm).round(),
+    }
     return pd.DataFrame(table)
 
 
