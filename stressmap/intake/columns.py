@@ -337,7 +337,7 @@ def _ambiguous(sheet: Sheet, ours: str, theirs: list[str]) -> Problem:
 
 def _missing(sheet: Sheet, ours: str, fields: Fields) -> Problem:
     shown = fields[ours].shown or ours
-    usual = ", ".join((shown, *fields[ours].names[:3]))
+    usual = ", ".join(list(dict.fromkeys((shown, *fields[ours].names)))[:4])
     near = difflib.get_close_matches(ours, [normal(h) for h in sheet.headings if h], n=1, cutoff=0.7)
     spelled = [h for h in sheet.headings if near and normal(h) == near[0]]
     example = spelled[0] if spelled else "your heading"

@@ -1,9 +1,10 @@
 """Putting a finished folder in the place of an earlier one, so that no crash leaves half of either.
 
 Beside the target stands a hidden workshop, ``.NAME.xxxxxxxx.partial``. It holds a lock, which the system lets
-go when its process ends, however it ends; ``new``, the folder being written; and while things are moved ``old``,
-what was taken out of the target, and ``go``, which says that ``new`` is whole and goes in file by file. So the
-next run can tell the workshops of processes that are gone, put right what they left half done, and clear them.
+go when its process ends, however it ends; ``new``, the folder being written; and while things are moved
+``old``, what was taken out of the target, and ``go``, which says that ``new`` is whole and goes in file by
+file. So the next run can tell the workshops of processes that are gone, put right what they left half done,
+and clear them away.
 """
 
 from __future__ import annotations
@@ -79,7 +80,7 @@ def put(shop: Path, place: Path) -> None:
     """Put what a workshop holds in its place.
 
     A place that is new, empty or an earlier result is replaced as a whole. In a folder that also holds files
-    of the user's own, or that the program was started in, only the files of a result are replaced, one by one.
+    of the user's own, or that the program was started in, only the files of a result are replaced one by one.
 
     Parameters
     ----------

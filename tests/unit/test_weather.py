@@ -122,8 +122,7 @@ def test_text_in_a_number_column_names_row_and_column(tmp_path: Path) -> None:
 
 def test_a_missing_column_is_named(tmp_path: Path) -> None:
     assert refused(tmp_path, "time,temp_c\n2026-07-14 13:00,35\n") == (
-        "weather.csv: no column is recognised as rh_pct (usual headings: rh, humidity, rel_hum, "
-        "rel_humidity); the "
+        "weather.csv: no column is recognised as rh_pct (usual headings: rh_pct, rh, humidity, rel_hum); the "
         'file has time, temp_c. Add it, or name it under [columns], "your heading" = "rh_pct".'
     )
 
