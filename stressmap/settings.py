@@ -35,6 +35,7 @@ FLAG_CODES = (
 )  # fmt: skip
 """Flag codes of the contract, in its order."""
 
+Spreadsheet = Literal["plain", "en", "es"]
 RankBy = Literal["below_target", "below_baseline", "tension"]
 
 
@@ -110,13 +111,18 @@ class Part(BaseModel):
 
 
 class Ranch(Part):
-    """``[ranch]``: what it is called, its clock, and the units people see."""
+    """``[ranch]``: what it is called, its clock, and the units people see.
+
+    Beside the keys of the contract: ``spreadsheet``, for which reader CSV files are written: ``plain`` for
+    programs, ``en`` or ``es`` to open with a double click in a spreadsheet of that locale.
+    """
 
     name: str = Field(min_length=1)
     timezone: str
     units: Literal["us", "metric"] = "us"
     languages: tuple[Literal["en", "es"], ...] = Field(default=("en", "es"), min_length=1)
     crs: str | None = None
+    spreadsheet: Spreadsheet = "plain"
 
     @field_validator("timezone")
     @classmethod

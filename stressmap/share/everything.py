@@ -80,13 +80,14 @@ def write(content: Content, folder: Path) -> None:
         An empty folder.
     """
     readings = readings_table(content)
-    write_csv(readings, folder / "readings.csv")
+    form = content.ranch.spreadsheet
+    write_csv(readings, folder / "readings.csv", form)
     write_geojson(readings, folder / "readings.geojson")
     write_geojson(content.zones, folder / "zones.geojson")
-    write_csv(content.valves, folder / "valves.csv")
+    write_csv(content.valves, folder / "valves.csv", form)
     write_geojson(content.valves, folder / "valves.geojson")
     if content.look_again is not None:
-        write_csv(look_again_table(content.look_again), folder / "look_again.csv")
+        write_csv(look_again_table(content.look_again), folder / "look_again.csv", form)
     write_raster(content.raster, folder / "stress.tif")
     layers = {
         "blocks": content.blocks,

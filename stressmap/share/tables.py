@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from stressmap.settings import Spreadsheet
+
 DECIMALS = {"_bar": 3, "_kpa": 3, "_ha": 4, "p_first": 4, "confidence": 4, "z_score": 3, "lon": 7, "lat": 7}
 """Decimals written, by the end of a column's name."""
 
@@ -71,7 +73,7 @@ def defuse(value: Any) -> Any:
     return value
 
 
-def write_csv(table: pd.DataFrame, path: Path) -> None:
+def write_csv(table: pd.DataFrame, path: Path, form: Spreadsheet = "plain") -> None:
     """Write a table.
 
     Parameters
@@ -80,11 +82,21 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
         Geometry is left out.
     path : Path
         File to write.
+    form : {"plain", "en", "es"}
+        ``plain`` for programs: commas, decimal points, UTF-8. ``en`` adds the byte-order mark without which a
+        spreadsheet takes accents for something else; ``es`` also writes semicolons and decimal commas, as a
+        spreadsheet in a Spanish locale expects on a double click.
     """
     neat = pd.DataFrame(tidy(table)).drop(columns="geometry", errors="ignore")
     for name in neat.columns:
         if neat[name].dtype == object:
-            neat[name] = [defuse(v) for v in neat[name]]
+            neat[name] = pd.Series([_cell(v) for v in neat[name]], index=neat.index, dtype=object)
         elif pd.api.types.is_bool_dtype(neat[name]):
             neat[name] = np.where(neat[name], "true", "false")
-    neat.to_csv(path, index=False, encoding="utf-8", lineterminator="\n")
+    sep, decimal = (";", ",") if form == "es" else (",", ".")
+    encoding = "utf-8" if form == "plain" else "utf-8-sig"
+    neat.to_csv(path, index=False, encoding=encoding, lineterminator="\n", sep=sep, decimal=decimal)
+
+
+def _cell(value: Any) -> Any:
+    return str(value).lower() if isinstance(value, bool) else defuse(value)

@@ -32,8 +32,8 @@ def write_plan(advice: Advice, ranch: Ranch, folder: Path) -> None:
     folder : Path
         Where.
     """
-    write_csv(plan_table(advice), folder / "water_plan.csv")
-    write_csv(timetable_table(advice), folder / "timetable.csv")
+    write_csv(plan_table(advice), folder / "water_plan.csv", ranch.spreadsheet)
+    write_csv(timetable_table(advice), folder / "timetable.csv", ranch.spreadsheet)
     texts = [as_text(tell(advice, WaterWords(language, ranch.units))) for language in ranch.languages]
     (folder / "water_plan.txt").write_text("\n\n".join(texts), encoding="utf-8", newline="\n")
 
@@ -77,7 +77,7 @@ def write_curve(curve: Relief, ranch: Ranch, folder: Path) -> None:
     folder : Path
         Where.
     """
-    write_csv(curve_table(curve), folder / "water_curve.csv")
+    write_csv(curve_table(curve), folder / "water_curve.csv", ranch.spreadsheet)
     figure = _picture(curve, WaterWords(ranch.languages[0], ranch.units))
     figure.savefig(folder / "water_curve.png", dpi=DPI, metadata={"Software": None})
 
