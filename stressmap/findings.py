@@ -103,14 +103,18 @@ def content_of(
         _stakes(inputs, mapped.valves),
         chosen.map.look_again,
     )
+    blocks = _counted(inputs.blocks, assessed.readings, "block")
+    bare = blocks.loc[blocks["readings"] == 0, "block"].tolist()
+    if bare:
+        notes.say(_not_measured(bare))
     return Content(
         ranch=chosen.ranch,
         visit=assessed.visit,
         rank_by=chosen.map.rank_by,
         edges_bar=edges,
         method=surface.method,
-        blocks=_counted(inputs.blocks, assessed.readings, "block"),
-        zones=mapped.zones,
+        blocks=blocks,
+        zones=mapped.zones.assign(measured=~mapped.zones["block"].isin(bare)),
         valves=_ranked(inputs, assessed, mapped.valves, change),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
         raster=Raster(
@@ -128,6 +132,14 @@ def content_of(
         look_again=again,
         previous_visit=before[1] if before and change is not None else None,
         basemap=chosen.map.basemap,
+    )
+
+
+def _not_measured(blocks: list[str]) -> str:
+    shown = ", ".join(blocks[:12]) + (f" and {len(blocks) - 12} more" if len(blocks) > 12 else "")
+    return (
+        f"Not measured: {shown}. What is said there is the crop's average with a wide interval; "
+        "take readings before acting on it ([map] rank_unmeasured = false leaves such blocks unranked)."
     )
 
 
