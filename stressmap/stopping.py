@@ -12,6 +12,8 @@ from types import FrameType
 
 GRACE_S = 1.2
 """How long a run may take to clear up after itself before it is ended as it stands."""
+ASKED = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+"""Signals that ask a run to end; Windows lacks the last."""
 STOPPED = "error: stopped by the keyboard: nothing was written. Run it again."
 KILLED = "error: stopped from outside: nothing was written. Run it again."
 
@@ -69,22 +71,19 @@ def words_of(code: int) -> str:
 def prompt() -> Iterator[None]:
     """End the process soon after Ctrl-C, or after being asked to end, even deep in a compiled routine.
 
-    Python sees a signal only between two of its own steps, and a compiled routine can take half a minute. So a
-    thread waits for the signal beside the work; if the work has not come to its end within :data:`GRACE_S`, it
-    ends the process. What that leaves in hidden folders the next run clears away.
+    Python sees a signal only between two of its own steps, and a compiled routine can take half a minute. So
+    a thread waits for the signal beside the work; if the work has not come to its end within :data:`GRACE_S`,
+    it ends the process. What that leaves in hidden folders the next run clears away.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
     ears, mouth = os.pipe()
     os.set_blocking(mouth, False)
-    asked = [
-        n for n in (signal.SIGINT, getattr(signal, "SIGTERM", None), getattr(signal, "SIGHUP", None)) if n
-    ]
-    before = {number: signal.signal(number, _stop) for number in asked}
+    before = {number: signal.signal(number, _stop) for number in ASKED}
     over = threading.Event()
     woken = signal.set_wakeup_fd(mouth, warn_on_full_buffer=False)
-    watcher = threading.Thread(target=_wait, args=(ears, over, set(map(int, asked))), daemon=True)
+    watcher = threading.Thread(target=_wait, args=(ears, over), daemon=True)
     watcher.start()
     try:
         yield
@@ -98,13 +97,30 @@ def prompt() -> Iterator[None]:
         os.close(ears)
 
 
+@contextmanager
+def unbroken() -> Iterator[None]:
+    """Let Ctrl-C wait until a few short steps that belong together are done."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard: list[int] = []
+    before = {number: signal.signal(number, lambda n, _: heard.append(n)) for number in ASKED}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    if heard:
+        signal.raise_signal(heard[0])
+
+
 def _stop(number: int, _frame: FrameType | None) -> None:
     raise Stopped(number)
 
 
-def _wait(ears: int, over: threading.Event, asked: set[int]) -> None:
+def _wait(ears: int, over: threading.Event) -> None:
     while heard := os.read(ears, 1):
-        if heard[0] in asked and not over.wait(GRACE_S):
+        if heard[0] in ASKED and not over.wait(GRACE_S):
             code = 128 + heard[0]
             with suppress(OSError):
                 show_cursor = "\x1b[?25h" if sys.stderr.isatty() else ""

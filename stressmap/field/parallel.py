@@ -50,5 +50,5 @@ def each(work: Callable[[Piece], Result], pieces: Iterable[Piece], *, jobs: int)
 
 @cache
 def _libraries() -> ThreadpoolController:
-    """Find the BLAS libraries of the process, once: looking for them takes longer than most pieces of work."""
+    """Find the BLAS libraries of the process, once: that takes longer than most pieces of work."""
     return ThreadpoolController()

@@ -1,9 +1,9 @@
 """Putting a finished folder in the place of an earlier one, so that no crash leaves half of either.
 
-Beside the target stands a hidden workshop, ``.NAME.xxxxxxxx.partial``. It holds a lock, which the system lets go
-when its process ends, however it ends; ``new``, the folder being written; and while things are moved ``old``, what
-was taken out of the target, and ``go``, which says that ``new`` is whole and goes in file by file. So the next run
-can tell the workshops of processes that are gone, put right what they left half done, and clear them away.
+Beside the target stands a hidden workshop, ``.NAME.xxxxxxxx.partial``. It holds a lock, which the system lets
+go when its process ends, however it ends; ``new``, the folder being written; and while things are moved ``old``,
+what was taken out of the target, and ``go``, which says that ``new`` is whole and goes in file by file. So the
+next run can tell the workshops of processes that are gone, put right what they left half done, and clear them.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
+
+from stressmap.stopping import unbroken
 
 try:
     import fcntl
@@ -54,7 +56,7 @@ def workshop(place: Path) -> Iterator[Path]:
     """
     shop: Path | None = None
     try:
-        with _alone(place.parent):
+        with unbroken(), _alone(place.parent):
             _clear_left_behind(place.parent)
             prefix = f".{place.name[:60]}."
             shop = Path(tempfile.mkdtemp(prefix=prefix, suffix=".partial", dir=place.parent))
@@ -67,16 +69,17 @@ def workshop(place: Path) -> Iterator[Path]:
             yield shop
     finally:
         if shop is not None:
-            with suppress(OSError):
-                mend(shop, place)
-            shutil.rmtree(shop, ignore_errors=True)
+            with unbroken():
+                with suppress(OSError):
+                    mend(shop, place)
+                _clear(shop)
 
 
 def put(shop: Path, place: Path) -> None:
     """Put what a workshop holds in its place.
 
-    A place that is new, empty or an earlier result is replaced as a whole. In a folder that also holds files of
-    the user's own, or that the program was started in, only the files of a result are replaced, one by one.
+    A place that is new, empty or an earlier result is replaced as a whole. In a folder that also holds files
+    of the user's own, or that the program was started in, only the files of a result are replaced, one by one.
 
     Parameters
     ----------
@@ -91,7 +94,7 @@ def put(shop: Path, place: Path) -> None:
         If it cannot be done; the place is as it was.
     """
     _flush(shop / NEW)
-    with _alone(place.parent):
+    with unbroken(), _alone(place.parent):
         if not place.exists():
             (shop / NEW).rename(place)
         elif _may_go_whole(shop / NEW, place):
@@ -216,20 +219,34 @@ def _listed(place: Path) -> set[str]:
         page = json.loads((place / MARK).read_text(encoding="utf-8"))
         names = page["files"] if "stressmap" in page["versions"] else []
         return {name for name in names if Path(name).name == name}
-    except (OSError, ValueError, LookupError, TypeError):
+    except (FileNotFoundError, ValueError, LookupError, TypeError):
         return set()
 
 
 def _clear_left_behind(parent: Path) -> None:
-    for shop in sorted(parent.glob(".*.partial")):
+    for shop in sorted(parent.glob(".*.????????.partial")):
         lock = shop / LOCK
-        if shop.is_symlink() or not lock.is_file() or not _left_behind(lock):
-            continue
         with suppress(OSError):
+            if shop.is_symlink() or (lock.is_file() and not _left_behind(lock)):
+                continue
+            if not lock.is_file():
+                shop.rmdir()
+                continue
             name = lock.read_text(encoding="utf-8")
             if Path(name).name == name:
                 mend(shop, parent / name)
-            shutil.rmtree(shop, ignore_errors=True)
+            _clear(shop)
+
+
+def _clear(shop: Path) -> None:
+    """Take a workshop away, its lock last: without it nobody could tell whose it was."""
+    for folder in (shop / NEW, shop / OLD):
+        shutil.rmtree(folder, ignore_errors=True)
+    with suppress(OSError):
+        (shop / GO).unlink(missing_ok=True)
+        if {p.name for p in shop.iterdir()} <= {LOCK}:
+            (shop / LOCK).unlink(missing_ok=True)
+            shop.rmdir()
 
 
 def _left_behind(lock: Path) -> bool:

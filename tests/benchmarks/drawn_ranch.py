@@ -62,7 +62,7 @@ def zones(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 
 def readings(valves: gpd.GeoDataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """One tree in every valve zone at every visit: a block, a valve and a smooth pattern, and what trees differ."""
+    """One tree in every valve zone at every visit."""
     blocks = valves["block"].drop_duplicates().tolist()
     of_block = dict(zip(blocks, rng.normal(0, 2, len(blocks)), strict=True))
     of_valve = rng.normal(0, 1.2, len(valves))

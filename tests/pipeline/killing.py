@@ -1,7 +1,7 @@
 """Kill runs at random moments and look what is left; a process of its own, so that a test can start it.
 
-``python tests/pipeline/killing.py FOLDER KILLS [SEED]`` prints one line of JSON: how many runs were killed, how many
-came to their end first, and everything that was found broken.
+``python tests/pipeline/killing.py FOLDER KILLS [SEED]`` prints one line of JSON: how many runs were killed,
+how many came to their end first, and everything that was found broken.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ import small_ranch
 
 from stressmap import pipeline
 
-OTHER = small_ranch.SETTINGS.replace("cell_m = 10", "cell_m = 12")
+ONE = small_ranch.SETTINGS.replace("cell_m = 10", "cell_m = 20")
+OTHER = small_ranch.SETTINGS.replace("cell_m = 10", "cell_m = 25")
 
 
 def whole(folder: Path) -> str:
@@ -34,8 +35,8 @@ def whole(folder: Path) -> str:
     return told.hexdigest()
 
 
-def killed(ranch: Path, out: Path, after_s: float) -> bool:
-    """Run in a process of its own and kill it after a while; False if it was quicker."""
+def running(ranch: Path, out: Path) -> int:
+    """Begin a run in a process of its own."""
     child = os.fork()
     if child == 0:
         code = 1
@@ -44,6 +45,12 @@ def killed(ranch: Path, out: Path, after_s: float) -> bool:
             code = 0
         finally:
             os._exit(code)
+    return child
+
+
+def killed(ranch: Path, out: Path, after_s: float) -> bool:
+    """Kill a run after a while; False if it was quicker."""
+    child = running(ranch, out)
     time.sleep(after_s)
     os.kill(child, signal.SIGKILL)
     return os.WIFSIGNALED(os.waitpid(child, 0)[1])
@@ -55,7 +62,7 @@ def left_over(out: Path) -> list[str]:
 
 def main(folder: Path, kills: int, seed: int) -> None:
     chance = random.Random(seed)
-    ranches = [small_ranch.write(folder / "one"), small_ranch.write(folder / "other", OTHER)]
+    ranches = [small_ranch.write(folder / "one", ONE), small_ranch.write(folder / "other", OTHER)]
     out, broken, count = folder / "results" / "out", [], 0
     good, seconds = {}, 0.0
     for number, ranch in enumerate(ranches):
@@ -71,15 +78,16 @@ def main(folder: Path, kills: int, seed: int) -> None:
                 broken.append(f"kill {turn}: a result that is neither the one nor the other")
         except (OSError, ValueError) as error:
             broken.append(f"kill {turn}: {error}")
+    both = [running(ranch, out) for ranch in ranches]
+    raced = sum(os.waitpid(child, 0)[1] == 0 for child in both)
+    if whole(out) not in good:
+        broken.append("two runs at once")
     pipeline.run(ranches[0], out=out)
     if good.get(whole(out)) != 0:
         broken.append("the run after the kills")
     broken += [f"left over: {name}" for name in left_over(out)]
-    print(
-        json.dumps(
-            {"killed": count, "finished": kills - count, "seconds": round(seconds, 2), "broken": broken}
-        )
-    )
+    told = {"killed": count, "finished": kills - count, "raced": raced, "broken": broken}
+    sys.stdout.write(json.dumps(told | {"seconds": round(seconds, 2)}) + "\n")
 
 
 if __name__ == "__main__":
