@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
+import pandas as pd
+
 MINUTE = dt.timedelta(minutes=1)
 
 
@@ -138,6 +140,34 @@ def _valves(limits: Limits, plan: list[dict], sets: list[dict]) -> list[str]:
             found.append(f"{name} runs though out of service")
         found += _rests(limits, name, mine)
     return found + [f"unknown valve {name}" for name in by_valve]
+
+
+def needless_splits(limits: Limits, sets: list[dict], *, step_minutes: int) -> list[str]:
+    """Valves in several sets although one set would find a place beside all the others."""
+    found = []
+    for name in sorted({s["valve"] for s in sets}):
+        mine = [s for s in sets if s["valve"] == name]
+        length = sum(((s["end"] - s["start"]).to_pytimedelta() for s in mine), dt.timedelta())
+        if len(mine) > 1 and length.total_seconds() / 3600 <= limits.max_hours.get(name, 1e6) + 1e-9:
+            others = [s for s in sets if s["valve"] != name]
+            found += [name] if _has_place(limits, name, length, others, step_minutes) else []
+    return found
+
+
+def _has_place(limits: Limits, name: str, length: dt.timedelta, others: list[dict], step: int) -> bool:
+    zone = ZoneInfo(limits.zone)
+    start = dt.datetime.combine(limits.first, dt.time(0), zone).astimezone(dt.UTC)
+    for k in range((limits.days + 1) * 1440 // step):
+        opens = start + dt.timedelta(minutes=k * step)
+        closes = opens + length
+        one = {
+            "valve": name,
+            "start": pd.Timestamp(opens).tz_convert(zone),
+            "end": pd.Timestamp(closes).tz_convert(zone),
+        }
+        if not _times(limits, [one]) and not _pump_loads(limits, [*others, one]):
+            return True
+    return False
 
 
 def _rests(limits: Limits, name: str, sets: list[dict]) -> list[str]:

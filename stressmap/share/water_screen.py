@@ -17,6 +17,8 @@ from stressmap.water.curve import M3_PER_ML, Relief
 SHOWN = 40
 SHOWN_SETS = 20
 BAR_CELLS = 20
+DECIDES = {"soil", "mm_per_bar", "system", "rate", "eto", "kc", "target", "stress", "young"}
+"""Assumptions that the need itself rests on."""
 
 
 def print_advice(advice: Advice, words: WaterWords, console: Console) -> None:
@@ -77,7 +79,7 @@ def _valve_cells(row: Any, why: str, words: WaterWords) -> list[str]:
     sure = row.chosen_share
     return [
         escape(row.valve),
-        words.quantity(row.need_mm, "depth"),
+        words.quantity(row.need_mm, "depth") + (" *" if set(row.assumed) & DECIDES else ""),
         f"{words.plain.number(row.hours)} h" if got else "-",
         words.quantity(row.mm, "depth") if got else "-",
         words.quantity(row.m3, "volume") if got else "-",

@@ -220,7 +220,8 @@ def _comparison(advice: Advice, words: WaterWords) -> list[str]:
     rival = max((equal, driest), key=lambda way: way.worth)
     other = words(f"compare.{rival.name.replace(' ', '_')}")
     if advice.is_better:
-        lines = [words("compare.better", more=words.percent(plan.share - rival.share), other=other)]
+        ours, theirs = words.percent(plan.share), words.percent(rival.share)
+        lines = [words("compare.better", ours=ours, theirs=theirs, other=other)]
     else:
         lines = [words("compare.no_better", other=other)]
     judged = advice.judged

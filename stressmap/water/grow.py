@@ -53,6 +53,43 @@ def grow(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
     return Timetable(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
 
 
+def joined(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
+    """Join the sets of a valve into one wherever there is a place for it beside all the others.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of n valves.
+    calendar : Calendar
+        When water may run and the crew is there.
+    table : Timetable
+        What is laid.
+
+    Returns
+    -------
+    Timetable
+        The same steps for each valve.
+    """
+    sets, before = list(table.sets), len(table.sets) + 1
+    # A valve that is joined may leave the place that another one wants.
+    while len(sets) < before:
+        before = len(sets)
+        for valve in sorted({s.valve for s in sets}):
+            if sum(s.valve == valve for s in sets) > 1:
+                sets = _in_one(problem, calendar, sets, valve)
+    return Timetable(tuple(sorted(sets)), table.steps)
+
+
+def _in_one(problem: Problem, calendar: Calendar, sets: list[Set], valve: int) -> list[Set]:
+    lane = Lane(problem, calendar, int(problem.pump[valve]))
+    others = [s for s in sets if s.valve != valve]
+    for one in others:
+        if problem.pump[one.valve] == problem.pump[valve]:
+            lane.put(one.valve, one.start, (one.end - one.start) // calendar.cells_per_step)
+    cells = sum(s.end - s.start for s in sets if s.valve == valve)
+    return others + lane.sets[-1:] if whole(lane, valve, cells // calendar.cells_per_step) else sets
+
+
 def _gain(problem: Problem, steps: Ints, valve: int) -> float:
     """Return what one more step relieves for its water; nothing where the valve has all it may get."""
     if steps[valve] >= problem.most_steps[valve]:

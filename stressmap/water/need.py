@@ -32,6 +32,8 @@ from stressmap.zoning.ranking import Z_90
 
 USUAL_STEP_BAR = 2.0
 """Bars between two priorities of most crops; where a crop's are closer, a bar of it counts more."""
+YOUNG_YEARS = 4
+"""Trees planted fewer years ago have less than a full canopy."""
 APART = 0.10
 """Rate and flow that differ by more than this share are told."""
 
@@ -179,6 +181,8 @@ def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, target: tup
         assumed.append("stage")
     if profile.crop_coefficient is None:
         assumed.append("kc")
+    if facts.start.year - _number(place["planted"], 0.0) < YOUNG_YEARS:
+        assumed.append("young")
     if facts.eto.source == "assumed":
         assumed.append("eto")
     return Need(

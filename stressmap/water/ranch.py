@@ -156,6 +156,9 @@ def assumptions(case: Case, eto: Eto) -> Mapping[str, int]:
     codes = [code for need in case.needs for code in need.assumed]
     names, counts = np.unique(np.array(codes, dtype=str), return_counts=True)
     found = dict(zip(names.tolist(), counts.tolist(), strict=True))
+    open_pumps = int((~np.isfinite(case.problem.capacity_m3_h[case.problem.pump])).sum())
+    if open_pumps:
+        found["no_pump"] = open_pumps
     if eto.source == "weather":
         found["eto_usual"] = len(case.needs)
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))

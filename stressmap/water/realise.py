@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stressmap.water.grow import grow
+from stressmap.water.grow import grow, joined
 from stressmap.water.hours import Calendar
 from stressmap.water.plan import solve
 from stressmap.water.problem import Problem, Solution
@@ -83,7 +83,7 @@ def realise(
         )
         asked = solve(narrowed, time_limit_s=left)
     if best is not None:
-        best = shake(problem, calendar, best, first.bound)
+        best = joined(problem, calendar, shake(problem, calendar, best, first.bound))
     worth = problem.worth(best.steps) if best else 0.0
     steps = best.steps if best else first.steps
     return Plan(

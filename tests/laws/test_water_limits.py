@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 from water_cases import Drawn, random_ranch
-from water_checker import violations
+from water_checker import needless_splits, violations
 
 from stressmap.errors import SettingsError
 
@@ -32,6 +32,18 @@ def test_no_limit_is_violated(batch: int) -> None:
         watered += any(row["hours"] > 0 for row in tables[0])
     assert watered > BATCH / 2
     assert impossible < BATCH / 4
+
+
+def test_no_valve_is_split_that_has_a_place_in_one_piece() -> None:
+    split = 0
+    for seed in range(80):
+        tables = tables_or_none(seed)
+        drawn = random_ranch(seed)
+        if tables is None or drawn.limits.crew:
+            continue
+        split += any(row["sets"] > 1 for row in tables[0])
+        assert needless_splits(drawn.limits, tables[1], step_minutes=15) == [], seed
+    assert split > 10
 
 
 def sound() -> tuple[Drawn, list[dict], list[dict]]:
