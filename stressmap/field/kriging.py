@@ -17,7 +17,7 @@ from stressmap.field.model import Alike, alike, valve_groups
 from stressmap.field.reml import solve
 from stressmap.field.support import thin
 from stressmap.field.surface import Floats, Ints, Places, Samples
-from stressmap.field.trend import Levels, Trend
+from stressmap.field.trend import Levels, Trend, share_of
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,12 @@ class Kinds:
         valve = valve_groups(places.block, places.valve)
         pairs = ((places.block, self.block), (valve, self.valve))
         return np.concatenate([(a[:, None] == b[None, :]).astype(float) for a, b in pairs], axis=1)
+
+    def shares(self, places: Places) -> Floats:
+        """Return which share of some places lies in each kind: the mean of :meth:`columns`."""
+        valve = valve_groups(places.block, places.valve)
+        pairs = ((places.block, self.block), (valve, self.valve))
+        return np.concatenate([share_of(code, among) for code, among in pairs])
 
     def scale(self, parameters: Parameters) -> Floats:
         """Return the variance of each column [bar²]."""
@@ -221,28 +227,30 @@ class System:
             Of the mean, change of support included [bar²].
         """
         f = self.forms
-        h = self.known(places, drift).mean(axis=0)
+        h = np.concatenate([self.kinds.shares(places), self._nodes.levels.shares(places, drift)])
         cells = np.ascontiguousarray(places.xy - self._origin)
-        few = np.ascontiguousarray(cells[thin(cells)])
         valve = valve_groups(places.block, places.valve)
         mean = float(f.flat @ h)
         total = float(h @ f.known @ h)
         total += f.block * _shared(places.block) + f.valve * _shared(valve)
         total += self._nodes.levels.doubt(places)
-        for r, range_m in enumerate(self._ranges):
-            m = self._correlations(cells, self._xy, float(range_m))
-            symmetric = 0.5 * (f.lower[r] + f.lower[r].T)[: len(m), : len(m)]
+        between, within = self._correlations(cells)
+        for r, m in enumerate(between):
             mean += float(f.weight[r] @ m)
-            total += float(m @ symmetric @ m + 2 * m @ f.cross[r] @ h)
-            total += f.pattern[r] * float(self._correlations(few, few, float(range_m)).mean())
+            total += float(m @ (f.lower[r, : len(m), : len(m)] @ m) + 2 * m @ (f.cross[r] @ h))
+        total += float(f.pattern @ within)
         return mean, max(total - mean**2, 0.0)
 
-    def _correlations(self, cells: Floats, readings: Floats, range_m: float) -> Floats:
-        from stressmap.field.loops import mean_correlation
+    def _correlations(self, cells: Floats) -> tuple[Floats, Floats]:
+        """Return mean correlations of cells with readings, shape (R, n), and among themselves, (R,)."""
+        from stressmap.field.loops import mean_correlation, mean_pair_correlation, pair_distances
 
-        out = np.empty(len(readings))
-        mean_correlation(cells, readings, self._nodes.correlation.code, range_m, out)
-        return out
+        code, ranges = self._nodes.correlation.code, self._ranges
+        between, within = np.empty((len(ranges), len(self._xy))), np.empty(len(ranges))
+        mean_correlation(cells, self._xy, code, ranges, ranges * self._nodes.correlation.reach, between)
+        few = np.ascontiguousarray(cells[thin(cells)])
+        mean_pair_correlation(*pair_distances(few), len(few), code, ranges, within)
+        return between, within
 
     def _build(self, shared: Alike) -> LeftOut:
         """Solve for every set of parameters and add up the forms."""

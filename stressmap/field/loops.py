@@ -252,19 +252,96 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
 
 
 @compiled
-def mean_correlation(xy, readings, kind, range_m, out):  # type: ignore[no-untyped-def]
-    """Fill out, shape (n,), with the mean correlation of each reading with the cells xy, shape (m, 2)."""
+def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no-untyped-def]
+    """Fill out, shape (R, n), with the mean correlation of each reading with the cells xy, shape (m, 2).
+
+    Readings further than ``reach`` from a tile of cells have none with it; both have shape (R,) [m].
+    """
     cx, cy, m, e, power = np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE)
     bits = power.view(np.int64)
+    chosen = np.zeros(readings.shape[0], dtype=np.int64)
     out[:] = 0.0
     for start in range(0, xy.shape[0], TILE):
         size = min(TILE, xy.shape[0] - start)
         for t in range(TILE):
             at = start + min(t, size - 1)
             cx[t], cy[t] = xy[at, 0], xy[at, 1]
-        for i in range(readings.shape[0]):
-            _correlate(kind, readings[i, 0], readings[i, 1], 1.0 / range_m, cx, cy, m, e, power, bits)
-            total = 0.0
+        for r in range(ranges.shape[0]):
+            count = _within(readings, cx, cy, reach[r], chosen)
+            for a in range(count):
+                i = a if count == readings.shape[0] else chosen[a]
+                x, y = readings[i, 0], readings[i, 1]
+                _correlate(kind, x, y, 1.0 / ranges[r], cx, cy, m, e, power, bits)
+                total = 0.0
+                for t in range(size):
+                    total += m[t]
+                out[r, i] += total / xy.shape[0]
+
+
+@compiled
+def _place_in(keys, key):  # type: ignore[no-untyped-def]
+    """Find where a key is, or would be, in a table of a power of two places, -1 being empty."""
+    mask = keys.shape[0] - 1
+    place = np.int64((np.uint64(key) * np.uint64(11400714819323198485)) >> np.uint64(40)) & mask
+    while keys[place] != -1 and keys[place] != key:  # noqa: PLR1714 - compiled, a set would be built each time
+        place = (place + 1) & mask
+    return place
+
+
+@compiled
+def pair_distances(xy):  # type: ignore[no-untyped-def]
+    """Count how often each distance lies between two different cells.
+
+    Cells come from a lattice, so a hundred thousand pairs have a few thousand distances among them. Distances
+    whose squares are equal to a tenth of a thousandth of a square metre are taken as one.
+
+    Parameters
+    ----------
+    xy : array, shape (m, 2)
+        Cells [m].
+
+    Returns
+    -------
+    distance : array, shape (k,)
+        [m].
+    count : array, shape (k,)
+        Of pairs, each taken once.
+    """
+    keys = np.full(4096, -1, dtype=np.int64)
+    squares, counts, used = np.zeros(4096), np.zeros(4096), 0
+    for i in range(xy.shape[0]):
+        for j in range(i):
+            dx, dy = xy[i, 0] - xy[j, 0], xy[i, 1] - xy[j, 1]
+            square = dx * dx + dy * dy
+            place = _place_in(keys, np.int64(square * 1e4 + 0.5))
+            if keys[place] == -1:
+                keys[place], squares[place] = np.int64(square * 1e4 + 0.5), square
+                used += 1
+            counts[place] += 1.0
+        if 2 * used > keys.shape[0] - 2 * i:
+            old = np.flatnonzero(keys >= 0)
+            grown = np.full(4 * keys.shape[0], -1, dtype=np.int64)
+            wider, more = np.zeros(grown.shape[0]), np.zeros(grown.shape[0])
+            for place in old:
+                to = _place_in(grown, keys[place])
+                grown[to], wider[to], more[to] = keys[place], squares[place], counts[place]
+            keys, squares, counts = grown, wider, more
+    there = np.flatnonzero(keys >= 0)
+    return np.sqrt(squares[there]), counts[there]
+
+
+@compiled
+def mean_pair_correlation(distance, count, cells, kind, ranges, out):  # type: ignore[no-untyped-def]
+    """Fill out, shape (R,), with the mean correlation of all pairs of some cells, each with itself included."""
+    cx, cy, m, e, power = np.empty(TILE), np.zeros(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE)
+    bits = power.view(np.int64)
+    for r in range(ranges.shape[0]):
+        total = float(cells)
+        for start in range(0, distance.shape[0], TILE):
+            size = min(TILE, distance.shape[0] - start)
+            for t in range(TILE):
+                cx[t] = distance[start + min(t, size - 1)]
+            _correlate(kind, 0.0, 0.0, 1.0 / ranges[r], cx, cy, m, e, power, bits)
             for t in range(size):
-                total += m[t]
-            out[i] += total / xy.shape[0]
+                total += 2.0 * count[start + t] * m[t]
+        out[r] = total / (cells * cells)

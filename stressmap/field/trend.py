@@ -14,6 +14,32 @@ import numpy as np
 from stressmap.field.surface import Floats, Ints, Places
 
 
+def share_of(code: Ints, among: Ints) -> Floats:
+    """Tell which share of some codes is each of those looked for.
+
+    Parameters
+    ----------
+    code : array of int, shape (m,)
+        Codes of places.
+    among : array of int, shape (k,)
+        Codes looked for, sorted.
+
+    Returns
+    -------
+    array, shape (k,)
+
+    Examples
+    --------
+    >>> share_of(np.array([3, 9, 3, 4]), np.array([3, 4])).tolist()
+    [0.5, 0.25]
+    """
+    kinds, counts = np.unique(code, return_counts=True)
+    share = np.zeros(len(among))
+    there = np.isin(kinds, among)
+    share[np.searchsorted(among, kinds[there])] = counts[there] / len(code)
+    return share
+
+
 @dataclass(frozen=True)
 class Trend:
     """What is known of the mean under one set of parameters.
@@ -73,6 +99,11 @@ class Levels:
         own = (places.crop[:, None] == self.crop).astype(float)
         own[self.unknown(places)] = 1.0 / len(self.crop)
         return np.column_stack([own, drift])
+
+    def shares(self, places: Places, drift: Floats) -> Floats:
+        """Return the mean of :meth:`columns` over some places, shape (C + 1,)."""
+        own = share_of(places.crop, self.crop)
+        return np.append(own + (1.0 - own.sum()) / len(self.crop), drift.mean())
 
     def unknown(self, places: Places) -> Ints:
         """Return the indices of places whose crop has no reading."""

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scipy.linalg import LinAlgError
 from scipy.optimize import approx_fprime
+from scipy.spatial.distance import cdist
 
 from stressmap.field import crossval, fit, loops, neighbours, systems
 from stressmap.field.covariance import CORRELATIONS
@@ -165,11 +166,29 @@ def test_slopes_of_the_likelihood_are_those_of_finite_differences() -> None:
 def test_compiled_correlations_are_those_of_the_formula(name: str) -> None:
     correlation = CORRELATIONS[name]
     distance = np.concatenate([[0.0], np.geomspace(1e-6, 5_000.0, 300)])
-    here, out = np.zeros((1, 2)), np.empty(1)
+    here, out, ranges = np.zeros((1, 2)), np.empty((1, 1)), np.array([80.0])
     for d in distance:
-        loops.mean_correlation(np.array([[d, 0.0]]), here, correlation.code, 80.0, out)
-        assert out[0] == pytest.approx(correlation(np.array([d]), 80.0)[0], abs=1e-14)
+        loops.mean_correlation(np.array([[d, 0.0]]), here, correlation.code, ranges, 1000 * ranges, out)
+        assert out[0, 0] == pytest.approx(correlation(np.array([d]), 80.0)[0], abs=1e-14)
     assert correlation.of(np.array([correlation.reach]))[0] < 1e-12
+
+
+@pytest.mark.parametrize("name", ["spherical", "exponential", "matern 3/2"])
+@pytest.mark.parametrize("on_a_lattice", [True, False])
+def test_mean_correlations_are_those_of_all_pairs_taken_one_by_one(name: str, on_a_lattice: bool) -> None:  # noqa: FBT001
+    """Against scipy's distances and the formula, pair by pair."""
+    correlation, ranges = CORRELATIONS[name], np.array([15.0, 60.0, 250.0])
+    rng = np.random.default_rng(9)
+    cells = rng.integers(0, 60, (400, 2)) * 5.0 if on_a_lattice else rng.uniform(0, 300, (400, 2))
+    readings = rng.uniform(-400, 700, (23, 2))
+    between, within = np.empty((3, 23)), np.empty(3)
+    loops.mean_correlation(cells, readings, correlation.code, ranges, ranges * correlation.reach, between)
+    loops.mean_pair_correlation(*loops.pair_distances(cells), 400, correlation.code, ranges, within)
+    for r, range_m in enumerate(ranges):
+        every = correlation(cdist(cells, readings), range_m).mean(axis=0)
+        np.testing.assert_allclose(between[r], every, atol=1e-12)
+        pairs = correlation(cdist(cells, cells), range_m).mean()
+        assert within[r] == pytest.approx(pairs, rel=1e-12 if on_a_lattice else 1e-8)
 
 
 def test_loops_compile_where_nothing_can_be_kept(monkeypatch: pytest.MonkeyPatch) -> None:
