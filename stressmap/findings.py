@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
-from stressmap.errors import DataError, Notes
+from stressmap.errors import Notes, StressmapError
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions, Priors
 from stressmap.field.surface import Samples, Surface
@@ -96,7 +96,7 @@ def content_of(
     terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=step)
     before = visit_before(inputs.readings, assessed.visit)
-    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
+    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves, notes)
     again = look_again(
         surface,
         Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
@@ -187,13 +187,14 @@ def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
 
 
 def _change(
-    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures
+    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures, notes: Notes
 ) -> pd.DataFrame | None:
-    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
-    unheard = Notes()
+    """Compare valve-zone means with the visit before; None, and a note, where that cannot be mapped."""
     try:
-        earlier = assess_visit(inputs, before, unheard)
-    except DataError:
+        earlier = assess_visit(inputs, before, Notes())
+    except StressmapError as error:
+        why = error.problems[0].what
+        notes.say(f"No comparison with the visit before ({before[0]}): {why}.")
         return None
     surface = fit(inputs, earlier, jobs=1).surface
     then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
