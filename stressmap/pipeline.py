@@ -119,7 +119,7 @@ def run(
     with watch.of("assess"):
         assessed = assess_readings(inputs, on, notes)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
-    make_ready(target)
+    make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
     tell.stage("Fitting", 1)
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs)
