@@ -14,7 +14,7 @@ from pyproj import CRS
 
 from stressmap import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
-from stressmap.agronomy.figures import add_figures, block_figures
+from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import settle_crops
 from stressmap.errors import DataError, Notes, Problem
 from stressmap.intake.covariate import Covariate, read_covariate
@@ -196,7 +196,8 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
     """
     chosen = inputs.settings
     checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
-    error = reading_error.estimate(checked)
+    watered = watered_bar(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen)
+    error = reading_error.estimate(checked, watered)
     for sentence in reading_error.sentences(error, aligned=chosen.reading.align_chambers):
         notes.say(sentence)
     if chosen.reading.align_chambers:

@@ -32,7 +32,7 @@ from stressmap.agronomy.evapotranspiration import (
     temperature_only_mm_day,
     wind_at_2m_m_s,
 )
-from stressmap.agronomy.figures import add_figures, block_figures
+from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import at_latitude, latitude_of, middle_day, settle_crops
 from stressmap.agronomy.radiation import (
     clear_sky_mj,
@@ -108,6 +108,7 @@ __all__ = [
     "through_season",
     "visit_weather",
     "weather_shift_bar",
+    "watered_bar",
     "wind_at_2m_m_s",
     "with_harvest",
     "young_tree_target_bar",
