@@ -135,12 +135,13 @@ def look_again_table(places: gpd.GeoDataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``order``, ``block``, ``valve``, ``lon``, ``lat``, ``gain_bar_ha``, ``stress_bar``, ``stress_se_bar``.
+        ``order``, ``block``, ``valve``, ``tree_id``, ``lon``, ``lat``, ``gain_bar_ha``, ``stress_bar``,
+        ``stress_se_bar``.
     """
     degrees = places.geometry.to_crs("EPSG:4326")
     table = pd.DataFrame(places.drop(columns="geometry"))
-    table.insert(3, "lon", degrees.x)
-    table.insert(4, "lat", degrees.y)
+    table.insert(4, "lon", degrees.x)
+    table.insert(5, "lat", degrees.y)
     return table
 
 

@@ -25,8 +25,8 @@ FIXED_DATE = "2000-01-01T00:00:00.000Z"
 
 STYLED = ("valves", "zones")
 DRAWN_AS = "drawn_as"
-"""Column that the styles select by: the priority, or 0 where the block was not measured. A whole number, because
-GeoPackage keeps true and false as 1 and 0, and programs differ in which of the four a filter must name."""
+"""Column that the styles select by: the priority, or 0 where the block was not measured. A whole number,
+because GeoPackage keeps true and false as 1 and 0, and programs differ in which a filter must name."""
 
 SLD = """<?xml version="1.0" encoding="UTF-8"?>
 <StyledLayerDescriptor xmlns="http://www.opengis.net/sld" xmlns:ogc="http://www.opengis.net/ogc"

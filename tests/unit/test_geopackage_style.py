@@ -1,7 +1,7 @@
 """The style inside ``ranch.gpkg`` selects what it should, evaluated by OGR on what the file really holds.
 
-Filters as in Styled Layer Descriptor 1.0.0 (Open Geospatial Consortium 02-070, section 11.4) and Filter Encoding
-1.0.0 (02-059, section 8); from memory, cross-checked by evaluating them here.
+Filters as in Styled Layer Descriptor 1.0.0 (Open Geospatial Consortium 02-070, section 11.4) and Filter
+Encoding 1.0.0 (02-059, section 8); from memory, cross-checked by evaluating them here.
 """
 
 import sqlite3
