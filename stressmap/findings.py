@@ -23,8 +23,8 @@ from stressmap.units import M2_PER_HA
 from stressmap.zoning.cells import Lattice, lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
-from stressmap.zoning.look_again import Ground, Stakes, cut_of, look_again
-from stressmap.zoning.mapping import Terms, map_blocks, valve_figures
+from stressmap.zoning.look_again import Stakes, cut_of, look_again, nearest_trees
+from stressmap.zoning.mapping import Ground, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.samples import CovariateAt, usable_samples
 
@@ -102,6 +102,9 @@ def content_of(
         Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
         _stakes(inputs, mapped.valves),
         chosen.map.look_again,
+    )
+    again.insert(
+        3, "tree_id", pd.Series(nearest_trees(again, assessed.readings), index=again.index, dtype=object)
     )
     blocks = _counted(inputs.blocks, assessed.readings, "block")
     bare = blocks.loc[blocks["readings"] == 0, "block"].tolist()

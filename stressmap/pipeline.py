@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
 
 import geopandas as gpd
 from pyproj import CRS
@@ -19,6 +18,7 @@ from stressmap.errors import DataError, Notes
 from stressmap.field.crossval import compare as compare_methods
 from stressmap.findings import content_of, fit
 from stressmap.intake.polygons import read_blocks, read_valves
+from stressmap.progress import Progress, Silent
 from stressmap.quality.siting import join_valves
 from stressmap.quality.summary import mend_table
 from stressmap.share import everything
@@ -33,26 +33,6 @@ from stressmap.share.water_words import tell as tell_plan
 from stressmap.survey import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.water.advice import plan_table, timetable_table
 from stressmap.water.ranch import advise_ranch
-
-
-class Progress(Protocol):
-    """What a run tells whoever waits for it."""
-
-    def stage(self, name: str, steps: int) -> None:
-        """Begin a stage of so many steps."""
-
-    def step(self) -> None:
-        """Finish one step of it."""
-
-
-class Silent:
-    """A progress that says nothing."""
-
-    def stage(self, name: str, steps: int) -> None:
-        """Say nothing."""
-
-    def step(self) -> None:
-        """Say nothing."""
 
 
 @dataclass
@@ -112,15 +92,15 @@ def run(
         With the problems and the exit code; an earlier result is untouched.
     """
     notes, watch, tell = Notes(), Watch(), progress or Silent()
-    tell.stage("Reading files", 1)
     with watch.of("read"):
-        inputs = load_inputs(source, notes)
+        inputs = load_inputs(source, notes, tell)
         sha256 = everything.fingerprints(source, inputs.settings)
+    tell.stage("Checking readings")
     with watch.of("assess"):
         assessed = assess_readings(inputs, on, notes)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
-    tell.stage("Fitting", 1)
+    tell.stage("Fitting")
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs)
         proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
@@ -131,7 +111,7 @@ def run(
         content = content_of(inputs, assessed, fitted.surface, notes, step=tell.step)
     advice = None
     if inputs.settings.water is not None:
-        tell.stage("Planning water", 1)
+        tell.stage("Planning water")
         with watch.of("water"):
             advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes)
             content = dataclasses.replace(
@@ -140,10 +120,10 @@ def run(
                 timetable=timetable_table(advice),
                 notes=tuple(notes),
             )
-    tell.stage("Writing files", 1)
     with staged(target) as folder:
         with watch.of("write"):
-            everything.write(content, folder)
+            everything.write(content, folder, tell)
+            tell.stage("Writing the report")
             if advice is not None:
                 write_plan(advice, inputs.settings.ranch, folder)
             summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
@@ -189,13 +169,15 @@ class Checked:
     stop: DataError | None = None
 
 
-def check(source: Path) -> Checked:
+def check(source: Path, progress: Progress | None = None) -> Checked:
     """Read and check the inputs and write nothing.
 
     Parameters
     ----------
     source : Path
         A ``ranch.toml``.
+    progress : Progress, optional
+        Told of stages and steps.
 
     Returns
     -------
@@ -206,8 +188,9 @@ def check(source: Path) -> Checked:
     StressmapError
         If a file or setting cannot be used.
     """
-    notes = Notes()
-    inputs = load_inputs(source, notes)
+    notes, tell = Notes(), progress or Silent()
+    inputs = load_inputs(source, notes, tell)
+    tell.stage("Checking readings")
     try:
         assessed = assess_readings(inputs, None, notes)
     except NothingUsableError as stop:

@@ -22,6 +22,7 @@ from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
+from stressmap.progress import Progress, Silent
 from stressmap.quality import reading_error
 from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import ReadingError
@@ -82,7 +83,11 @@ class NothingUsableError(DataError):
         self.readings = readings
 
 
-def _together(*readers: Callable[[], Any]) -> list[Any]:
+READERS = 5
+"""Polygons, readings, weather, irrigation, raster."""
+
+
+def _together(step: Callable[[], None], *readers: Callable[[], Any]) -> list[Any]:
     """Call readers of separate files and raise all their problems at once."""
     found: list[Any] = []
     problems: list[Problem] = []
@@ -91,12 +96,13 @@ def _together(*readers: Callable[[], Any]) -> list[Any]:
             found.append(reader())
         except DataError as error:
             problems += error.problems
+        step()
     if problems:
         raise DataError(problems)
     return found
 
 
-def load_inputs(source: Path, notes: Notes) -> Inputs:
+def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) -> Inputs:
     """Read ``ranch.toml`` and every file that it names.
 
     Parameters
@@ -105,6 +111,8 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
         A ``ranch.toml``.
     notes : Notes
         Gets what was mended or is missing.
+    progress : Progress, optional
+        Told of each file read.
 
     Returns
     -------
@@ -120,6 +128,8 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
     chosen = settings_module.load(source)
     files, zone = chosen.files, chosen.ranch.zone
     profiles = load_profiles(chosen.crops, str(source))
+    tell = progress or Silent()
+    tell.stage("Reading files", READERS)
     spelled: dict[str, Any] = {
         "zone": zone, "columns": chosen.columns, "order": chosen.reading.date_order,
     }  # fmt: skip
@@ -136,6 +146,7 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
         return blocks, join_valves(valves, blocks, files.valves, notes)
 
     (blocks, valves), readings, weather, irrigation = _together(
+        tell.step,
         polygons,
         lambda: read_readings(files.readings, chosen, notes),
         optional(files.weather, lambda path: read_weather(path, notes=notes, **spelled)),
@@ -143,6 +154,7 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
     )
     raster = chosen.map.covariate
     covariate = None if raster is None else read_covariate(raster, CRS(blocks.crs))
+    tell.step()
     return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation, covariate)
 
 

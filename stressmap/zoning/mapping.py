@@ -48,6 +48,26 @@ class _Predicted:
 
 
 @dataclass(frozen=True)
+class Ground:
+    """The ranch that a surface is laid over.
+
+    Parameters
+    ----------
+    blocks, valves : GeoDataFrame
+        In the working CRS.
+    grid : Lattice
+        The ranch's lattice.
+    covariate : callable, optional
+        Gives a covariate at places.
+    """
+
+    blocks: gpd.GeoDataFrame
+    valves: gpd.GeoDataFrame
+    grid: Lattice
+    covariate: CovariateAt | None = None
+
+
+@dataclass(frozen=True)
 class Mapped:
     """The surface and what was made of it.
 
@@ -99,32 +119,27 @@ def map_blocks(
     -------
     Mapped
     """
-    crops = crop_codes(blocks)
-    owner = valves["block"].to_numpy()
-    mean, se = np.full(len(valves), np.nan), np.full(len(valves), np.nan)
     rows, cols, surfaces, errors, zones = [], [], [], [], []
-    for code, (block, cells) in enumerate(
-        zip(blocks.itertuples(), block_cells(blocks, valves, grid), strict=True)
-    ):
-        places = places_of(cells, code, crops[block.crop], terms.covariate)
+
+    def look(block: Any, cells: BlockCells, places: Places) -> None:
         found = surface.at(places)
-        mine = np.flatnonzero(owner == block.block)
-        means = _valve_means(surface, valves, mine, cells, places)
-        mean[mine], se[mine] = means.mean, np.sqrt(means.variance)
-        zones += _zone_rows(surface, block, _Predicted(cells, places, found), grid, terms)
+        zones.extend(_zone_rows(surface, block, _Predicted(cells, places, found), grid, terms))
         kept = cells.inside
         rows.append(cells.row[kept])
         cols.append(cells.col[kept])
         surfaces.append(found.mean[kept].astype(np.float32))
         errors.append(np.sqrt(found.variance[kept]).astype(np.float32))
         step()
+
+    ground = Ground(blocks, valves, grid, terms.covariate)
+    figures = _averaged(surface, ground, look)
     return Mapped(
         row=np.concatenate(rows),
         col=np.concatenate(cols),
         stress_bar=np.concatenate(surfaces),
         stress_se_bar=np.concatenate(errors),
         zones=gpd.GeoDataFrame(pd.DataFrame(zones), geometry="geometry", crs=blocks.crs),
-        valves=Figures(mean, se),
+        valves=figures,
     )
 
 
@@ -154,16 +169,22 @@ def valve_figures(
     Figures
         In the order of ``valves``.
     """
+    return _averaged(surface, Ground(blocks, valves, grid, covariate), lambda *_: None)
+
+
+def _averaged(surface: Surface, ground: Ground, look: Callable[[Any, BlockCells, Places], None]) -> Figures:
+    """Average the valve zones block by block; ``look`` gets each block's row, cells and places."""
+    blocks, valves = ground.blocks, ground.valves
     crops = crop_codes(blocks)
     owner = valves["block"].to_numpy()
     mean, se = np.full(len(valves), np.nan), np.full(len(valves), np.nan)
-    for code, (block, cells) in enumerate(
-        zip(blocks.itertuples(), block_cells(blocks, valves, grid), strict=True)
-    ):
+    each = zip(blocks.itertuples(), block_cells(blocks, valves, ground.grid), strict=True)
+    for code, (block, cells) in enumerate(each):
+        places = places_of(cells, code, crops[block.crop], ground.covariate)
         mine = np.flatnonzero(owner == block.block)
-        places = places_of(cells, code, crops[block.crop], covariate)
         means = _valve_means(surface, valves, mine, cells, places)
         mean[mine], se[mine] = means.mean, np.sqrt(means.variance)
+        look(block, cells, places)
     return Figures(mean, se)
 
 
