@@ -24,9 +24,10 @@ from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
 from stressmap.progress import Progress, Silent
 from stressmap.quality import reading_error
-from stressmap.quality.checks import assess
+from stressmap.quality.checks import CHECKS, assess
 from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.siting import join_valves
+from stressmap.quality.summary import summarise
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
 from stressmap.settings import Settings
 
@@ -221,16 +222,29 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
         notes.say(f"{int(bare.sum())} readings are not used: their {chosen.map.rank_by} cannot be computed.")
         table["used"] = table["used"] & ~bare
     if not table["used"].any():
-        raise NothingUsableError(_nothing_usable(chosen, visit, table), visit, table)
+        raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table)
+    _say_mended(table, notes)
     held = block_figures(inputs.blocks, visit, table[table["used"]], inputs.profiles, chosen, notes)
     return Assessed(visit, table, held, error)
 
 
-def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
+def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
+    """Say why no reading can be used, and the likely cause where the figures tell it."""
+    chosen = inputs.settings
     today = table[~table["flags"].map(lambda codes: "outside_visit" in codes)]
     codes = pd.Series([code for flags in today["flags"] for code in flags], dtype=object).value_counts()
     why = ", ".join(f"{code} {count}" for code, count in codes.items()) or "none was taken in it"
     what = f"no reading of the visit {visit[0]} to {visit[1]} can be used ({why})"
-    return Problem(
-        str(chosen.files.readings), what, "Mend the readings, or name the kinds to keep in [reading] keep"
-    )
+    causes = summarise(today, inputs.blocks, inputs.valves, chosen).first if len(today) else ()
+    remedy = f"{causes[0].rstrip('.')}" if causes else "Mend the readings, or name another visit with --visit"
+    return Problem(str(chosen.files.readings), what, remedy[:1].upper() + remedy[1:])
+
+
+def _say_mended(table: gpd.GeoDataFrame, notes: Notes) -> None:
+    """Say how many of the readings that are used were mended; more than half is worth a second look."""
+    used = table[table["used"]]
+    for code in ("lonlat_swapped", "sign_read_as_potential"):
+        count = int(sum(code in codes for codes in used["flags"]))
+        if count:
+            many = " That is most of them: is the file as you meant it?" if 2 * count > len(used) else ""
+            notes.say(f"{count} of {len(used)} used readings were mended: {CHECKS[code].says}.{many}")
