@@ -21,7 +21,7 @@ LEAST_DEGREES = 3
 """Repeat leaves (beyond the first of a tree) from which an error is estimated."""
 LEAST_RECHECKS = 5
 ALIKE = pd.Timedelta(minutes=15)
-"""Leaves taken within this time are compared although nothing is known of the air: 0.3 kPa, 0.4 bar at most."""
+"""Leaves taken within this time are compared although nothing is known of the air."""
 LEAST_PAIRS = 3
 """Trees that two chambers or crews must share before their offset is estimated."""
 
