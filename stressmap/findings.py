@@ -92,7 +92,7 @@ def content_of(
     """
     chosen = inputs.settings
     edges = _edges(inputs)
-    grid = lattice(inputs.blocks, chosen.map.cell_m)
+    grid = lattice(inputs.blocks, chosen.map.cell_m, chosen.source)
     terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=step)
     before = visit_before(inputs.readings, assessed.visit)
@@ -163,7 +163,7 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
     GeoDataFrame
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
-    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
     figures = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
     return _ranked(inputs, assessed, figures, None)
 
@@ -171,7 +171,7 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
 def _edges(inputs: Inputs) -> dict[str, Edges]:
     chosen = inputs.settings.map
     return {
-        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar)
+        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar, inputs.settings.source)
         for crop in sorted(inputs.blocks["crop"].unique())
     }
 
