@@ -188,17 +188,20 @@ def _print_water(made: Watered, out: Path | None) -> None:
 
     from stressmap.share.water_screen import print_advice, print_curve
     from stressmap.share.water_words import first_words
+    from stressmap.share.words import Words
 
     console, words = Console(highlight=False), first_words(made.ranch)
+    labels = Words(made.ranch.languages[0], made.ranch.units)
     console.print(made.ranch.name, markup=False)
     print_advice(made.advice, words, console)
     if made.curve is not None:
         console.print()
         print_curve(made.curve, words, console)
     console.print()
-    _print_notes(console, made.notes)
+    for note in made.notes:
+        console.print(labels("terminal.note", note=note), markup=False)
     if out is not None:
-        console.print(f"Results: {out}", markup=False)
+        console.print(labels("terminal.folder", folder=out), markup=False)
 
 
 def _day(text: str | None) -> dt.date | None:
@@ -249,11 +252,6 @@ def _print_result(result: Result) -> None:
     from stressmap.share.summary import print_summary
 
     print_summary(result.content, result.folder, Console(highlight=False, soft_wrap=False))
-
-
-def _print_notes(console: Any, notes: tuple[str, ...]) -> None:
-    for note in notes:
-        console.print(f"note: {note}", markup=False)
 
 
 def _print_checked(checked: Checked) -> None:
