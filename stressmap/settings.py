@@ -247,8 +247,8 @@ class Baseline(Part):
 class Water(Part):
     """``[water]``: what there is for the water plan.
 
-    ``turns`` is how many times over the days a valve may get its ``max_hours``; ``rest_hours`` lie between
-    two sets of one valve; ``eto`` is reference evapotranspiration a day, where the weather does not tell.
+    ``turns`` is how many times over the days a valve may get its ``max_hours``, by default once for each day;
+    ``rest_hours`` lie between two sets of one valve; ``eto`` is reference evapotranspiration a day, where the weather does not tell.
     """
 
     available: VolumeM3 | None = None
@@ -261,7 +261,7 @@ class Water(Part):
     crew_hours: tuple[Clock, Clock] | None = None
     out_of_service: tuple[str, ...] = ()
     step_hours: float = 0.5
-    turns: int = Field(default=1, ge=1)
+    turns: int | None = Field(default=None, ge=1)
     rest_hours: float = Field(default=4.0, ge=0)
     mm_per_bar: float | None = Field(default=None, gt=0)
     soil: str | None = None
@@ -272,6 +272,11 @@ class Water(Part):
     efficiency: dict[Systems, Share] = {}
     draws: int = Field(default=100, ge=0, le=10_000)
     time_limit_s: float = Field(default=30.0, gt=0)
+
+    @property
+    def most_turns(self) -> int:
+        """Longest sets that a valve may get over the plan: as set, else one for each day."""
+        return self.days if self.turns is None else self.turns
 
     @field_validator("step_hours")
     @classmethod
