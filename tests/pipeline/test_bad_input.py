@@ -258,8 +258,8 @@ def renamed(ranch: Path) -> Path:
         ("cell_m = 10", "cell_m = 0.01", "column map.cell_m: cell_m = 0.01 would make 2.4e+09 cells. "
          "Use 0.1 m or more."),
         ("[map]", '[crops.prune]\nharvest = "05-01"\n[map]', "column crops.prune.harvest: harvest "
-         "05-01 is not after the season's first point, 05-01. Write month and day of the harvest, MM-DD, after "
-         "the first day of the crop's season_target."),
+         "05-01 is not after the season's first point, 05-01. Write month and day of the harvest, MM-DD, "
+         "after the first day of the crop's season_target."),
         ("[map]", '[reading]\nkeep = ["short_bags"]\n[map]', "column reading.keep: 'short_bags' is not "
          f"a flag code. Did you mean 'short_bag'? Known here: {', '.join(FLAG_CODES)}."),
     ],
@@ -275,7 +275,8 @@ def test_the_settings_are_named_as_the_user_named_them(stressmap, ranch, out, ol
     [
         ("below_target", "edges.tension = [8, 12, 16]", "column crops.quince.season_target: the crop "
          "quince has no season target, and rank_by = 'below_target' needs one. Write "
-         '[crops.quince] season_target = [["MM-DD", bar], ...] with your own days and targets, or [map] rank_by = "tension".'),
+         '[crops.quince] season_target = [["MM-DD", bar], ...] with your own days and '
+         'targets, or [map] rank_by = "tension".'),
         ("tension", "", "column crops.quince.edges.tension: quince has no edges for rank_by = "
          "'tension'. Write [crops.quince] edges = { tension = [..., ..., ...] } or [map] "
          "edges_bar, three rising numbers in bar."),
