@@ -105,6 +105,8 @@ def prepare(
         eto=eto,
         log=inputs.irrigation,
         blocks_file=str(inputs.settings.files.blocks),
+        settings_file=where,
+        edges_bar=inputs.settings.map.edges_bar,
     )
     found = needs(valves, inputs.valves, inputs.blocks, facts)
     case = assemble(found, water, start, inputs.settings.ranch.zone, where)

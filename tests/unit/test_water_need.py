@@ -1,5 +1,6 @@
 """The need of a valve zone, step by step, against arithmetic done by hand."""
 
+import dataclasses
 import datetime as dt
 from types import MappingProxyType
 from typing import Any
@@ -161,3 +162,7 @@ def test_a_crop_without_a_target_counts_from_its_first_edge() -> None:
     found = one(v=valve(target_bar=np.nan, stress_bar=9.0), f=facts())
     assert "target" in found.assumed
     assert found.dry_bar == pytest.approx(9.0)
+    # or from the first edge of the map's own settings: 9 - 1.5
+    own = dataclasses.replace(facts(), edges_bar=(1.5, 3.0, 5.5))
+    found = one(v=valve(target_bar=np.nan, stress_bar=9.0), f=own)
+    assert (found.dry_bar, found.step_bar) == pytest.approx((7.5, 2.0))
