@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -15,6 +14,7 @@ from stressmap.errors import Notes, StressmapError
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions, Priors
 from stressmap.field.surface import Samples, Surface
+from stressmap.progress import Progress
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
 from stressmap.share.content import Content, Raster
@@ -24,7 +24,7 @@ from stressmap.zoning.cells import Lattice, lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
 from stressmap.zoning.look_again import Stakes, cut_of, look_again, nearest_trees
-from stressmap.zoning.mapping import Ground, Terms, map_blocks, valve_figures
+from stressmap.zoning.mapping import Ground, Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.samples import CovariateAt, usable_samples
 
@@ -69,7 +69,7 @@ def _covariate(inputs: Inputs) -> CovariateAt | None:
 
 
 def content_of(
-    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, *, step: Callable[[], None]
+    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, progress: Progress
 ) -> Content:
     """Map a visit and put together everything that the files of a run are made from.
 
@@ -83,8 +83,8 @@ def content_of(
         From :func:`fit`.
     notes : Notes
         What the run had to say so far.
-    step : callable
-        Called after each block.
+    progress : Progress
+        Told of each block mapped.
 
     Returns
     -------
@@ -94,18 +94,14 @@ def content_of(
     edges = _edges(inputs)
     grid = lattice(inputs.blocks, chosen.map.cell_m, chosen.source)
     terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
-    mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=step)
+    progress.stage("Mapping blocks", len(inputs.blocks))
+    mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=progress.step)
     before = visit_before(inputs.readings, assessed.visit)
+    if before is not None:
+        progress.stage("Mapping the visit before")
     change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves, notes)
-    again = look_again(
-        surface,
-        Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
-        _stakes(inputs, mapped.valves),
-        chosen.map.look_again,
-    )
-    again.insert(
-        3, "tree_id", pd.Series(nearest_trees(again, assessed.readings), index=again.index, dtype=object)
-    )
+    progress.stage("Choosing where to look again")
+    again = _again(inputs, assessed, surface, grid, mapped.valves)
     blocks = _counted(inputs.blocks, assessed.readings, "block")
     bare = blocks.loc[blocks["readings"] == 0, "block"].tolist()
     if bare:
@@ -120,22 +116,37 @@ def content_of(
         zones=mapped.zones.assign(measured=~mapped.zones["block"].isin(bare)),
         valves=_ranked(inputs, assessed, mapped.valves, change),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
-        raster=Raster(
-            crs=inputs.crs.to_string(),
-            west=grid.west,
-            north=grid.north,
-            cell_m=grid.cell_m,
-            shape=grid.shape,
-            row=mapped.row,
-            col=mapped.col,
-            stress_bar=mapped.stress_bar,
-            stress_se_bar=mapped.stress_se_bar,
-        ),
+        raster=_raster(inputs, grid, mapped),
         notes=tuple(notes),
         look_again=again,
         previous_visit=before[1] if before and change is not None else None,
         basemap=chosen.map.basemap,
     )
+
+
+def _raster(inputs: Inputs, grid: Lattice, mapped: Mapped) -> Raster:
+    return Raster(
+        crs=inputs.crs.to_string(),
+        west=grid.west,
+        north=grid.north,
+        cell_m=grid.cell_m,
+        shape=grid.shape,
+        row=mapped.row,
+        col=mapped.col,
+        stress_bar=mapped.stress_bar,
+        stress_se_bar=mapped.stress_se_bar,
+    )
+
+
+def _again(
+    inputs: Inputs, assessed: Assessed, surface: Surface, grid: Lattice, figures: Figures
+) -> gpd.GeoDataFrame:
+    """Choose the places to look again and name each after the tree nearest to it."""
+    ground = Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
+    places = look_again(surface, ground, _stakes(inputs, figures), inputs.settings.map.look_again)
+    trees = pd.Series(nearest_trees(places, assessed.readings), index=places.index, dtype=object)
+    places.insert(3, "tree_id", trees)
+    return places
 
 
 def _not_measured(blocks: list[str]) -> str:

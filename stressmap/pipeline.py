@@ -97,9 +97,8 @@ def run(
         proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
     for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
-    tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
-        content = content_of(inputs, assessed, fitted.surface, notes, step=tell.step)
+        content = content_of(inputs, assessed, fitted.surface, notes, tell)
     advice = None
     if inputs.settings.water is not None:
         tell.stage("Planning water")

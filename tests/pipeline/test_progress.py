@@ -33,8 +33,8 @@ def test_a_run_tells_its_stages_and_takes_every_step_announced(source, tmp_path)
     heard = Heard()
     pipeline.run(source, out=tmp_path / "out", progress=heard)
     assert [name for name, _, _ in heard.stages] == [
-        "Reading files", "Checking readings", "Fitting", "Mapping blocks", "Writing files",
-        "Writing the report",
+        "Reading files", "Checking readings", "Fitting", "Mapping blocks",
+        "Choosing where to look again", "Writing files", "Writing the report",
     ]  # fmt: skip
     for name, announced, taken in heard.stages:
         assert announced == (taken if name in COUNTED else None), name
