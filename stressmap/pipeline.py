@@ -17,7 +17,7 @@ from pyproj import CRS
 from stressmap.agronomy.crops import load_profiles
 from stressmap.errors import DataError, Notes
 from stressmap.field.crossval import compare as compare_methods
-from stressmap.findings import content_of, fit
+from stressmap.findings import content_of, fit, valves_together
 from stressmap.intake.polygons import read_blocks, read_valves
 from stressmap.quality.siting import join_valves
 from stressmap.quality.summary import mend_table
@@ -133,7 +133,8 @@ def run(
     if inputs.settings.water is not None:
         tell.stage("Planning water", 1)
         with watch.of("water"):
-            advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes)
+            together = valves_together(inputs, fitted.surface)
+            advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes, together=together)
             content = dataclasses.replace(
                 content,
                 water_plan=plan_table(advice),

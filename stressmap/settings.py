@@ -276,7 +276,8 @@ class Water(Part):
     """``[water]``: what there is for the water plan.
 
     ``turns`` is how many times over the days a valve may get its ``max_hours``, by default once for each day;
-    ``rest_hours`` lie between two sets of one valve; ``eto`` is reference evapotranspiration a day, where the weather does not tell.
+    ``rest_hours`` lie between two sets of one valve; ``eto`` is reference evapotranspiration a day, where the
+    weather does not tell.
     """
 
     available: VolumeM3 | None = None
