@@ -27,7 +27,7 @@ from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.orchard import targets
 from stressmap.settings import RankBy, Water
 from stressmap.water import soil, system
-from stressmap.water.demand import Eto, crop_use_mm
+from stressmap.water.demand import Eto, crop_use_mm, is_tabulated
 from stressmap.zoning.ranking import Z_90
 
 USUAL_STEP_BAR = 2.0
@@ -188,6 +188,8 @@ def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, target: tup
         "young": facts.start.year - _number(place["planted"], 0.0) < YOUNG_YEARS,
         "eto": facts.eto.source == "assumed",
         "max_hours": not np.isfinite(_number(data["max_hours"], np.inf)),
+        "kc_fitted": is_tabulated(profile) and facts.eto.climate is not None,
+        "kc_table": is_tabulated(profile) and facts.eto.climate is None,
         "log": short[0] > dry * kept.mm_per_bar,
     }
     assumed += [code for code, holds in unknown.items() if holds]
