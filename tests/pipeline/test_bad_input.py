@@ -202,7 +202,8 @@ def test_no_usable_reading(stressmap, ranch, out):
         stressmap("run", ranch, "--out", out),
         3,
         f"{file}: no reading of the visit 2026-07-14 to 2026-07-14 can be used (outside_window 24). "
-        "Mend the readings, or name the kinds to keep in [reading] keep.",
+        "24 of 24 read outside the hours: 4 h later they would be inside; was the clock on another time zone "
+        "than America/Los_Angeles? Correct the times, or write them with their offset.",
         out=out,
     )
 
