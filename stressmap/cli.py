@@ -14,7 +14,8 @@ from stressmap import __version__, stopping
 from stressmap.errors import StressmapError
 
 if TYPE_CHECKING:
-    from stressmap.pipeline import Checked, Result
+    from stressmap.pipeline import Result
+    from stressmap.preparing import Checked
     from stressmap.progress import Bars
     from stressmap.water_job import Watered
 
@@ -99,13 +100,13 @@ def check(
     """Check the inputs of a ranch."""
 
     def work() -> None:
-        from stressmap import pipeline
+        from stressmap import preparing
 
         with _bars() as progress:
-            checked = pipeline.check(ranch, progress)
+            checked = preparing.check(ranch, progress)
         _print_checked(checked)
         if out is not None:
-            typer.echo(f"To mend by hand: {pipeline.list_to_mend(checked, out)}")
+            typer.echo(f"To mend by hand: {preparing.list_to_mend(checked, out)}")
         if checked.stop is not None:
             raise checked.stop
 
@@ -125,10 +126,12 @@ def start(
     """Start a ranch."""
 
     def work() -> None:
-        from stressmap import pipeline
+        from stressmap import preparing
 
-        made = pipeline.start(folder, blocks, valves)
+        made = preparing.start(folder, blocks, valves)
         typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
+        for note in made.notes:
+            typer.echo(f"note: {note}")
         typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
 
     _guarded(work, debug=debug)

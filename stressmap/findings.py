@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
-from stressmap.errors import DataError, Notes
+from stressmap.errors import Notes, StressmapError
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions, Priors
 from stressmap.field.surface import Samples, Surface
@@ -92,14 +92,14 @@ def content_of(
     """
     chosen = inputs.settings
     edges = _edges(inputs)
-    grid = lattice(inputs.blocks, chosen.map.cell_m)
+    grid = lattice(inputs.blocks, chosen.map.cell_m, chosen.source)
     terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
     progress.stage("Mapping blocks", len(inputs.blocks))
     mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=progress.step)
     before = visit_before(inputs.readings, assessed.visit)
     if before is not None:
         progress.stage("Mapping the visit before")
-    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
+    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves, notes)
     progress.stage("Choosing where to look again")
     again = _again(inputs, assessed, surface, grid, mapped.valves)
     blocks = _counted(inputs.blocks, assessed.readings, "block")
@@ -174,7 +174,7 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
     GeoDataFrame
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
-    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
     figures = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
     return _ranked(inputs, assessed, figures, None)
 
@@ -182,7 +182,7 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
 def _edges(inputs: Inputs) -> dict[str, Edges]:
     chosen = inputs.settings.map
     return {
-        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar)
+        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar, inputs.settings.source)
         for crop in sorted(inputs.blocks["crop"].unique())
     }
 
@@ -201,13 +201,14 @@ def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
 
 
 def _change(
-    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures
+    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures, notes: Notes
 ) -> pd.DataFrame | None:
-    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
-    unheard = Notes()
+    """Compare valve-zone means with the visit before; None, and a note, where that cannot be mapped."""
     try:
-        earlier = assess_visit(inputs, before, unheard)
-    except DataError:
+        earlier = assess_visit(inputs, before, Notes())
+    except StressmapError as error:
+        why = error.problems[0].what
+        notes.say(f"No comparison with the visit before ({before[0]}): {why}.")
         return None
     surface = fit(inputs, earlier, jobs=1).surface
     then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))

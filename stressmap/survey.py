@@ -14,7 +14,7 @@ from pyproj import CRS
 
 from stressmap import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
-from stressmap.agronomy.figures import add_figures, block_figures
+from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import settle_crops
 from stressmap.errors import DataError, Notes, Problem
 from stressmap.intake.covariate import Covariate, read_covariate
@@ -24,9 +24,10 @@ from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
 from stressmap.progress import Progress, Silent
 from stressmap.quality import reading_error
-from stressmap.quality.checks import assess
+from stressmap.quality.checks import CHECKS, assess
 from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.siting import join_valves
+from stressmap.quality.summary import summarise
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
 from stressmap.settings import Settings
 
@@ -126,6 +127,8 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
         If an input cannot be used.
     """
     chosen = settings_module.load(source)
+    for file in chosen.inputs().values():
+        notes.call(file, chosen.shown(file))
     files, zone = chosen.files, chosen.ranch.zone
     profiles = load_profiles(chosen.crops, str(source))
     tell = progress or Silent()
@@ -138,7 +141,7 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
         return lambda: None if path is None else read(path)
 
     def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-        read = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns)
+        read = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns, settings_file=chosen.source)
         blocks = settle_crops(read, profiles, str(files.blocks), notes)
         if files.valves is None:
             return blocks, blocks_as_valves(blocks)
@@ -182,7 +185,7 @@ def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assesse
     doubt = doubtful_last_visit(inputs.readings) if on is None and inputs.settings.visit.end is None else None
     if doubt:
         notes.say(doubt)
-    return assess_visit(inputs, choose_visit(inputs.readings, inputs.settings.visit, on), notes)
+    return assess_visit(inputs, choose_visit(inputs.readings, inputs.settings, on), notes)
 
 
 def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
@@ -208,7 +211,8 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
     """
     chosen = inputs.settings
     checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
-    error = reading_error.estimate(checked)
+    watered = watered_bar(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen)
+    error = reading_error.estimate(checked, watered)
     for sentence in reading_error.sentences(error, aligned=chosen.reading.align_chambers):
         notes.say(sentence)
     if chosen.reading.align_chambers:
@@ -220,16 +224,29 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
         notes.say(f"{int(bare.sum())} readings are not used: their {chosen.map.rank_by} cannot be computed.")
         table["used"] = table["used"] & ~bare
     if not table["used"].any():
-        raise NothingUsableError(_nothing_usable(chosen, visit, table), visit, table)
+        raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table)
+    _say_mended(table, notes)
     held = block_figures(inputs.blocks, visit, table[table["used"]], inputs.profiles, chosen, notes)
     return Assessed(visit, table, held, error)
 
 
-def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
+def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
+    """Say why no reading can be used, and the likely cause where the figures tell it."""
+    chosen = inputs.settings
     today = table[~table["flags"].map(lambda codes: "outside_visit" in codes)]
     codes = pd.Series([code for flags in today["flags"] for code in flags], dtype=object).value_counts()
     why = ", ".join(f"{code} {count}" for code, count in codes.items()) or "none was taken in it"
     what = f"no reading of the visit {visit[0]} to {visit[1]} can be used ({why})"
-    return Problem(
-        str(chosen.files.readings), what, "Mend the readings, or name the kinds to keep in [reading] keep"
-    )
+    causes = summarise(today, inputs.blocks, inputs.valves, chosen).first if len(today) else ()
+    remedy = f"{causes[0].rstrip('.')}" if causes else "Mend the readings, or name another visit with --visit"
+    return Problem(str(chosen.files.readings), what, remedy[:1].upper() + remedy[1:])
+
+
+def _say_mended(table: gpd.GeoDataFrame, notes: Notes) -> None:
+    """Say how many of the readings that are used were mended; more than half is worth a second look."""
+    used = table[table["used"]]
+    for code in ("lonlat_swapped", "sign_read_as_potential"):
+        count = int(sum(code in codes for codes in used["flags"]))
+        if count:
+            many = " That is most of them: is the file as you meant it?" if 2 * count > len(used) else ""
+            notes.say(f"{count} of {len(used)} used readings were mended: {CHECKS[code].says}.{many}")

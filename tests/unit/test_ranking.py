@@ -14,7 +14,7 @@ from stressmap.zoning.cells import lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.look_again import Stakes, cut_of, expected_gain, look_again, nearest_trees, short_walk
 from stressmap.zoning.mapping import Ground
-from stressmap.zoning.ranking import Figures, judge, last_irrigated, rank_valves, tied_groups
+from stressmap.zoning.ranking import Figures, judge, last_irrigated, rank_valves, tied_groups, tied_ranks
 
 EDGES = {"prune": (0.0, 2.0, 4.0), "walnut": (0.0, 1.0, 2.0)}
 
@@ -85,7 +85,12 @@ def test_the_interval_and_the_odds_are_those_of_a_normal_error():
 def test_valves_are_tied_while_the_odds_of_a_swap_are_over_three_in_ten():
     spread = np.hypot(1, 1)
     far = spread * norm.isf(0.3)
-    assert tied_groups(figures([5, 5 - 0.99 * far, 5 - 1.01 * far], [1, 1, 1])).tolist() == [1, 1, 0]
+    assert tied_groups(figures([5, 5 - 0.99 * far], [1, 1])).tolist() == [1, 1]
+    assert tied_groups(figures([5, 5 - 1.01 * far], [1, 1])).tolist() == [0, 0]
+    three = figures([5, 5 - 0.9 * far, 5 - 1.2 * far], [1, 1, 1])
+    assert tied_groups(three).tolist() == [1, 1, 0]
+    # The third is far from the first, but not from the second: that pair is told of too.
+    assert tied_ranks(three) == ["1-2", "1-3", "2-3"]
     assert tied_groups(figures([5, 3, 3], [0.1, 0.1, 0.1])).tolist() == [0, 1, 1]
     assert tied_groups(figures([5, 5], [0, 0])).tolist() == [1, 1]
     assert tied_groups(figures([], [])).tolist() == []

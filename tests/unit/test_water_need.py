@@ -115,9 +115,13 @@ def test_the_log_raises_the_need_but_not_over_the_interval() -> None:
     assert raised.etc_since_mm == pytest.approx(since)
     assert since - 40 > (2.0 + 1.6448536 * 0.5) * 10
     assert raised.short_mm == pytest.approx((2.0 + 1.6448536 * 0.5) * 10, rel=1e-6)
+    assert (raised.stress_bar, raised.dry_bar) == (2.0, pytest.approx(2.0 + 1.6448536 * 0.5, rel=1e-6))
+    assert "log" in raised.assumed
     wide = one(v=valve(stress_se_bar=5.0), f=facts(sets(("2026-06-20 06:00", 10.0))))
     assert wide.short_mm == pytest.approx(since - 40)
-    assert one(f=facts(sets(("2026-07-10 06:00", 10.0)))).short_mm == pytest.approx(20.0)
+    recent = one(f=facts(sets(("2026-07-10 06:00", 10.0))))
+    assert recent.short_mm == pytest.approx(20.0)
+    assert "log" not in recent.assumed
 
 
 def test_flow_goes_before_rate_and_says_where_they_differ() -> None:
@@ -134,9 +138,18 @@ def test_everything_assumed_is_told_beside_the_valve() -> None:
         start=START, next_turn=NEXT, eto=Eto({}, 6.0, "assumed"), log=None,
     )  # fmt: skip
     found = one(d=data(rate_mm_h=np.nan), b=blocks(irrigation=None), f=bare)
-    assert set(found.assumed) == {"soil", "mm_per_bar", "system", "uniformity", "rate", "no_log", "eto"}
+    assert set(found.assumed) == {
+        "soil",
+        "mm_per_bar",
+        "system",
+        "uniformity",
+        "rate",
+        "no_log",
+        "eto",
+        "max_hours",
+    }
     told = one(b=blocks(soil="clay loam"), f=facts(uniformity={"drip": 0.9}))
-    assert told.assumed == ("no_log",)
+    assert told.assumed == ("no_log", "max_hours")
 
 
 def test_the_root_zone_cannot_be_short_of_more_than_it_holds() -> None:
