@@ -27,6 +27,7 @@ from stressmap.zoning.look_again import Stakes, cut_of, look_again, nearest_tree
 from stressmap.zoning.mapping import Ground, Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.samples import CovariateAt, usable_samples
+from stressmap.zoning.together import valve_correlations
 
 
 @dataclass(frozen=True)
@@ -177,6 +178,28 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
     grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
     figures = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
     return _ranked(inputs, assessed, figures, None)
+
+
+def valves_together(inputs: Inputs, surface: Surface) -> pd.DataFrame:
+    """Tell how the errors of the valve zones' means hang together.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.survey.load_inputs`.
+    surface : Surface
+        From :func:`fit`.
+
+    Returns
+    -------
+    DataFrame, k x k
+        Correlations, rows and columns by name of the valve; see
+        :func:`stressmap.zoning.together.valve_correlations`.
+    """
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
+    found = valve_correlations(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    names = inputs.valves["valve"].tolist()
+    return pd.DataFrame(found, index=names, columns=names)
 
 
 def _edges(inputs: Inputs) -> dict[str, Edges]:

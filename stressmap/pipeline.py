@@ -12,7 +12,7 @@ from pathlib import Path
 
 from stressmap.errors import Notes
 from stressmap.field.crossval import compare as compare_methods
-from stressmap.findings import content_of, fit
+from stressmap.findings import content_of, fit, valves_together
 from stressmap.progress import Progress, Silent
 from stressmap.share import everything
 from stressmap.share.content import Content
@@ -103,7 +103,8 @@ def run(
     if inputs.settings.water is not None:
         tell.stage("Planning water")
         with watch.of("water"):
-            advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes)
+            together = valves_together(inputs, fitted.surface)
+            advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes, together=together)
             content = dataclasses.replace(
                 content,
                 water_plan=plan_table(advice),

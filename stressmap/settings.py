@@ -247,9 +247,9 @@ class Baseline(Part):
 class Water(Part):
     """``[water]``: what there is for the water plan.
 
-    ``turns`` is how many times over the days a valve may get its ``max_hours``, by default once for each day;
-    ``rest_hours`` lie between two sets of one valve; ``eto`` is reference evapotranspiration a day, where the
-    weather does not tell.
+    ``turns`` is how many times over the days a valve may get its ``max_hours``, by default once for each
+    day; ``rest_hours`` lie between two sets of one valve; ``eto`` is reference evapotranspiration a day,
+    where the weather does not tell.
     """
 
     available: VolumeM3 | None = None

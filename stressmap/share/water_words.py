@@ -323,9 +323,11 @@ def _dry_line(need: Need, advice: Advice, words: WaterWords) -> str:
 
 
 def _assumptions(advice: Advice, words: WaterWords) -> list[str]:
-    eto = words.quantity(advice.terms.eto.other_mm, "depth")
+    eto, climate = words.quantity(advice.terms.eto.other_mm, "depth"), advice.terms.eto.climate
+    plain = words.plain.number
+    air = {"wind": plain(climate.wind_m_s), "humid": plain(climate.rh_min_pct, 0)} if climate else {}
     lines = [
-        words("assumed.line", text=words(f"assumed.{code}", eto=eto), count=count)
+        words("assumed.line", text=words(f"assumed.{code}", eto=eto, **air), count=count)
         for code, count in assumptions(advice.case, advice.terms.eto).items()
     ]
     what = words(f"assumed.divided_{advice.terms.water.divide_by}")

@@ -18,6 +18,7 @@ from stressmap.water.compare import Judged, Outcome, judge, outcomes
 from stressmap.water.demand import Eto
 from stressmap.water.problem import Solution
 from stressmap.water.realise import realise
+from stressmap.water.relief import Floats
 from stressmap.water.timetable import Timetable
 
 PLAN_COLUMNS = (
@@ -105,7 +106,7 @@ class Advice:
         return ours > max(others) * (1 + 1e-6)
 
 
-def advise(case: Case, terms: Terms) -> Advice:
+def advise(case: Case, terms: Terms, *, together: pd.DataFrame | None = None) -> Advice:
     """Plan, lay in time, compare and judge.
 
     Parameters
@@ -114,6 +115,8 @@ def advise(case: Case, terms: Terms) -> Advice:
         From :func:`stressmap.water.assemble.assemble`.
     terms : Terms
         What it is for.
+    together : DataFrame, n x n, optional
+        Correlations of the zones' errors by name of the valve; by default the zones are independent.
 
     Returns
     -------
@@ -121,9 +124,18 @@ def advise(case: Case, terms: Terms) -> Advice:
     """
     plan = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.water.time_limit_s)
     ways = outcomes(case, plan.solution.steps)
-    judged = judge(case, ways, terms.water.draws)
+    judged = judge(case, ways, terms.water.draws, covariance=_covariance(case, together))
     limits = limits_of(case, plan.timetable, terms.water.most_turns)
     return Advice(case, terms, plan.solution, plan.timetable, ways, judged, limits)
+
+
+def _covariance(case: Case, together: pd.DataFrame | None) -> Floats | None:
+    """Return the joint errors of the zones [bar²]: the standard errors of their means, correlated."""
+    if together is None:
+        return None
+    names = list(case.problem.names)
+    se = case.thirst.se_bar
+    return np.asarray(together.loc[names, names].to_numpy() * np.outer(se, se))
 
 
 def plan_table(advice: Advice) -> pd.DataFrame:

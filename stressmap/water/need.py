@@ -22,12 +22,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stressmap.agronomy.crops import CropProfile, edges_for
+from stressmap.agronomy.crops import CropProfile, Edge3, edges_for
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.orchard import targets
 from stressmap.settings import RankBy, Water
 from stressmap.water import soil, system
-from stressmap.water.demand import Eto, crop_use_mm
+from stressmap.water.demand import Eto, crop_use_mm, is_tabulated
 from stressmap.zoning.ranking import Z_90
 
 USUAL_STEP_BAR = 2.0
@@ -58,8 +58,10 @@ class Facts:
         Reference evapotranspiration.
     log : DataFrame or None
         As ``intake.schemas.IRRIGATION``.
-    blocks_file : str
+    blocks_file, settings_file : str
         For messages.
+    edges_bar : tuple of float or None
+        Of the map's settings; they go before the crops' own.
     """
 
     water: Water
@@ -71,6 +73,8 @@ class Facts:
     eto: Eto
     log: pd.DataFrame | None
     blocks_file: str = "blocks"
+    settings_file: str = "ranch.toml"
+    edges_bar: Edge3 | None = None
 
 
 @dataclass(frozen=True)
@@ -184,6 +188,8 @@ def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, target: tup
         "young": facts.start.year - _number(place["planted"], 0.0) < YOUNG_YEARS,
         "eto": facts.eto.source == "assumed",
         "max_hours": not np.isfinite(_number(data["max_hours"], np.inf)),
+        "kc_fitted": is_tabulated(profile) and facts.eto.climate is not None,
+        "kc_table": is_tabulated(profile) and facts.eto.climate is None,
         "log": short[0] > dry * kept.mm_per_bar,
     }
     assumed += [code for code, holds in unknown.items() if holds]
@@ -218,7 +224,7 @@ def _dryness(row: Any, profile: CropProfile, facts: Facts, assumed: list[str]) -
         edges = profile.edges.below_target
         return row.target_bar - row.swp_bar, row.stress_se_bar, (edges[2] - edges[0]) / 2.0
     assumed.append("target")
-    edges = edges_for(profile, facts.rank_by)
+    edges = edges_for(profile, facts.rank_by, facts.edges_bar, facts.settings_file)
     return row.stress_bar - edges[0], row.stress_se_bar, (edges[2] - edges[0]) / 2.0
 
 
