@@ -20,11 +20,11 @@ from stressmap.quality.visit import visit_before
 from stressmap.share.content import Content, Raster
 from stressmap.survey import Assessed, Inputs, Visit, assess_visit
 from stressmap.units import M2_PER_HA
-from stressmap.zoning.cells import Lattice, lattice
+from stressmap.zoning.cells import lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
-from stressmap.zoning.look_again import Ground, Stakes, cut_of, look_again
-from stressmap.zoning.mapping import Terms, map_blocks, valve_figures
+from stressmap.zoning.look_again import Stakes, cut_of, look_again
+from stressmap.zoning.mapping import Ground, Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.samples import CovariateAt, usable_samples
 
@@ -69,7 +69,13 @@ def _covariate(inputs: Inputs) -> CovariateAt | None:
 
 
 def content_of(
-    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, *, step: Callable[[], None]
+    inputs: Inputs,
+    assessed: Assessed,
+    surface: Surface,
+    notes: Notes,
+    *,
+    jobs: int,
+    step: Callable[[], None],
 ) -> Content:
     """Map a visit and put together everything that the files of a run are made from.
 
@@ -83,6 +89,8 @@ def content_of(
         From :func:`fit`.
     notes : Notes
         What the run had to say so far.
+    jobs : int
+        Blocks worked on at once.
     step : callable
         Called after each block.
 
@@ -93,16 +101,13 @@ def content_of(
     chosen = inputs.settings
     edges = _edges(inputs)
     grid = lattice(inputs.blocks, chosen.map.cell_m)
-    terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
-    mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=step)
+    ground = Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
+    terms = Terms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
-    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves)
-    again = look_again(
-        surface,
-        Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)),
-        _stakes(inputs, mapped.valves),
-        chosen.map.look_again,
-    )
+    earlier = None if before is None else _surface_of(inputs, before)
+    mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=step)
+    change = _change(inputs, assessed, before, mapped)
+    again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
     blocks = _counted(inputs.blocks, assessed.readings, "block")
     bare = blocks.loc[blocks["readings"] == 0, "block"].tolist()
     if bare:
@@ -161,7 +166,7 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
     grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
-    figures = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    figures = valve_figures(surface, Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)))
     return _ranked(inputs, assessed, figures, None)
 
 
@@ -186,20 +191,22 @@ def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
     return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
 
 
-def _change(
-    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures
-) -> pd.DataFrame | None:
-    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
+def _surface_of(inputs: Inputs, visit: Visit) -> Surface | None:
+    """Fit the readings of an earlier visit; None where none of them may be used."""
     unheard = Notes()
     try:
-        earlier = assess_visit(inputs, before, unheard)
+        return fit(inputs, assess_visit(inputs, visit, unheard), jobs=1).surface
     except DataError:
         return None
-    surface = fit(inputs, earlier, jobs=1).surface
-    then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+
+
+def _change(inputs: Inputs, assessed: Assessed, before: Visit | None, mapped: Mapped) -> pd.DataFrame | None:
+    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
+    if before is None or mapped.earlier is None:
+        return None
     since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
-    return compare(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
+    return compare(mapped.earlier, mapped.valves).assign(irrigated_between=pd.Series(ran, dtype=object))
 
 
 def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:

@@ -128,7 +128,7 @@ def run(
         notes.say(note)
     tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
-        content = content_of(inputs, assessed, fitted.surface, notes, step=tell.step)
+        content = content_of(inputs, assessed, fitted.surface, notes, jobs=jobs, step=tell.step)
     advice = None
     if inputs.settings.water is not None:
         tell.stage("Planning water", 1)

@@ -283,7 +283,7 @@ def _place_in(keys, key):  # type: ignore[no-untyped-def]
     """Find where a key is, or would be, in a table of a power of two places, -1 being empty."""
     mask = keys.shape[0] - 1
     place = np.int64((np.uint64(key) * np.uint64(11400714819323198485)) >> np.uint64(40)) & mask
-    while keys[place] != -1 and keys[place] != key:  # noqa: PLR1714 - compiled, a set would be built each time
+    while keys[place] != -1 and keys[place] != key:
         place = (place + 1) & mask
     return place
 
@@ -332,7 +332,7 @@ def pair_distances(xy):  # type: ignore[no-untyped-def]
 
 @compiled
 def mean_pair_correlation(distance, count, cells, kind, ranges, out):  # type: ignore[no-untyped-def]
-    """Fill out, shape (R,), with the mean correlation of all pairs of some cells, each with itself included."""
+    """Fill out, shape (R,), with the mean correlation of all pairs of some cells, itself included."""
     cx, cy, m, e, power = np.empty(TILE), np.zeros(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE)
     bits = power.view(np.int64)
     for r in range(ranges.shape[0]):

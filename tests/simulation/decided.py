@@ -14,7 +14,8 @@ from stressmap.field.ordinary import OrdinarySurface
 from stressmap.field.surface import Places, Samples, Surface
 from stressmap.zoning.cells import lattice
 from stressmap.zoning.classes import priority, probabilities
-from stressmap.zoning.look_again import Ground, Stakes, cut_of, look_again
+from stressmap.zoning.look_again import Stakes, cut_of, look_again
+from stressmap.zoning.mapping import Ground
 from stressmap.zoning.ranking import Figures
 
 SHARE = 0.25

@@ -12,7 +12,8 @@ from stressmap.field.ordinary import OrdinarySurface, Variogram
 from stressmap.field.surface import Places, Samples
 from stressmap.zoning.cells import lattice
 from stressmap.zoning.change import compare, irrigated_between
-from stressmap.zoning.look_again import Ground, Stakes, cut_of, expected_gain, look_again, short_walk
+from stressmap.zoning.look_again import Stakes, cut_of, expected_gain, look_again, short_walk
+from stressmap.zoning.mapping import Ground
 from stressmap.zoning.ranking import Figures, judge, last_irrigated, rank_valves, tied_groups
 
 EDGES = {"prune": (0.0, 2.0, 4.0), "walnut": (0.0, 1.0, 2.0)}
