@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -14,7 +15,8 @@ from stressmap import __version__, stopping
 from stressmap.errors import StressmapError
 
 if TYPE_CHECKING:
-    from stressmap.pipeline import Checked, Result
+    from stressmap.checking import Checked
+    from stressmap.pipeline import Result
     from stressmap.water_job import Watered
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
@@ -65,7 +67,9 @@ def run(
     ranch: RanchFile,
     out: Annotated[Path | None, typer.Option(help="Folder for the results.", metavar="DIR")] = None,
     visit: Annotated[str | None, typer.Option(help="A day of the visit to map.", metavar="DATE")] = None,
-    jobs: Annotated[int, typer.Option(min=1, help="Parallel workers.", metavar="N")] = 1,
+    jobs: Annotated[
+        int | None, typer.Option(min=1, help="Parallel workers; default: the cores there are.", metavar="N")
+    ] = None,
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
@@ -73,10 +77,11 @@ def run(
     day = _day(visit)
 
     def work() -> None:
+        _refuse_wrong(ranch)
         from stressmap import pipeline
 
         with _bars(hidden=quiet) as progress:
-            result = pipeline.run(ranch, out=out, on=day, jobs=jobs, progress=progress)
+            result = pipeline.run(ranch, out=out, on=day, jobs=jobs or _cores(), progress=progress)
         if not quiet:
             _print_result(result)
 
@@ -98,12 +103,13 @@ def check(
     """Check the inputs of a ranch."""
 
     def work() -> None:
-        from stressmap import pipeline
+        _refuse_wrong(ranch)
+        from stressmap import checking
 
-        checked = pipeline.check(ranch)
+        checked = checking.check(ranch)
         _print_checked(checked)
         if out is not None:
-            typer.echo(f"To mend by hand: {pipeline.list_to_mend(checked, out)}")
+            typer.echo(f"To mend by hand: {checking.list_to_mend(checked, out)}")
         if checked.stop is not None:
             raise checked.stop
 
@@ -123,9 +129,9 @@ def start(
     """Start a ranch."""
 
     def work() -> None:
-        from stressmap import pipeline
+        from stressmap import checking
 
-        made = pipeline.start(folder, blocks, valves)
+        made = checking.start(folder, blocks, valves)
         typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
         typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
 
@@ -153,6 +159,7 @@ def water(
     asked = {k: v for k, v in {"available": volume, "days": days}.items() if v is not None}
 
     def work() -> None:
+        _refuse_wrong(ranch)
         from stressmap.water_job import plan_water
 
         with _bars(hidden=quiet) as progress:
@@ -194,6 +201,18 @@ def _print_water(made: Watered, out: Path | None) -> None:
     _print_notes(console, made.notes)
     if out is not None:
         console.print(f"Results: {out}", markup=False)
+
+
+def _refuse_wrong(ranch: Path) -> None:
+    """Refuse wrong settings at once, before the libraries that only the work needs are loaded."""
+    from stressmap import settings
+
+    settings.load(ranch)
+
+
+def _cores() -> int:
+    """Count the processor cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _day(text: str | None) -> dt.date | None:

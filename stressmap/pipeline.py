@@ -11,26 +11,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
-import geopandas as gpd
-from pyproj import CRS
-
-from stressmap.agronomy.crops import load_profiles
-from stressmap.errors import DataError, Notes
+from stressmap.errors import Notes
 from stressmap.field.crossval import compare as compare_methods
 from stressmap.findings import content_of, fit
-from stressmap.intake.polygons import read_blocks, read_valves
-from stressmap.quality.siting import join_valves
-from stressmap.quality.summary import mend_table
 from stressmap.share import everything
 from stressmap.share.content import Content
 from stressmap.share.folder import default_folder, make_ready, staged
-from stressmap.share.mend_list import write_mend_list
 from stressmap.share.report import Background, write_report
-from stressmap.share.starter import Start, write_start
 from stressmap.share.water_files import write_plan
 from stressmap.share.water_words import first_words
 from stressmap.share.water_words import tell as tell_plan
-from stressmap.survey import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
+from stressmap.survey import Inputs, assess_readings, load_inputs
 from stressmap.water.advice import plan_table, timetable_table
 from stressmap.water.ranch import advise_ranch
 
@@ -112,17 +103,19 @@ def run(
         With the problems and the exit code; an earlier result is untouched.
     """
     notes, watch, tell = Notes(), Watch(), progress or Silent()
-    tell.stage("Reading files", 1)
+    tell.stage("Reading files", 2)
     with watch.of("read"):
         inputs = load_inputs(source, notes)
         sha256 = everything.fingerprints(source, inputs.settings)
+    tell.step()
     with watch.of("assess"):
         assessed = assess_readings(inputs, on, notes)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     make_ready(target)
-    tell.stage("Fitting", 1)
+    tell.stage("Fitting", 2)
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs)
+        tell.step()
         proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
     for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
@@ -140,19 +133,23 @@ def run(
                 timetable=timetable_table(advice),
                 notes=tuple(notes),
             )
-    tell.stage("Writing files", 1)
+    summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
+    error = dataclasses.asdict(assessed.error)
+    record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
     with staged(target) as folder:
         with watch.of("write"):
-            everything.write(content, folder)
+            writers = everything.writers(content, folder)
+            tell.stage("Writing files", len(writers) + 1)
+            for write in writers:
+                write()
+                tell.step()
             if advice is not None:
                 write_plan(advice, inputs.settings.ranch, folder)
-            summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
-            error = dataclasses.asdict(assessed.error)
-            record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
             page = everything.run_page(content, record)
             told = () if advice is None else tell_plan(advice, first_words(inputs.settings.ranch))
             background = Background(page, _seasons(inputs), inputs.weather, told)
             write_report(content, background, folder / "report.html")
+            tell.step()
         everything.write_run(page | {"timings": watch.seconds}, folder)
     return Result(content, target)
 
@@ -162,113 +159,3 @@ def _seasons(inputs: Inputs) -> dict[str, tuple[tuple[str, float], ...]]:
     crops = sorted(inputs.blocks["crop"].unique())
     targets = {crop: inputs.profiles[crop].season_target for crop in crops}
     return {crop: tuple(points) for crop, points in targets.items() if points}
-
-
-@dataclass(frozen=True)
-class Checked:
-    """What :func:`check` found.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        As read.
-    visit : tuple of date
-        First and last day.
-    readings : GeoDataFrame
-        All readings with their flags.
-    notes : tuple of str
-        What was mended or is missing.
-    stop : DataError or None
-        What would stop a run all the same: no reading may be used.
-    """
-
-    inputs: Inputs
-    visit: Visit
-    readings: gpd.GeoDataFrame
-    notes: tuple[str, ...]
-    stop: DataError | None = None
-
-
-def check(source: Path) -> Checked:
-    """Read and check the inputs and write nothing.
-
-    Parameters
-    ----------
-    source : Path
-        A ``ranch.toml``.
-
-    Returns
-    -------
-    Checked
-
-    Raises
-    ------
-    StressmapError
-        If a file or setting cannot be used.
-    """
-    notes = Notes()
-    inputs = load_inputs(source, notes)
-    try:
-        assessed = assess_readings(inputs, None, notes)
-    except NothingUsableError as stop:
-        return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
-    return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))
-
-
-def list_to_mend(checked: Checked, out: Path) -> Path:
-    """Write the doubtful readings of a check as a small table to mend by hand.
-
-    Parameters
-    ----------
-    checked : Checked
-        From :func:`check`.
-    out : Path
-        A ``.csv`` file, or a folder.
-
-    Returns
-    -------
-    Path
-        The file written.
-
-    Raises
-    ------
-    OutputError
-        If it cannot be written.
-    """
-    files = checked.inputs.settings.files
-    inputs = (files.readings, files.blocks, files.valves, files.weather, files.irrigation)
-    table = mend_table(checked.readings)
-    return write_mend_list(table, out, (checked.inputs.source, *(path for path in inputs if path)))
-
-
-def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
-    """Make a new ranch folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Where; made if it does not exist.
-    blocks_file : Path
-        The blocks.
-    valves_file : Path or None
-        The valve zones.
-
-    Returns
-    -------
-    Start
-        What was filled in.
-
-    Raises
-    ------
-    StressmapError
-        If the polygons cannot be used or the folder cannot be written.
-    """
-    notes = Notes()
-    blocks = read_blocks(blocks_file, None, notes)
-    valves = 0
-    if valves_file is not None:
-        read = read_valves(valves_file, CRS(blocks.crs), notes)
-        valves = len(join_valves(read, blocks, valves_file, notes))
-    filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(load_profiles({}, "ranch.toml"))))
-    write_start(folder, filled)
-    return filled

@@ -7,6 +7,7 @@ import json
 import os
 import platform
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -69,8 +70,8 @@ class Record:
     sha256: dict[str, str]
 
 
-def write(content: Content, folder: Path) -> None:
-    """Write every file of a run but its record.
+def writers(content: Content, folder: Path) -> list[Callable[[], None]]:
+    """Give what writes the files of a run, all but its report and record, one after the other.
 
     Parameters
     ----------
@@ -78,29 +79,41 @@ def write(content: Content, folder: Path) -> None:
         A finished run.
     folder : Path
         An empty folder.
+
+    Returns
+    -------
+    list of callable
+        Each writes a file or two.
     """
     readings = readings_table(content)
-    form = content.ranch.spreadsheet
-    write_csv(readings, folder / "readings.csv", form)
-    write_geojson(readings, folder / "readings.geojson")
-    write_geojson(content.zones, folder / "zones.geojson")
-    write_csv(content.valves, folder / "valves.csv", form)
-    write_geojson(content.valves, folder / "valves.geojson")
-    if content.look_again is not None:
-        write_csv(look_again_table(content.look_again), folder / "look_again.csv", form)
-    write_raster(content.raster, folder / "stress.tif")
+    again = None if content.look_again is None else look_again_table(content.look_again)
     layers = {
         "blocks": content.blocks,
         "valves": content.valves,
         "zones": content.zones,
         "readings": readings,
     }
-    write_geopackage(layers, folder / "ranch.gpkg")
-    write_map(content, folder / "map.html")
-    write_picture(content, folder / "map.png")
-    write_kml(content, folder / "map.kml")
-    write_gpx(content, folder / "waypoints.gpx")
-    write_crew_sheet(content, folder / "crew_sheet.pdf")
+
+    def tables() -> None:
+        for name, table in (("readings", readings), ("valves", content.valves), ("look_again", again)):
+            if table is not None:
+                write_csv(table, folder / f"{name}.csv", content.ranch.spreadsheet)
+
+    def features() -> None:
+        for name in ("readings", "zones", "valves"):
+            write_geojson(layers[name], folder / f"{name}.geojson")
+
+    return [
+        tables,
+        features,
+        lambda: write_raster(content.raster, folder / "stress.tif"),
+        lambda: write_geopackage(layers, folder / "ranch.gpkg"),
+        lambda: write_map(content, folder / "map.html"),
+        lambda: write_picture(content, folder / "map.png"),
+        lambda: write_kml(content, folder / "map.kml"),
+        lambda: write_gpx(content, folder / "waypoints.gpx"),
+        lambda: write_crew_sheet(content, folder / "crew_sheet.pdf"),
+    ]
 
 
 def readings_table(content: Content) -> gpd.GeoDataFrame:
