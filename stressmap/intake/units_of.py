@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 _WORDS = {
     "bar": "bar bars bares",
@@ -39,6 +40,7 @@ UNITS: dict[str, str] = {word: unit for unit, words in _WORDS.items() for word i
 _SUPERSCRIPT = str.maketrans({"²": "2", "³": "3", "₂": "2", "⁻": "-", "¹": "1"})
 
 
+@lru_cache(maxsize=4096)
 def normal(text: str) -> str:
     """Reduce a heading or unit to lower-case letters, digits and single underscores.
 
