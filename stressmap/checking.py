@@ -11,6 +11,7 @@ from pyproj import CRS
 from stressmap.agronomy.crops import load_profiles
 from stressmap.errors import DataError, Notes
 from stressmap.intake.polygons import read_blocks, read_valves
+from stressmap.progress import Progress, Silent
 from stressmap.quality.siting import join_valves
 from stressmap.quality.summary import mend_table
 from stressmap.share.mend_list import write_mend_list
@@ -43,13 +44,15 @@ class Checked:
     stop: DataError | None = None
 
 
-def check(source: Path) -> Checked:
+def check(source: Path, progress: Progress | None = None) -> Checked:
     """Read and check the inputs and write nothing.
 
     Parameters
     ----------
     source : Path
         A ``ranch.toml``.
+    progress : Progress, optional
+        Told of stages and steps.
 
     Returns
     -------
@@ -60,8 +63,9 @@ def check(source: Path) -> Checked:
     StressmapError
         If a file or setting cannot be used.
     """
-    notes = Notes()
-    inputs = load_inputs(source, notes)
+    notes, tell = Notes(), progress or Silent()
+    inputs = load_inputs(source, notes, tell)
+    tell.stage("Checking readings")
     try:
         assessed = assess_readings(inputs, None, notes)
     except NothingUsableError as stop:

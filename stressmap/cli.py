@@ -17,6 +17,7 @@ from stressmap.errors import StressmapError
 if TYPE_CHECKING:
     from stressmap.checking import Checked
     from stressmap.pipeline import Result
+    from stressmap.progress import Bars
     from stressmap.water_job import Watered
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
@@ -106,7 +107,8 @@ def check(
         _refuse_wrong(ranch)
         from stressmap import checking
 
-        checked = checking.check(ranch)
+        with _bars() as progress:
+            checked = checking.check(ranch, progress)
         _print_checked(checked)
         if out is not None:
             typer.echo(f"To mend by hand: {checking.list_to_mend(checked, out)}")
@@ -189,9 +191,9 @@ def _print_water(made: Watered, out: Path | None) -> None:
     from rich.console import Console
 
     from stressmap.share.water_screen import print_advice, print_curve
-    from stressmap.share.water_words import WaterWords
+    from stressmap.share.water_words import first_words
 
-    console, words = Console(highlight=False), WaterWords("en", made.ranch.units)
+    console, words = Console(highlight=False), first_words(made.ranch)
     console.print(made.ranch.name, markup=False)
     print_advice(made.advice, words, console)
     if made.curve is not None:
@@ -249,45 +251,12 @@ def _guarded(work: Callable[[], None], *, debug: bool) -> None:
         raise typer.Exit(1) from None
 
 
-class _Bars:
-    """Progress bars on a terminal, for work of over two seconds; nothing when piped."""
+def _bars(*, hidden: bool = False) -> Bars:
+    from rich.console import Console
 
-    def __init__(self, *, hidden: bool) -> None:
-        self._hidden = hidden or not sys.stderr.isatty()
-        self._progress: Any = None
-        self._task: Any = None
+    from stressmap.progress import Bars
 
-    def __enter__(self) -> _Bars:
-        """Open the display."""
-        if not self._hidden:
-            from rich.console import Console
-            from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-            columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-            self._progress = Progress(*columns, console=Console(stderr=True), transient=True)
-            self._progress.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        """Take it away."""
-        if self._progress is not None:
-            self._progress.stop()
-
-    def stage(self, name: str, steps: int) -> None:
-        """Begin a stage."""
-        if self._progress is not None:
-            if self._task is not None:
-                self._progress.remove_task(self._task)
-            self._task = self._progress.add_task(name, total=steps)
-
-    def step(self) -> None:
-        """Finish a step."""
-        if self._progress is not None:
-            self._progress.advance(self._task)
-
-
-def _bars(*, hidden: bool) -> _Bars:
-    return _Bars(hidden=hidden)
+    return Bars(Console(stderr=True), hidden=hidden or not sys.stderr.isatty())
 
 
 def _print_result(result: Result) -> None:

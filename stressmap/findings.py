@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
-from stressmap.errors import DataError, Notes
+from stressmap.errors import Notes, StressmapError
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions, Priors
 from stressmap.field.surface import Samples, Surface
@@ -23,7 +23,7 @@ from stressmap.units import M2_PER_HA
 from stressmap.zoning.cells import lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
-from stressmap.zoning.look_again import Stakes, cut_of, look_again
+from stressmap.zoning.look_again import Stakes, cut_of, look_again, nearest_trees
 from stressmap.zoning.mapping import Ground, Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.samples import CovariateAt, usable_samples
@@ -104,10 +104,13 @@ def content_of(
     ground = Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
     terms = Terms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
-    earlier = None if before is None else _surface_of(inputs, before)
+    earlier = None if before is None else _surface_of(inputs, before, notes)
     mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=step)
     change = _change(inputs, assessed, before, mapped)
     again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
+    again.insert(
+        3, "tree_id", pd.Series(nearest_trees(again, assessed.readings), index=again.index, dtype=object)
+    )
     blocks = _counted(inputs.blocks, assessed.readings, "block")
     bare = blocks.loc[blocks["readings"] == 0, "block"].tolist()
     if bare:
@@ -191,13 +194,15 @@ def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
     return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
 
 
-def _surface_of(inputs: Inputs, visit: Visit) -> Surface | None:
-    """Fit the readings of an earlier visit; None where none of them may be used."""
-    unheard = Notes()
+def _surface_of(inputs: Inputs, visit: Visit, notes: Notes) -> Surface | None:
+    """Fit the readings of an earlier visit; None, and a note, where that cannot be done."""
     try:
-        return fit(inputs, assess_visit(inputs, visit, unheard), jobs=1).surface
-    except DataError:
+        earlier = assess_visit(inputs, visit, Notes())
+    except StressmapError as error:
+        why = error.problems[0].what
+        notes.say(f"No comparison with the visit before ({visit[0]}): {why}.")
         return None
+    return fit(inputs, earlier, jobs=1).surface
 
 
 def _change(inputs: Inputs, assessed: Assessed, before: Visit | None, mapped: Mapped) -> pd.DataFrame | None:

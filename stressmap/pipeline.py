@@ -9,11 +9,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
 
 from stressmap.errors import Notes
 from stressmap.field.crossval import compare as compare_methods
 from stressmap.findings import content_of, fit
+from stressmap.progress import Progress, Silent
 from stressmap.share import everything
 from stressmap.share.content import Content
 from stressmap.share.folder import default_folder, make_ready, staged
@@ -24,26 +24,6 @@ from stressmap.share.water_words import tell as tell_plan
 from stressmap.survey import Inputs, assess_readings, load_inputs
 from stressmap.water.advice import plan_table, timetable_table
 from stressmap.water.ranch import advise_ranch
-
-
-class Progress(Protocol):
-    """What a run tells whoever waits for it."""
-
-    def stage(self, name: str, steps: int) -> None:
-        """Begin a stage of so many steps."""
-
-    def step(self) -> None:
-        """Finish one step of it."""
-
-
-class Silent:
-    """A progress that says nothing."""
-
-    def stage(self, name: str, steps: int) -> None:
-        """Say nothing."""
-
-    def step(self) -> None:
-        """Say nothing."""
 
 
 @dataclass
@@ -103,19 +83,17 @@ def run(
         With the problems and the exit code; an earlier result is untouched.
     """
     notes, watch, tell = Notes(), Watch(), progress or Silent()
-    tell.stage("Reading files", 2)
     with watch.of("read"):
-        inputs = load_inputs(source, notes)
+        inputs = load_inputs(source, notes, tell)
         sha256 = everything.fingerprints(source, inputs.settings)
-    tell.step()
+    tell.stage("Checking readings")
     with watch.of("assess"):
         assessed = assess_readings(inputs, on, notes)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
-    make_ready(target)
-    tell.stage("Fitting", 2)
+    make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
+    tell.stage("Fitting")
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs)
-        tell.step()
         proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
     for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
@@ -124,7 +102,7 @@ def run(
         content = content_of(inputs, assessed, fitted.surface, notes, jobs=jobs, step=tell.step)
     advice = None
     if inputs.settings.water is not None:
-        tell.stage("Planning water", 1)
+        tell.stage("Planning water")
         with watch.of("water"):
             advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes)
             content = dataclasses.replace(
@@ -138,18 +116,14 @@ def run(
     record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
     with staged(target) as folder:
         with watch.of("write"):
-            writers = everything.writers(content, folder)
-            tell.stage("Writing files", len(writers) + 1)
-            for write in writers:
-                write()
-                tell.step()
+            everything.write(content, folder, tell)
+            tell.stage("Writing the report")
             if advice is not None:
                 write_plan(advice, inputs.settings.ranch, folder)
             page = everything.run_page(content, record)
             told = () if advice is None else tell_plan(advice, first_words(inputs.settings.ranch))
             background = Background(page, _seasons(inputs), inputs.weather, told)
             write_report(content, background, folder / "report.html")
-            tell.step()
         everything.write_run(page | {"timings": watch.seconds}, folder)
     return Result(content, target)
 

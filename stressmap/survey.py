@@ -14,7 +14,7 @@ from pyproj import CRS
 
 from stressmap import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
-from stressmap.agronomy.figures import add_figures, block_figures
+from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import settle_crops
 from stressmap.errors import DataError, Notes, Problem
 from stressmap.intake.covariate import Covariate, read_covariate
@@ -22,10 +22,12 @@ from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
+from stressmap.progress import Progress, Silent
 from stressmap.quality import reading_error
-from stressmap.quality.checks import assess
+from stressmap.quality.checks import CHECKS, assess
 from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.siting import join_valves
+from stressmap.quality.summary import summarise
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
 from stressmap.settings import Settings
 
@@ -82,7 +84,11 @@ class NothingUsableError(DataError):
         self.readings = readings
 
 
-def _together(*readers: Callable[[], Any]) -> list[Any]:
+READERS = 5
+"""Polygons, readings, weather, irrigation, raster."""
+
+
+def _together(step: Callable[[], None], *readers: Callable[[], Any]) -> list[Any]:
     """Call readers of separate files and raise all their problems at once."""
     found: list[Any] = []
     problems: list[Problem] = []
@@ -91,12 +97,13 @@ def _together(*readers: Callable[[], Any]) -> list[Any]:
             found.append(reader())
         except DataError as error:
             problems += error.problems
+        step()
     if problems:
         raise DataError(problems)
     return found
 
 
-def load_inputs(source: Path, notes: Notes) -> Inputs:
+def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) -> Inputs:
     """Read ``ranch.toml`` and every file that it names.
 
     Parameters
@@ -105,6 +112,8 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
         A ``ranch.toml``.
     notes : Notes
         Gets what was mended or is missing.
+    progress : Progress, optional
+        Told of each file read.
 
     Returns
     -------
@@ -120,6 +129,8 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
     chosen = settings_module.load(source)
     files, zone = chosen.files, chosen.ranch.zone
     profiles = load_profiles(chosen.crops, str(source))
+    tell = progress or Silent()
+    tell.stage("Reading files", READERS)
     spelled: dict[str, Any] = {
         "zone": zone, "columns": chosen.columns, "order": chosen.reading.date_order,
     }  # fmt: skip
@@ -136,6 +147,7 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
         return blocks, join_valves(valves, blocks, files.valves, notes)
 
     (blocks, valves), readings, weather, irrigation = _together(
+        tell.step,
         polygons,
         lambda: read_readings(files.readings, chosen, notes),
         optional(files.weather, lambda path: read_weather(path, notes=notes, **spelled)),
@@ -143,6 +155,7 @@ def load_inputs(source: Path, notes: Notes) -> Inputs:
     )
     raster = chosen.map.covariate
     covariate = None if raster is None else read_covariate(raster, CRS(blocks.crs))
+    tell.step()
     return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation, covariate)
 
 
@@ -196,7 +209,8 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
     """
     chosen = inputs.settings
     checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
-    error = reading_error.estimate(checked)
+    watered = watered_bar(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen)
+    error = reading_error.estimate(checked, watered)
     for sentence in reading_error.sentences(error, aligned=chosen.reading.align_chambers):
         notes.say(sentence)
     if chosen.reading.align_chambers:
@@ -208,16 +222,29 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
         notes.say(f"{int(bare.sum())} readings are not used: their {chosen.map.rank_by} cannot be computed.")
         table["used"] = table["used"] & ~bare
     if not table["used"].any():
-        raise NothingUsableError(_nothing_usable(chosen, visit, table), visit, table)
+        raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table)
+    _say_mended(table, notes)
     held = block_figures(inputs.blocks, visit, table[table["used"]], inputs.profiles, chosen, notes)
     return Assessed(visit, table, held, error)
 
 
-def _nothing_usable(chosen: Settings, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
+def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
+    """Say why no reading can be used, and the likely cause where the figures tell it."""
+    chosen = inputs.settings
     today = table[~table["flags"].map(lambda codes: "outside_visit" in codes)]
     codes = pd.Series([code for flags in today["flags"] for code in flags], dtype=object).value_counts()
     why = ", ".join(f"{code} {count}" for code, count in codes.items()) or "none was taken in it"
     what = f"no reading of the visit {visit[0]} to {visit[1]} can be used ({why})"
-    return Problem(
-        str(chosen.files.readings), what, "Mend the readings, or name the kinds to keep in [reading] keep"
-    )
+    causes = summarise(today, inputs.blocks, inputs.valves, chosen).first if len(today) else ()
+    remedy = f"{causes[0].rstrip('.')}" if causes else "Mend the readings, or name another visit with --visit"
+    return Problem(str(chosen.files.readings), what, remedy[:1].upper() + remedy[1:])
+
+
+def _say_mended(table: gpd.GeoDataFrame, notes: Notes) -> None:
+    """Say how many of the readings that are used were mended; more than half is worth a second look."""
+    used = table[table["used"]]
+    for code in ("lonlat_swapped", "sign_read_as_potential"):
+        count = int(sum(code in codes for codes in used["flags"]))
+        if count:
+            many = " That is most of them: is the file as you meant it?" if 2 * count > len(used) else ""
+            notes.say(f"{count} of {len(used)} used readings were mended: {CHECKS[code].says}.{many}")

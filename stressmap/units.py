@@ -34,6 +34,11 @@ MM_PER: dict[str, float] = {"mm": 1.0, "in": MM_PER_INCH}
 M3_PER_HA_MM = M2_PER_HA / 1000.0
 """Cubic metres in one millimetre over one hectare."""
 
+NUMBER = re.compile(
+    r"[-+]?[0-9](?:[0-9_]|[ \u00a0\u202f](?=[0-9]{3}(?![0-9])))*(?:[.,][0-9]*)*(?:[eE][-+]?[0-9]+)?"
+)
+"""A number as people write it: thousands may be parted by a space or an underscore."""
+
 System = Literal["us", "metric"]
 Kind = Literal["volume", "flow", "depth", "rate", "area"]
 SHOWN: dict[tuple[str, str], tuple[str, float, int]] = {
@@ -69,26 +74,45 @@ def read_quantity(text: str, units: dict[str, float]) -> float:
     Raises
     ------
     ValueError
-        If it is no number or has no known unit.
+        If it is no number, has no known unit, or has a point or comma that could be a decimal sign or part
+        thousands.
 
     Examples
     --------
-    >>> read_quantity("80 ML", M3_PER)
-    80000.0
+    >>> read_quantity("80 ML", M3_PER), read_quantity("80 000 m3", M3_PER)
+    (80000.0, 80000.0)
+    >>> read_quantity("12,5 ML", M3_PER)
+    12500.0
     >>> round(read_quantity("800 gpm", M3_H_PER), 2)
     181.7
     """
-    found = re.fullmatch(r"\s*([-+]?[0-9][0-9_]*\.?[0-9]*(?:[eE][-+]?[0-9]+)?)\s*([A-Za-z].*?)\s*", text)
+    found = re.fullmatch(rf"\s*({NUMBER.pattern})\s*([A-Za-z].*?)\s*", text)
     if found is None:
         example = f"1200.5 {next(iter(units))}"
         msg = f"{text!r} is not a number with a unit; write it with {', '.join(units)}, as {example}"
         raise ValueError(msg)
-    number, unit = found.groups()
+    number, unit = re.sub(r"[\s_]", "", found[1]), found[2]
     if unit not in units:
         near = {u.lower(): u for u in units}.get(unit.lower(), ", ".join(units))
         msg = f"{text!r} has no known unit; write it with {near}"
         raise ValueError(msg)
-    return float(number.replace("_", "")) * units[unit]
+    _refuse_two_readings(text, number, unit)
+    return float(number.replace(",", ".")) * units[unit]
+
+
+def _refuse_two_readings(text: str, number: str, unit: str) -> None:
+    """Refuse a number of which nobody can tell whether a sign parts thousands or decimals."""
+    marks = re.findall(r"[.,]", number)
+    whole = re.sub(r"[.,]", "", number)
+    if len(marks) > 1:
+        msg = f"{text!r} has more than one point or comma; write thousands without a sign, as 80000 {unit}"
+        raise ValueError(msg)
+    # A group of thousands never follows a leading zero or more than three digits.
+    if re.fullmatch(r"[-+]?[1-9][0-9]{0,2}[.,][0-9]{3}", number):
+        decimal = number.replace(",", ".")
+        small = f"{float(decimal):g}" if decimal.endswith(".000") else decimal + "0"
+        msg = f"{text!r} could be {whole} or {float(decimal):g}; write {whole} {unit} or {small} {unit}"
+        raise ValueError(msg)
 
 
 def in_units(value: float, kind: Kind, system: System) -> tuple[float, str, int]:

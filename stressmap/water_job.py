@@ -9,7 +9,7 @@ from pathlib import Path
 
 from stressmap.errors import Notes
 from stressmap.findings import fit, ranked_valves
-from stressmap.pipeline import Progress, Silent
+from stressmap.progress import Progress, Silent
 from stressmap.settings import Ranch
 from stressmap.share.folder import staged
 from stressmap.share.water_files import write_curve, write_plan
@@ -80,15 +80,15 @@ def plan_water(
         With the problems and the exit code.
     """
     notes, tell = Notes(), progress or Silent()
-    tell.stage("Reading files", 1)
-    inputs = load_inputs(source, notes)
+    inputs = load_inputs(source, notes, tell)
+    tell.stage("Checking readings")
     assessed = assess_readings(inputs, on, notes)
-    tell.stage("Fitting", 1)
+    tell.stage("Fitting")
     surface = fit(inputs, assessed, jobs=1).surface
     for note in surface.notes:
         notes.say(note)
     valves = ranked_valves(inputs, assessed, surface)
-    tell.stage("Planning water", 1)
+    tell.stage("Planning water")
     advice = advise_ranch(inputs, valves, assessed.visit, asked or {}, notes)
     curve = relief_curve(advice.case) if with_curve else None
     if out is not None:

@@ -32,7 +32,7 @@ from stressmap.agronomy.evapotranspiration import (
     temperature_only_mm_day,
     wind_at_2m_m_s,
 )
-from stressmap.agronomy.figures import add_figures, block_figures
+from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import at_latitude, latitude_of, middle_day, settle_crops
 from stressmap.agronomy.radiation import (
     clear_sky_mj,
@@ -107,6 +107,7 @@ __all__ = [
     "temperature_only_mm_day",
     "through_season",
     "visit_weather",
+    "watered_bar",
     "weather_shift_bar",
     "wind_at_2m_m_s",
     "with_harvest",

@@ -27,7 +27,7 @@ from stressmap.errors import Notes
 from stressmap.intake.air import Origin, mend_humidity, mend_temperature
 from stressmap.settings import Settings
 
-__all__ = ["add_figures", "block_figures", "edges_for"]
+__all__ = ["add_figures", "block_figures", "edges_for", "watered_bar"]
 
 STRESS = {
     "below_target": "below_target_bar",
@@ -79,15 +79,13 @@ def add_figures(
     DataError
         If a crop has no profile, or the ranking needs a vapour pressure deficit and no reading has one.
     """
-    settled = settle_crops(blocks, profiles, _blocks_file(settings), notes)
-    profiles = at_latitude(_grown(profiles, settled), latitude_of(blocks), notes)
-    case = _case(readings, settled, profiles, settings, notes)
-    require_ranking(case.measured(), profiles, settings.map.rank_by)
+    case = _case(readings, blocks, profiles, settings, notes)
+    require_ranking(case.measured(), case.profiles, settings.map.rank_by)
     table = case.table
     table["tension_bar"] = -table["swp_bar"]
     table["vpd_kpa"] = _deficits(case, weather, notes)
-    table["baseline_bar"] = _baselines(table["vpd_kpa"].to_numpy(), case.places, profiles)
-    table["target_bar"] = targets(case.places, case.days, profiles, _blocks_file(settings))
+    table["baseline_bar"] = _baselines(table["vpd_kpa"].to_numpy(), case.places, case.profiles)
+    table["target_bar"] = targets(case.places, case.days, case.profiles, _blocks_file(settings))
     table["weather_shift_bar"] = _shift(case, notes)
     table["below_target_bar"] = table["target_bar"] - table["swp_bar"] - table["weather_shift_bar"]
     table["below_baseline_bar"] = table["baseline_bar"] - table["swp_bar"]
@@ -97,6 +95,35 @@ def add_figures(
     for say in (say_line, say_young, say_too_wet):
         say(case, notes)
     return table
+
+
+def watered_bar(
+    readings: pd.DataFrame,
+    blocks: pd.DataFrame,
+    weather: pd.DataFrame | None,
+    profiles: Profiles,
+    settings: Settings,
+) -> Floats:
+    """Give what a fully watered tree would have shown at the place and moment of each reading.
+
+    Parameters
+    ----------
+    readings, blocks, weather, profiles, settings
+        As for :func:`add_figures`, which says what there is to say of them.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        [bar], negative; NaN where crop, line or weather is unknown.
+
+    Raises
+    ------
+    DataError
+        If a crop has no profile.
+    """
+    unheard = Notes()
+    case = _case(readings, blocks, profiles, settings, unheard)
+    return _baselines(_deficits(case, weather, unheard), case.places, case.profiles)
 
 
 def _grown(profiles: Profiles, settled: pd.DataFrame) -> Profiles:
@@ -110,10 +137,12 @@ def _blocks_file(settings: Settings) -> str:
 def _case(
     readings: pd.DataFrame, blocks: pd.DataFrame, profiles: Profiles, settings: Settings, notes: Notes
 ) -> Case:
+    settled = settle_crops(blocks, profiles, _blocks_file(settings), notes)
+    profiles = at_latitude(_grown(profiles, settled), latitude_of(blocks), notes)
     table = readings.copy()
     counted = table["used"].to_numpy(bool) if "used" in table else np.ones(len(table), dtype=bool)
     days = local_days(table, counted, settings, notes)
-    return Case(table, places_of(table["block"], blocks), days, counted, profiles, settings)
+    return Case(table, places_of(table["block"], settled), days, counted, profiles, settings)
 
 
 def _deficits(case: Case, weather: pd.DataFrame | None, notes: Notes) -> Floats:

@@ -332,7 +332,7 @@ def pair_distances(xy):  # type: ignore[no-untyped-def]
 
 @compiled
 def mean_pair_correlation(distance, count, cells, kind, ranges, out):  # type: ignore[no-untyped-def]
-    """Fill out, shape (R,), with the mean correlation of all pairs of some cells, itself included."""
+    """Fill out, shape (R,), with the mean correlation of all pairs of cells, each with itself included."""
     cx, cy, m, e, power = np.empty(TILE), np.zeros(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE)
     bits = power.view(np.int64)
     for r in range(ranges.shape[0]):

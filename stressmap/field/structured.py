@@ -108,13 +108,19 @@ class StructuredSurface:
         return Estimate(mean + self._level, variance)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
-        """Predict every reading from the others; as :meth:`stressmap.field.surface.Surface.leave_one_out`."""
+        """Predict every reading from the other trees; as the interface says.
+
+        Leaves of one tree are left out together: a sibling would tell of the tree, which is not mapped.
+        """
         miss, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
-        for system, own in self._systems.owners() if len(self.samples) > 1 else ():
-            part, at = system.left_out, system.index[own]
-            miss[at], variance[at] = leftout.each_reading(
-                self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
-            )
+        several = len(np.unique(self.samples.tree)) > 1
+        with threadpool_limits(1):
+            for system, own in self._systems.owners() if several else ():
+                part, at = system.left_out, system.index[own]
+                miss[at], variance[at] = leftout.each_reading(
+                    self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
+                )
+                self._leave_trees_out(system, own, miss, variance)
         return self.samples.value - miss, miss / np.sqrt(variance)
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
@@ -125,6 +131,19 @@ class StructuredSurface:
             for system, own in self._systems.owners() if several else ():
                 self._leave_blocks_out(system, own, miss, variance)
         return self.samples.value - miss, miss / np.sqrt(variance)
+
+    def _leave_trees_out(self, system: System, own: Ints, miss: Floats, variance: Floats) -> None:
+        """Put right what a system says of its own readings on trees that were read more than once."""
+        tree, block = self.samples.tree[system.index], self.samples.places.block[system.index]
+        part = system.left_out
+        code, count = np.unique(tree[own], return_counts=True)
+        for t in code[count > 1]:
+            leaves = np.flatnonzero(tree == t)
+            of_block = np.flatnonzero(block == block[leaves[0]])
+            inside = np.searchsorted(of_block, leaves)
+            inner = part.blocks[int(block[leaves[0]])][:, inside][:, :, inside]
+            at = system.index[leaves]
+            miss[at], variance[at] = leftout.together(self.nodes.weight, part.alpha[:, leaves], inner)
 
     def _leave_blocks_out(self, system: System, own: Ints, miss: Floats, variance: Floats) -> None:
         """Fill in what a system says of its own readings when their whole blocks are left out."""
@@ -158,7 +177,7 @@ class StructuredSurface:
     def joint(self, places: Places, zone: Ints, count: int) -> Joint:
         """Tell the joint errors of zone means; as :meth:`stressmap.field.surface.Surface.joint`."""
         samples = self.samples.take(nearest_readings(self.samples, places))
-        p = self.nodes.parameters[int(np.argmax(self.nodes.weight))]
+        p = self.fit.best
 
         def covariance(a: Places, b: Places) -> Floats:
             groups = valve_groups(a.block, a.valve), valve_groups(b.block, b.valve)

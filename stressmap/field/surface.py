@@ -184,7 +184,7 @@ class Surface(Protocol):
         """
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
-        """Predict every reading from the others.
+        """Predict every reading from the readings of other trees.
 
         Returns
         -------

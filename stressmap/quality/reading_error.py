@@ -2,8 +2,9 @@
 
 A repeat leaf is another leaf of the same tree on the same day; what its readings differ by is the error of
 one reading (leaf to leaf and end point together). A second end point on the same leaf tells the end point
-alone. Pooled standard deviations within groups, and least squares with a level per tree and day; textbook
-analysis of variance, derived here.
+alone. Between two leaves the air may have dried: they are compared on their distance from the fully watered
+line, and where that is not known only if taken close after one another. Pooled standard deviations within
+groups, and least squares with a level per tree and day; textbook analysis of variance, derived here.
 """
 
 from __future__ import annotations
@@ -14,10 +15,13 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 LEAST_DEGREES = 3
 """Repeat leaves (beyond the first of a tree) from which an error is estimated."""
 LEAST_RECHECKS = 5
+ALIKE = pd.Timedelta(minutes=15)
+"""Leaves taken within this time are compared although nothing is known of the air: 0.4 bar at most."""
 LEAST_PAIRS = 3
 """Trees that two chambers or crews must share before their offset is estimated."""
 
@@ -78,7 +82,7 @@ class ReadingError:
     offsets: tuple[Offset, ...] = field(default=())
 
 
-def estimate(assessed: gpd.GeoDataFrame) -> ReadingError:
+def estimate(assessed: gpd.GeoDataFrame, watered_bar: NDArray[np.float64] | None = None) -> ReadingError:
     """Estimate reading error, the spread between trees, and offsets between chambers or crews.
 
     All readings that may be used, or would be but for being of another visit, are taken: a season tells
@@ -86,17 +90,19 @@ def estimate(assessed: gpd.GeoDataFrame) -> ReadingError:
 
     Parameters
     ----------
-    assessed : GeoDataFrame
+    assessed : GeoDataFrame, n rows
         From :func:`stressmap.quality.checks.assess`.
+    watered_bar : array of float, shape (n,), optional
+        What a fully watered tree would have shown at the moment of each reading [bar], NaN where unknown.
 
     Returns
     -------
     ReadingError
     """
-    sound = _sound(assessed)
+    sound = _sound(assessed, np.full(len(assessed), np.nan) if watered_bar is None else watered_bar)
     offsets = _offsets(sound)
     level = _without_offsets(sound, offsets)
-    groups = level.groupby([sound["tree"], sound["day"]])
+    groups = level.groupby(sound["together"])
     within = float(((level - groups.transform("mean")) ** 2).sum())
     degrees = len(level) - groups.ngroups - len(offsets)
     end_point, rechecks = _end_point(assessed[assessed["swp_bar"].notna()])
@@ -116,21 +122,25 @@ def estimate(assessed: gpd.GeoDataFrame) -> ReadingError:
     )
 
 
-def _sound(assessed: gpd.GeoDataFrame) -> pd.DataFrame:
+def _sound(assessed: gpd.GeoDataFrame, watered_bar: NDArray[np.float64]) -> pd.DataFrame:
     other_day_only = assessed["flags"].map(lambda codes: set(codes) == {"outside_visit"})
-    kept = assessed[
-        (assessed["used"] | other_day_only) & assessed["swp_bar"].notna() & assessed["time"].notna()
-    ]
-    return pd.DataFrame(
+    taken = (assessed["used"] | other_day_only) & assessed["swp_bar"].notna() & assessed["time"].notna()
+    kept, watered = assessed[taken], pd.Series(watered_bar, index=assessed.index, dtype=float)[taken]
+    sound = pd.DataFrame(
         {
-            "bar": -kept["swp_bar"].astype(float),
+            "bar": watered.fillna(0.0) - kept["swp_bar"].astype(float),
             "tree": kept["tree"],
             "day": kept["time"].dt.date,
             "zone": kept["valve"].where(kept["valve"].notna(), kept["block"]),
+            "lined": watered.notna(),
             "chamber": kept["chamber"],
             "crew": kept["crew"],
         }
     )
+    first = kept["time"].groupby([sound["tree"], sound["day"], sound["lined"]]).transform("min")
+    turn = ((kept["time"] - first) // ALIKE).where(~sound["lined"], 0)
+    alike = [sound["tree"], sound["day"], sound["lined"], turn]
+    return sound.assign(together=sound.groupby(alike).ngroup())
 
 
 def _end_point(assessed: pd.DataFrame) -> tuple[float | None, int]:
@@ -144,8 +154,8 @@ def _end_point(assessed: pd.DataFrame) -> tuple[float | None, int]:
 
 def _tree_sd(sound: pd.DataFrame, level: pd.Series, error_variance: float | None) -> float | None:
     """Spread of tree means within zone and day, less what reading error contributes to it."""
-    means = level.groupby([sound["zone"], sound["day"], sound["tree"]]).agg(["mean", "size"])
-    zone = means.groupby(level=[0, 1])
+    means = level.groupby([sound["zone"], sound["day"], sound["lined"], sound["tree"]]).agg(["mean", "size"])
+    zone = means.groupby(level=[0, 1, 2])
     freedom = len(means) - zone.ngroups
     if error_variance is None or freedom < LEAST_DEGREES:
         return None
@@ -167,11 +177,10 @@ def _offsets(sound: pd.DataFrame) -> list[Offset]:
 
 def _against(named: pd.DataFrame, kind: str, names: list[str]) -> list[Offset]:
     """Fit pressure = tree and day + chamber, by least squares on what is left within tree and day."""
-    tree_day = [named["tree"], named["day"]]
     who = named[kind].astype(str)
     dummies = pd.DataFrame({name: (who == name).astype(float) for name in names[1:]})
     shared = {
-        name: named[who.isin([name, names[0]])].groupby(["tree", "day"])[kind].nunique().gt(1).sum()
+        name: named[who.isin([name, names[0]])].groupby("together")[kind].nunique().gt(1).sum()
         for name in names[1:]
     }
     told = [name for name in names[1:] if shared[name] >= LEAST_PAIRS]
@@ -179,11 +188,11 @@ def _against(named: pd.DataFrame, kind: str, names: list[str]) -> list[Offset]:
         return []
     rows = who.isin([names[0], *told])
     inside = pd.concat([named["bar"], dummies[told]], axis=1)[rows]
-    keys = [k[rows] for k in tree_day]
-    centred = inside - inside.groupby(keys).transform("mean")
+    together = named["together"][rows]
+    centred = inside - inside.groupby(together).transform("mean")
     x, y = centred[told].to_numpy(float), centred["bar"].to_numpy(float)
     beta, *_ = np.linalg.lstsq(x, y, rcond=None)
-    freedom = len(y) - inside.groupby(keys).ngroups - len(told)
+    freedom = len(y) - together.nunique() - len(told)
     left = float(((y - x @ beta) ** 2).sum())
     variance = np.linalg.pinv(x.T @ x) * (left / freedom if freedom > 0 else np.nan)
     return [

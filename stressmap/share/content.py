@@ -68,8 +68,8 @@ class Content:
     notes : tuple of str
         What the run had to say, in plain sentences.
     look_again : GeoDataFrame, optional
-        Places in the working CRS where one more reading would change most, in walking order: ``tree_id``,
-        ``block``, ``valve`` (any of them may be missing), point.
+        Places in the working CRS where one more reading would change most, in walking order: ``tree_id`` (the
+        tree nearest to the point, if one is near), ``block``, ``valve`` (any of them may be missing), point.
     previous_visit : date, optional
         Since when ``change_bar`` and ``change_se_bar``, if ``valves`` has them, are counted.
     water_plan : DataFrame, optional

@@ -16,6 +16,11 @@ from stressmap.share.words import Words
 
 WINDS = ("e", "ne", "n", "nw", "w", "sw", "s", "se")
 NO_RANK = "-"
+"""In place of a rank where the settings leave blocks without readings unranked."""
+
+UNSURE = 0.6
+"""A priority with a smaller probability than this counts as uncertain."""
+
 MIDDLE = 0.18
 """A zone this close to its block's middle, as a share of the block's size, has no side."""
 
@@ -29,7 +34,7 @@ class Turn:
     row : dict
         Its row of the valve table.
     rank : str
-        Its rank, or a dash where it has none.
+        Its rank, or :data:`NO_RANK` where it has none.
     priority : int or None
         1 to 4; None where the block was not measured.
     side : str
@@ -200,6 +205,26 @@ def priority_words(priority: int | None, words: Words) -> str:
     if priority is None:
         return words("priority.none")
     return f"{words('priority.short', number=priority)} {words(f'priority.p{priority}')}"
+
+
+def turn_words(turn: Turn, rank_by: str, words: Words) -> str:
+    """Say the stress of a valve zone, as a guess where its block was not measured.
+
+    Parameters
+    ----------
+    turn : Turn
+        The valve zone.
+    rank_by : str
+        Which figure its stress is.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+    """
+    figure = figure_words(turn.row["stress_bar"], rank_by, words)
+    return figure if turn.priority is not None else words("measure.guess", figure=figure)
 
 
 def figure_words(stress_bar: float | None, rank_by: str, words: Words) -> str:

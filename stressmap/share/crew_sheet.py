@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Any
 
 from fpdf import FPDF
+from shapely import box
 
 from stressmap.share.content import Content
 from stressmap.share.crew import Turn, turns
 from stressmap.share.fonts import drawable, font_file
-from stressmap.share.sheet_map import SHADE, plan_map
+from stressmap.share.sheet_map import SHADE, draw_stripes, plan_map
 from stressmap.share.words import Words
 
 MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
@@ -167,6 +168,8 @@ def _rank(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
     sheet.rect(left + 0.5, top + 1.2, RANK - 2, ROW - 2.4)
     sheet.set_fill_color(shade)
     sheet.rect(left + 0.5, top + ROW - 7.2, RANK - 2, 6, style="DF")
+    if turn.priority is None:
+        draw_stripes(sheet, box(left + 0.5, top + ROW - 7.2, left + RANK - 1.5, top + ROW - 1.2))
     sheet.put(left + 0.5, top + 2, turn.rank, size=17, bold=True, width=RANK - 2, align="C")
     short = "?" if turn.priority is None else sheet.words[0]("priority.short", number=turn.priority)
     sheet.set_text_color(ink)

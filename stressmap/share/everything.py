@@ -17,6 +17,7 @@ import geopandas as gpd
 import pandas as pd
 
 from stressmap.errors import DataError, Problem
+from stressmap.progress import Progress, Silent
 from stressmap.settings import Settings
 from stressmap.share.content import Content
 from stressmap.share.crew_sheet import write_crew_sheet
@@ -70,8 +71,8 @@ class Record:
     sha256: dict[str, str]
 
 
-def writers(content: Content, folder: Path) -> list[Callable[[], None]]:
-    """Give what writes the files of a run, all but its report and record, one after the other.
+def write(content: Content, folder: Path, progress: Progress | None = None) -> None:
+    """Write every file of a run but its record.
 
     Parameters
     ----------
@@ -79,41 +80,44 @@ def writers(content: Content, folder: Path) -> list[Callable[[], None]]:
         A finished run.
     folder : Path
         An empty folder.
-
-    Returns
-    -------
-    list of callable
-        Each writes a file or two.
+    progress : Progress, optional
+        Told of each file written.
     """
+    files = _files(content)
+    tell = progress or Silent()
+    tell.stage("Writing files", len(files))
+    for name, make in files.items():
+        make(folder / name)
+        tell.step()
+
+
+def _files(content: Content) -> dict[str, Callable[[Path], None]]:
+    """Say how each file is made, in the order of writing."""
     readings = readings_table(content)
-    again = None if content.look_again is None else look_again_table(content.look_again)
+    form, again = content.ranch.spreadsheet, content.look_again
     layers = {
         "blocks": content.blocks,
         "valves": content.valves,
         "zones": content.zones,
         "readings": readings,
     }
-
-    def tables() -> None:
-        for name, table in (("readings", readings), ("valves", content.valves), ("look_again", again)):
-            if table is not None:
-                write_csv(table, folder / f"{name}.csv", content.ranch.spreadsheet)
-
-    def features() -> None:
-        for name in ("readings", "zones", "valves"):
-            write_geojson(layers[name], folder / f"{name}.geojson")
-
-    return [
-        tables,
-        features,
-        lambda: write_raster(content.raster, folder / "stress.tif"),
-        lambda: write_geopackage(layers, folder / "ranch.gpkg"),
-        lambda: write_map(content, folder / "map.html"),
-        lambda: write_picture(content, folder / "map.png"),
-        lambda: write_kml(content, folder / "map.kml"),
-        lambda: write_gpx(content, folder / "waypoints.gpx"),
-        lambda: write_crew_sheet(content, folder / "crew_sheet.pdf"),
-    ]
+    files: dict[str, Callable[[Path], None]] = {
+        "readings.csv": lambda path: write_csv(readings, path, form),
+        "readings.geojson": lambda path: write_geojson(readings, path),
+        "zones.geojson": lambda path: write_geojson(content.zones, path),
+        "valves.csv": lambda path: write_csv(content.valves, path, form),
+        "valves.geojson": lambda path: write_geojson(content.valves, path),
+        "stress.tif": lambda path: write_raster(content.raster, path),
+        "ranch.gpkg": lambda path: write_geopackage(layers, path),
+        "map.html": lambda path: write_map(content, path),
+        "map.png": lambda path: write_picture(content, path),
+        "map.kml": lambda path: write_kml(content, path),
+        "waypoints.gpx": lambda path: write_gpx(content, path),
+        "crew_sheet.pdf": lambda path: write_crew_sheet(content, path),
+    }
+    if again is not None:
+        files["look_again.csv"] = lambda path: write_csv(look_again_table(again), path, form)
+    return files
 
 
 def readings_table(content: Content) -> gpd.GeoDataFrame:
@@ -148,12 +152,13 @@ def look_again_table(places: gpd.GeoDataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``order``, ``block``, ``valve``, ``lon``, ``lat``, ``gain_bar_ha``, ``stress_bar``, ``stress_se_bar``.
+        ``order``, ``block``, ``valve``, ``tree_id``, ``lon``, ``lat``, ``gain_bar_ha``, ``stress_bar``,
+        ``stress_se_bar``.
     """
     degrees = places.geometry.to_crs("EPSG:4326")
     table = pd.DataFrame(places.drop(columns="geometry"))
-    table.insert(3, "lon", degrees.x)
-    table.insert(4, "lat", degrees.y)
+    table.insert(4, "lon", degrees.x)
+    table.insert(5, "lat", degrees.y)
     return table
 
 

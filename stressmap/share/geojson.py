@@ -32,9 +32,25 @@ def to_wgs84(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     degrees = table.to_crs("EPSG:4326")
     shapes: Any = np.asarray(degrees.geometry.array, dtype=object).copy()
     shapes[shapely.is_empty(shapes)] = None
-    rounded = shapely.set_precision(shapes, DEGREE_STEP)
-    degrees.geometry = shapely.orient_polygons(rounded, exterior_cw=False)
+    degrees.geometry = shapely.orient_polygons(_rounded_shapes(shapes), exterior_cw=False)
     return degrees
+
+
+def _rounded_shapes(shapes: Any) -> Any:
+    """Snap shapes to seven decimals; where noding fails, round point by point and mend what that breaks."""
+    try:
+        return shapely.set_precision(shapes, DEGREE_STEP)
+    except shapely.errors.GEOSException:
+        return np.array([_rounded_shape(shape) for shape in shapes], dtype=object)
+
+
+def _rounded_shape(shape: Any) -> Any:
+    try:
+        return shapely.set_precision(shape, DEGREE_STEP)
+    except shapely.errors.GEOSException:
+        rounded = shapely.set_precision(shape, DEGREE_STEP, mode="pointwise")
+        mended = shapely.make_valid(rounded, method="structure", keep_collapsed=False)
+        return shapely.union_all([p for p in shapely.get_parts(mended) if p.area > 0])
 
 
 def feature_text(table: gpd.GeoDataFrame) -> str:

@@ -24,6 +24,10 @@ FIXED_DATE = "2000-01-01T00:00:00.000Z"
 
 
 STYLED = ("valves", "zones")
+DRAWN_AS = "drawn_as"
+"""Column that the styles select by: the priority, or 0 where the block was not measured. A whole number,
+because GeoPackage keeps true and false as 1 and 0, and programs differ in which a filter must name."""
+
 SLD = """<?xml version="1.0" encoding="UTF-8"?>
 <StyledLayerDescriptor xmlns="http://www.opengis.net/sld" xmlns:ogc="http://www.opengis.net/ogc"
  version="1.0.0">
@@ -38,8 +42,9 @@ RULE = """<Rule><Name>{name}</Name>
 </ogc:PropertyIsEqualTo></ogc:Filter>
 <PolygonSymbolizer>
 <Fill><CssParameter name="fill">{fill}</CssParameter></Fill>
-<Stroke><CssParameter name="stroke">#111111</CssParameter></Stroke>
+<Stroke><CssParameter name="stroke">#111111</CssParameter>{dashes}</Stroke>
 </PolygonSymbolizer></Rule>"""
+DASHES = '<CssParameter name="stroke-dasharray">4 3</CssParameter>'
 STYLE_TABLE = """
 CREATE TABLE layer_styles (id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT,
 f_table_schema TEXT, f_table_name TEXT, f_geometry_column TEXT, styleName TEXT, styleQML TEXT, styleSLD TEXT,
@@ -63,12 +68,13 @@ def write_geopackage(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
     Parameters
     ----------
     layers : dict of GeoDataFrame
-        By layer name, in the working CRS.
+        By layer name, in the working CRS; those of :data:`STYLED` get the column :data:`DRAWN_AS`.
     path : Path
         File to write; it must not exist.
     """
     with _fixed_stamp():
-        for name, table in layers.items():
+        for name, given in layers.items():
+            table = _drawn_as(given) if name in STYLED else given
             kind = "Point" if name == "readings" else "MultiPolygon"
             gpd.GeoDataFrame(tidy(table), crs=table.crs).to_file(
                 path,
@@ -80,6 +86,10 @@ def write_geopackage(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
             )
     with closing(sqlite3.connect(path)) as database, database:
         _add_styles(database)
+
+
+def _drawn_as(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    return table.assign(**{DRAWN_AS: table["priority"].where(table["measured"], 0).astype("int32")})
 
 
 def style_of(layer: str) -> str:
@@ -95,13 +105,11 @@ def style_of(layer: str) -> str:
     str
         Styled Layer Descriptor 1.0.0.
     """
+    classes = [(number, f"{number} {LABELS[number][0]}", fill, "") for number, fill in PRIORITY.items()]
     rules = [
-        RULE.format(name=escape(f"{number} {LABELS[number][0]}"), column="priority", value=number, fill=fill)
-        for number, fill in PRIORITY.items()
+        RULE.format(name=escape(name), column=DRAWN_AS, value=value, fill=fill, dashes=dashes)
+        for value, name, fill, dashes in [*classes, (0, "not measured", NOT_MEASURED, DASHES)]
     ]
-    if layer == "valves":
-        bare = RULE.format(name="not measured", column="measured", value="false", fill=NOT_MEASURED)
-        rules.append(bare)
     return SLD.format(layer=layer, rules="\n".join(rules))
 
 

@@ -16,6 +16,7 @@ from stressmap.share.content import Content
 from stressmap.share.drawing import middle
 from stressmap.share.images import Picture, draw_surface
 from stressmap.share.palette import DRY_RAMP, UNSURE_RAMP
+from stressmap.zoning.change import UNCLEAR
 
 WGS84 = "EPSG:4326"
 MICRO = 1_000_000
@@ -235,13 +236,12 @@ def _plan(row: dict[str, Any] | None, sets: list[dict[str, Any]]) -> dict[str, A
 
 
 def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None:
-    """Say how a zone moved; it is clear only where its 90 % interval leaves zero out."""
-    bar, se = row.get("change_bar"), row.get("change_se_bar")
+    bar = row.get("change_bar")
     if since is None or bar is None:
         return None
     return {
         "bar": _rounded(bar),
-        "clear": se is None or abs(bar) > 1.645 * se,
+        "clear": row["change"] != UNCLEAR,
         "since": since.isoformat(),
         "watered": row.get("irrigated_between"),
     }
@@ -299,6 +299,7 @@ def _valve(row: dict[str, Any], measured: set[str]) -> dict[str, Any]:
 def _zone(row: dict[str, Any]) -> dict[str, Any]:
     return {
         "block": row["block"],
+        "measured": row["measured"],
         "priority": row["priority"],
         "area": _rounded(row["area_ha"], 3),
         "stress": _rounded(row["stress_bar"]),

@@ -19,6 +19,9 @@ NOT_MEASURED = "#f4f4f2"
 PATTERN: dict[int, str] = {1: "cross", 2: "slant", 3: "dots", 4: "plain"}
 """What is drawn over the fill, so that no priority is told by colour alone."""
 
+HATCH: dict[int | None, str] = {1: "xx", 2: "//", 3: "..", 4: "", None: "||"}
+"""The same for matplotlib; None is not measured."""
+
 DRY_RAMP: tuple[str, ...] = ("#d3e8f3", "#efdfae", "#e8bd55", "#cd8034", "#b5531c", "#812f3a", "#4a1747")
 """From wetter to drier, through the priorities' colours."""
 

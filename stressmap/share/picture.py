@@ -13,16 +13,15 @@ from matplotlib.patches import Rectangle
 from matplotlib.path import Path as Outline
 
 from stressmap.share.content import Content
-from stressmap.share.crew import Turn, priority_words, turns
+from stressmap.share.crew import NO_RANK, Turn, priority_words, turns
 from stressmap.share.drawing import Frame, fit_frame, middle, rings, room_for, round_length
 from stressmap.share.fonts import drawable
-from stressmap.share.palette import NOT_MEASURED, PRIORITY, ink_on
+from stressmap.share.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 from stressmap.share.words import Words
 
 WIDTH, HEIGHT = 1600, 1200
 HEAD, FOOT, EDGE = 110, 220, 40
 INK = "#14181c"
-HATCH = {1: "xx", 2: "//", 3: "..", 4: "", None: "||"}
 LABEL = (76, 58)
 FIRST = 6
 LINE = 56
@@ -145,7 +144,7 @@ def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
 def _first(order: list[Turn]) -> str:
     """Name the first valves, as many as the line holds."""
     said = ""
-    for turn in order[:FIRST]:
+    for turn in [turn for turn in order if turn.rank != NO_RANK][:FIRST]:
         longer = f"{said} · " * bool(said) + f"{turn.rank} {drawable(turn.row['valve'], most=16)}"
         if len(longer) > LINE:
             break

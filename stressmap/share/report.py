@@ -15,7 +15,7 @@ from markupsafe import Markup
 
 from stressmap.errors import one_line
 from stressmap.share.content import Content
-from stressmap.share.crew import figure_words, of_visit, priority_words, turns
+from stressmap.share.crew import UNSURE, of_visit, priority_words, turn_words, turns
 from stressmap.share.mapdata import flag_codes, rows
 from stressmap.share.report_plots import Plotter, Season
 from stressmap.share.water_words import Section
@@ -23,9 +23,6 @@ from stressmap.share.words import Words
 
 LISTED = 200
 FIRST = 15
-UNSURE = 0.6
-"""A priority with a smaller probability than this counts as uncertain."""
-
 SCORES = ("readings", "rmse_bar", "mean_error_bar", "mean_squared_z", "covered_50", "covered_90")
 
 
@@ -153,13 +150,13 @@ def _first(content: Content, words: Words) -> list[tuple[str, ...]]:
             str(turn.row["valve"]),
             str(turn.row["block"] or ""),
             priority_words(turn.priority, words),
-            figure_words(turn.row["stress_bar"], content.rank_by, words),
+            turn_words(turn, content.rank_by, words),
             words(
                 "card.interval",
                 low=words.number(turn.row["low_bar"]),
                 high=words.number(turn.row["high_bar"]),
             ),
-            words.percent(turn.row["confidence"]),
+            words("measure.no_data") if turn.priority is None else words.percent(turn.row["confidence"]),
         )
         for turn in turns(content)[:FIRST]
     ]

@@ -18,10 +18,10 @@ from matplotlib.figure import Figure
 from stressmap.agronomy.target import target_bar
 from stressmap.agronomy.vapour import deficit_kpa
 from stressmap.share.content import Content
-from stressmap.share.crew import of_visit
+from stressmap.share.crew import of_visit, priority_words
 from stressmap.share.fonts import drawable
 from stressmap.share.pairs import PairCurve, sample_pairs
-from stressmap.share.palette import PRIORITY
+from stressmap.share.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 from stressmap.share.words import Words
 from stressmap.units import HA_PER_ACRE
 
@@ -29,6 +29,9 @@ INK, SOFT, LINE = "#14181c", "#8a9299", "#0a4fb3"
 USED: dict[str, Any] = {"marker": "o", "color": INK, "s": 22, "linewidths": 0}
 OUT: dict[str, Any] = {"marker": "x", "color": PRIORITY[2], "s": 28, "linewidths": 1.4}
 SHOWN_BLOCKS = 40
+BARE = 0
+"""Stands for the priority of a zone in a block without readings."""
+
 Season = Sequence[tuple[str, float]]
 
 
@@ -148,30 +151,28 @@ class Plotter:
         if zones.empty:
             return None
         share = 1 / HA_PER_ACRE if self.words.units == "us" else 1.0
-        areas = zones.assign(shown=zones["area_ha"] * share).pivot_table(
+        known = zones["priority"].where(zones["measured"], BARE)
+        areas = zones.assign(shown=zones["area_ha"] * share, priority=known).pivot_table(
             index="block", columns="priority", values="shown", aggfunc="sum", fill_value=0.0
         )
-        areas = areas.reindex(columns=list(PRIORITY), fill_value=0.0)
+        areas = areas.reindex(columns=[*PRIORITY, BARE], fill_value=0.0)
         areas = areas.sort_values([1, 2, 3], ascending=False).head(SHOWN_BLOCKS)[::-1]
 
         def paint(figure: Figure) -> None:
             axes = figure.subplots()
             rows, left = np.arange(len(areas)), np.zeros(len(areas))
-            for priority, hatch in zip(PRIORITY, ("xx", "//", "..", ""), strict=True):
-                width = areas[priority].to_numpy(float)
-                label = f"P{priority} {self.words(f'priority.p{priority}')}"
-                faint = "#ffffff80" if priority < 3 else "#14181c66"
-                look: dict[str, Any] = {
-                    "color": PRIORITY[priority],
-                    "hatch": hatch,
-                    "edgecolor": faint,
-                    "lw": 0,
-                }
-                axes.barh(rows, width, left=left, label=label, **look)
+            for priority, hatch in HATCH.items():
+                width = areas[priority or BARE].to_numpy(float)
+                if priority is None and not width.any():
+                    continue
+                fill = NOT_MEASURED if priority is None else PRIORITY[priority]
+                faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c66"
+                look: dict[str, Any] = {"color": fill, "hatch": hatch, "edgecolor": faint, "lw": 0}
+                axes.barh(rows, width, left=left, label=priority_words(priority, self.words), **look)
                 left += width
             axes.set_yticks(rows, [drawable(name, most=30) for name in areas.index])
             axes.set_xlabel(self.words(f"report.area_axis_{self.words.units}"))
-            figure.legend(fontsize=9, ncols=4, loc="outside upper center")
+            figure.legend(fontsize=9, ncols=5, loc="outside upper center")
 
         return svg("blocks", (9.0, 1.4 + 0.3 * len(areas)), paint)
 

@@ -6,10 +6,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from shapely import MultiLineString, MultiPolygon, Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from stressmap.share.content import Content
 from stressmap.share.crew import Turn, priority_words
 from stressmap.share.drawing import Box, Frame, fit_frame, middle, rings, room_for, round_length
+from stressmap.share.mapdata import measured_blocks
 
 SHADE: dict[int | None, tuple[int, int]] = {
     1: (45, 255),
@@ -18,7 +21,11 @@ SHADE: dict[int | None, tuple[int, int]] = {
     4: (255, 0),
     None: (255, 0),
 }
-"""Grey of the fill and of the writing on it; the number is printed too, so a bad copier loses nothing."""
+"""Grey of the fill and of the writing on it; the number is printed too, so a bad copier loses nothing.
+What was not measured is white with stripes."""
+
+STRIPE_MM = 1.3
+"""From one stripe to the next."""
 
 KEY = 56.0
 OUTLINED = 150
@@ -41,12 +48,15 @@ class SheetMap:
         How the ranch is laid into it.
     zones, blocks : list of list of tuple
         Outlines on the page [mm].
+    priorities : tuple of int or None
+        What the legend names.
     """
 
     area: Box
     frame: Frame
     zones: list[Points]
     blocks: list[Points]
+    priorities: tuple[int | None, ...]
 
     def draw(self, sheet: Any, part: list[Turn]) -> None:
         """Draw map, legend, north and scale.
@@ -66,7 +76,7 @@ class SheetMap:
             _filled(sheet, turn, self.frame)
         _outlines(sheet, self.blocks, 0.4 if len(self.blocks) < 80 else 0.15, 0)
         _numbers(sheet, part, self.frame)
-        _key(sheet, left + width - KEY + 2, top)
+        _key(sheet, left + width - KEY + 2, top, self.priorities)
         _north_and_scale(sheet, left + width - KEY + 2, top + height, self.frame)
 
 
@@ -87,7 +97,9 @@ def plan_map(content: Content, area: Box) -> SheetMap:
     left, top, width, height = area
     frame = fit_frame(tuple(content.blocks.total_bounds), (left + 1, top + 1, width - KEY - 2, height - 2))
     few = content.valves.geometry if len(content.valves) <= OUTLINED else ()
-    return SheetMap(area, frame, _placed(few, frame), _placed(content.blocks.geometry, frame))
+    bare = len(measured_blocks(content)) < len(content.blocks)
+    legend = (1, 2, 3, 4, None) if bare else (1, 2, 3, 4)
+    return SheetMap(area, frame, _placed(few, frame), _placed(content.blocks.geometry, frame), legend)
 
 
 def _placed(shapes: Any, frame: Frame) -> list[Points]:
@@ -112,6 +124,31 @@ def _filled(sheet: Any, turn: Turn, frame: Frame) -> None:
         for ring, shade in [(outer, SHADE[turn.priority][0]), *((hole, 255) for hole in holes)]:
             sheet.set_fill_color(shade)
             sheet.polygon(_points(ring, frame), style="DF")
+    if turn.priority is None:
+        on_page = [[frame.place(ring) for ring in part] for part in rings(turn.row["geometry"])]
+        draw_stripes(sheet, MultiPolygon([Polygon(outer, holes) for outer, *holes in on_page]))
+
+
+def draw_stripes(sheet: Any, shape: BaseGeometry) -> None:
+    """Draw upright stripes inside a shape.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The page being written.
+    shape : Polygon or MultiPolygon
+        On the page [mm].
+    """
+    left, top, right, bottom = shape.bounds
+    across = np.arange(left + STRIPE_MM / 2, right, STRIPE_MM)
+    stripes = MultiLineString([[(x, top - 1), (x, bottom + 1)] for x in across]).intersection(shape)
+    sheet.set_line_width(0.2)
+    sheet.set_draw_color(90)
+    for part in getattr(stripes, "geoms", [stripes]):
+        if part.geom_type == "LineString" and not part.is_empty:
+            (x1, y1), (x2, y2) = part.coords
+            sheet.line(x1, y1, x2, y2)
+    sheet.set_draw_color(0)
 
 
 def _numbers(sheet: Any, part: list[Turn], frame: Frame) -> None:
@@ -128,16 +165,19 @@ def _numbers(sheet: Any, part: list[Turn], frame: Frame) -> None:
         sheet.put(x, y + 0.3, part[index].rank, size=9, bold=True, width=width, align="C")
 
 
-def _key(sheet: Any, left: float, top: float) -> None:
-    for line, priority in enumerate((1, 2, 3, 4)):
-        y = top + 2 + line * 9.4
+def _key(sheet: Any, left: float, top: float, priorities: tuple[int | None, ...]) -> None:
+    step = 37.6 / len(priorities)
+    for line, priority in enumerate(priorities):
+        y = top + 2 + line * step
         sheet.set_line_width(0.3)
         sheet.set_fill_color(SHADE[priority][0])
-        sheet.rect(left, y, 8, 7.4, style="DF")
+        sheet.rect(left, y, 8, step - 1, style="DF")
+        if priority is None:
+            draw_stripes(sheet, box(left, y, left + 8, y + step - 1))
         for row, words in enumerate(sheet.words):
             text = priority_words(priority, words)
             sheet.put(
-                left + 9, y + 3.6 * row, text, size=8.6 if row == 0 else 7.4, bold=row == 0, width=KEY - 12
+                left + 9, y + 3.3 * row, text, size=8.6 if row == 0 else 7.4, bold=row == 0, width=KEY - 12
             )
 
 

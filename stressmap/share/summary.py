@@ -10,14 +10,11 @@ from rich.markup import escape
 from rich.table import Table
 
 from stressmap.share.content import Content
-from stressmap.share.crew import of_visit, priority_words, revisits, turns
+from stressmap.share.crew import UNSURE, of_visit, priority_words, revisits, turns
 from stressmap.share.mapdata import rows, tied_ranks
 from stressmap.share.words import Words
 
 SHOWN = 10
-UNSURE = 0.6
-"""A priority with a smaller probability than this counts as uncertain."""
-
 FILES = ("map.html", "crew_sheet.pdf", "map.png", "waypoints.gpx", "report.html", "valves.csv")
 
 

@@ -37,7 +37,10 @@ def print_advice(advice: Advice, words: WaterWords, console: Console) -> None:
     console.print(first.title, markup=False)
     _lines(first.lines, console)
     console.print(_valves(advice, words))
+    _more(len(advice.case.needs) - SHOWN, "more_valves", words, console)
+    console.print()
     console.print(_sets(advice, words))
+    _more(len(advice.timetable.sets) - SHOWN_SETS, "more_sets", words, console)
     console.print()
     console.print(comparison.title, markup=False)
     console.print(_ways(comparison))
@@ -46,6 +49,11 @@ def print_advice(advice: Advice, words: WaterWords, console: Console) -> None:
         console.print()
         console.print(section.title, markup=False)
         _lines(section.lines, console)
+
+
+def _more(count: int, name: str, words: WaterWords, console: Console) -> None:
+    if count > 0:
+        console.print(words(f"table.{name}", count=count), markup=False)
 
 
 def _lines(lines: tuple[str, ...], console: Console) -> None:
@@ -69,8 +77,6 @@ def _valves(advice: Advice, words: WaterWords) -> Table:
     rows = plan_table(advice)
     for i, row in enumerate(rows.head(SHOWN).itertuples()):
         table.add_row(*_valve_cells(row, advice.case.barred[i] or "dry", words))
-    if len(rows) > SHOWN:
-        table.add_row(f"... {len(rows) - SHOWN}", *[""] * (len(headings) + 1))
     return table
 
 
@@ -101,8 +107,6 @@ def _sets(advice: Advice, words: WaterWords) -> Table:
             f"{row.start:%a %d %H:%M}", f"{row.end:%a %d %H:%M}", escape(row.pump or "-"), escape(row.valve),
             words.plain.number(row.hours),
         )  # fmt: skip
-    if len(rows) > SHOWN_SETS:
-        table.add_row(f"... {len(rows) - SHOWN_SETS}", "", "", "", "")
     return table
 
 

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stressmap.errors import one_line
 from stressmap.share.content import Content
-from stressmap.share.crew import Revisit, Turn, figure_words, priority_words, revisits, turns
+from stressmap.share.crew import NO_RANK, Revisit, Turn, priority_words, revisits, turn_words, turns
 from stressmap.share.drawing import middle
 from stressmap.share.palette import NOT_MEASURED, PRIORITY
 from stressmap.share.words import Words
@@ -97,6 +97,8 @@ def _tree_points(content: Content) -> list[tuple[Revisit, Any]]:
 
 
 def _valve_name(turn: Turn, words: Words) -> str:
+    if turn.rank == NO_RANK:
+        return str(turn.row["valve"])
     return words("points.valve", rank=turn.rank, valve=turn.row["valve"])
 
 
@@ -105,12 +107,17 @@ def _valve_about(turn: Turn, content: Content) -> str:
         words(
             "points.valve_about",
             block=turn.row["block"],
-            rank=turn.rank,
+            rank=_rank_words(turn, words),
             priority=priority_words(turn.priority, words),
-            figure=figure_words(turn.row["stress_bar"], content.rank_by, words),
+            figure=turn_words(turn, content.rank_by, words),
         )
         for words in _all_words(content)
     )
+
+
+def _rank_words(turn: Turn, words: Words) -> str:
+    unranked = turn.rank == NO_RANK
+    return words("points.no_rank") if unranked else words("points.rank", rank=turn.rank)
 
 
 def _tree_name(spot: Revisit, words: Words) -> str:
@@ -139,7 +146,10 @@ def _style(page: Element, name: str, colour: str) -> None:
     line = SubElement(style, "LineStyle")
     SubElement(line, "color").text = "ff1c1814"
     SubElement(line, "width").text = "2"
-    SubElement(SubElement(style, "PolyStyle"), "color").text = FILL + blue_green_red
+    inside = SubElement(style, "PolyStyle")
+    SubElement(inside, "color").text = FILL + blue_green_red
+    if colour == NOT_MEASURED:
+        SubElement(inside, "fill").text = "0"
 
 
 def _folder(page: Element, name: str) -> Element:

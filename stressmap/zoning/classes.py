@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm
 
-PRIORITIES = (1, 2, 3, 4)
 Edges = tuple[float, float, float]
 
 

@@ -28,6 +28,8 @@ EDGE_M = 15.0
 """Trees nearer to the block's edge stand in the sun of the road and are not asked for (common practice)."""
 SPOTS = 5
 """Places tried in each valve zone."""
+NEAR_M = 12.0
+"""A tree measured before and no further than this from a place is named with it (common practice)."""
 MOST_ZONES = 80
 """Valve zones looked into, those with most to gain from certainty first."""
 
@@ -229,6 +231,32 @@ def _table(
         geometry=[shapely.Point(xy) for _, xy, _ in rows],
         crs=ground.blocks.crs,
     )
+
+
+def nearest_trees(places: gpd.GeoDataFrame, readings: gpd.GeoDataFrame) -> list[str | None]:
+    """Name for each place the nearest tree of its valve zone that was ever measured.
+
+    Parameters
+    ----------
+    places : GeoDataFrame
+        k places with ``valve``, in the working CRS.
+    readings : GeoDataFrame
+        Readings of any visit, used or not, with ``tree_id`` and ``valve``, in the same CRS.
+
+    Returns
+    -------
+    list of str or None, length k
+        None where no tree stands within :data:`NEAR_M`; of trees equally near the first read.
+    """
+    point = readings.geometry
+    named = readings[readings["tree_id"].notna() & point.notna() & ~point.is_empty]
+    found: list[str | None] = []
+    for valve, spot in zip(places["valve"], places.geometry, strict=True):
+        trees = named[named["valve"] == valve]
+        away = trees.distance(spot).to_numpy()
+        near = len(away) > 0 and away.min() <= NEAR_M
+        found.append(str(trees["tree_id"].iloc[int(away.argmin())]) if near else None)
+    return found
 
 
 def short_walk(points: NDArray[np.float64]) -> list[int]:

@@ -27,10 +27,10 @@ LABELS: dict[int, tuple[str, str]] = {
 COLUMNS = (
     "rank", "valve", "block", "crop", "area_ha", "readings", "stress_bar", "stress_se_bar", "low_bar",
     "high_bar", "swp_bar", "target_bar", "baseline_bar", "priority", "label_en", "label_es", "p_first",
-    "confidence", "last_irrigated", "measured", "tied_group",
+    "confidence", "last_irrigated", "measured", "tied_group", "tied_ranks",
 )  # fmt: skip
 """The contract's columns of the valve table in its order, then whether any reading was used in its block, and
-the group of valves whose order cannot be told."""
+the group of valves whose order cannot be told, and all ranks that a valve cannot be told apart from."""
 
 CHANGE_COLUMNS = ("change_bar", "change_se_bar", "change", "irrigated_between")
 """Columns that a valve table has beside these when the visit before was mapped too."""
@@ -144,8 +144,9 @@ def rank_valves(
     last = int(table["ranked"].sum())
     table["rank"] = pd.array([i + 1 if i < last else None for i in range(len(table))], dtype="Int64")
     ranked = table.iloc[:last]
-    groups = tied_groups(Figures(ranked["stress_bar"].to_numpy(), ranked["stress_se_bar"].to_numpy()))
-    table["tied_group"] = np.append(groups, np.zeros(len(table) - last, dtype=np.int64))
+    ordered = Figures(ranked["stress_bar"].to_numpy(), ranked["stress_se_bar"].to_numpy())
+    table["tied_group"] = np.append(tied_groups(ordered), np.zeros(len(table) - last, dtype=np.int64))
+    table["tied_ranks"] = [*tied_ranks(ordered), *[""] * (len(table) - last)]
     changes = [name for name in CHANGE_COLUMNS if name in table]
     return gpd.GeoDataFrame(table[[*COLUMNS, *changes, "geometry"]], crs=valves.crs)
 
@@ -154,9 +155,9 @@ def tied_groups(ordered: Figures) -> NDArray[np.int64]:
     """Group the valves whose order cannot be told apart.
 
     A group begins at the driest valve not yet in one and takes in the valves after it as long as the
-    probability that one of them is truly drier than the first of the group is over :data:`TIED_OVER`. Errors
-    of different valves are taken as independent; what two valves share (their block, their crop) would only
-    make their order surer, so a tie is never missed for that reason.
+    probability that one of them is truly drier than the first of the group is over :data:`TIED_OVER`. So
+    groups stay short enough to read; the last of one group and the first of the next may be as close
+    (:func:`tied_ranks` tells of every pair). Errors of different valves are taken as independent.
 
     Parameters
     ----------
@@ -174,11 +175,8 @@ def tied_groups(ordered: Figures) -> NDArray[np.int64]:
     array([1, 1, 0])
     """
     first, starts = 0, np.zeros(len(ordered.mean), dtype=np.int64)
-    for i in range(len(ordered.mean)):
-        spread = float(np.hypot(ordered.se[first], ordered.se[i]))
-        swap = probability_over([ordered.mean[i] - ordered.mean[first]], [spread], 0.0)[0]
-        equal = ordered.mean[i] == ordered.mean[first]
-        if not (swap > TIED_OVER or equal):
+    for i in range(1, len(ordered.mean)):
+        if not _swappable(ordered, first, np.array([i]))[0]:
             first = i
         starts[i] = first
     groups: NDArray[np.int64] = np.zeros(len(starts), dtype=np.int64)
@@ -186,6 +184,40 @@ def tied_groups(ordered: Figures) -> NDArray[np.int64]:
     for number, start in enumerate(together, start=1):
         groups[starts == start] = number
     return groups
+
+
+def tied_ranks(ordered: Figures) -> list[str]:
+    """Tell for each valve the ranks that it cannot be told apart from, its own included.
+
+    Parameters
+    ----------
+    ordered : Figures
+        Of k valves, the driest first.
+
+    Returns
+    -------
+    list of str
+        ``"2-9"``: the first and last rank whose order against this valve has odds of a swap over
+        :data:`TIED_OVER`; empty where there is none.
+
+    Examples
+    --------
+    >>> tied_ranks(Figures(np.array([5.0, 4.9, 1.0]), np.array([1.0, 1.0, 1.0])))
+    ['1-2', '1-2', '']
+    """
+    everyone = np.arange(len(ordered.mean))
+    spans = []
+    for i in range(len(ordered.mean)):
+        tied = everyone[_swappable(ordered, i, everyone)]
+        spans.append(f"{tied.min() + 1}-{tied.max() + 1}" if len(tied) > 1 else "")
+    return spans
+
+
+def _swappable(ordered: Figures, one: int, others: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Tell of which others it is open whether they stand on the right side of one."""
+    apart = np.abs(ordered.mean[others] - ordered.mean[one])
+    odds = probability_over(-apart, np.hypot(ordered.se[others], ordered.se[one]), 0.0)
+    return np.asarray((odds > TIED_OVER) | (apart == 0.0))
 
 
 def last_irrigated(valves: list[str], log: pd.DataFrame | None, until: pd.Timestamp) -> list[object]:

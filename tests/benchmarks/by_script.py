@@ -1,7 +1,7 @@
 """The same job as a user would script it: PyKrige by itself over the whole grid, rasterio shapes, folium.
 
 ``python tests/benchmarks/by_script.py RANCH.toml OUT SHARE`` leaves seconds and CPU seconds by stage in
-``OUT/took.json``. With a share under 1 only so much of the grid is kriged, and that stage's seconds are scaled up.
+``OUT/took.json``. With a share under 1 only so much of the grid is kriged, and those seconds are scaled up.
 """
 
 from __future__ import annotations

@@ -64,7 +64,9 @@ def ranch_job(readings: int, cells: int) -> Job:
 
 def ours(job: Job, correlation: Correlation, *, jobs: int = JOBS) -> np.ndarray:
     xy, value, cells = job
-    system = known_parameters(Samples(places(xy), value, np.arange(len(value))), KNOWN, correlation)
+    samples = Samples(places(xy), value, np.arange(len(value)))
+    with threadpool_limits(1):
+        system = known_parameters(samples, KNOWN, correlation)
     kind, out = places(xy[:1]), np.empty((2, len(cells)))
 
     def work(start: int) -> None:
@@ -242,7 +244,7 @@ def whole_method(blocks: int) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--repeats", type=int, default=5)
-    parser.add_argument("--only", default="blocks,ranch,large,growth")
+    parser.add_argument("--only", default="blocks,ranch,large,dense,growth")
     asked = parser.parse_args()
     ours(ranch_job(20, 1_000), SPHERICAL)  # so that no time holds compilation
     if "blocks" in asked.only:
@@ -252,6 +254,7 @@ def main() -> None:
         race_ranch(200, EXPONENTIAL, asked.repeats, gstools_too=False)
     if "large" in asked.only:
         race_ranch(1000, SPHERICAL, asked.repeats, gstools_too=False)
+    if "dense" in asked.only:
         race_ranch(1000, EXPONENTIAL, asked.repeats, gstools_too=False)
     if "growth" in asked.only:
         growth(asked.repeats)

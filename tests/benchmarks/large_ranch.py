@@ -1,8 +1,8 @@
 """A whole large ranch by the real command: seconds, CPU seconds and memory by stage, beside a user's script.
 
-Run by hand, on a quiet machine: ``python tests/benchmarks/large_ranch.py [--blocks 250] [--cell 5] [--jobs 2]``,
-``[--script 1.0]`` for the share of the grid that the script kriges (0 leaves it out), ``[--growth]`` for how time
-grows with cells and blocks. Every ratio is of times measured in the same run, the machine's load beside them.
+Run by hand, on a quiet machine: ``python tests/benchmarks/large_ranch.py [--blocks 250] [--cell 5]``,
+``[--script 1.0]`` for the share of the grid that the script kriges (0 leaves it out), ``[--growth]`` for how
+time grows with cells and blocks, ``[--jobs 2]``. Every ratio is of times measured in the same run.
 """
 
 from __future__ import annotations

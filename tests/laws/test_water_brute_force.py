@@ -1,6 +1,9 @@
 """The plan is the best there is: every choice of hours tried out on small ranches.
 
-The brute force knows the limits and what steps are worth, and shares no other code with the planner.
+The brute force takes from the planner the statement of the problem: flows, capacities, the lengths that sets
+may have (runs), the most steps and sets, and the curves of worth. Which totals sets can make, what fits
+together and what is best it works out by itself. That the statement itself is right is for the checker of the
+written tables (water_checker.py) and the tests of needs and hours.
 """
 
 from __future__ import annotations

@@ -126,6 +126,7 @@ def assemble(blocks, valves, zones, readings, cells, **more):
     for rank, row in enumerate(valves, start=1):
         row["rank"] = rank
     for row in [*valves, *zones]:
+        row["measured"] = True
         row["label_en"], row["label_es"] = LABELS[row["priority"]]
     readings.append(readings[0] | {
         "tree_id": None, "used": False, "flags": "no_place", "block": None, "valve": None, "geometry": None,
@@ -157,9 +158,11 @@ def assemble(blocks, valves, zones, readings, cells, **more):
 def full() -> Content:
     """The small ranch with everything that a later run may add: plan, timetable, look-again, change."""
     content = small()
+    still = "no clear change"
     valves = content.valves.assign(
         tied_group=[1, 1, 0, 2, 2, 2, 0, 0],
         irrigated_between=True,
+        change=["relieved", still, "drier", still, still, "drier", "relieved", still],
         change_bar=[-3.0, 0.2, 2.5, -0.4, 0.1, 1.9, -2.2, 0.6],
         change_se_bar=0.8,
     )
@@ -182,3 +185,20 @@ def full() -> Content:
         timetable=pd.DataFrame(sets, columns=["valve", "start", "end"]),
         look_again=trees[["tree_id", "block", "valve", "geometry"]],
     )  # fmt: skip
+
+
+def unmeasured(content: Content, block: str = "B1", *, ranked: bool = True) -> Content:
+    """The same without a reading in one block, its valve zones ranked all the same or listed last."""
+    bare = {name: getattr(content, name)["block"] == block for name in ("blocks", "valves", "zones")}
+    blocks = content.blocks.assign(readings=content.blocks["readings"].where(~bare["blocks"], 0))
+    valves = content.valves.assign(measured=~bare["valves"])
+    if not ranked:
+        valves = pd.concat([valves[valves["measured"]], valves[~valves["measured"]]], ignore_index=True)
+        order = range(1, len(valves) + 1)
+        ranks = [n if known else None for n, known in zip(order, valves["measured"], strict=True)]
+        valves["rank"] = pd.array(ranks, dtype="Int64")
+    zones = content.zones.assign(measured=~bare["zones"])
+    mine = content.readings["block"] == block
+    return dataclasses.replace(
+        content, blocks=blocks, valves=valves, zones=zones, readings=content.readings[~mine]
+    )

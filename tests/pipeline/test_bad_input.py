@@ -195,7 +195,8 @@ def test_no_usable_reading(stressmap, ranch, out):
         stressmap("run", ranch, "--out", out),
         3,
         f"{file}: no reading of the visit 2026-07-14 to 2026-07-14 can be used (outside_window 24). "
-        "Mend the readings, or name the kinds to keep in [reading] keep.",
+        "24 of 24 read outside the hours: 4 h later they would be inside; was the clock on another time zone "
+        "than America/Los_Angeles? Correct the times, or write them with their offset.",
         out=out,
     )
 
@@ -311,3 +312,21 @@ def test_rows_of_other_files_keep_their_numbers(stressmap, ranch):
     assert answer.code == 3
     (line,) = answer.errors
     assert line.startswith(f"error: {file}, row 9, column temp_c: 'hot' is not a number")
+
+
+@pytest.mark.parametrize("name", ["readings.csv", "blocks.geojson"])
+def test_results_never_take_the_place_of_an_input(stressmap, ranch, name):
+    if name == "blocks.geojson":
+        (ranch.parent / name).rename(ranch.parent / "zones.geojson")
+        edit(ranch, name, "zones.geojson")
+        name = "zones.geojson"
+        edit(ranch, '"readings.csv"', '"lecturas.csv"')
+        (ranch.parent / "readings.csv").rename(ranch.parent / "lecturas.csv")
+    before = {p.name: p.read_bytes() for p in ranch.parent.iterdir()}
+    fails(
+        stressmap("run", ranch, "--out", ranch.parent),
+        4,
+        f"{ranch.parent}: the input {name} lies in it and would be written over. "
+        "Give another folder with --out.",
+    )
+    assert {p.name: p.read_bytes() for p in ranch.parent.iterdir()} == before

@@ -6,10 +6,9 @@ import json
 import re
 from pathlib import Path
 
-import pandas as pd
 import pytest
 from browser import DESK, PHONE, Page, chromium
-from content import LONG, NASTY, full, large, small
+from content import LONG, NASTY, full, large, small, unmeasured
 
 from stressmap.share.webmap import SECTIONS, write_map
 from stressmap.share.words import Words
@@ -145,13 +144,7 @@ def test_even_markup_that_got_in_could_run_nothing(page: Page, small_map: Path) 
 def test_what_was_not_measured_is_hatched_named_and_never_coloured_as_known(
     page: Page, tmp_path: Path
 ) -> None:
-    content = small()
-    bare = content.blocks["block"] == "B1"
-    blocks = content.blocks.assign(readings=content.blocks["readings"].where(~bare, 0))
-    last = content.valves["block"] == "B1"
-    valves = pd.concat([content.valves[~last], content.valves[last].assign(rank=None)], ignore_index=True)
-    content = dataclasses.replace(content, blocks=blocks, valves=valves)
-    write_map(content, tmp_path / "map.html")
+    write_map(unmeasured(small(), ranked=False), tmp_path / "map.html")
     page.open(tmp_path / "map.html", PHONE)
     assert page.js("return document.querySelectorAll('.zone-none').length") == 3
     fills = page.js("return [...document.querySelectorAll('.zone-none')].map(z => z.getAttribute('fill'))")
@@ -161,7 +154,45 @@ def test_what_was_not_measured_is_hatched_named_and_never_coloured_as_known(
     card = page.text("#card")
     assert "Not measured: no reading in this block." in card
     assert "not ranked" in card
+    assert "Sure of this priority" not in card
     assert_quiet(page)
+
+
+@SIZES
+def test_priority_zones_of_a_block_without_readings_are_hatched_too(page: Page, tmp_path: Path, size) -> None:
+    write_map(unmeasured(full()), tmp_path / "map.html")
+    page.open(tmp_path / "map.html", size)
+    choose = "document.querySelector('#layers input[value=' + arguments[0] + ']').click()"
+    fill = "return page.drawing.shapes.zones.map(z => z.getElement().getAttribute('fill'))"
+    page.js(choose, "zones")
+    bare = page.js("return ranch.zones.map(z => z.block === 'B1')")
+    assert bare.count(True) == 2
+    assert [f == "url(#fill-none)" for f in page.js(fill)] == bare
+    assert "not measured" in page.js("return byId('legend-body').textContent")
+    page.js("page.choose({kind: 'zone', item: ranch.zones.find(z => z.block === 'B1')})")
+    card = page.text("#card")
+    assert "Not measured: no reading in this block." in card
+    assert "Odds" not in card
+    page.js(choose, "surface")
+    covered = page.js("return [...document.querySelectorAll('.bare')].map(z => z.getAttribute('fill'))")
+    assert covered == ["url(#fill-none)"]
+    page.js(choose, "change")
+    valves = "return ranch.valves.filter(v => v.block === 'B1').map(v => page.drawing.shapes.valves.get(v)"
+    assert page.js(f"{valves}.getElement().getAttribute('fill'))") == ["url(#fill-none)"] * 3
+    assert_quiet(page)
+
+
+def test_a_zone_tells_the_odds_that_it_is_this_dry_or_drier(page: Page, small_map: Path) -> None:
+    page.open(small_map, PHONE)
+    for dry in (True, False):
+        page.js(
+            "page.choose({kind: 'zone', item: ranch.zones.find(z => (z.priority < 4) === arguments[0])})", dry
+        )
+        assert ("Odds that it is this dry or drier\n70 %" in page.text("#card")) == dry
+        assert "Sure of this priority" not in page.text("#card")
+    page.js("document.querySelector('#languages [lang=es]').click()")
+    page.js("page.choose({kind: 'zone', item: ranch.zones.find(z => z.priority < 4)})")
+    assert "Probabilidad de que esté así de seco o más\n70 %" in page.text("#card")
 
 
 def test_the_language_switch_leaves_no_english_word(page: Page, small_map: Path) -> None:

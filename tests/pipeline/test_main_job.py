@@ -17,6 +17,8 @@ import small_ranch
 from geojson_pydantic import FeatureCollection
 from scipy.stats import norm, spearmanr
 
+from stressmap.share.folder import RESULT_FILES
+
 REPOSITORY = Path(__file__).parents[2]
 DEMO = REPOSITORY / "config" / "demo_ranch.toml"
 FIGURES = [
@@ -277,3 +279,34 @@ def test_the_southern_metric_ranch_runs(stressmap, tmp_path):
     )
     assert (answer.code, answer.out, answer.err) == (0, "", "")
     assert len(pd.read_csv(tmp_path / "out" / "valves.csv")) == 16
+
+
+def test_every_name_a_run_writes_is_known_to_the_guard_of_inputs(demo):
+    assert {p.name for p in demo.iterdir()} <= RESULT_FILES
+
+
+@pytest.mark.parametrize("crs", ["EPSG:2227", "EPSG:26910", "EPSG:3310"])
+def test_polygons_in_feet_and_other_systems_come_out_whole(stressmap, tmp_path, crs):
+    ranch = small_ranch.write(
+        tmp_path / "ranch", small_ranch.SETTINGS.replace("blocks.geojson", "blocks.gpkg")
+    )
+    small_ranch.blocks().to_crs(crs).to_file(ranch.parent / "blocks.gpkg")
+    assert stressmap("run", ranch, "--out", tmp_path / "out").code == 0
+    zones = gpd.read_file(tmp_path / "out" / "zones.geojson").to_crs("EPSG:32610")
+    assert zones.geometry.is_valid.all()
+    assert zones.area.sum() == pytest.approx(240_000.0, rel=2e-3)
+
+
+def test_places_to_look_again_name_a_tree_only_where_one_stands_near(demo):
+    """README: the tree nearest to the point, of the same valve zone, within 12 m; else empty."""
+    places = pd.read_csv(demo / "look_again.csv")
+    assert list(places)[:6] == ["order", "block", "valve", "tree_id", "lon", "lat"]
+    points = gpd.GeoSeries(gpd.points_from_xy(places["lon"], places["lat"]), crs="EPSG:4326").to_crs(
+        "EPSG:32610"
+    )
+    trees = gpd.read_file(demo / "readings.geojson").to_crs("EPSG:32610")
+    for row, point in zip(places.itertuples(), points, strict=True):
+        same = trees[(trees["valve"] == row.valve) & trees["tree_id"].notna()]
+        near = same[same.distance(point) <= 12.0]
+        assert pd.isna(row.tree_id) == near.empty
+        assert near.empty or row.tree_id in set(near["tree_id"])

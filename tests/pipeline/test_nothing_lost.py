@@ -99,8 +99,8 @@ def test_an_input_that_vanishes_is_said_before_anything_is_written(stressmap, ra
 
     read = pipeline.load_inputs
 
-    def read_and_lose(source, notes):
-        inputs = read(source, notes)
+    def read_and_lose(source, notes, progress):
+        inputs = read(source, notes, progress)
         inputs.settings.files.weather.unlink()
         return inputs
 

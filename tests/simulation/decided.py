@@ -124,6 +124,7 @@ def decide(seed: int, *, again: bool = True) -> Decided:
         "ours": found.mean,
         "ranch-wide PyKrige": zone_means(OrdinarySurface(one_crop), ranch).mean,
         "block averages": block_averages(ranch.samples, ranch),
+        "kriging with the true parameters": ranches.true_parameters(ranch)[0],
     }
     if again:
         for name, xy in places_to_look(ranch, surface, seed).items():

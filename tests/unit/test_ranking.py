@@ -12,9 +12,9 @@ from stressmap.field.ordinary import OrdinarySurface, Variogram
 from stressmap.field.surface import Places, Samples
 from stressmap.zoning.cells import lattice
 from stressmap.zoning.change import compare, irrigated_between
-from stressmap.zoning.look_again import Stakes, cut_of, expected_gain, look_again, short_walk
+from stressmap.zoning.look_again import Stakes, cut_of, expected_gain, look_again, nearest_trees, short_walk
 from stressmap.zoning.mapping import Ground
-from stressmap.zoning.ranking import Figures, judge, last_irrigated, rank_valves, tied_groups
+from stressmap.zoning.ranking import Figures, judge, last_irrigated, rank_valves, tied_groups, tied_ranks
 
 EDGES = {"prune": (0.0, 2.0, 4.0), "walnut": (0.0, 1.0, 2.0)}
 
@@ -85,7 +85,12 @@ def test_the_interval_and_the_odds_are_those_of_a_normal_error():
 def test_valves_are_tied_while_the_odds_of_a_swap_are_over_three_in_ten():
     spread = np.hypot(1, 1)
     far = spread * norm.isf(0.3)
-    assert tied_groups(figures([5, 5 - 0.99 * far, 5 - 1.01 * far], [1, 1, 1])).tolist() == [1, 1, 0]
+    assert tied_groups(figures([5, 5 - 0.99 * far], [1, 1])).tolist() == [1, 1]
+    assert tied_groups(figures([5, 5 - 1.01 * far], [1, 1])).tolist() == [0, 0]
+    three = figures([5, 5 - 0.9 * far, 5 - 1.2 * far], [1, 1, 1])
+    assert tied_groups(three).tolist() == [1, 1, 0]
+    # The third is far from the first, but not from the second: that pair is told of too.
+    assert tied_ranks(three) == ["1-2", "1-3", "2-3"]
     assert tied_groups(figures([5, 3, 3], [0.1, 0.1, 0.1])).tolist() == [0, 1, 1]
     assert tied_groups(figures([5, 5], [0, 0])).tolist() == [1, 1]
     assert tied_groups(figures([], [])).tolist() == []
@@ -175,3 +180,22 @@ def test_nothing_is_asked_where_nothing_is_open():
     surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 0.3))
     ground = Ground(blocks, blocks.assign(valve="A"), lattice(blocks, 10.0))
     assert len(look_again(surface, ground, Stakes(figures([5.0], [0.0]), np.ones(1), 1.0))) == 0
+
+
+def test_a_place_is_named_after_the_nearest_tree_of_its_own_valve_zone():
+    places = gpd.GeoDataFrame(
+        {"valve": ["A", "A", "B", "C"]},
+        geometry=gpd.points_from_xy([0, 100, 0, 0], [0, 0, 0, 0]),
+        crs="EPSG:32610",
+    )
+    trees = gpd.GeoDataFrame(
+        {
+            "tree_id": ["far", "near", None, "other", "edge", "lost"],
+            "valve": ["A", "A", "A", "B", "A", "C"],
+            "used": [True, False, True, True, True, False],
+        },
+        geometry=[*gpd.points_from_xy([9, 5, 1, 3, 112], [0] * 5), None],
+        crs="EPSG:32610",
+    )
+    assert nearest_trees(places, trees) == ["near", "edge", "other", None]
+    assert nearest_trees(places, trees.iloc[:0]) == [None] * 4

@@ -167,3 +167,25 @@ def test_csv_opens_with_a_double_click_in_either_locale(tmp_path):
     assert (tmp_path / "es.csv").read_bytes() == mark + (
         "label_es;stress_bar;irrigated_between\nregar después;1,5;true\n'=x;;\n".encode()
     )
+
+
+def test_a_shape_that_cannot_be_noded_is_rounded_point_by_point(tmp_path, monkeypatch):
+    """Slivers of reprojected outlines make the noder of some GEOS versions give up."""
+    real = shapely.set_precision
+
+    def stubborn(shape, step, mode="valid_output"):
+        if mode == "valid_output":
+            msg = "TopologyException: found non-noded intersection"
+            raise shapely.errors.GEOSException(msg)
+        return real(shape, step, mode=mode)
+
+    monkeypatch.setattr(shapely, "set_precision", stubborn)
+    corners = [(0, 0), (100, 0), (100, 100), (100.001, 200), (0, 100)]
+    spike = shapely.Polygon([(600_000 + x, 4_100_000 + y) for x, y in corners])
+    table = gpd.GeoDataFrame({"block": ["A", "B"]}, geometry=[spike, None], crs="EPSG:32610")
+    write_geojson(table, tmp_path / "x.geojson")
+    page = json.loads((tmp_path / "x.geojson").read_text(encoding="utf-8"))
+    shape = shapely.geometry.shape(page["features"][0]["geometry"])
+    assert shape.is_valid
+    assert shape.area > 0
+    assert page["features"][1]["geometry"] is None

@@ -96,6 +96,15 @@ def test_a_valve_without_a_pump_among_several() -> None:
          "as 1200.5 m3"),
         ("available", "80000 m³", "'80000 m³' has no known unit; write it with m3, ML, acre-ft, acre-in"),
         ("available", "80 ml", "'80 ml' has no known unit; write it with ML"),
+        ("available", "80.000 m3", "'80.000 m3' could be 80000 or 80; write 80000 m3 or 80 m3"),
+        ("available", "80,000 m3", "'80,000 m3' could be 80000 or 80; write 80000 m3 or 80 m3"),
+        ("available", "64.857 acre-ft", "'64.857 acre-ft' could be 64857 or 64.857; write 64857 acre-ft or "
+         "64.8570 acre-ft"),
+        ("available", "1,080,000.5 m3", "'1,080,000.5 m3' has more than one point or comma; write thousands "
+         "without a sign, as 80000 m3"),
+        ("available", "80 00 m3", "'80 00 m3' is not a number with a unit; write it with m3, ML, acre-ft, "
+         "acre-in, as 1200.5 m3"),
+        ("pump", "1.100 gpm", "'1.100 gpm' could be 1100 or 1.1; write 1100 gpm or 1.1000 gpm"),
         ("pump", "800 GPM", "'800 GPM' has no known unit; write it with gpm"),
         ("hours", ["06:00", "06:00"], 'no time lies between the two; write ["20:00", "06:00"], or '
          '["00:00", "24:00"] for all day'),
@@ -119,12 +128,21 @@ def test_volumes_in_all_units() -> None:
     volumes = {
         "80000 m3": 80_000.0,
         "80 ML": 80_000.0,
-        "64.857 acre-ft": 80_000.0,
+        "80 000 m3": 80_000.0,
+        "80_000 m3": 80_000.0,
+        "1 080 000 m3": 1_080_000.0,
+        "80\N{NO-BREAK SPACE}000 m3": 80_000.0,
+        "12,5 ML": 12_500.0,
+        "12.5 ML": 12_500.0,
+        "0.125 ML": 125.0,
+        "1234.567 m3": 1234.567,
+        "8e4 m3": 80_000.0,
+        "64.8571 acre-ft": 80_000.0,
         "778.29 acre-in": 80_000.0,
     }
     for text, m3 in volumes.items():
         assert Water.model_validate({"available": text}).available == pytest.approx(m3, rel=1e-5)
-    flows = {"180 m3/h": 180.0, "50 L/s": 180.0, "792.516 gpm": 180.0}
+    flows = {"180 m3/h": 180.0, "50 L/s": 180.0, "792.5160 gpm": 180.0}
     for text, m3_h in flows.items():
         assert Water.model_validate({"pump": text}).pump == pytest.approx(m3_h, rel=1e-5)
     assert Water.model_validate({"eto": "0.25 in"}).eto == pytest.approx(6.35)

@@ -64,7 +64,7 @@ function valveCard(valve) {
     [word("card.potential"), bar(valve.swp)],
     [word("card.target"), bar(valve.target)],
     valve.baseline === null ? null : [word("card.baseline"), bar(valve.baseline)],
-    [word("card.confidence"), percent(valve.confidence)],
+    priority === "none" ? null : [word("card.confidence"), percent(valve.confidence)],
     [word("card.p_first"), percent(valve.pFirst)],
     [word("card.readings"), valve.readings ? number(valve.readings, 0) : word("card.readings_none")],
     valve.last ? [word("card.last_irrigated"), day(valve.last)] : null,
@@ -102,12 +102,14 @@ function readingCard(reading) {
 }
 
 function zoneCard(zone) {
+  const priority = priorityOf(zone);
   const body = make("div", {}, make("h2", { tabindex: "-1", text: word("card.zone") }),
     make("p", { class: "under" }, word("list.block", { block: "" }), named(zone.block), ` · ${area(zone.area)}`),
-    band(priorityOf(zone)));
+    band(priority));
+  if (priority === "none") body.append(make("p", { class: "warn", text: word("card.not_measured") }));
   body.append(facts([
     [word("card.figure"), figure(zone.stress), zone.se === null ? null : word("map.give_or_take", { value: number(zone.se) })],
-    [word("card.confidence"), percent(zone.confidence)],
+    priority < 4 ? [word("card.zone_odds"), percent(zone.confidence)] : null,
   ]));
   return body;
 }

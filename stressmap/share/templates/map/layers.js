@@ -76,10 +76,15 @@ class RanchDrawing {
       shape.on("click", (event) => this.tapped(event, { kind: "zone", item: zone }));
       this.shapes.zones.push(shape.addTo(zones));
     }
+    // Over the picture of stress, a block without readings is covered: what the model says there is no map.
+    const bare = L.layerGroup();
+    for (const block of ranch.blocks.filter((b) => b.readings === 0)) {
+      L.polygon(unpack(block.shape), { ...this.fillOf("none"), pane: "blocks", weight: 0, interactive: false, className: "bare" }).addTo(bare);
+    }
     for (const block of ranch.blocks) {
       L.polygon(unpack(block.shape), { pane: "blocks", fill: false, color: EDGE, weight: 3, interactive: false, className: "block-edge" }).addTo(blocks);
     }
-    Object.assign(this.groups, { valves, zones, blocks });
+    Object.assign(this.groups, { valves, zones, bare, blocks });
     blocks.addTo(this.map);
     this.bounds = L.featureGroup([...blocks.getLayers(), ...valves.getLayers()]).getBounds();
   }
@@ -175,7 +180,7 @@ class RanchDrawing {
     const box = make("div", { class: "rank" },
       make("b", { text: valve.rank ?? NO_RANK }),
       shown.colourBy === "change"
-        ? make("span", { text: signed(valve.change), style: { background: changeColour(valve.change), color: "#111" } })
+        ? make("span", { text: priority === "none" ? shortOf(priority) : signed(valve.change), style: { background: priority === "none" ? look.fill : changeColour(valve.change), color: "#111" } })
         : make("span", { text: shortOf(priority), style: { background: look.fill, color: look.ink } }));
     const icon = L.divIcon({ html: box, className: "rank-icon", iconSize: [width, LABEL.height] });
     return L.marker(valve.at, { icon, pane: "ranks", interactive: false, keyboard: false });
@@ -184,7 +189,7 @@ class RanchDrawing {
   show() {
     const { map, groups } = this, by = shown.colourBy;
     const wanted = {
-      valves: true, zones: by === "zones", surface: by === "surface", uncertainty: by === "uncertainty",
+      valves: true, zones: by === "zones", surface: by === "surface", bare: by === "surface", uncertainty: by === "uncertainty",
       others: shown.layers.others, leftOut: shown.layers.leftOut, used: shown.layers.used, again: shown.layers.again,
     };
     for (const [name, on] of Object.entries(wanted)) {
@@ -201,6 +206,7 @@ class RanchDrawing {
 
   valveStyle(valve, by) {
     if (by === "valves") return { fillColor: `url(#fill-${priorityOf(valve)})`, fillOpacity: FULL, dashArray: null };
+    if (by === "change" && priorityOf(valve) === "none") return { fillColor: "url(#fill-none)", fillOpacity: FULL, dashArray: null };
     if (by === "change") return { fillColor: changeColour(valve.change), fillOpacity: 1, dashArray: null };
     return { fillColor: "#fff", fillOpacity: 0.001, dashArray: "5 4" };
   }

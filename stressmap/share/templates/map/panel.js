@@ -128,9 +128,12 @@ function legend() {
   const same = all.length > 0 && all.every((edges) => edges.join() === all[0].join());
   const items = [1, 2, 3, 4].map((p) => make("li", {}, swatch(p), make("span", {},
     make("b", { text: `${shortOf(p)} ${labelOf(p)}` }), same ? make("small", { text: edgeWords(p, all[0]) }) : null)));
-  if (ranch.valves.some((valve) => priorityOf(valve) === "none")) items.push(make("li", {}, swatch("none"), make("span", {}, make("b", { text: labelOf("none") }))));
+  if (someUnmeasured()) items.push(unmeasuredKey());
   return [make("p", { class: "measure", text: `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }), make("ul", { class: "keys" }, ...items), pointKeys()];
 }
+
+const someUnmeasured = () => [...ranch.valves, ...ranch.zones].some((thing) => priorityOf(thing) === "none");
+const unmeasuredKey = () => make("li", {}, swatch("none"), make("span", {}, make("b", { text: labelOf("none") })));
 
 function rampLegend(image) {
   const unsure = shown.colourBy === "uncertainty";
@@ -140,6 +143,7 @@ function rampLegend(image) {
     make("p", { class: "measure", text: unsure ? word("map.by_uncertainty") : shown.colourBy === "change" ? word("map.by_change") : `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }),
     make("div", { class: "ramp", style: { backgroundImage: ranch.style.ramps[shown.colourBy] } }),
     make("p", { class: "ramp-ends" }, make("span", { text: `${bar(low)} · ${word(ends[0])}` }), make("span", { text: `${word(ends[1])} · ${bar(high)}` })),
+    !unsure && someUnmeasured() ? make("ul", { class: "keys" }, unmeasuredKey()) : "",
     pointKeys(),
   ];
 }
