@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -67,7 +68,9 @@ def run(
     ranch: RanchFile,
     out: Annotated[Path | None, typer.Option(help="Folder for the results.", metavar="DIR")] = None,
     visit: Annotated[str | None, typer.Option(help="A day of the visit to map.", metavar="DATE")] = None,
-    jobs: Annotated[int, typer.Option(min=1, help="Parallel workers.", metavar="N")] = 1,
+    jobs: Annotated[
+        int | None, typer.Option(min=1, help="Parallel workers; default: the cores there are.", metavar="N")
+    ] = None,
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
@@ -75,10 +78,11 @@ def run(
     day = _day(visit)
 
     def work() -> None:
+        _refuse_wrong(ranch)
         from stressmap import pipeline
 
         with _bars(hidden=quiet) as progress:
-            result = pipeline.run(ranch, out=out, on=day, jobs=jobs, progress=progress)
+            result = pipeline.run(ranch, out=out, on=day, jobs=jobs or _cores(), progress=progress)
         if not quiet:
             _print_result(result)
 
@@ -100,6 +104,7 @@ def check(
     """Check the inputs of a ranch."""
 
     def work() -> None:
+        _refuse_wrong(ranch)
         from stressmap import preparing
 
         with _bars() as progress:
@@ -158,6 +163,7 @@ def water(
     asked = {k: v for k, v in {"available": volume, "days": days}.items() if v is not None}
 
     def work() -> None:
+        _refuse_wrong(ranch)
         from stressmap.water_job import plan_water
 
         with _bars(hidden=quiet) as progress:
@@ -202,6 +208,18 @@ def _print_water(made: Watered, out: Path | None) -> None:
         console.print(labels("terminal.note", note=note), markup=False)
     if out is not None:
         console.print(labels("terminal.folder", folder=out), markup=False)
+
+
+def _refuse_wrong(ranch: Path) -> None:
+    """Refuse wrong settings at once, before the libraries that only the work needs are loaded."""
+    from stressmap import settings
+
+    settings.load(ranch)
+
+
+def _cores() -> int:
+    """Count the processor cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _day(text: str | None) -> dt.date | None:

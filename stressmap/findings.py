@@ -70,7 +70,7 @@ def _covariate(inputs: Inputs) -> CovariateAt | None:
 
 
 def content_of(
-    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, progress: Progress
+    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, progress: Progress, *, jobs: int = 1
 ) -> Content:
     """Map a visit and put together everything that the files of a run are made from.
 
@@ -86,6 +86,8 @@ def content_of(
         What the run had to say so far.
     progress : Progress
         Told of each block mapped.
+    jobs : int
+        Blocks worked on at once.
 
     Returns
     -------
@@ -94,15 +96,20 @@ def content_of(
     chosen = inputs.settings
     edges = _edges(inputs)
     grid = lattice(inputs.blocks, chosen.map.cell_m, chosen.source)
-    terms = Terms(edges, chosen.map.smallest_zone_ha, _covariate(inputs))
-    progress.stage("Mapping blocks", len(inputs.blocks))
-    mapped = map_blocks(surface, inputs.blocks, inputs.valves, grid, terms, step=progress.step)
+    ground = Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
+    terms = Terms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
     if before is not None:
-        progress.stage("Mapping the visit before")
-    change = None if before is None else _change(inputs, assessed, before, grid, mapped.valves, notes)
+        progress.stage("Fitting the visit before")
+    earlier = None if before is None else _surface_of(inputs, before, notes)
+    progress.stage("Mapping blocks", len(inputs.blocks))
+    mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=progress.step)
+    change = _change(inputs, assessed, before, mapped)
     progress.stage("Choosing where to look again")
-    again = _again(inputs, assessed, surface, grid, mapped.valves)
+    again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
+    again.insert(
+        3, "tree_id", pd.Series(nearest_trees(again, assessed.readings), index=again.index, dtype=object)
+    )
     blocks = _counted(inputs.blocks, assessed.readings, "block")
     bare = blocks.loc[blocks["readings"] == 0, "block"].tolist()
     if bare:
@@ -139,17 +146,6 @@ def _raster(inputs: Inputs, grid: Lattice, mapped: Mapped) -> Raster:
     )
 
 
-def _again(
-    inputs: Inputs, assessed: Assessed, surface: Surface, grid: Lattice, figures: Figures
-) -> gpd.GeoDataFrame:
-    """Choose the places to look again and name each after the tree nearest to it."""
-    ground = Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
-    places = look_again(surface, ground, _stakes(inputs, figures), inputs.settings.map.look_again)
-    trees = pd.Series(nearest_trees(places, assessed.readings), index=places.index, dtype=object)
-    places.insert(3, "tree_id", trees)
-    return places
-
-
 def _not_measured(blocks: list[str]) -> str:
     shown = ", ".join(blocks[:12]) + (f" and {len(blocks) - 12} more" if len(blocks) > 12 else "")
     return (
@@ -176,7 +172,7 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
     grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
-    figures = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    figures = valve_figures(surface, Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)))
     return _ranked(inputs, assessed, figures, None)
 
 
@@ -196,7 +192,7 @@ def valves_together(inputs: Inputs, surface: Surface) -> pd.DataFrame:
         Correlations, rows and columns by name of the valve; see
         :func:`stressmap.zoning.together.valve_correlations`.
     """
-    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
     found = valve_correlations(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
     names = inputs.valves["valve"].tolist()
     return pd.DataFrame(found, index=names, columns=names)
@@ -223,21 +219,24 @@ def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
     return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
 
 
-def _change(
-    inputs: Inputs, assessed: Assessed, before: Visit, grid: Lattice, now: Figures, notes: Notes
-) -> pd.DataFrame | None:
-    """Compare valve-zone means with the visit before; None, and a note, where that cannot be mapped."""
+def _surface_of(inputs: Inputs, visit: Visit, notes: Notes) -> Surface | None:
+    """Fit the readings of an earlier visit; None, and a note, where that cannot be done."""
     try:
-        earlier = assess_visit(inputs, before, Notes())
+        earlier = assess_visit(inputs, visit, Notes())
     except StressmapError as error:
         why = error.problems[0].what
-        notes.say(f"No comparison with the visit before ({before[0]}): {why}.")
+        notes.say(f"No comparison with the visit before ({visit[0]}): {why}.")
         return None
-    surface = fit(inputs, earlier, jobs=1).surface
-    then = valve_figures(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    return fit(inputs, earlier, jobs=1).surface
+
+
+def _change(inputs: Inputs, assessed: Assessed, before: Visit | None, mapped: Mapped) -> pd.DataFrame | None:
+    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
+    if before is None or mapped.earlier is None:
+        return None
     since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
-    return compare(then, now).assign(irrigated_between=pd.Series(ran, dtype=object))
+    return compare(mapped.earlier, mapped.valves).assign(irrigated_between=pd.Series(ran, dtype=object))
 
 
 def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:

@@ -98,7 +98,7 @@ def run(
     for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
     with watch.of("map"):
-        content = content_of(inputs, assessed, fitted.surface, notes, tell)
+        content = content_of(inputs, assessed, fitted.surface, notes, tell, jobs=jobs)
     advice = None
     if inputs.settings.water is not None:
         tell.stage("Planning water")
@@ -111,15 +111,15 @@ def run(
                 timetable=timetable_table(advice),
                 notes=tuple(notes),
             )
+    summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
+    error = dataclasses.asdict(assessed.error)
+    record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
     with staged(target) as folder:
         with watch.of("write"):
             everything.write(content, folder, tell)
             tell.stage("Writing the report")
             if advice is not None:
                 write_plan(advice, inputs.settings.ranch, folder)
-            summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
-            error = dataclasses.asdict(assessed.error)
-            record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
             page = everything.run_page(content, record)
             told = () if advice is None else tell_plan(advice, first_words(inputs.settings.ranch))
             background = Background(page, _seasons(inputs), inputs.weather, told)

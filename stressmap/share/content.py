@@ -38,8 +38,8 @@ class Raster:
     north: float
     cell_m: float
     shape: tuple[int, int]
-    row: NDArray[np.int64]
-    col: NDArray[np.int64]
+    row: NDArray[np.integer]
+    col: NDArray[np.integer]
     stress_bar: NDArray[np.float32]
     stress_se_bar: NDArray[np.float32]
 

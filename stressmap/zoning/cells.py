@@ -7,7 +7,7 @@ cells whose centre lies inside are what is mapped and averaged.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import threading
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,6 +20,8 @@ from rasterio.features import rasterize
 
 from stressmap.errors import Problem, SettingsError
 
+ONE_AT_A_TIME = threading.Lock()
+"""Rasterio silences warnings while it works, for all threads: two at once undo each other's silence."""
 MOST_CELLS = 60_000_000
 """Cells a ranch may have before the cell size is taken for a slip of the pen."""
 
@@ -100,25 +102,6 @@ def lattice(blocks: gpd.GeoDataFrame, cell_m: float, where: str = "ranch.toml") 
     return Lattice(float(left * cell_m), float(top * cell_m), cell_m, (max(rows, 1), max(cols, 1)))
 
 
-def block_cells(blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, grid: Lattice) -> Iterator[BlockCells]:
-    """Give the cells block by block, in the order of ``blocks``.
-
-    Parameters
-    ----------
-    blocks, valves : GeoDataFrame
-        In the working CRS, valves with their block.
-    grid : Lattice
-        From :func:`lattice`.
-
-    Yields
-    ------
-    BlockCells
-        At least one cell, at least one of them inside.
-    """
-    for position in range(len(blocks)):
-        yield cells_of_block(blocks, valves, grid, position)
-
-
 def cells_of_block(
     blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, grid: Lattice, position: int
 ) -> BlockCells:
@@ -177,7 +160,8 @@ def _burn(
     solid = [(s, v) for s, v in shapes if not shapely.is_empty(s)]
     if not solid:
         return np.zeros(shape, dtype=np.int32)
-    burnt: NDArray[np.int32] = rasterize(
-        solid, out_shape=shape, transform=frame, all_touched=all_touched, dtype="int32"
-    )
+    with ONE_AT_A_TIME:
+        burnt: NDArray[np.int32] = rasterize(
+            solid, out_shape=shape, transform=frame, all_touched=all_touched, dtype="int32"
+        )
     return burnt

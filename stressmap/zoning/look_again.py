@@ -19,11 +19,10 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm
 
 from stressmap.field.joint import Joint
+from stressmap.field.parallel import each
 from stressmap.field.surface import Places, Surface
-from stressmap.zoning.cells import cells_of_block
-from stressmap.zoning.mapping import Ground, places_of
+from stressmap.zoning.mapping import Ground
 from stressmap.zoning.ranking import Figures
-from stressmap.zoning.samples import crop_codes
 
 EDGE_M = 15.0
 """Trees nearer to the block's edge stand in the sun of the road and are not asked for (common practice)."""
@@ -108,7 +107,9 @@ def expected_gain(distance_bar: ArrayLike, spread_bar: ArrayLike) -> NDArray[np.
     return np.where(spread > 0, np.maximum(gain, 0.0), 0.0)
 
 
-def look_again(surface: Surface, ground: Ground, stakes: Stakes, count: int = 10) -> gpd.GeoDataFrame:
+def look_again(
+    surface: Surface, ground: Ground, stakes: Stakes, count: int = 10, *, jobs: int = 1
+) -> gpd.GeoDataFrame:
     """Choose the places where another reading would change most what is watered, one after another.
 
     Each place is chosen as if the readings chosen before had been taken, so that ten places are not ten times
@@ -124,6 +125,8 @@ def look_again(surface: Surface, ground: Ground, stakes: Stakes, count: int = 10
         What hangs on each valve zone.
     count : int
         Places wanted.
+    jobs : int
+        Blocks worked on at once; the result does not depend on it.
 
     Returns
     -------
@@ -134,7 +137,8 @@ def look_again(surface: Surface, ground: Ground, stakes: Stakes, count: int = 10
     certain = expected_gain(stakes.figures.mean - stakes.cut_bar, stakes.figures.se) * stakes.worth
     asked = [int(z) for z in np.argsort(-certain, kind="stable")[:MOST_ZONES] if certain[z] > 0]
     blocks = sorted({int(b) for b in _block_positions(ground)[asked]})
-    boards = {block: _board(surface, ground, stakes, block, asked) for block in blocks}
+    made = each(lambda block: _board(surface, ground, stakes, block, asked), blocks, jobs=jobs)
+    boards = dict(zip(blocks, made, strict=True))
     chosen: list[tuple[int, NDArray[np.float64], float]] = []
     for _ in range(count):
         open_boards = [b for b in boards.values() if len(b.spots) and b.gain.max() > 0]
@@ -170,9 +174,8 @@ def _block_positions(ground: Ground) -> NDArray[np.int64]:
 
 
 def _board(surface: Surface, ground: Ground, stakes: Stakes, block: int, asked: list[int]) -> _Board:
-    crop = crop_codes(ground.blocks)[ground.blocks["crop"].iloc[block]]
-    inside = cells_of_block(ground.blocks, ground.valves, ground.grid, block)
-    cells = places_of(inside, block, crop, ground.covariate).take(np.flatnonzero(inside.inside))
+    touched, places_touched = ground.cells(block)
+    cells = places_touched.take(np.flatnonzero(touched.inside))
     members = np.unique(cells.valve[cells.valve >= 0])
     zone = np.where(cells.valve >= 0, np.searchsorted(members, cells.valve), -1).astype(np.int64)
     interior = ground.blocks.geometry.iloc[block].buffer(-EDGE_M)

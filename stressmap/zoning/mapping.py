@@ -12,13 +12,44 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from stressmap.field.parallel import each
 from stressmap.field.surface import Estimate, Places, Surface
 from stressmap.units import M2_PER_HA
-from stressmap.zoning.cells import BlockCells, Lattice, block_cells
+from stressmap.zoning.cells import BlockCells, Lattice, cells_of_block
 from stressmap.zoning.classes import Edges, priority, probability_over
 from stressmap.zoning.polygons import Zone, block_zones
 from stressmap.zoning.ranking import LABELS, Figures
 from stressmap.zoning.samples import CovariateAt, crop_codes
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The ranch as it lies.
+
+    Parameters
+    ----------
+    blocks, valves : GeoDataFrame
+        In the working CRS; each valve zone within its block.
+    grid : Lattice
+        The ranch's lattice.
+    covariate : callable, optional
+        Gives a covariate at places.
+    """
+
+    blocks: gpd.GeoDataFrame
+    valves: gpd.GeoDataFrame
+    grid: Lattice
+    covariate: CovariateAt | None = None
+
+    def cells(self, block: int) -> tuple[BlockCells, Places]:
+        """Give the cells of one block, by its position, and as places."""
+        crop = crop_codes(self.blocks)[self.blocks["crop"].iloc[block]]
+        cells = cells_of_block(self.blocks, self.valves, self.grid, block)
+        return cells, places_of(cells, block, crop, self.covariate)
+
+    def valves_of(self, block: int) -> NDArray[np.int64]:
+        """Give the positions of the valve zones of one block."""
+        return np.flatnonzero(self.valves["block"].to_numpy() == self.blocks["block"].iloc[block])
 
 
 @dataclass(frozen=True)
@@ -31,40 +62,18 @@ class Terms:
         Edges of each crop [bar].
     smallest_ha : float
         Least size of a priority zone [ha].
-    covariate : callable, optional
-        Gives a covariate at places.
     """
 
     edges: dict[str, Edges]
     smallest_ha: float
-    covariate: CovariateAt | None = None
 
 
 @dataclass(frozen=True)
 class _Predicted:
+    block: int
     cells: BlockCells
     places: Places
     found: Estimate
-
-
-@dataclass(frozen=True)
-class Ground:
-    """The ranch that a surface is laid over.
-
-    Parameters
-    ----------
-    blocks, valves : GeoDataFrame
-        In the working CRS.
-    grid : Lattice
-        The ranch's lattice.
-    covariate : callable, optional
-        Gives a covariate at places.
-    """
-
-    blocks: gpd.GeoDataFrame
-    valves: gpd.GeoDataFrame
-    grid: Lattice
-    covariate: CovariateAt | None = None
 
 
 @dataclass(frozen=True)
@@ -81,37 +90,51 @@ class Mapped:
         Priority zones in the working CRS, with the contract's columns.
     valves : Figures
         Means of the valve zones, in the order of the valves table.
+    earlier : Figures or None
+        The same at the visit before.
     """
 
-    row: NDArray[np.int64]
-    col: NDArray[np.int64]
+    row: NDArray[np.int32]
+    col: NDArray[np.int32]
     stress_bar: NDArray[np.float32]
     stress_se_bar: NDArray[np.float32]
     zones: gpd.GeoDataFrame
     valves: Figures
+    earlier: Figures | None = None
+
+
+@dataclass(frozen=True)
+class _BlockMap:
+    """What :class:`Mapped` holds, of one block; zones and figures of its valve zones one by one."""
+
+    row: NDArray[np.int32]
+    col: NDArray[np.int32]
+    stress_bar: NDArray[np.float32]
+    stress_se_bar: NDArray[np.float32]
+    zones: list[dict[str, Any]]
+    means: list[Estimate]
 
 
 def map_blocks(
-    surface: Surface,
-    blocks: gpd.GeoDataFrame,
-    valves: gpd.GeoDataFrame,
-    grid: Lattice,
+    surfaces: tuple[Surface, Surface | None],
+    ground: Ground,
     terms: Terms,
     *,
+    jobs: int = 1,
     step: Callable[[], None] = lambda: None,
 ) -> Mapped:
-    """Predict every cell, trace the priority zones and average the valve zones.
+    """Predict every cell, trace the priority zones and average the valve zones, block by block.
 
     Parameters
     ----------
-    surface : Surface
-        A fitted method.
-    blocks, valves : GeoDataFrame
-        In the working CRS; each valve zone within its block.
-    grid : Lattice
-        The ranch's lattice.
+    surfaces : tuple of Surface
+        A fitted method, and the one of the visit before, of which only valve zones are averaged; or None.
+    ground : Ground
+        The ranch.
     terms : Terms
         Edges and the least size of a zone.
+    jobs : int
+        Blocks worked on at once; the result does not depend on it.
     step : callable
         Called after each block, for a progress bar.
 
@@ -119,72 +142,69 @@ def map_blocks(
     -------
     Mapped
     """
-    rows, cols, surfaces, errors, zones = [], [], [], [], []
+    now, earlier = surfaces
+    asked = [now] if earlier is None else [now, earlier]
 
-    def look(block: Any, cells: BlockCells, places: Places) -> None:
-        found = surface.at(places)
-        zones.extend(_zone_rows(surface, block, _Predicted(cells, places, found), grid, terms))
-        kept = cells.inside
-        rows.append(cells.row[kept])
-        cols.append(cells.col[kept])
-        surfaces.append(found.mean[kept].astype(np.float32))
-        errors.append(np.sqrt(found.variance[kept]).astype(np.float32))
-        step()
+    def work(block: int) -> _BlockMap:
+        return _map_block(asked, ground, terms, block)
 
-    ground = Ground(blocks, valves, grid, terms.covariate)
-    figures = _averaged(surface, ground, look)
+    found = each(work, range(len(ground.blocks)), jobs=jobs, step=step)
+    figures = [_gathered(ground, [part.means[i] for part in found]) for i in range(len(asked))]
+    zones = pd.DataFrame([row for part in found for row in part.zones])
     return Mapped(
-        row=np.concatenate(rows),
-        col=np.concatenate(cols),
-        stress_bar=np.concatenate(surfaces),
-        stress_se_bar=np.concatenate(errors),
-        zones=gpd.GeoDataFrame(pd.DataFrame(zones), geometry="geometry", crs=blocks.crs),
-        valves=figures,
+        row=np.concatenate([part.row for part in found]),
+        col=np.concatenate([part.col for part in found]),
+        stress_bar=np.concatenate([part.stress_bar for part in found]),
+        stress_se_bar=np.concatenate([part.stress_se_bar for part in found]),
+        zones=gpd.GeoDataFrame(zones, geometry="geometry", crs=ground.blocks.crs),
+        valves=figures[0],
+        earlier=None if earlier is None else figures[1],
     )
 
 
-def valve_figures(
-    surface: Surface,
-    blocks: gpd.GeoDataFrame,
-    valves: gpd.GeoDataFrame,
-    grid: Lattice,
-    *,
-    covariate: CovariateAt | None = None,
-) -> Figures:
+def _map_block(asked: list[Surface], ground: Ground, terms: Terms, block: int) -> _BlockMap:
+    cells, places = ground.cells(block)
+    found = asked[0].at(places)
+    kept = cells.inside
+    return _BlockMap(
+        row=cells.row[kept].astype(np.int32),
+        col=cells.col[kept].astype(np.int32),
+        stress_bar=found.mean[kept].astype(np.float32),
+        stress_se_bar=np.sqrt(found.variance[kept]).astype(np.float32),
+        zones=_zone_rows(asked[0], ground, _Predicted(block, cells, places, found), terms),
+        means=[_valve_means(one, ground, block, cells, places) for one in asked],
+    )
+
+
+def valve_figures(surface: Surface, ground: Ground, *, jobs: int = 1) -> Figures:
     """Average the valve zones alone, without mapping the cells.
 
     Parameters
     ----------
     surface : Surface
         A fitted method.
-    blocks, valves : GeoDataFrame
-        In the working CRS; each valve zone within its block.
-    grid : Lattice
-        The ranch's lattice.
-    covariate : callable, optional
-        Gives a covariate at places.
+    ground : Ground
+        The ranch.
+    jobs : int
+        Blocks worked on at once.
 
     Returns
     -------
     Figures
-        In the order of ``valves``.
+        In the order of the valves.
     """
-    return _averaged(surface, Ground(blocks, valves, grid, covariate), lambda *_: None)
+
+    def work(block: int) -> Estimate:
+        return _valve_means(surface, ground, block, *ground.cells(block))
+
+    return _gathered(ground, each(work, range(len(ground.blocks)), jobs=jobs))
 
 
-def _averaged(surface: Surface, ground: Ground, look: Callable[[Any, BlockCells, Places], None]) -> Figures:
-    """Average the valve zones block by block; ``look`` gets each block's row, cells and places."""
-    blocks, valves = ground.blocks, ground.valves
-    crops = crop_codes(blocks)
-    owner = valves["block"].to_numpy()
-    mean, se = np.full(len(valves), np.nan), np.full(len(valves), np.nan)
-    each = zip(blocks.itertuples(), block_cells(blocks, valves, ground.grid), strict=True)
-    for code, (block, cells) in enumerate(each):
-        places = places_of(cells, code, crops[block.crop], ground.covariate)
-        mine = np.flatnonzero(owner == block.block)
-        means = _valve_means(surface, valves, mine, cells, places)
-        mean[mine], se[mine] = means.mean, np.sqrt(means.variance)
-        look(block, cells, places)
+def _gathered(ground: Ground, means: list[Estimate]) -> Figures:
+    mean, se = np.full(len(ground.valves), np.nan), np.full(len(ground.valves), np.nan)
+    for block, own in enumerate(means):
+        mine = ground.valves_of(block)
+        mean[mine], se[mine] = own.mean, np.sqrt(own.variance)
     return Figures(mean, se)
 
 
@@ -215,16 +235,15 @@ def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt |
     )
 
 
-def _valve_means(
-    surface: Surface, valves: gpd.GeoDataFrame, mine: NDArray[np.int64], cells: BlockCells, places: Places
-) -> Estimate:
+def _valve_means(surface: Surface, ground: Ground, block: int, cells: BlockCells, places: Places) -> Estimate:
     """Average over the cells of each valve zone; a zone too small to hold a cell gets one at its heart."""
-    local = np.full(len(valves) + 1, -1)
+    mine = ground.valves_of(block)
+    local = np.full(len(ground.valves) + 1, -1)
     local[mine] = np.arange(len(mine))
     zone = np.where(cells.inside, local[cells.valve], -1)
-    bare = [k for k in range(len(mine)) if not (zone == k).any()]
-    if bare:
-        hearts = valves.geometry.iloc[mine[bare]].representative_point()
+    bare = np.setdiff1d(np.arange(len(mine)), zone)
+    if len(bare):
+        hearts = ground.valves.geometry.iloc[mine[bare]].representative_point()
         xy = np.column_stack([hearts.x, hearts.y])
         nearest = shapely.STRtree(shapely.points(places.xy)).nearest(shapely.points(xy))
         extra = replace(places.take(nearest), xy=xy, valve=mine[bare].astype(np.int64))
@@ -233,18 +252,19 @@ def _valve_means(
     return surface.zone_means(places, zone.astype(np.int64), len(mine))
 
 
-def _zone_rows(
-    surface: Surface, block: Any, predicted: _Predicted, grid: Lattice, terms: Terms
-) -> list[dict[str, Any]]:
-    edges = terms.edges[block.crop]
+def _zone_rows(surface: Surface, ground: Ground, predicted: _Predicted, terms: Terms) -> list[dict[str, Any]]:
+    block = ground.blocks.iloc[predicted.block]
+    edges = terms.edges[block["crop"]]
     level = priority(predicted.found.mean, edges)
-    zones = block_zones(block.geometry, predicted.cells, level, grid, terms.smallest_ha)
+    zones = block_zones(block.geometry, predicted.cells, level, ground.grid, terms.smallest_ha)
     member = np.full(len(predicted.places), -1)
     for number, zone in enumerate(zones):
         member[zone.cells] = number
     means = surface.zone_means(predicted.places, member, len(zones))
     return [
-        _zone_row(block.block, zone, means.mean[i], means.variance[i], _trust(zone, predicted.found, edges))
+        _zone_row(
+            block["block"], zone, means.mean[i], means.variance[i], _trust(zone, predicted.found, edges)
+        )
         for i, zone in enumerate(zones)
     ]
 

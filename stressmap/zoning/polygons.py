@@ -14,7 +14,7 @@ from rasterio.features import shapes as raster_shapes
 from scipy import ndimage
 
 from stressmap.units import M2_PER_HA
-from stressmap.zoning.cells import BlockCells, Lattice
+from stressmap.zoning.cells import ONE_AT_A_TIME, BlockCells, Lattice
 
 STAIR_CELLS = 1.5
 """Tolerance of the line smoothing, in cells: what takes the stair-steps off but keeps the zone."""
@@ -204,7 +204,9 @@ def _root(owner: NDArray[np.int64], i: int) -> int:
 
 def _faces(parts: NDArray[np.int32], frame: Affine, tolerance_m: float) -> list[tuple[int, Any]]:
     """Trace the areas and take off the stair-steps of the lines between them, keeping the cover whole."""
-    traced = [shapely.geometry.shape(s) for s, _ in raster_shapes(parts, mask=parts > 0, transform=frame)]
+    with ONE_AT_A_TIME:
+        found = [s for s, _ in raster_shapes(parts, mask=parts > 0, transform=frame)]
+    traced = [shapely.geometry.shape(s) for s in found]
     lines = shapely.union_all(shapely.boundary(np.array(traced, dtype=object)))
     faces = shapely.get_parts(shapely.polygonize([lines]))
     inner = shapely.point_on_surface(faces)

@@ -1,8 +1,10 @@
 """Law: whatever bytes a file holds, the answer is a table or one clear refusal, never a crash."""
 
+import contextlib
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pandas as pd
 import pytest
@@ -10,11 +12,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented_ranch import settings as ranch_settings
 
-from stressmap.errors import DataError, Notes
+from stressmap.errors import DataError, Notes, SettingsError
+from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import read_blocks
 from stressmap.intake.readings import read_readings
+from stressmap.intake.weather import read_weather
+from stressmap.settings import load
 
 FILES = Path(__file__).parents[1] / "awkward" / "readings"
+SETTINGS = (Path(__file__).parents[2] / "config" / "demo_ranch.toml").read_bytes()
 SEEDS = [
     (FILES / name).read_bytes()
     for name in (
@@ -77,6 +83,31 @@ def test_damaged_polygons(folder: Path, edits: list) -> None:
     path.write_bytes(damaged(KML, edits))
     table = table_or_refusal(partial(read_blocks, path, None), path)
     assert table is None or len(table) == 1
+
+
+WEATHER = b"time,temp_c,rh_pct\n2026-07-14 12:00,31.5,28\n2026-07-14 13:00,33,25\n2026-07-14 14:00,34,22\n"
+RAN = (
+    b"valve,start,end,mm\nA1,2026-07-10 20:00,2026-07-11 06:00,12\nA2,2026-07-09 18:30,2026-07-10 04:30,12\n"
+)
+ZONE = ZoneInfo("America/Los_Angeles")
+
+
+@settings(max_examples=60, deadline=None, derandomize=True, database=None)
+@given(edits=EDITS)
+@pytest.mark.parametrize(("seed", "reader"), [(WEATHER, read_weather), (RAN, read_irrigation)])
+def test_damaged_weather_and_irrigation(folder: Path, seed: bytes, reader: Callable, edits: list) -> None:
+    path = folder / "log.csv"
+    path.write_bytes(damaged(seed, edits))
+    table_or_refusal(lambda notes: reader(path, zone=ZONE, notes=notes), path)
+
+
+@settings(max_examples=120, deadline=None, derandomize=True, database=None)
+@given(edits=EDITS)
+def test_damaged_settings(folder: Path, edits: list) -> None:
+    path = folder / "ranch.toml"
+    path.write_bytes(damaged(SETTINGS, edits))
+    with contextlib.suppress(SettingsError):
+        load(path)
 
 
 @settings(max_examples=60, deadline=None, derandomize=True, database=None)

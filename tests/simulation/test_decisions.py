@@ -5,7 +5,7 @@ import pytest
 from decided import EDGES, MORE, decide, polygons, relieved
 from ranches import draw_ranch
 
-from stressmap.zoning.cells import block_cells, lattice
+from stressmap.zoning.cells import cells_of_block, lattice
 from stressmap.zoning.classes import priority
 from stressmap.zoning.polygons import block_zones
 
@@ -54,7 +54,8 @@ def test_zones_of_simulated_ranches_cover_their_blocks(seed):
     ranch = draw_ranch(seed, most=8)
     blocks, valves = polygons(ranch)
     grid = lattice(blocks, 25.0)
-    for position, cells in enumerate(block_cells(blocks, valves, grid)):
+    for position in range(len(blocks)):
+        cells = cells_of_block(blocks, valves, grid, position)
         inside = ranch.cells.block == position
         nearest = np.hypot(*(cells.xy[:, None] - ranch.cells.xy[inside][None]).transpose(2, 0, 1)).argmin(
             axis=1

@@ -7,7 +7,7 @@ import shapely
 from scipy.ndimage import gaussian_filter
 
 from stressmap.errors import SettingsError
-from stressmap.zoning.cells import block_cells, lattice
+from stressmap.zoning.cells import cells_of_block, lattice
 from stressmap.zoning.classes import priority, probabilities, probability_over
 from stressmap.zoning.polygons import Zone, block_zones, connected, merge_small
 
@@ -21,7 +21,7 @@ def zones_of(classes: list[list[int]], cell_m: float = 10.0, smallest_ha: float 
     outline = shapely.box(0, 0, cols * cell_m, rows * cell_m)
     blocks = gpd.GeoDataFrame({"block": ["A"], "crop": ["prune"]}, geometry=[outline], crs="EPSG:32610")
     grid = lattice(blocks, cell_m)
-    (cells,) = block_cells(blocks, blocks.assign(valve="A"), grid)
+    cells = cells_of_block(blocks, blocks.assign(valve="A"), grid, 0)
     assert cells.inside.sum() == rows * cols
     level = grid_classes[np.clip(cells.row, 0, rows - 1), np.clip(cells.col, 0, cols - 1)]
     return block_zones(outline, cells, level.astype(np.int64), grid, smallest_ha)
@@ -109,7 +109,7 @@ def drawn_block(seed: int) -> tuple[shapely.Geometry, gpd.GeoDataFrame]:
 def test_zones_cover_the_block_without_gap_or_overlap_and_none_is_too_small(seed):
     outline, blocks = drawn_block(seed)
     grid = lattice(blocks, 5.0)
-    (cells,) = block_cells(blocks, blocks.assign(valve="A"), grid)
+    cells = cells_of_block(blocks, blocks.assign(valve="A"), grid, 0)
     noise = gaussian_filter(np.random.default_rng(seed).normal(size=grid.shape), [1.5, 4.0, 10.0][seed % 3])
     stress = 2.0 + 3.0 * noise / noise.std()
     zones = block_zones(outline, cells, priority(stress[cells.row, cells.col], EDGES), grid, 0.2)
@@ -126,7 +126,7 @@ def test_a_block_smaller_than_a_cell_still_has_one_cell_and_one_zone():
     outline = shapely.box(3, 3, 5, 5)
     blocks = gpd.GeoDataFrame({"block": ["A"], "crop": ["prune"]}, geometry=[outline], crs="EPSG:32610")
     grid = lattice(blocks, 50.0)
-    (cells,) = block_cells(blocks, blocks.assign(valve="A"), grid)
+    cells = cells_of_block(blocks, blocks.assign(valve="A"), grid, 0)
     assert cells.inside.sum() == 1
     (zone,) = block_zones(outline, cells, np.array([2]), grid, 0.2)
     assert zone.outline.equals(outline)
@@ -141,7 +141,7 @@ def test_cells_know_their_valve_zone():
         geometry=[shapely.box(0, 0, 10, 20), shapely.box(10, 0, 30, 20)],
         crs="EPSG:32610",
     )
-    (cells,) = block_cells(blocks, valves, lattice(blocks, 10.0))
+    cells = cells_of_block(blocks, valves, lattice(blocks, 10.0), 0)
     east = cells.xy[:, 0]
     inside = cells.inside
     assert set(cells.valve[inside & (east < 10)]) == {0}
