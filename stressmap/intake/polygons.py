@@ -101,7 +101,7 @@ def read_blocks(
         "soil": table.text("soil"),
     }
     drawn = _drawn(outlines, made, "block", notes)
-    located = drawn.to_crs(_working_crs(drawn, crs))
+    located = drawn.to_crs(_working_crs(drawn, crs, path))
     return _finished(located, BLOCKS, "block", str(path), notes)
 
 
@@ -244,9 +244,14 @@ def _days(table: Table, column: str) -> pd.Series:
     return day.where(text.notna(), None)
 
 
-def _working_crs(table: gpd.GeoDataFrame, crs: str | None) -> CRS:
+def _working_crs(table: gpd.GeoDataFrame, crs: str | None, path: Path) -> CRS:
     if crs is None:
-        return CRS(table.estimate_utm_crs())
+        try:
+            return CRS(table.estimate_utm_crs())
+        except (RuntimeError, ValueError):
+            what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
+            remedy = "Correct their coordinates or their CRS"
+            raise DataError(Problem(str(path), what, remedy)) from None
     try:
         chosen = CRS.from_user_input(crs)
     except CRSError:
