@@ -15,8 +15,8 @@ from stressmap import __version__, stopping
 from stressmap.errors import StressmapError
 
 if TYPE_CHECKING:
-    from stressmap.checking import Checked
     from stressmap.pipeline import Result
+    from stressmap.preparing import Checked
     from stressmap.progress import Bars
     from stressmap.water_job import Watered
 
@@ -105,13 +105,13 @@ def check(
 
     def work() -> None:
         _refuse_wrong(ranch)
-        from stressmap import checking
+        from stressmap import preparing
 
         with _bars() as progress:
-            checked = checking.check(ranch, progress)
+            checked = preparing.check(ranch, progress)
         _print_checked(checked)
         if out is not None:
-            typer.echo(f"To mend by hand: {checking.list_to_mend(checked, out)}")
+            typer.echo(f"To mend by hand: {preparing.list_to_mend(checked, out)}")
         if checked.stop is not None:
             raise checked.stop
 
@@ -131,10 +131,12 @@ def start(
     """Start a ranch."""
 
     def work() -> None:
-        from stressmap import checking
+        from stressmap import preparing
 
-        made = checking.start(folder, blocks, valves)
+        made = preparing.start(folder, blocks, valves)
         typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
+        for note in made.notes:
+            typer.echo(f"note: {note}")
         typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
 
     _guarded(work, debug=debug)
@@ -192,17 +194,20 @@ def _print_water(made: Watered, out: Path | None) -> None:
 
     from stressmap.share.water_screen import print_advice, print_curve
     from stressmap.share.water_words import first_words
+    from stressmap.share.words import Words
 
     console, words = Console(highlight=False), first_words(made.ranch)
+    labels = Words(made.ranch.languages[0], made.ranch.units)
     console.print(made.ranch.name, markup=False)
     print_advice(made.advice, words, console)
     if made.curve is not None:
         console.print()
         print_curve(made.curve, words, console)
     console.print()
-    _print_notes(console, made.notes)
+    for note in made.notes:
+        console.print(labels("terminal.note", note=note), markup=False)
     if out is not None:
-        console.print(f"Results: {out}", markup=False)
+        console.print(labels("terminal.folder", folder=out), markup=False)
 
 
 def _refuse_wrong(ranch: Path) -> None:
@@ -265,11 +270,6 @@ def _print_result(result: Result) -> None:
     from stressmap.share.summary import print_summary
 
     print_summary(result.content, result.folder, Console(highlight=False, soft_wrap=False))
-
-
-def _print_notes(console: Any, notes: tuple[str, ...]) -> None:
-    for note in notes:
-        console.print(f"note: {note}", markup=False)
 
 
 def _print_checked(checked: Checked) -> None:

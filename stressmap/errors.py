@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 
 def one_line(text: str, *, most: int = 400) -> str:
@@ -32,6 +34,12 @@ def one_line(text: str, *, most: int = 400) -> str:
     printable = "".join(c if c.isprintable() else " " for c in str(text))
     folded = " ".join(printable.split())
     return folded if len(folded) <= most else folded[: most - 1] + "…"
+
+
+def _sentence(text: str) -> str:
+    """Close a sentence, once."""
+    folded = one_line(text)
+    return folded if folded.endswith(("?", "!")) else f"{folded.removesuffix('.')}."
 
 
 @dataclass(frozen=True)
@@ -70,7 +78,35 @@ class Problem:
             place += f", row {self.row}"
         if self.column is not None:
             place += f", column {one_line(self.column, most=80)}"
-        return f"{place}: {one_line(self.what)}. {one_line(self.remedy)}."
+        return f"{place}: {_sentence(self.what)} {_sentence(self.remedy)}"
+
+
+def what_and_remedy(detail: Any, otherwise: str) -> tuple[str, str]:
+    """Split what a validator says into what is wrong and what to do about it.
+
+    Parameters
+    ----------
+    detail : dict
+        One error of a pydantic ``ValidationError``.
+    otherwise : str
+        The remedy where the message holds none; ours stands behind a semicolon.
+
+    Returns
+    -------
+    tuple of str
+        For a :class:`Problem`, both without the closing full stop.
+
+    Examples
+    --------
+    >>> what_and_remedy({"type": "value_error", "msg": "Value error, x is no day; write 05-01"}, "Correct it")
+    ('x is no day', 'Write 05-01')
+    """
+    message = detail["msg"].removeprefix("Value error, ")
+    message = message[:1].lower() + message[1:]
+    if detail["type"] != "value_error":
+        return f"{message} (it is {detail['input']!r})", otherwise
+    what, _, remedy = message.rpartition("; ")
+    return (what, remedy[:1].upper() + remedy[1:]) if what else (message, otherwise)
 
 
 class StressmapError(Exception):
@@ -121,6 +157,27 @@ class Notes:
 
     def __init__(self) -> None:
         self._texts: dict[str, None] = {}
+        self._shown: dict[str, str] = {}
+
+    def call(self, file: Path, shown: str) -> None:
+        """Say a shorter name in place of a file's path: notes go into files that leave the computer.
+
+        Parameters
+        ----------
+        file : Path
+            As it stands in the sentences.
+        shown : str
+            What to put there.
+
+        Examples
+        --------
+        >>> notes = Notes()
+        >>> notes.call(Path("/home/me/ranch/weather.csv"), "weather.csv")
+        >>> notes.say("/home/me/ranch/weather.csv ends too early.")
+        >>> list(notes)
+        ['weather.csv ends too early.']
+        """
+        self._shown[str(file)] = shown
 
     def say(self, text: str) -> None:
         """Keep one sentence.
@@ -130,6 +187,8 @@ class Notes:
         text : str
             One plain sentence; values from files may be in it.
         """
+        for path in sorted(self._shown, key=len, reverse=True):
+            text = text.replace(path, self._shown[path])
         self._texts.setdefault(one_line(text, most=600))
 
     def __iter__(self) -> Iterator[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -15,18 +14,20 @@ from stressmap.errors import Notes, StressmapError
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions, Priors
 from stressmap.field.surface import Samples, Surface
+from stressmap.progress import Progress
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
 from stressmap.share.content import Content, Raster
 from stressmap.survey import Assessed, Inputs, Visit, assess_visit
 from stressmap.units import M2_PER_HA
-from stressmap.zoning.cells import lattice
+from stressmap.zoning.cells import Lattice, lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges
 from stressmap.zoning.look_again import Stakes, cut_of, look_again, nearest_trees
 from stressmap.zoning.mapping import Ground, Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.samples import CovariateAt, usable_samples
+from stressmap.zoning.together import valve_correlations
 
 
 @dataclass(frozen=True)
@@ -69,13 +70,7 @@ def _covariate(inputs: Inputs) -> CovariateAt | None:
 
 
 def content_of(
-    inputs: Inputs,
-    assessed: Assessed,
-    surface: Surface,
-    notes: Notes,
-    *,
-    jobs: int,
-    step: Callable[[], None],
+    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, progress: Progress, *, jobs: int = 1
 ) -> Content:
     """Map a visit and put together everything that the files of a run are made from.
 
@@ -89,10 +84,10 @@ def content_of(
         From :func:`fit`.
     notes : Notes
         What the run had to say so far.
+    progress : Progress
+        Told of each block mapped.
     jobs : int
         Blocks worked on at once.
-    step : callable
-        Called after each block.
 
     Returns
     -------
@@ -100,13 +95,17 @@ def content_of(
     """
     chosen = inputs.settings
     edges = _edges(inputs)
-    grid = lattice(inputs.blocks, chosen.map.cell_m)
+    grid = lattice(inputs.blocks, chosen.map.cell_m, chosen.source)
     ground = Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
     terms = Terms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
+    if before is not None:
+        progress.stage("Fitting the visit before")
     earlier = None if before is None else _surface_of(inputs, before, notes)
-    mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=step)
+    progress.stage("Mapping blocks", len(inputs.blocks))
+    mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=progress.step)
     change = _change(inputs, assessed, before, mapped)
+    progress.stage("Choosing where to look again")
     again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
     again.insert(
         3, "tree_id", pd.Series(nearest_trees(again, assessed.readings), index=again.index, dtype=object)
@@ -125,21 +124,25 @@ def content_of(
         zones=mapped.zones.assign(measured=~mapped.zones["block"].isin(bare)),
         valves=_ranked(inputs, assessed, mapped.valves, change),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
-        raster=Raster(
-            crs=inputs.crs.to_string(),
-            west=grid.west,
-            north=grid.north,
-            cell_m=grid.cell_m,
-            shape=grid.shape,
-            row=mapped.row,
-            col=mapped.col,
-            stress_bar=mapped.stress_bar,
-            stress_se_bar=mapped.stress_se_bar,
-        ),
+        raster=_raster(inputs, grid, mapped),
         notes=tuple(notes),
         look_again=again,
         previous_visit=before[1] if before and change is not None else None,
         basemap=chosen.map.basemap,
+    )
+
+
+def _raster(inputs: Inputs, grid: Lattice, mapped: Mapped) -> Raster:
+    return Raster(
+        crs=inputs.crs.to_string(),
+        west=grid.west,
+        north=grid.north,
+        cell_m=grid.cell_m,
+        shape=grid.shape,
+        row=mapped.row,
+        col=mapped.col,
+        stress_bar=mapped.stress_bar,
+        stress_se_bar=mapped.stress_se_bar,
     )
 
 
@@ -168,15 +171,37 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
     GeoDataFrame
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
-    grid = lattice(inputs.blocks, inputs.settings.map.cell_m)
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
     figures = valve_figures(surface, Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)))
     return _ranked(inputs, assessed, figures, None)
+
+
+def valves_together(inputs: Inputs, surface: Surface) -> pd.DataFrame:
+    """Tell how the errors of the valve zones' means hang together.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.survey.load_inputs`.
+    surface : Surface
+        From :func:`fit`.
+
+    Returns
+    -------
+    DataFrame, k x k
+        Correlations, rows and columns by name of the valve; see
+        :func:`stressmap.zoning.together.valve_correlations`.
+    """
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
+    found = valve_correlations(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    names = inputs.valves["valve"].tolist()
+    return pd.DataFrame(found, index=names, columns=names)
 
 
 def _edges(inputs: Inputs) -> dict[str, Edges]:
     chosen = inputs.settings.map
     return {
-        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar)
+        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar, inputs.settings.source)
         for crop in sorted(inputs.blocks["crop"].unique())
     }
 

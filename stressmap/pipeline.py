@@ -12,7 +12,7 @@ from pathlib import Path
 
 from stressmap.errors import Notes
 from stressmap.field.crossval import compare as compare_methods
-from stressmap.findings import content_of, fit
+from stressmap.findings import content_of, fit, valves_together
 from stressmap.progress import Progress, Silent
 from stressmap.share import everything
 from stressmap.share.content import Content
@@ -97,14 +97,14 @@ def run(
         proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
     for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
-    tell.stage("Mapping blocks", len(inputs.blocks))
     with watch.of("map"):
-        content = content_of(inputs, assessed, fitted.surface, notes, jobs=jobs, step=tell.step)
+        content = content_of(inputs, assessed, fitted.surface, notes, tell, jobs=jobs)
     advice = None
     if inputs.settings.water is not None:
         tell.stage("Planning water")
         with watch.of("water"):
-            advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes)
+            together = valves_together(inputs, fitted.surface)
+            advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes, together=together)
             content = dataclasses.replace(
                 content,
                 water_plan=plan_table(advice),

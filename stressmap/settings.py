@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import os
 import re
 import tomllib
 from pathlib import Path
@@ -20,13 +21,14 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    PrivateAttr,
     ValidationError,
     field_validator,
     model_validator,
 )
 
-from stressmap.errors import Problem, SettingsError
-from stressmap.units import M3_H_PER, M3_PER, MM_PER, read_quantity
+from stressmap.errors import Problem, SettingsError, what_and_remedy
+from stressmap.units import M3_H_PER, M3_PER, MM_PER, parse_month_day, read_quantity
 
 FLAG_CODES = (
     "no_value", "no_place", "no_time", "outside_blocks", "near_boundary", "outside_window", "short_bag",
@@ -37,37 +39,6 @@ FLAG_CODES = (
 
 Spreadsheet = Literal["plain", "en", "es"]
 RankBy = Literal["below_target", "below_baseline", "tension"]
-
-
-def parse_month_day(text: str) -> tuple[int, int]:
-    """Read a day of the year written ``MM-DD``.
-
-    Parameters
-    ----------
-    text : str
-        Month and day, ``"05-01"`` for 1 May.
-
-    Returns
-    -------
-    tuple of int
-        Month and day.
-
-    Raises
-    ------
-    ValueError
-        If it is no day of a leap year.
-
-    Examples
-    --------
-    >>> parse_month_day("05-01")
-    (5, 1)
-    """
-    try:
-        day = dt.datetime.strptime(f"2024-{text}", "%Y-%m-%d").replace(tzinfo=dt.UTC)
-    except (ValueError, TypeError) as error:
-        msg = f'{text!r} is not a day of the year; write month and day as "05-01"'
-        raise ValueError(msg) from error
-    return day.month, day.day
 
 
 def _check_month_day(text: str) -> str:
@@ -196,7 +167,8 @@ class Reading(Part):
         for code in value:
             if code not in FLAG_CODES:
                 near = difflib.get_close_matches(code, FLAG_CODES, n=1, cutoff=0)[0]
-                msg = f"{code!r} is not a flag code; did you mean {near!r}?"
+                known = ", ".join(FLAG_CODES)
+                msg = f"{code!r} is not a flag code; did you mean {near!r}? Known here: {known}"
                 raise ValueError(msg)
         return value
 
@@ -275,8 +247,9 @@ class Baseline(Part):
 class Water(Part):
     """``[water]``: what there is for the water plan.
 
-    ``turns`` is how many times over the days a valve may get its ``max_hours``; ``rest_hours`` lie between
-    two sets of one valve; ``eto`` is reference evapotranspiration a day, where the weather does not tell.
+    ``turns`` is how many times over the days a valve may get its ``max_hours``, by default once for each
+    day; ``rest_hours`` lie between two sets of one valve; ``eto`` is reference evapotranspiration a day,
+    where the weather does not tell.
     """
 
     available: VolumeM3 | None = None
@@ -289,7 +262,7 @@ class Water(Part):
     crew_hours: tuple[Clock, Clock] | None = None
     out_of_service: tuple[str, ...] = ()
     step_hours: float = 0.5
-    turns: int = Field(default=1, ge=1)
+    turns: int | None = Field(default=None, ge=1)
     rest_hours: float = Field(default=4.0, ge=0)
     mm_per_bar: float | None = Field(default=None, gt=0)
     soil: str | None = None
@@ -300,6 +273,11 @@ class Water(Part):
     efficiency: dict[Systems, Share] = {}
     draws: int = Field(default=100, ge=0, le=10_000)
     time_limit_s: float = Field(default=30.0, gt=0)
+
+    @property
+    def most_turns(self) -> int:
+        """Longest sets that a valve may get over the plan: as set, else one for each day."""
+        return self.days if self.turns is None else self.turns
 
     @field_validator("step_hours")
     @classmethod
@@ -341,6 +319,21 @@ class Settings(Part):
     model: Model = Model()
     crops: dict[str, dict[str, Any]] = {}
     water: Water | None = None
+    _source: Path = PrivateAttr(default=Path("ranch.toml"))
+
+    @property
+    def source(self) -> str:
+        """The file that they were read from, as the user named it, for messages."""
+        return str(self._source)
+
+    def inputs(self) -> dict[str, Path]:
+        """Give every input file that is named, by its key."""
+        named = {**dict(self.files), "covariate": self.map.covariate}
+        return {key: path for key, path in named.items() if path is not None}
+
+    def shown(self, file: Path) -> str:
+        """Name a file as seen from the folder of the settings, the same wherever that folder lies."""
+        return Path(os.path.relpath(file.resolve(), self._source.resolve().parent)).as_posix()
 
 
 def load(path: Path) -> Settings:
@@ -369,9 +362,11 @@ def load(path: Path) -> Settings:
             k: (path.parent / v).resolve() if isinstance(v, str) and v else v for k, v in files.items()
         }
     try:
-        return Settings.model_validate(table)
+        settings = Settings.model_validate(table)
     except ValidationError as error:
         raise SettingsError([_problem(path, detail) for detail in error.errors()]) from None
+    settings._source = path
+    return settings
 
 
 def _read_toml(path: Path) -> dict[str, Any]:
@@ -397,9 +392,8 @@ def _problem(path: Path, detail: Any) -> Problem:
         return Problem(str(path), f"unknown key {dotted!r}", _nearest(place))
     if detail["type"] == "missing":
         return Problem(str(path), f"the key {dotted!r} is missing", "Add it; it is required")
-    message = detail["msg"].removeprefix("Value error, ")
-    shown = "" if detail["type"] == "value_error" else f" (it is {detail['input']!r})"
-    return Problem(str(path), f"{message[:1].lower()}{message[1:]}{shown}", "Correct it", column=dotted)
+    what, remedy = what_and_remedy(detail, "Correct it")
+    return Problem(str(path), what, remedy, column=dotted)
 
 
 def _nearest(place: list[str]) -> str:

@@ -127,6 +127,8 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
         If an input cannot be used.
     """
     chosen = settings_module.load(source)
+    for file in chosen.inputs().values():
+        notes.call(file, chosen.shown(file))
     files, zone = chosen.files, chosen.ranch.zone
     profiles = load_profiles(chosen.crops, str(source))
     tell = progress or Silent()
@@ -139,7 +141,7 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
         return lambda: None if path is None else read(path)
 
     def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
-        read = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns)
+        read = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns, settings_file=chosen.source)
         blocks = settle_crops(read, profiles, str(files.blocks), notes)
         if files.valves is None:
             return blocks, blocks_as_valves(blocks)
@@ -183,7 +185,7 @@ def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assesse
     doubt = doubtful_last_visit(inputs.readings) if on is None and inputs.settings.visit.end is None else None
     if doubt:
         notes.say(doubt)
-    return assess_visit(inputs, choose_visit(inputs.readings, inputs.settings.visit, on), notes)
+    return assess_visit(inputs, choose_visit(inputs.readings, inputs.settings, on), notes)
 
 
 def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:

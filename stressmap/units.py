@@ -6,6 +6,7 @@ square feet, pound-force per square inch 6894.757 Pa (NIST Special Publication 8
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from typing import Literal
 
@@ -171,6 +172,37 @@ def show(value: float, kind: Kind, system: System) -> str:
     """
     number, unit, digits = in_units(value, kind, system)
     return f"{number:,.{digits}f} {unit}"
+
+
+def parse_month_day(text: str) -> tuple[int, int]:
+    """Read a day of the year written ``MM-DD``.
+
+    Parameters
+    ----------
+    text : str
+        Month and day, ``"05-01"`` for 1 May.
+
+    Returns
+    -------
+    tuple of int
+        Month and day.
+
+    Raises
+    ------
+    ValueError
+        If it is no day of a leap year.
+
+    Examples
+    --------
+    >>> parse_month_day("05-01")
+    (5, 1)
+    """
+    try:
+        day = dt.datetime.strptime(f"2024-{text}", "%Y-%m-%d").replace(tzinfo=dt.UTC)
+    except (ValueError, TypeError) as error:
+        msg = f'{text!r} is not a day of the year; write month and day as "05-01"'
+        raise ValueError(msg) from error
+    return day.month, day.day
 
 
 def fahrenheit_to_celsius(temp_f: float) -> float:

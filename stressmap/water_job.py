@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from stressmap.errors import Notes
-from stressmap.findings import fit, ranked_valves
+from stressmap.findings import fit, ranked_valves, valves_together
 from stressmap.progress import Progress, Silent
 from stressmap.settings import Ranch
 from stressmap.share.folder import staged
@@ -89,7 +89,8 @@ def plan_water(
         notes.say(note)
     valves = ranked_valves(inputs, assessed, surface)
     tell.stage("Planning water")
-    advice = advise_ranch(inputs, valves, assessed.visit, asked or {}, notes)
+    together = valves_together(inputs, surface)
+    advice = advise_ranch(inputs, valves, assessed.visit, asked or {}, notes, together=together)
     curve = relief_curve(advice.case) if with_curve else None
     if out is not None:
         with staged(out) as folder:

@@ -30,6 +30,7 @@ def need(k: int, **own: Any) -> Need:
         "min_hours": 0.0, "max_hours": float("inf"), "assumed": (),
     }  # fmt: skip
     values |= own
+    values.setdefault("stress_bar", values["dry_bar"])
     short = values["dry_bar"] * values["mm_per_bar"]
     later = values["etc_until_mm"] - values["given_mm"] - values["mm_per_bar"] * values["let_down_bar"]
     values["short_mm"] = short
@@ -91,7 +92,8 @@ def random_ranch(seed: int) -> Drawn:
     everything = sum(n.need_mm / n.factor * n.area_ha * 10 for n in needs)
     volume = float(rng.choice([0.2, 0.5, 0.9, 2.0])) * max(everything, 100.0)
     out = tuple(n.valve for n in needs if rng.random() < 0.1)[: count - 1]
-    days, turns = int(rng.integers(1, 4)), int(rng.integers(1, 3))
+    days, drawn = int(rng.integers(1, 4)), int(rng.integers(1, 3))
+    turns = None if seed % 3 == 0 else drawn
     step = float(rng.choice([0.5, 1.0, 2.0]))
     water = Water.model_validate(
         {

@@ -30,7 +30,7 @@ class Limits:
     flow: dict[str, float] = field(default_factory=dict)
     pump_of: dict[str, str] = field(default_factory=dict)
     out_of_service: tuple[str, ...] = ()
-    turns: int = 1
+    turns: int | None = None
     rest_hours: float = 0.0
 
 
@@ -134,8 +134,9 @@ def _valves(limits: Limits, plan: list[dict], sets: list[dict]) -> list[str]:
             found.append(f"{name}: plan {row['sets']} sets, timetable {len(lengths)}")
         if any(h < least - 1e-9 or h > most + 1e-9 for h in lengths):
             found.append(f"{name}: sets of {lengths} h, allowed {least} to {most}")
-        if sum(lengths) > most * limits.turns + 1e-9:
-            found.append(f"{name}: {sum(lengths)} h in all, at most {most} x {limits.turns}")
+        turns = limits.days if limits.turns is None else limits.turns
+        if sum(lengths) > most * turns + 1e-9:
+            found.append(f"{name}: {sum(lengths)} h in all, at most {most} x {turns}")
         if name in limits.out_of_service and mine:
             found.append(f"{name} runs though out of service")
         found += _rests(limits, name, mine)

@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, Field, ValidationError, model_validator
 
 from stressmap.agronomy.target import check_season
-from stressmap.errors import Problem, SettingsError
+from stressmap.errors import Problem, SettingsError, what_and_remedy
 from stressmap.settings import Baseline, MonthDay, Part, RankBy
 
 Standing = Literal[
@@ -267,9 +267,8 @@ def _problem(where: str, crop: str, detail: Any) -> Problem:
         )
     if detail["type"] == "missing":
         return Problem(where, f"the key {dotted!r} is missing", "Add it beside the other keys of that table")
-    message = detail["msg"].removeprefix("Value error, ")
-    shown = "" if detail["type"] == "value_error" else f" (it is {detail['input']!r})"
-    return Problem(where, f"{message[:1].lower()}{message[1:]}{shown}", _remedy(place), column=dotted)
+    what, remedy = what_and_remedy(detail, _remedy(place))
+    return Problem(where, what, remedy, column=dotted)
 
 
 def _remedy(place: list[str]) -> str:
@@ -291,7 +290,9 @@ def _models_in(annotation: Any) -> list[Any]:
     return [model for inner in getattr(annotation, "__args__", ()) for model in _models_in(inner)]
 
 
-def edges_for(profile: CropProfile, rank_by: RankBy, edges_bar: Edge3 | None = None) -> Edge3:
+def edges_for(
+    profile: CropProfile, rank_by: RankBy, edges_bar: Edge3 | None = None, where: str = "ranch.toml"
+) -> Edge3:
     """Give the edges between the four priorities for a crop and a ranking.
 
     Parameters
@@ -302,6 +303,8 @@ def edges_for(profile: CropProfile, rank_by: RankBy, edges_bar: Edge3 | None = N
         ``"below_target"``, ``"below_baseline"`` or ``"tension"``.
     edges_bar : tuple of float, optional
         Those of the map's settings, which go before the crop's.
+    where : str
+        The ``ranch.toml``, for messages.
 
     Returns
     -------
@@ -322,7 +325,7 @@ def edges_for(profile: CropProfile, rank_by: RankBy, edges_bar: Edge3 | None = N
     if edges is None:
         raise SettingsError(
             Problem(
-                "ranch.toml",
+                where,
                 f"{profile.name} has no edges for rank_by = {rank_by!r}",
                 f"Write [crops.{profile.name}] edges = {{ {rank_by} = [..., ..., ...] }} "
                 "or [map] edges_bar, three rising numbers in bar",

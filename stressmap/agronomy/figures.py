@@ -53,7 +53,8 @@ def add_figures(
     ----------
     readings : DataFrame, n rows
         ``time`` (timezone-aware), ``block`` (resolved, or None), ``swp_bar`` (negative), ``temp_c``,
-        ``rh_pct``; with a column ``used``, only those rows make the visit's middle weather and are spoken of.
+        ``rh_pct``; with a column ``used``, only those rows make the visit's middle weather and are spoken of;
+        with a column ``flags``, those marked ``outside_visit`` are not carried to it.
     blocks : DataFrame
         As :data:`stressmap.intake.schemas.BLOCKS`.
     weather : DataFrame or None
@@ -70,7 +71,8 @@ def add_figures(
     DataFrame, n rows
         With ``tension_bar``, ``vpd_kpa``, ``baseline_bar``, ``target_bar``, ``below_baseline_bar``,
         ``below_target_bar`` (target - potential - shift), ``weather_shift_bar`` (to be added to a potential
-        to have it in the visit's middle weather; 0 where not carried), ``too_wet`` and ``stress_bar``.
+        to have it in the visit's middle weather; 0 where not carried,
+        as for readings of other visits), ``too_wet`` and ``stress_bar``.
 
     Raises
     ------
@@ -80,12 +82,14 @@ def add_figures(
         If a crop has no profile, or the ranking needs a vapour pressure deficit and no reading has one.
     """
     case = _case(readings, blocks, profiles, settings, notes)
-    require_ranking(case.measured(), case.profiles, settings.map.rank_by)
+    require_ranking(case.measured(), case.profiles, settings.map.rank_by, settings.source)
     table = case.table
     table["tension_bar"] = -table["swp_bar"]
     table["vpd_kpa"] = _deficits(case, weather, notes)
     table["baseline_bar"] = _baselines(table["vpd_kpa"].to_numpy(), case.places, case.profiles)
-    table["target_bar"] = targets(case.places, case.days, case.profiles, _blocks_file(settings))
+    table["target_bar"] = targets(
+        case.places, case.days, case.profiles, _blocks_file(settings), settings.source
+    )
     table["weather_shift_bar"] = _shift(case, notes)
     table["below_target_bar"] = table["target_bar"] - table["swp_bar"] - table["weather_shift_bar"]
     table["below_baseline_bar"] = table["baseline_bar"] - table["swp_bar"]
@@ -185,10 +189,19 @@ def _shift(case: Case, notes: Notes) -> Floats:
     )
     if apart <= UNLIKE_BAR:
         return shift
-    for line, here in lines:
+    ours = _of_the_visit(case.table)
+    for line, crop in lines:
+        here = crop & ours
         shift[here] = weather_shift_bar(case.days[here], vpd[here], line, weather)
     say_shift(case, apart, weather, notes)
     return shift
+
+
+def _of_the_visit(table: pd.DataFrame) -> Flags:
+    """Mark the readings that were not set aside as of another visit, which has a weather of its own."""
+    if "flags" not in table:
+        return np.ones(len(table), dtype=bool)
+    return np.array(["outside_visit" not in codes for codes in table["flags"]], dtype=bool)
 
 
 def _too_wet(case: Case) -> Flags:
@@ -246,7 +259,7 @@ def block_figures(
     return pd.DataFrame(
         {
             "crop": places["crop"].to_numpy(),
-            "target_bar": targets(places, days, profiles, _blocks_file(settings)),
+            "target_bar": targets(places, days, profiles, _blocks_file(settings), settings.source),
             "baseline_bar": _baselines(vpd, places, profiles),
             "vpd_kpa": vpd,
         },

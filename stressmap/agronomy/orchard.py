@@ -24,6 +24,8 @@ from stressmap.intake.units_of import normal
 from stressmap.settings import RankBy
 
 Profiles = dict[str, CropProfile]
+HARVEST = "Write month and day of the harvest, MM-DD, after the first day of the crop's season_target"
+"""What to do about a harvest that no season can end with."""
 
 
 def settle_crops(blocks: pd.DataFrame, profiles: Profiles, where: str, notes: Notes) -> pd.DataFrame:
@@ -50,25 +52,53 @@ def settle_crops(blocks: pd.DataFrame, profiles: Profiles, where: str, notes: No
     DataError
         If a crop has no profile; one problem per crop.
     """
-    known = {normal(also): name for name, profile in profiles.items() for also in profile.also}
-    known |= {normal(name): name for name in profiles}
-    problems = []
+    known, problems = dict[str, str](), []
     for crop in pd.unique(blocks["crop"]):
-        name = known.get(normal(str(crop)))
+        name = profile_name(str(crop), profiles)
         if name is None:
             problems.append(_unknown(str(crop), blocks, list(profiles), where))
-        elif normal(name) != normal(str(crop)):
+            continue
+        known[crop] = name
+        if normal(name) != normal(str(crop)):
             notes.say(f"{where}: the crop {crop!r} is taken as {name}.")
     if problems:
         raise DataError(problems)
-    return blocks.assign(crop=[known[normal(str(crop))] for crop in blocks["crop"]])
+    return blocks.assign(crop=[known[crop] for crop in blocks["crop"]])
+
+
+def profile_name(crop: str, profiles: Profiles) -> str | None:
+    """Tell which crop profile is meant.
+
+    Parameters
+    ----------
+    crop : str
+        As people write it: another word for the crop, Spanish or a plural.
+    profiles : dict of str to CropProfile
+        By crop name.
+
+    Returns
+    -------
+    str or None
+        A key of ``profiles``; None where there is none, as for fresh plums, which are not
+        let down like prunes.
+
+    Examples
+    --------
+    >>> from stressmap.agronomy.crops import load_profiles
+    >>> profiles = load_profiles({}, "ranch.toml")
+    >>> profile_name("Ciruela pasa", profiles), profile_name("plum", profiles)
+    ('prune', None)
+    """
+    known = {normal(also): name for name, profile in profiles.items() for also in profile.also}
+    known |= {normal(name): name for name in profiles}
+    return known.get(normal(crop))
 
 
 def _unknown(crop: str, blocks: pd.DataFrame, names: list[str], where: str) -> Problem:
     first = blocks.loc[blocks["crop"] == crop, "block"].iloc[0]
     near = difflib.get_close_matches(normal(crop), names, n=1)
     guess = f"Did you mean {near[0]!r}? Otherwise write" if near else "Write"
-    remedy = f"{guess} [crops.{normal(crop)}] in ranch.toml, or one of {', '.join(sorted(names))}"
+    remedy = f"{guess} a profile [crops.{normal(crop)}] in the settings, or one of {', '.join(sorted(names))}"
     return Problem(where, f"block {first!r}: no profile for the crop {crop!r}", remedy, column="crop")
 
 
@@ -144,7 +174,7 @@ def _in_hemisphere(profile: CropProfile, here: str) -> CropProfile:
     return profile.model_copy(update=changes)
 
 
-def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy) -> None:
+def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy, where: str = "ranch.toml") -> None:
     """Refuse a ranking that a crop cannot give.
 
     Parameters
@@ -155,6 +185,8 @@ def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy) -> No
         By crop name.
     rank_by : str
         The ranked figure.
+    where : str
+        The ``ranch.toml``, for messages.
 
     Raises
     ------
@@ -173,7 +205,7 @@ def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy) -> No
     if lacking:
         raise SettingsError(
             Problem(
-                "ranch.toml",
+                where,
                 f"the crop {crop} has no {words[rank_by]}, and rank_by = {rank_by!r} needs one",
                 f"Write [crops.{crop}] {remedies[rank_by]}",
                 column=f"crops.{crop}.{key}",
@@ -182,7 +214,9 @@ def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy) -> No
         )
 
 
-def targets(places: pd.DataFrame, days: Any, profiles: Profiles, where: str) -> Floats:
+def targets(
+    places: pd.DataFrame, days: Any, profiles: Profiles, where: str, settings_file: str = "ranch.toml"
+) -> Floats:
     """Give the season target of places on days, young trees and own harvest days included.
 
     Parameters
@@ -194,8 +228,8 @@ def targets(places: pd.DataFrame, days: Any, profiles: Profiles, where: str) -> 
         Local calendar days; NaT gives NaN.
     profiles : dict of str to CropProfile
         By crop name.
-    where : str
-        The file of the blocks, for messages.
+    where, settings_file : str
+        The file of the blocks and the ``ranch.toml``, for messages.
 
     Returns
     -------
@@ -206,6 +240,8 @@ def targets(places: pd.DataFrame, days: Any, profiles: Profiles, where: str) -> 
     ------
     DataError
         If a block's harvest is no day of the year or before the season's first point.
+    SettingsError
+        If the harvest of a crop's profile is.
     """
     when = calendar_days(days)
     harvest = places["harvest"].astype(object).where(places["harvest"].notna(), "")
@@ -219,19 +255,12 @@ def targets(places: pd.DataFrame, days: Any, profiles: Profiles, where: str) -> 
         try:
             result[at] = target_bar(when[at], profile.season_target, harvest=day or profile.harvest)
         except ValueError as error:
-            raise _bad_harvest(places.iloc[at], day, profile, error, where) from None
+            if not day:
+                column = f"crops.{crop}.harvest"
+                raise SettingsError(Problem(settings_file, str(error), HARVEST, column=column)) from None
+            what = f"block {places['block'].iloc[at[0]]!r}: {error}"
+            raise DataError(Problem(where, what, HARVEST, column="harvest")) from None
     return _young_limited(result, places, when, profiles)
-
-
-def _bad_harvest(
-    places: pd.DataFrame, day: str, profile: CropProfile, error: ValueError, where: str
-) -> DataError | SettingsError:
-    remedy = "Write month and day of the harvest, MM-DD, after the first day of the crop's season_target"
-    if not day:
-        return SettingsError(
-            Problem("ranch.toml", str(error), remedy, column=f"crops.{profile.name}.harvest")
-        )
-    return DataError(Problem(where, f"block {places['block'].iloc[0]!r}: {error}", remedy, column="harvest"))
 
 
 def _young_limited(

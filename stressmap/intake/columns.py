@@ -137,7 +137,7 @@ def recogniser(fields: Fields, chosen: Mapping[str, str]) -> Callable[[str], boo
     callable
         Of a heading, whether it is recognised.
     """
-    picked = {normal(theirs) for theirs in chosen}
+    picked = _picked(fields, chosen)
     return lambda heading: normal(heading) in picked or recognise(heading, fields) is not None
 
 
@@ -255,7 +255,8 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
         Our columns and their spellings.
     chosen : mapping of str to str
         ``[columns]`` of the settings: the file's heading -> our name (with a unit if wanted,
-        ``pressure_mpa``). What it names wins over what is recognised.
+        ``pressure_mpa``). What it names wins over what is recognised; an entry for a column that this kind of
+        table does not have is meant for another file.
     required : tuple of str
         Columns without which the table is of no use.
 
@@ -297,9 +298,14 @@ class _Candidate(NamedTuple):
     by_hand: bool
 
 
+def _picked(fields: Fields, chosen: Mapping[str, str]) -> dict[str, str]:
+    """Keep of ``[columns]`` what names a column of this kind of table; the rest is meant for other files."""
+    return {normal(theirs): ours for theirs, ours in chosen.items() if recognise(ours, fields)}
+
+
 def _candidates(sheet: Sheet, fields: Fields, chosen: Mapping[str, str]) -> dict[str, list[_Candidate]]:
     """List for each of our columns the file's columns that could be it."""
-    picked = {normal(theirs): ours for theirs, ours in chosen.items()}
+    picked = _picked(fields, chosen)
     found: dict[str, list[_Candidate]] = {}
     for at, heading in enumerate(sheet.headings):
         by_hand = normal(heading) in picked

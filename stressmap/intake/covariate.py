@@ -7,10 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import rasterio
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
-from rasterio.errors import RasterioError
 
 from stressmap.errors import DataError, Problem
 
@@ -78,6 +76,8 @@ def read_covariate(path: Path, crs: CRS) -> Covariate:
     DataError
         If it cannot be opened, has no CRS or is too large.
     """
+    import rasterio  # slow to load, and few ranches name a raster
+
     where = str(path)
     if not path.exists():
         raise DataError(Problem(where, "there is no such file", "Correct the path"))
@@ -92,6 +92,6 @@ def read_covariate(path: Path, crs: CRS) -> Covariate:
             band = opened.read(1, masked=True).astype(np.float32).filled(np.nan)
             transformer = Transformer.from_crs(crs, CRS.from_wkt(opened.crs.to_wkt()), always_xy=True)
             return Covariate(band, ~opened.transform, transformer)
-    except RasterioError as error:
+    except rasterio.errors.RasterioError as error:
         what = f"it cannot be read as a raster ({str(error).splitlines()[0]})"
         raise DataError(Problem(where, what, "Export it again as GeoTIFF")) from None

@@ -16,9 +16,7 @@ from stressmap.intake.columns import Field, Table, match, names
 from stressmap.intake.mending import apart, polygonal, without_crumbs
 from stressmap.intake.outlines import Outlines, read_outlines
 from stressmap.intake.schemas import BLOCKS, VALVES, conform
-from stressmap.intake.units_of import normal
-from stressmap.settings import parse_month_day
-from stressmap.units import M3_H_PER, MM_PER_INCH
+from stressmap.units import M3_H_PER, MM_PER_INCH, parse_month_day
 
 _BLOCK = Field(
     names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")
@@ -50,17 +48,15 @@ VALVE_FIELDS = {
     "pump": Field(names("bomba pump_id")),
 }
 _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
-_CROP_WORDS = {
-    "prune": "prunes dried_plum plum ciruelo ciruela ciruela_pasa ciruelo_pasa",
-    "almond": "almonds almendro almendra almendros",
-    "walnut": "walnuts nogal nuez nogales nuez_de_castilla",
-}
-CROPS = {word: crop for crop, words in _CROP_WORDS.items() for word in words.split()}
-"""Other words for the built-in crops, normalised."""
 
 
 def read_blocks(
-    path: Path, crs: str | None, notes: Notes, columns: Mapping[str, str] | None = None
+    path: Path,
+    crs: str | None,
+    notes: Notes,
+    columns: Mapping[str, str] | None = None,
+    *,
+    settings_file: str = "ranch.toml",
 ) -> gpd.GeoDataFrame:
     """Read the blocks and bring them into the working CRS.
 
@@ -74,11 +70,13 @@ def read_blocks(
         Gets what was mended.
     columns : mapping of str to str, optional
         ``[columns]`` of the settings.
+    settings_file : str
+        The ``ranch.toml``, for messages.
 
     Returns
     -------
     GeoDataFrame
-        As :data:`stressmap.intake.schemas.BLOCKS`.
+        As :data:`stressmap.intake.schemas.BLOCKS`; crops as the file names them.
 
     Raises
     ------
@@ -89,10 +87,9 @@ def read_blocks(
     """
     outlines = read_outlines(path)
     table = match(outlines.sheet, BLOCK_FIELDS, columns or {}, required=("block", "crop"))
-    crops = [normal(text) or text for text in _names(table, "crop")]
     made = {
         "block": _names(table, "block", unique=True),
-        "crop": [CROPS.get(crop, crop) for crop in crops],
+        "crop": _names(table, "crop"),
         "variety": table.text("variety"),
         "planted": _years(table),
         "irrigation": table.text("irrigation"),
@@ -101,7 +98,12 @@ def read_blocks(
         "soil": table.text("soil"),
     }
     drawn = _drawn(outlines, made, "block", notes)
-    located = drawn.to_crs(_working_crs(drawn, crs, path))
+    try:
+        located = drawn.to_crs(_working_crs(drawn, crs, settings_file))
+    except RuntimeError:
+        what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
+        remedy = "Correct their coordinates or their CRS"
+        raise DataError(Problem(str(path), what, remedy)) from None
     return _finished(located, BLOCKS, "block", str(path), notes)
 
 
@@ -244,23 +246,16 @@ def _days(table: Table, column: str) -> pd.Series:
     return day.where(text.notna(), None)
 
 
-def _working_crs(table: gpd.GeoDataFrame, crs: str | None, path: Path) -> CRS:
+def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str) -> CRS:
     if crs is None:
-        try:
-            return CRS(table.estimate_utm_crs())
-        except (RuntimeError, ValueError):
-            what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
-            remedy = "Correct their coordinates or their CRS"
-            raise DataError(Problem(str(path), what, remedy)) from None
+        return CRS(table.estimate_utm_crs())
     try:
         chosen = CRS.from_user_input(crs)
     except CRSError:
         remedy = "Write an EPSG code such as EPSG:32610"
-        raise SettingsError(
-            Problem("ranch.toml", f"{crs!r} is not a CRS", remedy, column="ranch.crs")
-        ) from None
+        raise SettingsError(Problem(where, f"{crs!r} is not a CRS", remedy, column="ranch.crs")) from None
     if not chosen.is_projected or any(axis.unit_name != "metre" for axis in chosen.axis_info[:2]):
         what = f"{crs!r} is not a projected CRS in metres"
         remedy = "Leave it out, or name the UTM zone"
-        raise SettingsError(Problem("ranch.toml", what, remedy, column="ranch.crs"))
+        raise SettingsError(Problem(where, what, remedy, column="ranch.crs"))
     return chosen

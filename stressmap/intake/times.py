@@ -54,7 +54,6 @@ _OFFSET = rf"(?P<off>{'|'.join(_ABBREVIATIONS)}|[+-]\d{{2}}:?\d{{2}}|[+-]\d{{2}}
 _STAMP = re.compile(
     rf"(?:[a-z]+\.?,?\s+)?{_DATE}(?:(?:t|\s|,|-\s)+(?:{_CLOCK.replace('[:h]', '[:h.]')})\s*{_OFFSET}?)?"
 )
-_CLOCK_ONLY = re.compile(_CLOCK)
 _COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(\d{2})?(?=\D|$)")
 _SERIAL = re.compile(r"[3-6]\d{4}(?:\.\d+)?")
 _SERIAL_EPOCH = np.datetime64("1899-12-30", "us")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 NEIGHBOURS = 8
 FEWEST = 3
@@ -17,6 +16,8 @@ FACTORS = ((5.0, 25.0), (60.0, 160.0))
 """Ratios that a unit explains: MPa or a lost decimal (10), psi (14.5), and kPa or hectopascal (100)."""
 TENFOLD = ((7.0, 15.0),)
 """What is asked of readings that a wet tree, or a dying one, could show."""
+FEW = 400
+"""Up to so many readings are compared each with each."""
 LEAST_BAR = 2.5
 """Hardly any tree shows less at midday."""
 WET_BAR = 7.0
@@ -95,13 +96,24 @@ def _others(xy: NDArray[np.float64], block: NDArray[np.int64]) -> NDArray[np.int
 def _nearest(xy: NDArray[np.float64], among: NDArray[np.int64], k: int) -> NDArray[np.int64]:
     """Index the k nearest of some readings, themselves left out, padded with -1."""
     size = min(k, len(among) - 1)
-    found = cKDTree(xy[among]).query(xy[among], k=size + 1)[1]
+    found = _few_nearest(xy[among], size + 1) if len(among) <= FEW else _many_nearest(xy[among], size + 1)
     own = found == np.arange(len(among))[:, None]
     # among readings at one spot the reading itself may not be listed; the last listed goes instead
     own[~own.any(axis=1), -1] = True
     index = np.full((len(among), k), -1)
     index[:, :size] = among[found[~own].reshape(len(among), size)]
     return index
+
+
+def _few_nearest(xy: NDArray[np.float64], k: int) -> NDArray[np.int64]:
+    gap = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1))
+    return np.argsort(gap, axis=1, kind="stable")[:, :k]
+
+
+def _many_nearest(xy: NDArray[np.float64], k: int) -> NDArray[np.int64]:
+    from scipy.spatial import cKDTree  # slow to load; few readings are as soon compared one by one
+
+    return np.asarray(cKDTree(xy).query(xy, k=k)[1])
 
 
 def _count(ratio: NDArray[np.float64], factors: tuple[tuple[float, float], ...]) -> NDArray[np.int64]:

@@ -7,8 +7,8 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
-from stressmap.errors import DataError, Problem
-from stressmap.settings import Visit
+from stressmap.errors import DataError, Problem, SettingsError
+from stressmap.settings import Settings
 
 Days = tuple[dt.date, dt.date]
 
@@ -40,15 +40,15 @@ def visits_in(readings: pd.DataFrame) -> list[tuple[dt.date, dt.date, int]]:
     return [(row["min"].date(), row["max"].date(), int(row["size"])) for _, row in grouped.iterrows()]
 
 
-def choose_visit(readings: pd.DataFrame, visit: Visit, on: dt.date | None = None) -> Days:
+def choose_visit(readings: pd.DataFrame, settings: Settings, on: dt.date | None = None) -> Days:
     """Choose the days whose readings make the map.
 
     Parameters
     ----------
     readings : DataFrame
         As ``intake.schemas.READINGS``.
-    visit : settings.Visit
-        ``[visit]``; what it gives is taken as it is.
+    settings : Settings
+        ``[visit]``, what it gives is taken as it is; and the names of the files, for messages.
     on : date, optional
         A day of the visit wanted (``--visit``); goes before ``[visit]``.
 
@@ -60,18 +60,21 @@ def choose_visit(readings: pd.DataFrame, visit: Visit, on: dt.date | None = None
     Raises
     ------
     DataError
-        If no reading has a time, or none was taken on the day or days asked for.
+        If no reading has a time.
+    SettingsError
+        If no reading was taken on the day or days asked for.
     """
-    found = visits_in(readings)
+    found, visit = visits_in(readings), settings.visit
     if not found:
         what = "no reading has a time, so there is no visit to map"
-        raise DataError(Problem("readings", what, "Write date and time of each reading"))
+        raise DataError(Problem(str(settings.files.readings), what, "Write date and time of each reading"))
     held = ", ".join(f"{a}" if a == b else f"{a} to {b}" for a, b, _ in found[-12:])
     if on is not None:
         for first, last, _ in found:
             if first <= on <= last:
                 return first, last
-        raise DataError(Problem("--visit", f"there is no reading of {on}", f"The readings hold {held}"))
+        what = f"--visit {on}: no reading was taken on that day"
+        raise SettingsError(Problem("command line", what, f"The readings hold {held}"))
     if visit.start is None and visit.end is None:
         return found[-1][:2]
     first, last = visit.start or dt.date.min, visit.end or dt.date.max
@@ -79,8 +82,8 @@ def choose_visit(readings: pd.DataFrame, visit: Visit, on: dt.date | None = None
     inside = days[(days >= first) & (days <= last)]
     if inside.empty:
         span = f"from {visit.start or 'the first'} to {visit.end or 'the last'}"
-        what = f"there is no reading in the visit {span}"
-        raise DataError(Problem("ranch.toml", what, f"The readings hold {held}", column="visit"))
+        what, column = f"there is no reading in the visit {span}", "visit.from" if visit.start else "visit.to"
+        raise SettingsError(Problem(settings.source, what, f"The readings hold {held}", column=column))
     return visit.start or inside.min(), visit.end or inside.max()
 
 

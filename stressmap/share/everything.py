@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import platform
 from collections import Counter
 from collections.abc import Callable
@@ -194,10 +193,10 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
     """
     readings = content.readings
     flags = Counter(code for codes in readings["flags"] for code in codes)
-    base = record.source.resolve().parent
-    files = {k: v for k, v in record.settings.files.model_dump().items() if v is not None}
+    shown = {key: record.settings.shown(file) for key, file in record.settings.inputs().items()}
     settings = record.settings.model_dump(mode="json", by_alias=True)
-    settings["files"] = {name: _relative(file, base) for name, file in files.items()}
+    settings["map"]["covariate"] = shown.pop("covariate", None)
+    settings["files"] = shown
     return {
         "visit": [day.isoformat() for day in content.visit],
         "method": content.method,
@@ -224,10 +223,6 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
     }
 
 
-def _relative(file: Path, base: Path) -> str:
-    return Path(os.path.relpath(file.resolve(), base)).as_posix()
-
-
 def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
     """Take the fingerprint of every input, as soon as it has been read.
 
@@ -248,8 +243,7 @@ def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
     DataError
         If one is no longer there.
     """
-    files = settings.files.model_dump() | {"covariate": settings.map.covariate}
-    return {name: _hash(file) for name, file in {"settings": source, **files}.items() if file is not None}
+    return {name: _hash(file) for name, file in {"settings": source, **settings.inputs()}.items()}
 
 
 def _hash(file: Path) -> str:

@@ -125,18 +125,19 @@ def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
         shown.append(None)
     top, step = HEIGHT - FOOT, (WIDTH - 2 * EDGE) / len(shown)
     axes.add_patch(Rectangle((0, top), WIDTH, FOOT, facecolor="#f3f4f2", zorder=4))
+    side, sizes = (76, (22, 18)) if len(shown) == 4 else (60, (15, 13.5))
     for place, priority in enumerate(shown):
         left, fill = EDGE + place * step, _colour(priority)
         faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c59"
-        square: dict[str, Any] = {"xy": (left, top + 24), "width": 76, "height": 76}
+        square: dict[str, Any] = {"xy": (left, top + 24), "width": side, "height": side}
         look: dict[str, Any] = {"facecolor": fill, "hatch": HATCH[priority], "edgecolor": faint, "zorder": 5}
         axes.add_patch(Rectangle(**square, **look))
         axes.add_patch(Rectangle(**square, facecolor="none", edgecolor=INK, lw=2, zorder=6))
         for line, language in enumerate(words):
             text = priority_words(priority, language)
             weight = "bold" if line == 0 else "normal"
-            size = 22 if line == 0 else 18
-            _text(axes, left + 90, top + 46 + 36 * line, text, ha="left", size=size, weight=weight)
+            spot = (left + side + 14, top + 24 + side * (0.29 + 0.47 * line))
+            _text(axes, *spot, text, ha="left", size=sizes[min(line, 1)], weight=weight)
     heads = " / ".join(language("picture.first") for language in words)
     _text(axes, EDGE, HEIGHT - 58, f"{heads}: {_first(order)}", size=24, weight="bold", ha="left")
 

@@ -42,6 +42,8 @@ class Start:
         How many.
     known_crops : tuple of str
         Crops with a built-in profile.
+    notes : tuple of str
+        What was mended or is odd.
     """
 
     blocks_file: Path
@@ -49,6 +51,7 @@ class Start:
     valves_file: Path | None
     valves: int
     known_crops: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 def write_start(folder: Path, start: Start) -> None:

@@ -17,7 +17,7 @@ from stressmap.water.curve import M3_PER_ML, Relief
 SHOWN = 40
 SHOWN_SETS = 20
 BAR_CELLS = 20
-DECIDES = {"soil", "mm_per_bar", "system", "rate", "eto", "kc", "target", "stress", "young"}
+DECIDES = {"soil", "mm_per_bar", "system", "rate", "eto", "kc", "target", "stress", "young", "log"}
 """Assumptions that the need itself rests on."""
 
 
@@ -91,8 +91,19 @@ def _valve_cells(row: Any, why: str, words: WaterWords) -> list[str]:
         words.quantity(row.m3, "volume") if got else "-",
         words.percent(row.need_covered) if row.need_mm > 0 else "-",
         words.percent(sure) if sure == sure else "-",  # noqa: PLR0124 - NaN differs from itself
-        words(f"status.{'watered' if got else why}"),
+        _status(row, why, words),
     ]
+
+
+def _status(row: Any, why: str, words: WaterWords) -> str:
+    if row.status == "watered in part":
+        limit = row.limited_by
+        return (
+            words("status.in_part_by", limit=words(f"limit.short_{limit}"))
+            if limit
+            else words("status.in_part")
+        )
+    return words(f"status.{'watered' if row.hours > 0 else why}")
 
 
 def _sets(advice: Advice, words: WaterWords) -> Table:

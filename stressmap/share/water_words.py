@@ -14,12 +14,15 @@ from stressmap.settings import Ranch
 from stressmap.share.words import Language, Words
 from stressmap.units import Kind, System, in_units
 from stressmap.water.advice import Advice
+from stressmap.water.binding import LIMITS, Limit, left_over_m3
 from stressmap.water.need import Need
 from stressmap.water.ranch import assumptions
 
 SHOWN_DRY = 12
 SURE_SHARE = 0.5
 TINY_GAP = 1e-5
+SPARE = 0.01
+"""Share of the amount that may stay unused without a word."""
 
 
 @cache
@@ -175,7 +178,7 @@ def _outline(advice: Advice, words: WaterWords) -> list[str]:
         why = words("plan.empty_small" if needed else "plan.empty_need")
         return [*lines, words("plan.empty", why=why)]
     lines.append(words("plan.relief", share=words.percent(ours.share)))
-    lines.append(_proof(advice, words))
+    lines += [_proof(advice, words), *_what_binds(advice, words)]
     if solution.stopped:
         lines.append(
             words(f"plan.stopped_{solution.stopped}", seconds=f"{advice.terms.water.time_limit_s:g}")
@@ -187,9 +190,48 @@ def _outline(advice: Advice, words: WaterWords) -> list[str]:
 
 def _proof(advice: Advice, words: WaterWords) -> str:
     gap = advice.solution.gap
-    if gap < TINY_GAP:
-        return words("plan.exact")
-    return words("plan.proven", gap=words.percent(math.ceil(gap * 1000.0) / 1000.0))
+    binding = "; ".join(_limit_name(limit, advice, words) for limit in _binding(advice))
+    key, said = (
+        ("exact", "") if gap < TINY_GAP else ("proven", words.percent(math.ceil(gap * 1000.0) / 1000.0))
+    )
+    told = words(f"plan.{key}", gap=said) if said else words(f"plan.{key}")
+    return f"{told} {words('limit.binds', limits=binding)}" if binding else told
+
+
+def _binding(advice: Advice) -> list[Limit]:
+    return [limit for limit in LIMITS if limit in advice.limits]
+
+
+def _limit_name(limit: Limit, advice: Advice, words: WaterWords) -> str:
+    if limit != "pump":
+        return words(
+            f"limit.{limit}", **({"turns": advice.terms.water.most_turns} if limit == "turns" else {})
+        )
+    case = advice.case
+    used = sorted({int(case.problem.pump[i]) for i, why in enumerate(advice.limits) if why == "pump"})
+    named = ", ".join(case.pumps[p] for p in used)
+    return words("limit.pumps", pumps=named) if named else words("limit.pump")
+
+
+def _what_binds(advice: Advice, words: WaterWords) -> list[str]:
+    """Say what keeps valves short of their need, and how water that is left over could be used."""
+    binding = _binding(advice)
+    counted = [
+        words("limit.count", what=_limit_name(limit, advice, words), count=advice.limits.count(limit))
+        for limit in binding
+    ]
+    lines = [words("limit.line", limits="; ".join(counted)) if counted else words("limit.none")]
+    left = left_over_m3(advice.case, advice.timetable)
+    if not math.isfinite(left) or left <= SPARE * advice.case.problem.volume_m3:
+        return lines
+    lifted = [limit for limit in binding if limit not in {"water", "worth"}]
+    said = words.quantity(left, "volume")
+    if not lifted:
+        return [*lines, words("limit.spare", left=said)]
+    facts = {"turns": advice.terms.water.most_turns}
+    remedies = "; ".join(words(f"limit.lift_{limit}", **facts) for limit in lifted)
+    stopped = "; ".join(_limit_name(limit, advice, words) for limit in lifted)
+    return [*lines, words("limit.left", left=said, limits=stopped, remedies=remedies)]
 
 
 def _ways(advice: Advice, words: WaterWords) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
@@ -281,9 +323,11 @@ def _dry_line(need: Need, advice: Advice, words: WaterWords) -> str:
 
 
 def _assumptions(advice: Advice, words: WaterWords) -> list[str]:
-    eto = words.quantity(advice.terms.eto.other_mm, "depth")
+    eto, climate = words.quantity(advice.terms.eto.other_mm, "depth"), advice.terms.eto.climate
+    plain = words.plain.number
+    air = {"wind": plain(climate.wind_m_s), "humid": plain(climate.rh_min_pct, 0)} if climate else {}
     lines = [
-        words("assumed.line", text=words(f"assumed.{code}", eto=eto), count=count)
+        words("assumed.line", text=words(f"assumed.{code}", eto=eto, **air), count=count)
         for code, count in assumptions(advice.case, advice.terms.eto).items()
     ]
     what = words(f"assumed.divided_{advice.terms.water.divide_by}")

@@ -13,17 +13,19 @@ from stressmap.agronomy.crops import CropProfile
 from stressmap.settings import Water
 from stressmap.units import M3_PER_HA_MM
 from stressmap.water.assemble import Case
+from stressmap.water.binding import Limit, limits_of
 from stressmap.water.compare import Judged, Outcome, judge, outcomes
 from stressmap.water.demand import Eto
 from stressmap.water.problem import Solution
 from stressmap.water.realise import realise
+from stressmap.water.relief import Floats
 from stressmap.water.timetable import Timetable
 
 PLAN_COLUMNS = (
-    "valve", "block", "crop", "pump", "status", "area_ha", "stress_bar", "stress_se_bar", "stage", "need_mm",
-    "need_low_mm", "need_high_mm", "hours", "mm", "net_mm", "m3", "flow_m3_h", "sets",
-    "need_covered", "stress_dry_bar", "stress_after_bar", "chosen_share", "short_mm", "etc_since_mm",
-    "etc_until_mm", "given_mm", "let_down_bar", "mm_per_bar", "divided_by", "assumed",
+    "valve", "block", "crop", "pump", "status", "limited_by", "area_ha", "stress_bar", "stress_se_bar",
+    "stress_for_need_bar", "stage", "need_mm", "need_low_mm", "need_high_mm", "hours", "mm", "net_mm", "m3",
+    "flow_m3_h", "sets", "need_covered", "stress_dry_bar", "stress_after_bar", "chosen_share", "short_mm",
+    "etc_since_mm", "etc_until_mm", "given_mm", "let_down_bar", "mm_per_bar", "divided_by", "assumed",
 )  # fmt: skip
 """Columns of ``water_plan.csv``."""
 TIMETABLE_COLUMNS = (
@@ -31,6 +33,8 @@ TIMETABLE_COLUMNS = (
 )  # fmt: skip
 """Columns of ``timetable.csv``."""
 
+IN_PART = 0.8
+"""A valve that gets a smaller share of its need is watered in part."""
 STATUS = {
     "": "dry",
     "out_of_service": "out of service",
@@ -83,6 +87,8 @@ class Advice:
         The plan, equal share, driest first and nothing.
     judged : Judged
         The same over draws of the zone means.
+    limits : tuple of str, length n
+        What stops each valve short of its need; see :data:`stressmap.water.binding.LIMITS`.
     """
 
     case: Case
@@ -91,6 +97,7 @@ class Advice:
     timetable: Timetable
     outcomes: tuple[Outcome, ...]
     judged: Judged
+    limits: tuple[Limit, ...]
 
     @property
     def is_better(self) -> bool:
@@ -99,7 +106,7 @@ class Advice:
         return ours > max(others) * (1 + 1e-6)
 
 
-def advise(case: Case, terms: Terms) -> Advice:
+def advise(case: Case, terms: Terms, *, together: pd.DataFrame | None = None) -> Advice:
     """Plan, lay in time, compare and judge.
 
     Parameters
@@ -108,6 +115,8 @@ def advise(case: Case, terms: Terms) -> Advice:
         From :func:`stressmap.water.assemble.assemble`.
     terms : Terms
         What it is for.
+    together : DataFrame, n x n, optional
+        Correlations of the zones' errors by name of the valve; by default the zones are independent.
 
     Returns
     -------
@@ -115,8 +124,18 @@ def advise(case: Case, terms: Terms) -> Advice:
     """
     plan = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.water.time_limit_s)
     ways = outcomes(case, plan.solution.steps)
-    judged = judge(case, ways, terms.water.draws)
-    return Advice(case, terms, plan.solution, plan.timetable, ways, judged)
+    judged = judge(case, ways, terms.water.draws, covariance=_covariance(case, together))
+    limits = limits_of(case, plan.timetable, terms.water.most_turns)
+    return Advice(case, terms, plan.solution, plan.timetable, ways, judged, limits)
+
+
+def _covariance(case: Case, together: pd.DataFrame | None) -> Floats | None:
+    """Return the joint errors of the zones [bar²]: the standard errors of their means, correlated."""
+    if together is None:
+        return None
+    names = list(case.problem.names)
+    se = case.thirst.se_bar
+    return np.asarray(together.loc[names, names].to_numpy() * np.outer(se, se))
 
 
 def plan_table(advice: Advice) -> pd.DataFrame:
@@ -131,7 +150,9 @@ def plan_table(advice: Advice) -> pd.DataFrame:
     -------
     DataFrame, n rows
         In rank order, with the columns of :data:`PLAN_COLUMNS`; depths on the field are ``mm``, what
-        counts for the trees ``net_mm``.
+        counts for the trees ``net_mm``; ``stress_bar`` is that of the valves' ranking, and
+        ``stress_for_need_bar`` what the need rests on: below the season target, raised where the log says
+        drier than the readings.
     """
     case, steps = advice.case, advice.solution.steps
     gross, net = steps * case.gross_mm_per_step, steps * case.net_mm_per_step
@@ -139,16 +160,18 @@ def plan_table(advice: Advice) -> pd.DataFrame:
     after = case.thirst.dry_bar - net / case.thirst.mm_per_bar
     rows = []
     for i, need in enumerate(case.needs):
-        status = "watered" if steps[i] else STATUS[case.barred[i]]
+        covered = _covered(net[i], need.need_mm)
         rows.append(
             {
                 "valve": need.valve, "block": need.block, "crop": need.crop,
-                "pump": case.pumps[case.problem.pump[i]] or None, "status": status, "area_ha": need.area_ha,
-                "stress_bar": need.dry_bar, "stress_se_bar": need.dry_se_bar, "stage": need.stage,
+                "pump": case.pumps[case.problem.pump[i]] or None, "status": _status(advice, i, covered),
+                "limited_by": advice.limits[i] or None, "area_ha": need.area_ha,
+                "stress_bar": need.stress_bar,
+                "stress_se_bar": need.dry_se_bar, "stress_for_need_bar": need.dry_bar, "stage": need.stage,
                 "need_mm": need.need_mm, "need_low_mm": need.need_low_mm, "need_high_mm": need.need_high_mm,
                 "hours": steps[i] * case.problem.step_hours, "mm": gross[i], "net_mm": net[i],
                 "m3": gross[i] * need.area_ha * M3_PER_HA_MM, "flow_m3_h": need.flow_m3_h,
-                "sets": int(sets[i]), "need_covered": _covered(net[i], need.need_mm),
+                "sets": int(sets[i]), "need_covered": covered,
                 "stress_dry_bar": case.thirst.dry_bar[i], "stress_after_bar": after[i],
                 "chosen_share": advice.judged.chosen[i], "short_mm": need.short_mm,
                 "etc_since_mm": need.etc_since_mm, "etc_until_mm": need.etc_until_mm,
@@ -157,6 +180,12 @@ def plan_table(advice: Advice) -> pd.DataFrame:
             }
         )  # fmt: skip
     return pd.DataFrame(rows, columns=list(PLAN_COLUMNS))
+
+
+def _status(advice: Advice, valve: int, covered: float) -> str:
+    if not advice.solution.steps[valve]:
+        return STATUS[advice.case.barred[valve]]
+    return "watered" if covered >= IN_PART else "watered in part"
 
 
 def _covered(net_mm: float, need_mm: float) -> float:

@@ -112,7 +112,7 @@ def assemble(
         windows=tuple((b - a) // hours.cells_per_step for a, b in hours.windows),
         rest_steps=max(1, math.ceil(water.rest_hours / water.step_hours - NEAR)),
         runs=runs,
-        most_sets=np.full(len(needs), max(water.turns, len(hours.windows)), dtype=np.int64),
+        most_sets=np.full(len(needs), max(water.most_turns, len(hours.windows)), dtype=np.int64),
         most_steps=np.array(
             [0 if w else _total(n, hours, water) for n, w in zip(needs, barred, strict=True)]
         ),
@@ -175,7 +175,7 @@ def covering(problem: Problem, valve: int, needed: float) -> int:
 def _total(need: Need, hours: Calendar, water: Water) -> int:
     if not math.isfinite(need.max_hours):
         return hours.steps
-    return min(hours.steps, water.turns * math.floor(need.max_hours / water.step_hours + NEAR))
+    return min(hours.steps, water.most_turns * math.floor(need.max_hours / water.step_hours + NEAR))
 
 
 def _runs(need: Need, hours: Calendar, water: Water) -> tuple[Span, ...]:

@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from stressmap.agronomy.crops import CropProfile
-from stressmap.agronomy.evapotranspiration import crop_coefficient
+from stressmap.agronomy.evapotranspiration import climate_adjusted_kc, crop_coefficient
 
 ASSUMED_ETO_MM = 6.0
 """Reference evapotranspiration of a summer day in a dry valley [mm]: common practice, no source."""
@@ -19,6 +19,22 @@ ASSUMED_KC = 1.0
 USUAL_DAYS = 7
 
 EtoSource = Literal["weather", "set", "assumed"]
+
+
+@dataclass(frozen=True)
+class Climate:
+    """How windy and dry the last weeks were.
+
+    Parameters
+    ----------
+    wind_m_s : float
+        Mean, taken as measured 2 m above the ground [m/s].
+    rh_min_pct : float
+        Mean of the days' lowest humidity [%].
+    """
+
+    wind_m_s: float
+    rh_min_pct: float
 
 
 @dataclass(frozen=True)
@@ -34,11 +50,17 @@ class Eto:
     source : str
         Where ``other_mm`` is from: the last known days of the ``"weather"``, ``"set"`` by the ranch, or
         ``"assumed"``.
+    climate : Climate or None
+        What tabulated crop coefficients are fitted to; None where wind or humidity are not known.
+    worked_out : bool
+        Whether days were worked out from sun, air and wind, not measured by the station as such.
     """
 
     by_day: Mapping[dt.date, float]
     other_mm: float
     source: EtoSource
+    climate: Climate | None = None
+    worked_out: bool = False
 
     def on(self, day: dt.date) -> float:
         """Give a day's figure.
@@ -102,11 +124,42 @@ def crop_use_mm(profile: CropProfile, eto: Eto, first: dt.date, until: dt.date) 
     Returns
     -------
     float
-        [mm]: FAO Irrigation and Drainage Paper 56, equation 56, ETc = Kc ETo.
+        [mm]: FAO Irrigation and Drainage Paper 56, equation 56, ETc = Kc ETo; tabulated Kc of mid and late
+        season by equation 62 (from memory, cross-checked), a ranch's own as they are.
     """
     days = [first + dt.timedelta(days=k) for k in range((until - first).days)]
     if not days:
         return 0.0
-    points = profile.crop_coefficient.points if profile.crop_coefficient else ()
+    points = _points(profile, eto.climate)
     kc = crop_coefficient(days, points) if points else np.full(len(days), ASSUMED_KC)
     return float(kc @ [eto.on(day) for day in days])
+
+
+def is_tabulated(profile: CropProfile) -> bool:
+    """Tell whether a crop has coefficients from a table, for a standard climate.
+
+    Parameters
+    ----------
+    profile : CropProfile
+        The crop.
+
+    Returns
+    -------
+    bool
+        False for coefficients set by the ranch, which are taken to hold there.
+    """
+    return profile.crop_coefficient is not None and not profile.is_own("crop_coefficient")
+
+
+def _points(profile: CropProfile, climate: Climate | None) -> tuple[tuple[str, float], ...]:
+    own = profile.crop_coefficient
+    if own is None:
+        return ()
+    if climate is None or not is_tabulated(profile):
+        return own.points
+    # Equation 62 is for mid and late season: the lowest coefficient is that of the first stage.
+    least = min(kc for _, kc in own.points)
+    fitted = climate_adjusted_kc(
+        [kc for _, kc in own.points], climate.wind_m_s, climate.rh_min_pct, own.height_m
+    ).tolist()
+    return tuple((day, kc if kc <= least else new) for (day, kc), new in zip(own.points, fitted, strict=True))

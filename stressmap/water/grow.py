@@ -37,18 +37,18 @@ def grow(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
         lane.put(one.valve, one.start, (one.end - one.start) // calendar.cells_per_step)
     steps = table.steps.copy()
     left = problem.volume_m3 * (1 + NEAR) - problem.volume_of(steps)
-    queue = [(-_gain(problem, steps, i), i) for i in range(len(problem)) if _gain(problem, steps, i) > 0]
+    queue = [(-gain(problem, steps, i), i) for i in range(len(problem)) if gain(problem, steps, i) > 0]
     heapq.heapify(queue)
     while queue:
         _, i = heapq.heappop(queue)
-        most = int(min(problem.most_steps[i] - steps[i], _affordable(problem, i, left)))
-        added = _longer(lanes[int(problem.pump[i])], i, most) or _another(
+        most = int(min(problem.most_steps[i] - steps[i], affordable(problem, i, left)))
+        added = longer_by(lanes[int(problem.pump[i])], i, most) or another_of(
             lanes[int(problem.pump[i])], i, most
         )
         steps[i] += added
         left -= added * float(problem.flow_m3_h[i]) * problem.step_hours
-        if added and _gain(problem, steps, i) > 0:
-            heapq.heappush(queue, (-_gain(problem, steps, i), i))
+        if added and gain(problem, steps, i) > 0:
+            heapq.heappush(queue, (-gain(problem, steps, i), i))
     sets = [one for lane in lanes for one in lane.sets]
     return Timetable(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
 
@@ -90,20 +90,66 @@ def _in_one(problem: Problem, calendar: Calendar, sets: list[Set], valve: int) -
     return others + lane.sets[-1:] if whole(lane, valve, cells // calendar.cells_per_step) else sets
 
 
-def _gain(problem: Problem, steps: Ints, valve: int) -> float:
-    """Return what one more step relieves for its water; nothing where the valve has all it may get."""
+def gain(problem: Problem, steps: Ints, valve: int) -> float:
+    """Give what one more step relieves for its water.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of n valves.
+    steps : array of int, shape (n,)
+        That they get.
+    valve : int
+        Place of the valve.
+
+    Returns
+    -------
+    float
+        [ha·bar² per m3/h]; 0 where the valve has all it may get.
+    """
     if steps[valve] >= problem.most_steps[valve]:
         return 0.0
     now, then = problem.curves[valve].at([steps[valve], steps[valve] + 1])
     return float(then - now) / float(problem.flow_m3_h[valve])
 
 
-def _affordable(problem: Problem, valve: int, left_m3: float) -> float:
+def affordable(problem: Problem, valve: int, left_m3: float) -> float:
+    """Give the steps that the water left is enough for.
+
+    Parameters
+    ----------
+    problem : Problem
+        Of n valves.
+    valve : int
+        Place of the valve.
+    left_m3 : float
+        Water left [m3].
+
+    Returns
+    -------
+    float
+        A whole number, or infinite.
+    """
     return float(np.floor(left_m3 / (float(problem.flow_m3_h[valve]) * problem.step_hours) + NEAR))
 
 
-def _longer(lane: Lane, valve: int, most: int) -> int:
-    """Make one of a valve's sets longer at its end or its start by as little as can be; give the steps."""
+def longer_by(lane: Lane, valve: int, most: int) -> int:
+    """Make one of a valve's sets longer at its end or its start, by as little as can be.
+
+    Parameters
+    ----------
+    lane : Lane
+        The pump's hours; changed where there is a place.
+    valve : int
+        Place of the valve.
+    most : int
+        Steps to add at most.
+
+    Returns
+    -------
+    int
+        Steps added, 0 where there is no place.
+    """
     runs, step = lane.problem.runs[valve], lane.calendar.cells_per_step
     for place, one in enumerate(lane.sets):
         if one.valve != valve:
@@ -135,8 +181,23 @@ def _replaced(lane: Lane, place: int, new: Set) -> bool:
     return fits
 
 
-def _another(lane: Lane, valve: int, most: int) -> int:
-    """Put in one more set of the valve's least length; give its steps."""
+def another_of(lane: Lane, valve: int, most: int) -> int:
+    """Put in one more set of the valve's least length.
+
+    Parameters
+    ----------
+    lane : Lane
+        The pump's hours; changed where there is a place.
+    valve : int
+        Place of the valve.
+    most : int
+        Steps to add at most.
+
+    Returns
+    -------
+    int
+        Steps added, 0 where there is no place.
+    """
     runs = lane.problem.runs[valve]
     least = runs[0][0] if runs else most + 1
     count = sum(one.valve == valve for one in lane.sets)

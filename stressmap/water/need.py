@@ -22,12 +22,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stressmap.agronomy.crops import CropProfile, edges_for
+from stressmap.agronomy.crops import CropProfile, Edge3, edges_for
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.orchard import targets
 from stressmap.settings import RankBy, Water
 from stressmap.water import soil, system
-from stressmap.water.demand import Eto, crop_use_mm
+from stressmap.water.demand import Eto, crop_use_mm, is_tabulated
 from stressmap.zoning.ranking import Z_90
 
 USUAL_STEP_BAR = 2.0
@@ -58,8 +58,10 @@ class Facts:
         Reference evapotranspiration.
     log : DataFrame or None
         As ``intake.schemas.IRRIGATION``.
-    blocks_file : str
+    blocks_file, settings_file : str
         For messages.
+    edges_bar : tuple of float or None
+        Of the map's settings; they go before the crops' own.
     """
 
     water: Water
@@ -71,6 +73,8 @@ class Facts:
     eto: Eto
     log: pd.DataFrame | None
     blocks_file: str = "blocks"
+    settings_file: str = "ranch.toml"
+    edges_bar: Edge3 | None = None
 
 
 @dataclass(frozen=True)
@@ -86,6 +90,7 @@ class Need:
     stage: str
     harm: float
     step_bar: float
+    stress_bar: float
     dry_bar: float
     dry_se_bar: float
     let_down_bar: float
@@ -177,22 +182,26 @@ def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, target: tup
     later = etc_until - given - kept.mm_per_bar * let_down
     need, low, high = (min(kept.most_mm, max(0.0, mm + later)) for mm in short)
     stage = stage_on(facts.start + (facts.next_turn - facts.start) // 2, profile)
-    if stage is None:
-        assumed.append("stage")
-    if profile.crop_coefficient is None:
-        assumed.append("kc")
-    if facts.start.year - _number(place["planted"], 0.0) < YOUNG_YEARS:
-        assumed.append("young")
-    if facts.eto.source == "assumed":
-        assumed.append("eto")
+    unknown = {
+        "stage": stage is None,
+        "kc": profile.crop_coefficient is None,
+        "young": facts.start.year - _number(place["planted"], 0.0) < YOUNG_YEARS,
+        "eto": facts.eto.source == "assumed",
+        "max_hours": not np.isfinite(_number(data["max_hours"], np.inf)),
+        "kc_fitted": is_tabulated(profile) and facts.eto.climate is not None,
+        "kc_table": is_tabulated(profile) and facts.eto.climate is None,
+        "log": short[0] > dry * kept.mm_per_bar,
+    }
+    assumed += [code for code, holds in unknown.items() if holds]
     return Need(
         valve=row.valve, block=row.block, crop=row.crop, pump=_text(data["pump"]), area_ha=row.area_ha,
         weight=float(place["weight"]), stage=stage.text.en if stage else "",
-        harm=stage.harm if stage else 1.0, step_bar=step, dry_bar=short[0] / kept.mm_per_bar, dry_se_bar=se,
-        let_down_bar=let_down, target_end_bar=target[1], mm_per_bar=kept.mm_per_bar, short_mm=short[0],
-        etc_since_mm=since, etc_until_mm=etc_until, given_mm=given, need_mm=need, need_low_mm=low,
-        need_high_mm=high, factor=hydraulics.factor, rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow,
-        min_hours=_number(data["min_hours"], 0.0), max_hours=_number(data["max_hours"], np.inf),
+        harm=stage.harm if stage else 1.0, step_bar=step, stress_bar=float(row.stress_bar),
+        dry_bar=short[0] / kept.mm_per_bar, dry_se_bar=se, let_down_bar=let_down, target_end_bar=target[1],
+        mm_per_bar=kept.mm_per_bar, short_mm=short[0], etc_since_mm=since, etc_until_mm=etc_until,
+        given_mm=given, need_mm=need, need_low_mm=low, need_high_mm=high, factor=hydraulics.factor,
+        rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow, min_hours=_number(data["min_hours"], 0.0),
+        max_hours=_number(data["max_hours"], np.inf),
         hours_needed=system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
         assumed=tuple(assumed),
     )  # fmt: skip
@@ -215,7 +224,7 @@ def _dryness(row: Any, profile: CropProfile, facts: Facts, assumed: list[str]) -
         edges = profile.edges.below_target
         return row.target_bar - row.swp_bar, row.stress_se_bar, (edges[2] - edges[0]) / 2.0
     assumed.append("target")
-    edges = edges_for(profile, facts.rank_by)
+    edges = edges_for(profile, facts.rank_by, facts.edges_bar, facts.settings_file)
     return row.stress_bar - edges[0], row.stress_se_bar, (edges[2] - edges[0]) / 2.0
 
 

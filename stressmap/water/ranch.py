@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -16,8 +17,12 @@ from stressmap.settings import Water
 from stressmap.survey import Inputs
 from stressmap.water.advice import Advice, Terms, advise
 from stressmap.water.assemble import Case, assemble
-from stressmap.water.demand import Eto, reference
+from stressmap.water.demand import Climate, Eto, reference
 from stressmap.water.need import Facts, needs
+
+CLIMATE_DAYS = 30
+"""Days before the plan that stand for the season's wind and humidity: a judgement, no source."""
+WHOLE_DAYS = ("station", "hourly", "daily")
 
 
 def advise_ranch(
@@ -26,6 +31,8 @@ def advise_ranch(
     visit: tuple[dt.date, dt.date],
     asked: Mapping[str, object],
     notes: Notes,
+    *,
+    together: pd.DataFrame | None = None,
 ) -> Advice:
     """Make the water plan of a ranch.
 
@@ -41,6 +48,8 @@ def advise_ranch(
         What stands in for keys of ``[water]``: ``available`` [m3], ``days``.
     notes : Notes
         Gets how evapotranspiration was found, and odd dates.
+    together : DataFrame, n x n, optional
+        Correlations of the zones' errors by name of the valve, for the draws.
 
     Returns
     -------
@@ -52,7 +61,7 @@ def advise_ranch(
         If nothing at all could be watered.
     """
     water = (inputs.settings.water or Water()).model_copy(update=dict(asked))
-    return advise(*prepare(inputs, valves, visit, water, notes))
+    return advise(*prepare(inputs, valves, visit, water, notes), together=together)
 
 
 def prepare(
@@ -94,7 +103,13 @@ def prepare(
     if abs((start - visit[1]).days - 1) > 7:
         notes.say(f"The water plan begins on {start}, the readings are of {visit[1]}: the need is uncertain.")
     profiles = at_latitude(inputs.profiles, latitude_of(inputs.blocks), Notes())
-    eto = reference(daily_eto(inputs, notes), before=start, set_mm=water.eto)
+    table = daily_eto(inputs, notes)
+    known = {pd.Timestamp(str(day)).date(): float(mm) for day, mm in table["eto_mm"].dropna().items()}
+    eto = replace(
+        reference(known, before=start, set_mm=water.eto),
+        climate=climate_before(inputs, table, start),
+        worked_out=bool(table["method"].isin(["hourly", "daily"]).any()),
+    )
     facts = Facts(
         water=water,
         profiles=profiles,
@@ -105,13 +120,15 @@ def prepare(
         eto=eto,
         log=inputs.irrigation,
         blocks_file=str(inputs.settings.files.blocks),
+        settings_file=where,
+        edges_bar=inputs.settings.map.edges_bar,
     )
     found = needs(valves, inputs.valves, inputs.blocks, facts)
     case = assemble(found, water, start, inputs.settings.ranch.zone, where)
     return case, Terms(start, next_turn, water, eto, profiles)
 
 
-def daily_eto(inputs: Inputs, notes: Notes) -> dict[dt.date, float]:
+def daily_eto(inputs: Inputs, notes: Notes) -> pd.DataFrame:
     """Give the reference evapotranspiration of the days that the weather table covers.
 
     Parameters
@@ -123,14 +140,41 @@ def daily_eto(inputs: Inputs, notes: Notes) -> dict[dt.date, float]:
 
     Returns
     -------
-    dict of date to float
-        [mm/day]; empty without weather.
+    DataFrame
+        As :func:`stressmap.agronomy.demand.reference_et` gives it; empty without weather.
     """
     if inputs.weather is None or inputs.weather.empty:
-        return {}
-    table = reference_et(inputs.weather, _site(inputs.blocks), inputs.settings.ranch.zone, notes)
-    known = table["eto_mm"].dropna()
-    return {pd.Timestamp(str(day)).date(): float(mm) for day, mm in known.items()}
+        return pd.DataFrame({"eto_mm": pd.Series(dtype=float), "method": pd.Series(dtype=object)})
+    return reference_et(inputs.weather, _site(inputs.blocks), inputs.settings.ranch.zone, notes)
+
+
+def climate_before(inputs: Inputs, table: pd.DataFrame, start: dt.date) -> Climate | None:
+    """Give the wind and the lowest humidity of the last weeks before the plan.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What the files hold.
+    table : DataFrame
+        From :func:`daily_eto`; days that the record covers are those worked out by the hour or by extremes,
+        or measured by the station.
+    start : date
+        First day of the plan.
+
+    Returns
+    -------
+    Climate or None
+        None where wind or humidity are not known.
+    """
+    if inputs.weather is None or not {"wind_m_s", "rh_pct"} <= set(inputs.weather.columns):
+        return None
+    whole = {pd.Timestamp(str(day)).date() for day in table.index[table["method"].isin(WHOLE_DAYS)]}
+    local = pd.DatetimeIndex(inputs.weather["time"]).tz_convert(inputs.settings.ranch.zone)
+    days = pd.Series(local.date, index=inputs.weather.index)
+    first = start - dt.timedelta(days=CLIMATE_DAYS)
+    record = inputs.weather[days.isin(whole) & (days >= first) & (days < start)]
+    wind, humid = record["wind_m_s"].mean(), record["rh_pct"].groupby(days).min().mean()
+    return Climate(float(wind), float(humid)) if np.isfinite(wind) and np.isfinite(humid) else None
 
 
 def _site(blocks: gpd.GeoDataFrame) -> Site:
@@ -159,6 +203,7 @@ def assumptions(case: Case, eto: Eto) -> Mapping[str, int]:
     open_pumps = int((~np.isfinite(case.problem.capacity_m3_h[case.problem.pump])).sum())
     if open_pumps:
         found["no_pump"] = open_pumps
-    if eto.source == "weather":
-        found["eto_usual"] = len(case.needs)
+    held = {"eto_usual": eto.source == "weather", "elevation": eto.worked_out, "wind_height": eto.worked_out}
+    found |= {code: len(case.needs) for code, holds in held.items() if holds}
+    found["rain"] = len(case.needs)
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))

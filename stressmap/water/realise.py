@@ -84,6 +84,7 @@ def realise(
         asked = solve(narrowed, time_limit_s=left)
     if best is not None:
         best = joined(problem, calendar, shake(problem, calendar, best, first.bound))
+        best = _filled(problem, calendar, best)
     worth = problem.worth(best.steps) if best else 0.0
     steps = best.steps if best else first.steps
     return Plan(
@@ -91,3 +92,13 @@ def realise(
         best or Timetable((), steps),
         first.worth,
     )
+
+
+def _filled(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
+    """Use what the search's gap and the joining of sets left, until nothing more has a place."""
+    for _ in range(ROUNDS):
+        fuller = joined(problem, calendar, grow(problem, calendar, table))
+        if (fuller.steps == table.steps).all():
+            return table
+        table = fuller
+    return table

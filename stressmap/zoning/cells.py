@@ -69,7 +69,7 @@ class BlockCells:
     inside: NDArray[np.bool_]
 
 
-def lattice(blocks: gpd.GeoDataFrame, cell_m: float) -> Lattice:
+def lattice(blocks: gpd.GeoDataFrame, cell_m: float, where: str = "ranch.toml") -> Lattice:
     """Lay the lattice that covers all blocks.
 
     Parameters
@@ -78,6 +78,8 @@ def lattice(blocks: gpd.GeoDataFrame, cell_m: float) -> Lattice:
         In the working CRS.
     cell_m : float
         Side of a cell [m].
+    where : str
+        The ``ranch.toml``, for messages.
 
     Returns
     -------
@@ -93,7 +95,7 @@ def lattice(blocks: gpd.GeoDataFrame, cell_m: float) -> Lattice:
         enough = (cells / MOST_CELLS) ** 0.5 * cell_m
         what = f"cell_m = {cell_m:g} would make {cells:.3g} cells"
         remedy = f"Use {np.ceil(enough * 10) / 10:g} m or more"
-        raise SettingsError(Problem("ranch.toml", what, remedy, column="map.cell_m"))
+        raise SettingsError(Problem(where, what, remedy, column="map.cell_m"))
     west, south, east, north = blocks.total_bounds
     left, top = np.floor(west / cell_m), np.ceil(north / cell_m)
     rows, cols = int(top - np.floor(south / cell_m)), int(np.ceil(east / cell_m) - left)

@@ -67,7 +67,7 @@ def main(rows: int) -> None:
             blocks,
             valves,
             ranch.settings(),
-            choose_visit(table, ranch.settings().visit),
+            choose_visit(table, ranch.settings()),
             notes,
             ranch.CRS,
         )

@@ -181,6 +181,50 @@ def hashes(folder: Path) -> dict[str, str]:
     return found | {"run.json": json.dumps(page)}
 
 
+def with_much_to_say(ranch: Path) -> Path:
+    """Spoil files so that notes speak of them: an early end of the weather, a unit in a heading."""
+    folder = ranch.parent
+    small_ranch.weather().head(14).to_csv(folder / "weather.csv", index=False)
+    readings = small_ranch.readings()
+    readings["pressure_mpa"] = readings.pop("pressure_bar") / 10
+    readings.to_csv(folder / "readings.csv", index=False)
+    soil = np.linspace(0, 1, 3200, dtype="float32").reshape(1, 40, 80)
+    place = rasterio.transform.from_origin(small_ranch.WEST - 50, small_ranch.SOUTH + 400, 10, 10)
+    profile = {"driver": "GTiff", "height": 40, "width": 80, "count": 1, "dtype": "float32"}
+    with rasterio.open(folder / "soil.tif", "w", crs=small_ranch.CRS, transform=place, **profile) as opened:
+        opened.write(soil)
+    (folder / "gis").mkdir()
+    blocks = folder / "blocks.geojson"
+    blocks.rename(folder / "gis" / "blocks.geojson")
+    text = (folder / "gis" / "blocks.geojson").read_text().replace('"crop": "prune"', '"crop": "Ciruelo"')
+    (folder / "gis" / "blocks.geojson").write_text(text)
+    settings = ranch.read_text().replace('"blocks.geojson"', '"gis/blocks.geojson"')
+    (folder / "settings").mkdir()
+    for name in ("readings.csv", "valves.gpkg", "weather.csv", "irrigation.csv", "gis/blocks.geojson"):
+        settings = settings.replace(f'"{name}"', f'"../{name}"')
+    made = folder / "settings" / "ranch.toml"
+    made.write_text(settings + 'covariate = "../soil.tif"\n')
+    return made
+
+
+def test_notes_do_not_tell_where_the_ranch_lies(stressmap, tmp_path):
+    ranch = with_much_to_say(small_ranch.write(tmp_path / "ranch"))
+    moved = tmp_path / "else where"
+    shutil.copytree(ranch.parents[1], moved)
+    assert stressmap("run", ranch, "--out", tmp_path / "a").code == 0
+    assert stressmap("run", moved / "settings" / "ranch.toml", "--out", tmp_path / "b").code == 0
+    assert hashes(tmp_path / "a") == hashes(tmp_path / "b")
+    said = json.loads((tmp_path / "a" / "run.json").read_text())["warnings"]
+    assert "../gis/blocks.geojson: the crop 'Ciruelo' is taken as prune." in said
+    assert "../readings.csv: pressure_mpa is read in MPa, as its heading says." in said
+    assert (
+        "No reading has a vapour pressure deficit and so no baseline: ../weather.csv ends 2026-07-14 13:00, "
+        "before they were taken."
+    ) in said
+    for file in (tmp_path / "a").iterdir():
+        assert str(tmp_path).encode() not in file.read_bytes(), file.name
+
+
 def test_the_same_inputs_give_the_same_bytes(stressmap, tmp_path):
     ranch = small_ranch.write(tmp_path / "ranch")
     moved = tmp_path / "elsewhere"
@@ -265,6 +309,19 @@ def test_a_start_folder_runs_as_soon_as_it_has_readings(stressmap, tmp_path):
     assert "2 blocks" in text
     small_ranch.readings().to_csv(made / "readings.csv", index=False)
     assert stressmap("check", made / "ranch.toml").code == 0
+
+
+def test_start_says_what_is_odd_about_the_outlines(stressmap, tmp_path):
+    given = small_ranch.write(tmp_path / "given").parent
+    table = small_ranch.valves()
+    table.geometry = [*table.geometry[:3], shapely.affinity.translate(table.geometry[3], 5000, 0)]
+    (given / "valves.gpkg").unlink()
+    table.drop(columns="block").to_file(given / "valves.gpkg")
+    answer = stressmap(
+        "start", tmp_path / "made", "--blocks", given / "blocks.geojson", "--valves", given / "valves.gpkg"
+    )
+    assert (answer.code, answer.err) == (0, "")
+    assert "note: Valve 'S2' lies outside every block and is left out.\n" in answer.out
 
 
 def test_an_earlier_visit_can_be_asked_for(stressmap, tmp_path):

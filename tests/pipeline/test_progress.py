@@ -8,7 +8,7 @@ import pytest
 import small_ranch
 from conftest import REPOSITORY
 
-from stressmap import pipeline
+from stressmap import pipeline, preparing
 
 COUNTED = {"Reading files", "Mapping blocks", "Writing files"}
 
@@ -33,8 +33,8 @@ def test_a_run_tells_its_stages_and_takes_every_step_announced(source, tmp_path)
     heard = Heard()
     pipeline.run(source, out=tmp_path / "out", progress=heard)
     assert [name for name, _, _ in heard.stages] == [
-        "Reading files", "Checking readings", "Fitting", "Mapping blocks", "Writing files",
-        "Writing the report",
+        "Reading files", "Checking readings", "Fitting", "Mapping blocks",
+        "Choosing where to look again", "Writing files", "Writing the report",
     ]  # fmt: skip
     for name, announced, taken in heard.stages:
         assert announced == (taken if name in COUNTED else None), name
@@ -46,7 +46,7 @@ def test_a_run_tells_its_stages_and_takes_every_step_announced(source, tmp_path)
 
 def test_a_check_tells_them_too(source):
     heard = Heard()
-    pipeline.check(source, heard)
+    preparing.check(source, heard)
     assert [name for name, _, _ in heard.stages] == ["Reading files", "Checking readings"]
 
 

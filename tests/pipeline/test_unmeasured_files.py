@@ -90,3 +90,23 @@ def test_the_report_draws_it_as_not_measured_and_gives_no_odds(content, tmp_path
     cells = re.findall(r"<td[^>]*>(.*?)</td>", row)
     assert (cells[0], cells[3], cells[6]) == ("-", "not measured", "no data")
     assert cells[4].startswith("a guess: ")
+
+
+@pytest.mark.parametrize("languages", [("en", "es"), ("es", "en")])
+def test_five_keys_fit_side_by_side_under_the_picture(languages, tmp_path: Path, monkeypatch) -> None:
+    """Every text of the legend ends before the next square begins."""
+    placed = []
+
+    def keep(figure, *_: object, **__: object) -> None:
+        renderer = figure.canvas.get_renderer()
+        legend = [text for text in figure.axes[0].texts if 980 < text.get_position()[1] < 1100]
+        placed.extend(text.get_window_extent(renderer) for text in legend)
+
+    monkeypatch.setattr("matplotlib.figure.Figure.savefig", keep)
+    content = unmeasured(ranch([("B1", "prune", 2), ("B2", "prune", 2)], across=2, languages=languages))
+    write_picture(content, tmp_path / "m.png")
+    assert len(placed) == 10
+    step = (1600 - 2 * 40) / 5
+    for box in placed:
+        column = int((box.x0 - 40) // step)
+        assert box.x1 < 40 + (column + 1) * step - 4

@@ -27,9 +27,9 @@ MORE_COLUMNS = pd.DataFrame(
     }
 )
 PLAN_HEADER = (
-    "valve,block,crop,pump,status,area_ha,stress_bar,stress_se_bar,stage,need_mm,need_low_mm,need_high_mm,hours,mm,"
-    "net_mm,m3,flow_m3_h,sets,need_covered,stress_dry_bar,stress_after_bar,chosen_share,short_mm,etc_since_mm,"
-    "etc_until_mm,given_mm,let_down_bar,mm_per_bar,divided_by,assumed"
+    "valve,block,crop,pump,status,limited_by,area_ha,stress_bar,stress_se_bar,stress_for_need_bar,stage,need_mm,"
+    "need_low_mm,need_high_mm,hours,mm,net_mm,m3,flow_m3_h,sets,need_covered,stress_dry_bar,stress_after_bar,"
+    "chosen_share,short_mm,etc_since_mm,etc_until_mm,given_mm,let_down_bar,mm_per_bar,divided_by,assumed"
 )
 TIMETABLE_HEADER = "set,pump,valve,block,start,end,hours,flow_m3_h,m3,mm"
 
@@ -132,6 +132,10 @@ def test_the_main_job_writes_the_plan_too(stressmap, ranch, tmp_path):
     assert stressmap("water", ranch, "--out", alone, "--quiet").code == 0
     for name in ("water_plan.csv", "timetable.csv", "water_plan.txt"):
         assert (out / name).read_bytes() == (alone / name).read_bytes(), name
+    ranked, planned = (
+        pd.read_csv(out / f"{name}.csv").set_index("valve") for name in ("valves", "water_plan")
+    )
+    assert planned["stress_bar"].to_dict() == ranked["stress_bar"].to_dict()
     report = (out / "report.html").read_text(encoding="utf-8")
     for text in ("The same water, shared in other ways", "driest first", "Left dry, and what that risks"):
         assert text in report

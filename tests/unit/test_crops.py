@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from stressmap.agronomy import crops
+from stressmap.agronomy.orchard import profile_name
 from stressmap.errors import SettingsError
 
 BUILT_IN = ["almond", "prune", "walnut"]
@@ -117,14 +118,23 @@ def test_a_new_crop_needs_no_line() -> None:
     assert crops.edges_for(cherry, "tension", (1.0, 2.0, 3.0)) == (1.0, 2.0, 3.0)
 
 
+def test_fresh_plum_is_no_prune_and_takings_of_edges_are_ours() -> None:
+    profiles = load()
+    assert profile_name("plum", profiles) is None
+    assert profile_name("Ciruelo pasa", profiles) == "prune"
+    for crop in ("prune", "almond", "walnut"):
+        standings = {key: source.standing for key, source in profiles[crop].sources.items()}
+        assert {standings[f"edges.{rank_by}"] for rank_by in crops.Edges.model_fields} == {"derived"}
+
+
 def test_a_ranking_without_edges_names_crop_and_remedies() -> None:
     cherry = load(cherry={"season_target": [["05-01", -8.0]]})["cherry"]
     with pytest.raises(SettingsError) as caught:
-        crops.edges_for(cherry, "tension")
+        crops.edges_for(cherry, "tension", where="config/my_ranch.toml")
     assert str(caught.value) == (
-        "ranch.toml, column crops.cherry.edges.tension: cherry has no edges for rank_by = 'tension'. Write "
-        "[crops.cherry] edges = { tension = [..., ..., ...] } or [map] edges_bar, three rising numbers in "
-        "bar."
+        "config/my_ranch.toml, column crops.cherry.edges.tension: cherry has no edges for rank_by = "
+        "'tension'. Write [crops.cherry] edges = { tension = [..., ..., ...] } or [map] "
+        "edges_bar, three rising numbers in bar."
     )
 
 
@@ -155,19 +165,17 @@ AT = "ranch.toml, column crops.prune."
         ),
         (
             {"season_target": [["13-01", -6.0]]},
-            f"{AT}season_target.0.0: '13-01' is not a day of the year; write month and day as \"05-01\". "
-            f"{IN_BAR}",
+            f"{AT}season_target.0.0: '13-01' is not a day of the year. Write month and day as \"05-01\".",
         ),
         (
             {"season_target": [["08-01", -6.0], ["05-01", -9.0], ["09-01", -9.0]]},
-            f"{AT}season_target: the points are not in the order of the season; begin with the first of the "
-            f"season. {IN_BAR}",
+            f"{AT}season_target: the points are not in the order of the season. Begin with the first of the "
+            "season.",
         ),
         (
             {"edges": {"tension": [8, 6, 12]}},
-            f"{AT}edges.tension: [8.0, 6.0, 12.0] does not rise; write three rising numbers such as [0, 2, "
-            f"4]. "
-            "Correct it.",
+            f"{AT}edges.tension: [8.0, 6.0, 12.0] does not rise. Write three rising numbers such as [0, 2, "
+            "4].",
         ),
         (
             {"baseline": {"intercept_bar": -4.1, "slope_bar_per_kpa": 1.2}},

@@ -187,7 +187,7 @@ def test_a_crop_without_a_profile_is_one_error_with_the_nearest_name() -> None:
         add(readings(("2026-07-14 13:00", "A", -9.0)), blocks(A="alomnd"), None)
     assert str(caught.value) == (
         "blocks.geojson, column crop: block 'A': no profile for the crop 'alomnd'. Did you mean 'almond'? "
-        "Otherwise write [crops.alomnd] in ranch.toml, or one of almond, prune, walnut."
+        "Otherwise write a profile [crops.alomnd] in the settings, or one of almond, prune, walnut."
     )
 
 
@@ -422,3 +422,17 @@ def test_local_day_counts_not_that_of_utc() -> None:
     rows["time"] = rows["time"].dt.tz_convert(ZoneInfo("UTC"))
     table, _ = add(rows, blocks(A="prune"), None)
     assert table["target_bar"].iloc[0] > -14.0
+
+
+def test_readings_of_other_visits_are_not_carried_to_this_visits_weather() -> None:
+    when = [
+        ("2026-06-25 13:00", "A", -9.0),
+        ("2026-07-14 13:00", "A", -12.0),
+        ("2026-07-15 13:00", "A", -11.0),
+    ]
+    table = readings(*when).assign(used=[False, True, True], flags=[("outside_visit",), (), ()])
+    air = weather(("2026-06-25 13:00", 33.0, 30.0), HOT, MILD)
+    added, said = add(table, blocks(A="prune"), air)
+    assert said[0].startswith("The days of the visit differ by ")
+    assert (added["weather_shift_bar"] != 0).tolist() == [False, True, True]
+    assert added["below_target_bar"].iloc[0] == added["target_bar"].iloc[0] + 9.0

@@ -125,14 +125,15 @@ def test_a_zip_of_two_shapefiles_is_refused(tmp_path: Path) -> None:
     )
 
 
-def test_spellings_in_spanish_and_crops_by_their_other_names(tmp_path: Path) -> None:
+def test_spellings_in_spanish_and_crops_as_the_file_names_them(tmp_path: Path) -> None:
     path = tmp_path / "blocks.geojson"
     table = BLOCKS.rename(columns={"block": "Lote", "crop": "Cultivo"}).assign(
         Cultivo=["Ciruelo", "Almendros"]
     )
     table.assign(Variedad="French", Plantado="2008-03-01", Peso="1,5").to_file(path, driver="GeoJSON")
     found = read(path)
-    same(found)
+    assert found["crop"].tolist() == ["Ciruelo", "Almendros"]
+    same(found.assign(crop=BLOCKS["crop"]))
     assert found[["variety", "planted", "weight"]].iloc[0].tolist() == ["French", 2008.0, 1.5]
 
 
@@ -293,8 +294,15 @@ def test_a_working_crs_must_be_in_metres(tmp_path: Path) -> None:
     path = tmp_path / "blocks.gpkg"
     BLOCKS.to_file(path)
     with pytest.raises(SettingsError) as error:
-        read(path, crs="EPSG:2226")
+        read_blocks(path, "EPSG:2226", Notes(), settings_file="my_ranch.toml")
     assert str(error.value) == (
-        "ranch.toml, column ranch.crs: 'EPSG:2226' is not a projected CRS in metres. "
+        "my_ranch.toml, column ranch.crs: 'EPSG:2226' is not a projected CRS in metres. "
         "Leave it out, or name the UTM zone."
     )
+
+
+def test_columns_meant_for_another_file_leave_a_heading_alone(tmp_path: Path) -> None:
+    path = tmp_path / "blocks.gpkg"
+    BLOCKS.rename(columns={"block": "Name", "crop": "Crop"}).to_file(path)
+    # the readings call their trees Name and their remarks Crop
+    same(read(path, Name="tree_id", crop="note"))

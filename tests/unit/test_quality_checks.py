@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from stressmap.errors import DataError, Notes
+from stressmap.quality import unit_suspect
 from stressmap.quality.checks import CHECKS, assess
 from stressmap.quality.trees import tree_codes
 from stressmap.settings import FLAG_CODES
@@ -221,3 +222,9 @@ def test_one_name_at_two_places_is_two_trees() -> None:
     table = CLEAN.iloc[[0, 1, 0]].assign(tree_id="1", block="B1").reset_index(drop=True)
     table.loc[2, "lon"] += 5e-5
     assert tree_codes(table).tolist() == [0, 1, 0]
+
+
+def test_few_and_many_readings_have_the_same_nearest() -> None:
+    xy = np.random.default_rng(3).uniform(0, 400, (300, 2))
+    few, many = unit_suspect._few_nearest(xy, 9), unit_suspect._many_nearest(xy, 9)
+    assert (few == many).all()

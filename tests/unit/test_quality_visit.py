@@ -6,9 +6,9 @@ import invented_ranch as ranch
 import pandas as pd
 import pytest
 
-from stressmap.errors import DataError
+from stressmap.errors import DataError, SettingsError, StressmapError
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
-from stressmap.settings import Visit
+from stressmap.settings import Settings
 
 
 def table(*days: str) -> pd.DataFrame:
@@ -17,6 +17,10 @@ def table(*days: str) -> pd.DataFrame:
 
 
 SEASON = table("2026-05-20", "2026-07-13", "2026-07-14", "2026-07-15", "2026-06-30", "2026-07-01")
+
+
+def asked(visit: dict) -> Settings:
+    return Settings.model_validate({**ranch.settings().model_dump(), "visit": visit})
 
 
 @pytest.mark.parametrize(
@@ -32,45 +36,50 @@ SEASON = table("2026-05-20", "2026-07-13", "2026-07-14", "2026-07-15", "2026-06-
 )
 def test_the_visit(visit: dict, on: str | None, expected: tuple[str, str]) -> None:
     day = dt.date.fromisoformat(on) if on else None
-    chosen = choose_visit(SEASON, Visit.model_validate(visit), day)
+    chosen = choose_visit(SEASON, asked(visit), day)
     assert tuple(map(str, chosen)) == expected
 
 
 def test_a_day_is_local() -> None:
     late = pd.DataFrame({"time": pd.to_datetime(["2026-07-15T02:00Z"]).tz_convert(ranch.ZONE)})
-    assert choose_visit(late, Visit()) == (dt.date(2026, 7, 14), dt.date(2026, 7, 14))
+    assert choose_visit(late, asked({})) == (dt.date(2026, 7, 14), dt.date(2026, 7, 14))
 
 
 @pytest.mark.parametrize(
-    ("readings", "visit", "on", "message"),
+    ("readings", "visit", "on", "kind", "message"),
     [
         (
             pd.DataFrame({"time": pd.to_datetime([None]).tz_localize("UTC")}),
             {},
             None,
-            "readings: no reading has a time, so there is no visit to map. "
+            DataError,
+            "readings.csv: no reading has a time, so there is no visit to map. "
             "Write date and time of each reading.",
         ),
         (
             SEASON,
             {},
             "2026-07-02",
-            "--visit: there is no reading of 2026-07-02. The readings hold 2026-05-20, "
-            "2026-06-30 to 2026-07-01, 2026-07-13 to 2026-07-15.",
+            SettingsError,
+            "command line: --visit 2026-07-02: no reading was taken on that day. "
+            "The readings hold 2026-05-20, 2026-06-30 to 2026-07-01, 2026-07-13 to 2026-07-15.",
         ),
         (
             SEASON,
             {"from": "2026-08-01"},
             None,
-            "ranch.toml, column visit: there is no reading in the visit from 2026-08-01 to the last. "
+            SettingsError,
+            "ranch.toml, column visit.from: there is no reading in the visit from 2026-08-01 to the last. "
             "The readings hold 2026-05-20, 2026-06-30 to 2026-07-01, 2026-07-13 to 2026-07-15.",
         ),
     ],
 )
-def test_no_such_visit(readings: pd.DataFrame, visit: dict, on: str | None, message: str) -> None:
+def test_no_such_visit(
+    readings: pd.DataFrame, visit: dict, on: str | None, kind: type[StressmapError], message: str
+) -> None:
     day = dt.date.fromisoformat(on) if on else None
-    with pytest.raises(DataError) as error:
-        choose_visit(readings, Visit.model_validate(visit), day)
+    with pytest.raises(kind) as error:
+        choose_visit(readings, asked(visit), day)
     assert str(error.value) == message
 
 

@@ -1,6 +1,8 @@
 """The need of a valve zone, step by step, against arithmetic done by hand."""
 
+import dataclasses
 import datetime as dt
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
@@ -10,7 +12,7 @@ import pytest
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.settings import Water
-from stressmap.water.demand import Eto
+from stressmap.water.demand import Climate, Eto
 from stressmap.water.need import Facts, Need, needs
 
 VISIT_END, START = dt.date(2026, 7, 14), dt.date(2026, 7, 16)
@@ -89,6 +91,20 @@ def test_stress_and_use_make_the_need() -> None:
     assert found.need_high_mm == pytest.approx(found.need_mm + spread, rel=1e-6)
 
 
+def test_a_tabulated_coefficient_is_fitted_to_wind_and_dry_air() -> None:
+    # FAO Irrigation and Drainage Paper 56, Rome 1998, equation 62 (derived): in a wind of 3 m/s and a lowest
+    # humidity of 25 % a crop of 3 m has 0.04 x 1 + 0.004 x 20 = 0.12 more.
+    windy = replace(facts(), eto=Eto({}, 5.0, "set", Climate(3.0, 25.0)))
+    found = one(f=windy)
+    assert found.etc_until_mm == pytest.approx(8 * 1.02 * 5.0)
+    assert "kc_fitted" in found.assumed
+    assert "kc_table" not in found.assumed
+    own = {"prune": {"crop_coefficient": {"points": [["01-01", 0.8], ["12-31", 0.8]]}}}
+    theirs = one(f=replace(windy, profiles=load_profiles(own, "ranch.toml")))
+    assert theirs.etc_until_mm == pytest.approx(8 * 0.8 * 5.0)
+    assert not {"kc_fitted", "kc_table"} & set(theirs.assumed)
+
+
 def test_the_field_gets_more_by_uniformity_or_efficiency_but_never_both() -> None:
     by_uniformity = one(f=facts(uniformity={"drip": 0.8}, efficiency={"drip": 0.5}))
     by_efficiency = one(f=facts(divide_by="efficiency", uniformity={"drip": 0.8}, efficiency={"drip": 0.5}))
@@ -115,9 +131,13 @@ def test_the_log_raises_the_need_but_not_over_the_interval() -> None:
     assert raised.etc_since_mm == pytest.approx(since)
     assert since - 40 > (2.0 + 1.6448536 * 0.5) * 10
     assert raised.short_mm == pytest.approx((2.0 + 1.6448536 * 0.5) * 10, rel=1e-6)
+    assert (raised.stress_bar, raised.dry_bar) == (2.0, pytest.approx(2.0 + 1.6448536 * 0.5, rel=1e-6))
+    assert "log" in raised.assumed
     wide = one(v=valve(stress_se_bar=5.0), f=facts(sets(("2026-06-20 06:00", 10.0))))
     assert wide.short_mm == pytest.approx(since - 40)
-    assert one(f=facts(sets(("2026-07-10 06:00", 10.0)))).short_mm == pytest.approx(20.0)
+    recent = one(f=facts(sets(("2026-07-10 06:00", 10.0))))
+    assert recent.short_mm == pytest.approx(20.0)
+    assert "log" not in recent.assumed
 
 
 def test_flow_goes_before_rate_and_says_where_they_differ() -> None:
@@ -134,9 +154,19 @@ def test_everything_assumed_is_told_beside_the_valve() -> None:
         start=START, next_turn=NEXT, eto=Eto({}, 6.0, "assumed"), log=None,
     )  # fmt: skip
     found = one(d=data(rate_mm_h=np.nan), b=blocks(irrigation=None), f=bare)
-    assert set(found.assumed) == {"soil", "mm_per_bar", "system", "uniformity", "rate", "no_log", "eto"}
+    assert set(found.assumed) == {
+        "soil",
+        "mm_per_bar",
+        "system",
+        "uniformity",
+        "rate",
+        "no_log",
+        "eto",
+        "max_hours",
+        "kc_table",
+    }
     told = one(b=blocks(soil="clay loam"), f=facts(uniformity={"drip": 0.9}))
-    assert told.assumed == ("no_log",)
+    assert told.assumed == ("no_log", "max_hours", "kc_table")
 
 
 def test_the_root_zone_cannot_be_short_of_more_than_it_holds() -> None:
@@ -148,3 +178,7 @@ def test_a_crop_without_a_target_counts_from_its_first_edge() -> None:
     found = one(v=valve(target_bar=np.nan, stress_bar=9.0), f=facts())
     assert "target" in found.assumed
     assert found.dry_bar == pytest.approx(9.0)
+    # or from the first edge of the map's own settings: 9 - 1.5
+    own = dataclasses.replace(facts(), edges_bar=(1.5, 3.0, 5.5))
+    found = one(v=valve(target_bar=np.nan, stress_bar=9.0), f=own)
+    assert (found.dry_bar, found.step_bar) == pytest.approx((7.5, 2.0))

@@ -84,9 +84,9 @@ def test_a_slip_in_the_cell_size_is_refused_before_it_fills_the_memory():
     outline = shapely.box(0, 0, 1000, 1000)
     blocks = gpd.GeoDataFrame({"block": ["A"]}, geometry=[outline], crs="EPSG:32610")
     with pytest.raises(SettingsError) as caught:
-        lattice(blocks, 0.05)
+        lattice(blocks, 0.05, "my_ranch.toml")
     assert str(caught.value) == (
-        "ranch.toml, column map.cell_m: cell_m = 0.05 would make 4e+08 cells. Use 0.2 m or more."
+        "my_ranch.toml, column map.cell_m: cell_m = 0.05 would make 4e+08 cells. Use 0.2 m or more."
     )
 
 

@@ -233,7 +233,13 @@ class RanchDrawing {
   }
 
   whole() {
-    if (this.bounds.isValid()) this.map.fitBounds(this.bounds, { paddingTopLeft: [14, 14], paddingBottomRight: [70, 14], animate: false });
+    if (!this.bounds.isValid()) return;
+    this.map.fitBounds(this.bounds, { paddingTopLeft: [14, 14], paddingBottomRight: [70, 14], animate: false });
+    this.home = { centre: this.map.getCenter(), zoom: this.map.getZoom() };
+  }
+
+  atHome() {
+    return this.home && this.map.getZoom() === this.home.zoom && this.map.getCenter().equals(this.home.centre, 1e-6);
   }
 }
 

@@ -32,7 +32,11 @@ class RanchPage {
     });
     window.addEventListener("beforeprint", () => this.forPaper(true));
     window.addEventListener("afterprint", () => this.forPaper(false));
-    new ResizeObserver(() => this.map.invalidateSize({ animate: false })).observe(byId("map-side"));
+    new ResizeObserver(() => {
+      const home = this.drawing.atHome();
+      this.map.invalidateSize({ animate: false });
+      if (home) this.drawing.whole();
+    }).observe(byId("map-side"));
   }
 
   forPaper(on) {

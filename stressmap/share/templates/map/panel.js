@@ -13,7 +13,7 @@ function valveRow(valve) {
     make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
     make("span", { class: "what" },
       make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
-      make("small", { text: plan ?? figure(valve.stress) })),
+      make("small", { text: plan ?? (priority === "none" ? word("measure.guess", { figure: figure(valve.stress) }) : figure(valve.stress)) })),
   ]);
   item.firstChild.dataset.valve = valve.valve;
   return item;

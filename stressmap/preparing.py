@@ -1,4 +1,4 @@
-"""The smaller jobs: check the inputs of a ranch, and make a new one; neither needs maps nor models."""
+"""Before the main job: make the folder of a ranch, check its files. Needs nothing that maps or draws."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import geopandas as gpd
 from pyproj import CRS
 
 from stressmap.agronomy.crops import load_profiles
+from stressmap.agronomy.orchard import profile_name
 from stressmap.errors import DataError, Notes
 from stressmap.intake.polygons import read_blocks, read_valves
 from stressmap.progress import Progress, Silent
@@ -93,10 +94,8 @@ def list_to_mend(checked: Checked, out: Path) -> Path:
     OutputError
         If it cannot be written.
     """
-    files = checked.inputs.settings.files
-    inputs = (files.readings, files.blocks, files.valves, files.weather, files.irrigation)
-    table = mend_table(checked.readings)
-    return write_mend_list(table, out, (checked.inputs.source, *(path for path in inputs if path)))
+    inputs = checked.inputs.settings.inputs().values()
+    return write_mend_list(mend_table(checked.readings), out, (checked.inputs.source, *inputs))
 
 
 def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
@@ -121,12 +120,13 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
     StressmapError
         If the polygons cannot be used or the folder cannot be written.
     """
-    notes = Notes()
+    notes, profiles = Notes(), load_profiles({}, "ranch.toml")
     blocks = read_blocks(blocks_file, None, notes)
+    blocks["crop"] = [profile_name(crop, profiles) or crop for crop in blocks["crop"]]
     valves = 0
     if valves_file is not None:
         read = read_valves(valves_file, CRS(blocks.crs), notes)
         valves = len(join_valves(read, blocks, valves_file, notes))
-    filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(load_profiles({}, "ranch.toml"))))
+    filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(profiles)), tuple(notes))
     write_start(folder, filled)
     return filled

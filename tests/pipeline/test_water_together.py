@@ -1,0 +1,48 @@
+"""Draws of the zone means keep what the zones of a block have in common."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import small_ranch
+
+from stressmap.errors import Notes
+from stressmap.field.averages import AverageSurface, spread_of
+from stressmap.field.options import Priors
+from stressmap.findings import fit, ranked_valves, valves_together
+from stressmap.settings import Water
+from stressmap.survey import assess_readings, load_inputs
+from stressmap.water.advice import _covariance
+from stressmap.water.compare import _draw
+from stressmap.water.ranch import prepare
+
+
+@pytest.fixture(scope="module")
+def ranch(tmp_path_factory: pytest.TempPathFactory):
+    folder: Path = tmp_path_factory.mktemp("ranch")
+    inputs = load_inputs(small_ranch.write(folder, small_ranch.SETTINGS), Notes())
+    assessed = assess_readings(inputs, None, Notes())
+    return inputs, assessed, fit(inputs, assessed, jobs=1)
+
+
+def test_zones_of_a_block_average_are_wrong_together(ranch) -> None:
+    inputs, _, fitted = ranch
+    # Such a method gives all zones of a block one figure: its error is one and the same.
+    expected = np.kron(np.eye(2), np.ones((2, 2)))
+    average = AverageSurface(fitted.samples, spread_of(fitted.samples, Priors()))
+    assert valves_together(inputs, average).to_numpy() == pytest.approx(expected, abs=1e-6)
+
+
+def test_draws_have_the_standard_errors_and_correlations_of_the_zones(ranch) -> None:
+    inputs, assessed, fitted = ranch
+    valves = ranked_valves(inputs, assessed, fitted.surface)
+    together = valves_together(inputs, fitted.surface)
+    assert (np.linalg.eigvalsh(together.to_numpy()) > -1e-9).all()
+    # Kriging with a reading in every corner leaves little in common: give one pair a lot, to see it kept.
+    together.loc["N1", "N2"] = together.loc["N2", "N1"] = 0.7
+    case, _ = prepare(inputs, valves, assessed.visit, Water(), Notes())
+    drawn = _draw(case, 20_000, _covariance(case, together))
+    names = list(case.problem.names)
+    told = valves.set_index("valve")["stress_se_bar"][names].to_numpy()
+    assert drawn.std(axis=0) == pytest.approx(told, rel=0.03)
+    assert np.corrcoef(drawn.T) == pytest.approx(together.loc[names, names].to_numpy(), abs=0.03)
