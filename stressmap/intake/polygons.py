@@ -98,12 +98,7 @@ def read_blocks(
         "soil": table.text("soil"),
     }
     drawn = _drawn(outlines, made, "block", notes)
-    try:
-        located = drawn.to_crs(_working_crs(drawn, crs, settings_file))
-    except RuntimeError:
-        what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
-        remedy = "Correct their coordinates or their CRS"
-        raise DataError(Problem(str(path), what, remedy)) from None
+    located = drawn.to_crs(_working_crs(drawn, crs, path, settings_file))
     return _finished(located, BLOCKS, "block", str(path), notes)
 
 
@@ -246,16 +241,23 @@ def _days(table: Table, column: str) -> pd.Series:
     return day.where(text.notna(), None)
 
 
-def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str) -> CRS:
+def _working_crs(table: gpd.GeoDataFrame, crs: str | None, path: Path, settings_file: str) -> CRS:
     if crs is None:
-        return CRS(table.estimate_utm_crs())
+        try:
+            return CRS(table.estimate_utm_crs())
+        except (RuntimeError, ValueError):
+            what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
+            remedy = "Correct their coordinates or their CRS"
+            raise DataError(Problem(str(path), what, remedy)) from None
     try:
         chosen = CRS.from_user_input(crs)
     except CRSError:
         remedy = "Write an EPSG code such as EPSG:32610"
-        raise SettingsError(Problem(where, f"{crs!r} is not a CRS", remedy, column="ranch.crs")) from None
+        raise SettingsError(
+            Problem(settings_file, f"{crs!r} is not a CRS", remedy, column="ranch.crs")
+        ) from None
     if not chosen.is_projected or any(axis.unit_name != "metre" for axis in chosen.axis_info[:2]):
         what = f"{crs!r} is not a projected CRS in metres"
         remedy = "Leave it out, or name the UTM zone"
-        raise SettingsError(Problem(where, what, remedy, column="ranch.crs"))
+        raise SettingsError(Problem(settings_file, what, remedy, column="ranch.crs"))
     return chosen
