@@ -26,8 +26,11 @@ from stressmap.field.reml import log_likelihood, projection, solve
 from stressmap.field.surface import Floats, Ints, Samples
 from stressmap.field.trend import Levels, Trend
 
-RANGE_STEPS = np.arange(-2.0, 2.01, 0.5)
-"""Where ranges are tried, in standard deviations of the prior of their logarithm."""
+RANGES_PER_DOUBLING = 2
+"""How close the ranges lie that are tried: half a standard deviation of the prior apart, as it stands. Whole
+numbers of them to a doubling let one exponential serve all ranges that halve each other (``loops``)."""
+RANGE_REACH = 2.0
+"""How far from the middle ranges are tried, in standard deviations of the prior of their logarithm."""
 LEAST_RANGE_SHARE = 0.02
 """A range with less of the whole weight is left out."""
 KEPT_WEIGHT = 0.995
@@ -189,7 +192,7 @@ def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> 
 
 
 def _fit(groups: list[Group], model: Model, n: int, *, average: bool) -> Fit:
-    ranges = np.log(model.priors.range_m) + model.priors.range_spread * RANGE_STEPS
+    ranges = _log_ranges(model)
     count = _node_count(n) if average else 0
     found = [_about_mode(groups, model, float(log_range), count) for log_range in ranges]
     mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
@@ -209,6 +212,13 @@ def _fit(groups: list[Group], model: Model, n: int, *, average: bool) -> Fit:
     chosen = _heaviest(weight)
     nodes = tuple(model.parameters(u) for u in points[chosen])
     return Fit(model, nodes, weight[chosen] / weight[chosen].sum(), model.parameters(best), value)
+
+
+def _log_ranges(model: Model) -> Floats:
+    """Return the logarithms of the ranges to try, rising."""
+    step = np.log(2.0) / RANGES_PER_DOUBLING
+    steps = max(round(RANGE_REACH * model.priors.range_spread / step), 1)
+    return np.asarray(np.log(model.priors.range_m) + step * np.arange(-steps, steps + 1))
 
 
 def _node_count(n: int) -> int:

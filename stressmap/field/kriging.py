@@ -17,7 +17,7 @@ from stressmap.field.model import Alike, alike, valve_groups
 from stressmap.field.reml import solve
 from stressmap.field.support import thin
 from stressmap.field.surface import Floats, Ints, Places, Samples
-from stressmap.field.trend import Levels, Trend, share_of
+from stressmap.field.trend import Levels, Trend, counted, share_of
 
 
 @dataclass(frozen=True)
@@ -243,13 +243,15 @@ class System:
 
     def _correlations(self, cells: Floats) -> tuple[Floats, Floats]:
         """Return mean correlations of cells with readings, shape (R, n), and among themselves, (R,)."""
-        from stressmap.field.loops import mean_correlation, mean_pair_correlation, pair_distances
+        from stressmap.field.loops import mean_correlation, mean_pair_correlation
+        from stressmap.field.pairs import lattice_step, pair_distances
 
         code, ranges = self._nodes.correlation.code, self._ranges
         between, within = np.empty((len(ranges), len(self._xy))), np.empty(len(ranges))
         mean_correlation(cells, self._xy, code, ranges, ranges * self._nodes.correlation.reach, between)
         few = np.ascontiguousarray(cells[thin(cells)])
-        mean_pair_correlation(*pair_distances(few), len(few), code, ranges, within)
+        pairs = pair_distances(few, lattice_step(cells))
+        mean_pair_correlation(*pairs, len(few), code, ranges, within)
         return between, within
 
     def _build(self, shared: Alike) -> LeftOut:
@@ -280,7 +282,8 @@ class System:
             alpha[k], diagonal[k] = a, np.diag(projected)
             for b, i in members.items():
                 blocks[b][k] = projected[i[:, None], i]
-        f.lower = np.tril(f.lower) + np.tril(f.lower, -1)
+        size = f.lower.shape[1]
+        f.lower *= np.tri(size) + np.tri(size, k=-1)
         return LeftOut(alpha, diagonal, blocks)
 
 
@@ -314,7 +317,7 @@ def _known_forms(
 
 def _shared(code: Ints) -> float:
     """Return the chance that two cells taken at random share a code."""
-    _, count = np.unique(code, return_counts=True)
+    _, count = counted(code)
     return float(np.sum((count / len(code)) ** 2))
 
 

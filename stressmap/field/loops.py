@@ -69,44 +69,78 @@ def _exp_of_minus(x, power, bits):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _prepare(kind, m, e):  # type: ignore[no-untyped-def]
-    """Split the correlation of u = m into a polynomial, left in m, and the exponent of exp(-e)."""
-    if kind == 1:
-        for t in range(TILE):
-            e[t] = m[t]
-            m[t] = 1.0
-    elif kind == 2:
-        for t in range(TILE):
-            e[t] = 1.7320508075688772 * m[t]
-            m[t] = 1.0 + e[t]
-    elif kind == 3:
-        for t in range(TILE):
-            e[t] = 2.23606797749979 * m[t]
-            m[t] = 1.0 + e[t] * (1.0 + e[t] * (1.0 / 3.0))
-    else:
-        for t in range(TILE):
-            e[t] = m[t] * m[t]
-            m[t] = 1.0
+def _halved_from(ranges):  # type: ignore[no-untyped-def]
+    """Tell for every range which other is exactly twice as long, -1 for none."""
+    source = np.full(ranges.shape[0], -1, dtype=np.int64)
+    for r in range(ranges.shape[0]):
+        for k in range(r + 1, ranges.shape[0]):
+            if abs(ranges[k] - 2.0 * ranges[r]) <= 1e-12 * ranges[k]:
+                source[r] = k
+    return source
 
 
 @compiled
-def _correlate(kind, px, py, scale, cx, cy, m, e, power, bits):  # type: ignore[no-untyped-def]
-    """Put the correlation of a tile of cells with the reading at (px, py) into m; scale is 1 / range."""
+def _exponentials(kind, distance, scale, source, e, r, power, bits):  # type: ignore[no-untyped-def]
+    """Put the exponential part of a correlation into e[r], squared from that of twice the range if it can be."""
+    if source >= 0:
+        for t in range(TILE):
+            e[r, t] = e[source, t] * e[source, t]
+        if kind == 4:
+            for t in range(TILE):
+                e[r, t] *= e[r, t]
+        return
+    for t in range(TILE):
+        e[r, t] = distance[t] * scale
+    if kind == 4:
+        for t in range(TILE):
+            e[r, t] *= e[r, t]
+    _exp_of_minus(e[r], power, bits)
+
+
+@compiled
+def _polynomial(kind, distance, scale, e, m):  # type: ignore[no-untyped-def]
+    """Put the correlation into m, given its exponential part; scale turns distances into what it is of."""
     if kind == 0:
         for t in range(TILE):
-            dx = cx[t] - px
-            dy = cy[t] - py
-            u = min(np.sqrt(dx * dx + dy * dy) * scale, 1.0)
+            u = min(distance[t] * scale, 1.0)
             m[t] = 1.0 + u * (0.5 * u * u - 1.5)
-        return
+    elif kind == 2:
+        for t in range(TILE):
+            m[t] = (1.0 + distance[t] * scale) * e[t]
+    elif kind == 3:
+        for t in range(TILE):
+            u = distance[t] * scale
+            m[t] = (1.0 + u * (1.0 + u * (1.0 / 3.0))) * e[t]
+    else:
+        for t in range(TILE):
+            m[t] = e[t]
+
+
+@compiled
+def _correlate(kind, px, py, ranges, source, first, cx, cy, work, m, row):  # type: ignore[no-untyped-def]
+    """Put the correlations of a tile with the reading at (px, py) into m[r, row[r]], for r from first on.
+
+    The exponential of half a range is that of the whole one squared, so that ranges that halve each other
+    cost one exponential together; the longest come last and are worked out first.
+    """
+    distance, power, bits, e = work
+    root = 1.7320508075688772 if kind == 2 else 2.23606797749979 if kind == 3 else 1.0
     for t in range(TILE):
         dx = cx[t] - px
         dy = cy[t] - py
-        m[t] = np.sqrt(dx * dx + dy * dy) * scale
-    _prepare(kind, m, e)
-    _exp_of_minus(e, power, bits)
-    for t in range(TILE):
-        m[t] *= e[t]
+        distance[t] = np.sqrt(dx * dx + dy * dy)
+    for r in range(ranges.shape[0] - 1, first - 1, -1):
+        scale = root / ranges[r]
+        if kind != 0:
+            _exponentials(kind, distance, scale, source[r], e, r, power, bits)
+        _polynomial(kind, distance, scale, e[r], m[r, row[r]])
+
+
+@compiled
+def _room(ranges):  # type: ignore[no-untyped-def]
+    """Make the room in which :func:`_correlate` works: distances, powers of two twice, exponentials."""
+    power = np.empty(TILE)
+    return np.empty(TILE), power, power.view(np.int64), np.empty((ranges.shape[0], TILE))
 
 
 @compiled
@@ -161,19 +195,27 @@ def _mean(n, weight, m, mean):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _within(readings, cx, cy, reach, chosen):  # type: ignore[no-untyped-def]
-    """List the readings within reach of the box around a tile; return how many, all if it is nearly all."""
+def _first_in_reach(readings, cx, cy, reach, first, count):  # type: ignore[no-untyped-def]
+    """Find for each reading the shortest range at which it tells of a tile, R for none, and count them.
+
+    A range at which nearly all readings do takes them all, which is quicker than picking them out.
+    """
     low_x, high_x, low_y, high_y = cx.min(), cx.max(), cy.min(), cy.max()
-    count = 0
-    for i in range(readings.shape[0]):
+    n, last = readings.shape[0], reach.shape[0]
+    count[:] = 0
+    for i in range(n):
         dx = max(low_x - readings[i, 0], readings[i, 0] - high_x, 0.0)
         dy = max(low_y - readings[i, 1], readings[i, 1] - high_y, 0.0)
-        if dx * dx + dy * dy < reach * reach:
-            chosen[count] = i
-            count += 1
-    if 20 * count > 17 * readings.shape[0]:
-        return readings.shape[0]
-    return count
+        r = last
+        while r > 0 and dx * dx + dy * dy < reach[r - 1] * reach[r - 1]:
+            r -= 1
+        first[i] = r
+        count[r:] += 1
+    for r in range(last):
+        if 20 * count[r] > 17 * n:
+            first[:] = np.minimum(first, r)
+            count[r:] = n
+            return
 
 
 @compiled
@@ -188,6 +230,20 @@ def _gather(chosen, count, lower, linear, slope, weight, part, lines):  # type: 
         lines[1, a] = slope[chosen[a]] if a < count else 0.0
         lines[2, a] = weight[chosen[a]] if a < count else 0.0
     return padded
+
+
+@compiled
+def _correlate_all(kind, readings, ranges, source, first, cx, cy, work, m, row, chosen):  # type: ignore[no-untyped-def]
+    """Fill m[r] with a tile's correlations with the readings that tell of it at range r; row counts them."""
+    last = ranges.shape[0]
+    row[:] = 0
+    for i in range(readings.shape[0]):
+        if first[i] < last:
+            x, y = readings[i, 0], readings[i, 1]
+            _correlate(kind, x, y, ranges, source, first[i], cx, cy, work, m, row)
+            for r in range(first[i], last):
+                chosen[r, row[r]] = i
+                row[r] += 1
 
 
 @compiled
@@ -219,11 +275,12 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
     out : array, shape (2, m)
         Mean [bar] and variance [bar²], written.
     """
-    n, padded = readings.shape[0], lower.shape[1]
-    m, part, fewer = np.zeros((padded, TILE)), np.zeros((padded, padded)), np.zeros((3, padded))
-    cx, cy, z, e, power = np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE)
-    bits, s, mean, quad = power.view(np.int64), np.empty((4, TILE)), np.empty(TILE), np.empty(TILE)
-    chosen = np.zeros(padded, dtype=np.int64)
+    n, padded, last = readings.shape[0], lower.shape[1], ranges.shape[0]
+    m, part, fewer = np.zeros((last, padded, TILE)), np.zeros((padded, padded)), np.zeros((3, padded))
+    cx, cy, z, s = np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty((4, TILE))
+    mean, quad, work, source = np.empty(TILE), np.empty(TILE), _room(ranges), _halved_from(ranges)
+    first, count, row = np.empty(n, np.int64), np.empty(last, np.int64), np.empty(last, np.int64)
+    chosen = np.zeros((last, padded), dtype=np.int64)
     for start in range(0, xy.shape[0], TILE):
         size = min(TILE, xy.shape[0] - start)
         for t in range(TILE):
@@ -231,117 +288,73 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
             cx[t], cy[t], z[t] = xy[at, 0], xy[at, 1], drift[at]
             mean[t] = flat[0] + z[t] * flat[1]
             quad[t] = flat[2] + z[t] * (flat[3] + z[t] * flat[4])
-        for r in range(ranges.shape[0]):
-            count = _within(readings, cx, cy, reach[r], chosen)
-            for i in range(count):
-                k = i if count == n else chosen[i]
-                x, y = readings[k, 0], readings[k, 1]
-                _correlate(kind, x, y, 1.0 / ranges[r], cx, cy, m[i], e, power, bits)
-            for i in range(count, (count + 3) // 4 * 4):
-                m[i, :] = 0.0
-            if count == n:
-                _mean(padded, lines[r, 2], m, mean)
-                _quadratic(padded, lower[r], lines[r, 0], lines[r, 1], z, m, s, quad)
+        _first_in_reach(readings, cx, cy, reach, first, count)
+        _correlate_all(kind, readings, ranges, source, first, cx, cy, work, m, row, chosen)
+        for r in range(last):
+            m[r, row[r] : (row[r] + 3) // 4 * 4] = 0.0
+            if row[r] == n:
+                _mean(padded, lines[r, 2], m[r], mean)
+                _quadratic(padded, lower[r], lines[r, 0], lines[r, 1], z, m[r], s, quad)
             else:
-                p = _gather(chosen, count, lower[r], lines[r, 0], lines[r, 1], lines[r, 2], part, fewer)
-                _mean(p, fewer[2], m, mean)
-                _quadratic(p, part, fewer[0], fewer[1], z, m, s, quad)
+                own = lines[r]
+                p = _gather(chosen[r], row[r], lower[r], own[0], own[1], own[2], part, fewer)
+                _mean(p, fewer[2], m[r], mean)
+                _quadratic(p, part, fewer[0], fewer[1], z, m[r], s, quad)
         for t in range(size):
             out[0, start + t] = mean[t]
             out[1, start + t] = max(quad[t] - mean[t] * mean[t], 0.0)
 
 
 @compiled
+def _sum_of_products(a, b):  # type: ignore[no-untyped-def]
+    """Sum the products over a tile, eight sums side by side so that it is done in vectors."""
+    part = np.zeros(8)
+    for t in range(0, TILE, 8):
+        for k in range(8):
+            part[k] += a[t + k] * b[t + k]
+    return part.sum()
+
+
+@compiled
 def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no-untyped-def]
     """Fill out, shape (R, n), with the mean correlation of each reading with the cells xy, shape (m, 2).
 
-    Readings further than ``reach`` from a tile of cells have none with it; both have shape (R,) [m].
+    Readings further than ``reach`` from a tile of cells have none with it; both have shape (R,) [m], rising.
     """
-    cx, cy, m, e, power = np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE)
-    bits = power.view(np.int64)
-    chosen = np.zeros(readings.shape[0], dtype=np.int64)
+    n, last = readings.shape[0], ranges.shape[0]
+    cx, cy, share = np.empty(TILE), np.empty(TILE), np.empty(TILE)
+    work, source = _room(ranges), _halved_from(ranges)
+    m, row = np.empty((last, 1, TILE)), np.zeros(last, dtype=np.int64)
+    first, count = np.empty(n, np.int64), np.empty(last, np.int64)
     out[:] = 0.0
     for start in range(0, xy.shape[0], TILE):
         size = min(TILE, xy.shape[0] - start)
         for t in range(TILE):
             at = start + min(t, size - 1)
             cx[t], cy[t] = xy[at, 0], xy[at, 1]
-        for r in range(ranges.shape[0]):
-            count = _within(readings, cx, cy, reach[r], chosen)
-            for a in range(count):
-                i = a if count == readings.shape[0] else chosen[a]
+            share[t] = 1.0 / xy.shape[0] if t < size else 0.0
+        _first_in_reach(readings, cx, cy, reach, first, count)
+        for i in range(n):
+            if first[i] < last:
                 x, y = readings[i, 0], readings[i, 1]
-                _correlate(kind, x, y, 1.0 / ranges[r], cx, cy, m, e, power, bits)
-                total = 0.0
-                for t in range(size):
-                    total += m[t]
-                out[r, i] += total / xy.shape[0]
-
-
-@compiled
-def _place_in(keys, key):  # type: ignore[no-untyped-def]
-    """Find where a key is, or would be, in a table of a power of two places, -1 being empty."""
-    mask = keys.shape[0] - 1
-    place = np.int64((np.uint64(key) * np.uint64(11400714819323198485)) >> np.uint64(40)) & mask
-    while keys[place] != -1 and keys[place] != key:
-        place = (place + 1) & mask
-    return place
-
-
-@compiled
-def pair_distances(xy):  # type: ignore[no-untyped-def]
-    """Count how often each distance lies between two different cells.
-
-    Cells come from a lattice, so a hundred thousand pairs have a few thousand distances among them. Distances
-    whose squares are equal to a tenth of a thousandth of a square metre are taken as one.
-
-    Parameters
-    ----------
-    xy : array, shape (m, 2)
-        Cells [m].
-
-    Returns
-    -------
-    distance : array, shape (k,)
-        [m].
-    count : array, shape (k,)
-        Of pairs, each taken once.
-    """
-    keys = np.full(4096, -1, dtype=np.int64)
-    squares, counts, used = np.zeros(4096), np.zeros(4096), 0
-    for i in range(xy.shape[0]):
-        for j in range(i):
-            dx, dy = xy[i, 0] - xy[j, 0], xy[i, 1] - xy[j, 1]
-            square = dx * dx + dy * dy
-            place = _place_in(keys, np.int64(square * 1e4 + 0.5))
-            if keys[place] == -1:
-                keys[place], squares[place] = np.int64(square * 1e4 + 0.5), square
-                used += 1
-            counts[place] += 1.0
-        if 2 * used > keys.shape[0] - 2 * i:
-            old = np.flatnonzero(keys >= 0)
-            grown = np.full(4 * keys.shape[0], -1, dtype=np.int64)
-            wider, more = np.zeros(grown.shape[0]), np.zeros(grown.shape[0])
-            for place in old:
-                to = _place_in(grown, keys[place])
-                grown[to], wider[to], more[to] = keys[place], squares[place], counts[place]
-            keys, squares, counts = grown, wider, more
-    there = np.flatnonzero(keys >= 0)
-    return np.sqrt(squares[there]), counts[there]
+                _correlate(kind, x, y, ranges, source, first[i], cx, cy, work, m, row)
+                for r in range(first[i], last):
+                    out[r, i] += _sum_of_products(share, m[r, 0])
 
 
 @compiled
 def mean_pair_correlation(distance, count, cells, kind, ranges, out):  # type: ignore[no-untyped-def]
     """Fill out, shape (R,), with the mean correlation of all pairs of cells, each with itself included."""
-    cx, cy, m, e, power = np.empty(TILE), np.zeros(TILE), np.empty(TILE), np.empty(TILE), np.empty(TILE)
-    bits = power.view(np.int64)
-    for r in range(ranges.shape[0]):
-        total = float(cells)
-        for start in range(0, distance.shape[0], TILE):
-            size = min(TILE, distance.shape[0] - start)
-            for t in range(TILE):
-                cx[t] = distance[start + min(t, size - 1)]
-            _correlate(kind, 0.0, 0.0, 1.0 / ranges[r], cx, cy, m, e, power, bits)
-            for t in range(size):
-                total += 2.0 * count[start + t] * m[t]
-        out[r] = total / (cells * cells)
+    cx, cy, twice = np.empty(TILE), np.zeros(TILE), np.empty(TILE)
+    work, source = _room(ranges), _halved_from(ranges)
+    m, row = np.empty((ranges.shape[0], 1, TILE)), np.zeros(ranges.shape[0], dtype=np.int64)
+    out[:] = float(cells)
+    for start in range(0, distance.shape[0], TILE):
+        size = min(TILE, distance.shape[0] - start)
+        for t in range(TILE):
+            cx[t] = distance[start + min(t, size - 1)]
+            twice[t] = 2.0 * count[start + t] if t < size else 0.0
+        _correlate(kind, 0.0, 0.0, ranges, source, 0, cx, cy, work, m, row)
+        for r in range(ranges.shape[0]):
+            out[r] += _sum_of_products(twice, m[r, 0])
+    out /= cells * cells

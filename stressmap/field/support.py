@@ -67,15 +67,13 @@ def thin(xy: Floats, most: int = MOST_PAIR_CELLS) -> Ints:
     """
     if len(xy) <= most:
         return np.arange(len(xy))
+    from stressmap.field.pairs import nearest_to_middles
+
     low, high = xy.min(axis=0), xy.max(axis=0)
     side = float(np.sqrt(np.prod(np.maximum(high - low, 1.0)) / most))
     while True:
-        square = np.floor((xy - low) / side + 1e-9).astype(np.int64)
-        middle = low + (square + 0.5) * side
-        apart = np.round(np.hypot(*(xy - middle).T), 6)
-        order = np.lexsort((xy[:, 1], xy[:, 0], apart, square[:, 1], square[:, 0]))
-        first = np.ones(len(xy), dtype=bool)
-        first[1:] = np.any(np.diff(square[order], axis=0) != 0, axis=1)
-        if first.sum() <= most:
-            return np.sort(order[first])
-        side *= float(np.sqrt(first.sum() / most)) * 1.02
+        columns, rows = (np.floor((high - low) / side + 1e-9).astype(int) + 1).tolist()
+        chosen: Ints = nearest_to_middles(xy, low, side, columns, rows)
+        if len(chosen) <= most:
+            return chosen
+        side *= float(np.sqrt(len(chosen) / most)) * 1.02

@@ -83,9 +83,11 @@ def block_zones(
         if int(parts.max()) == before:
             break
         shapes = _clipped(parts, frame, outline)
-    inner = np.where(cells.inside, parts[place], 0)
-    level = {int(part): int(value) for part, value in zip(parts[place], classed[place], strict=True)}
-    zones = [Zone(level[part], shape, _members(inner, parts[place], part)) for part, shape in shapes.items()]
+    touched = parts[place]
+    inner = np.where(cells.inside, touched, 0)
+    level = np.zeros(int(parts.max()) + 1, dtype=np.int64)
+    level[parts] = classed
+    zones = [Zone(int(level[part]), shape, _members(inner, touched, part)) for part, shape in shapes.items()]
     return sorted(zones, key=lambda z: (z.priority, -z.outline.area))
 
 
