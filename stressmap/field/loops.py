@@ -81,7 +81,7 @@ def _halved_from(ranges):  # type: ignore[no-untyped-def]
 
 @compiled
 def _exponentials(kind, distance, scale, source, e, r, power, bits):  # type: ignore[no-untyped-def]
-    """Put the exponential part of a correlation into e[r], squared from that of twice the range if it can be."""
+    """Put the exponential part of a correlation into e[r]: squared from twice the range if it can be."""
     if source >= 0:
         for t in range(TILE):
             e[r, t] = e[source, t] * e[source, t]
