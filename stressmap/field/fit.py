@@ -194,7 +194,10 @@ def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> 
 def _fit(groups: list[Group], model: Model, n: int, *, average: bool) -> Fit:
     ranges = _log_ranges(model)
     count = _node_count(n) if average else 0
-    found = [_about_mode(groups, model, float(log_range), count) for log_range in ranges]
+    found, start = [], model.middle()[:-1] - 0.5
+    for log_range in ranges:
+        found.append(_about_mode(groups, model, np.append(start, log_range), count))
+        start = found[-1][0][0, :-1]
     mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
     if not np.all(np.isfinite(mass)):
         msg = "its likelihood is not finite"
@@ -232,30 +235,30 @@ def _heaviest(weight: Floats) -> Ints:
     return np.sort(order[:count])
 
 
-def _about_mode(
-    groups: list[Group], model: Model, log_range: float, count: int
-) -> tuple[Floats, Floats, float]:
-    """Find the most plausible variances at one range and draw nodes around them.
+def _about_mode(groups: list[Group], model: Model, start: Floats, count: int) -> tuple[Floats, Floats, float]:
+    """Find the most plausible variances at one range, from a start at that range, and draw nodes around them.
 
     Returns the mode and the nodes, shape (1 + count, k), the log weights of the nodes, and the log posterior
     at the mode.
     """
+    log_range = start[-1]
     patterns = [group.alike.pattern(model, float(np.exp(log_range))) for group in groups]
 
     def downhill(v: Floats) -> tuple[float, Floats]:
         value, slope = posterior(groups, patterns, model, np.append(v, log_range))
         return -value, -slope
 
-    start = model.middle()[:-1] - 0.5
     bounds = [(x - 5.0, x + 2.5) for x in model.middle()[:-1]]
-    result = minimize(downhill, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 60})
+    result = minimize(
+        downhill, start[:-1], jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 60}
+    )
     mode = np.append(result.x, log_range)
     peak = -float(result.fun)
     if not count:
         return mode[None, :], np.array([peak]), peak
     curvature = information(groups, patterns, model, mode)
     root = np.linalg.cholesky(np.linalg.inv(curvature)) * WIDER
-    z = normal_points(count, len(start))
+    z = normal_points(count, len(result.x))
     points = np.column_stack([result.x + z @ root.T, np.full(count, log_range)])
     drawn = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(root)).sum()
     target = [posterior(groups, patterns, model, u, slopes=False)[0] for u in points]

@@ -195,48 +195,41 @@ def _mean(n, weight, m, mean):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _first_in_reach(readings, cx, cy, reach, first, count):  # type: ignore[no-untyped-def]
-    """Find for each reading the shortest range at which it tells of a tile, R for none, and count them.
+def _first_in_reach(readings, cx, cy, reach, first):  # type: ignore[no-untyped-def]
+    """Find for each reading the shortest range at which it tells of a tile, R for none.
 
-    A range at which nearly all readings do takes them all, which is quicker than picking them out.
+    Written out, as all here: whole-array operations take seconds to compile.
     """
-    low_x, high_x, low_y, high_y = cx.min(), cx.max(), cy.min(), cy.max()
-    n, last = readings.shape[0], reach.shape[0]
-    count[:] = 0
-    for i in range(n):
+    low_x, high_x, low_y, high_y = cx[0], cx[0], cy[0], cy[0]
+    for t in range(TILE):
+        low_x, high_x = min(low_x, cx[t]), max(high_x, cx[t])
+        low_y, high_y = min(low_y, cy[t]), max(high_y, cy[t])
+    for i in range(readings.shape[0]):
         dx = max(low_x - readings[i, 0], readings[i, 0] - high_x, 0.0)
         dy = max(low_y - readings[i, 1], readings[i, 1] - high_y, 0.0)
-        r = last
-        while r > 0 and dx * dx + dy * dy < reach[r - 1] * reach[r - 1]:
-            r -= 1
-        first[i] = r
-        count[r:] += 1
-    for r in range(last):
-        if 20 * count[r] > 17 * n:
-            first[:] = np.minimum(first, r)
-            count[r:] = n
-            return
+        first[i] = reach.shape[0]
+        while first[i] > 0 and dx * dx + dy * dy < reach[first[i] - 1] * reach[first[i] - 1]:
+            first[i] -= 1
 
 
 @compiled
-def _gather(chosen, count, lower, linear, slope, weight, part, lines):  # type: ignore[no-untyped-def]
+def _gather(chosen, count, lower, lines, part, fewer):  # type: ignore[no-untyped-def]
     """Copy the chosen readings' rows and columns into a smaller system, padded as the large one."""
     padded = (count + 3) // 4 * 4
     for a in range(padded):
         for b in range(a // 4 * 4 + 4):
             inside = a < count and b < count
             part[a, b] = lower[chosen[a], chosen[b]] if inside and b <= a else 0.0
-        lines[0, a] = linear[chosen[a]] if a < count else 0.0
-        lines[1, a] = slope[chosen[a]] if a < count else 0.0
-        lines[2, a] = weight[chosen[a]] if a < count else 0.0
-    return padded
+        for k in range(3):
+            fewer[k, a] = lines[k, chosen[a]] if a < count else 0.0
 
 
 @compiled
 def _correlate_all(kind, readings, ranges, source, first, cx, cy, work, m, row, chosen):  # type: ignore[no-untyped-def]
     """Fill m[r] with a tile's correlations with the readings that tell of it at range r; row counts them."""
     last = ranges.shape[0]
-    row[:] = 0
+    for r in range(last):
+        row[r] = 0
     for i in range(readings.shape[0]):
         if first[i] < last:
             x, y = readings[i, 0], readings[i, 1]
@@ -279,7 +272,7 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
     m, part, fewer = np.zeros((last, padded, TILE)), np.zeros((padded, padded)), np.zeros((3, padded))
     cx, cy, z, s = np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty((4, TILE))
     mean, quad, work, source = np.empty(TILE), np.empty(TILE), _room(ranges), _halved_from(ranges)
-    first, count, row = np.empty(n, np.int64), np.empty(last, np.int64), np.empty(last, np.int64)
+    first, row = np.empty(n, np.int64), np.empty(last, np.int64)
     chosen = np.zeros((last, padded), dtype=np.int64)
     for start in range(0, xy.shape[0], TILE):
         size = min(TILE, xy.shape[0] - start)
@@ -288,18 +281,19 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
             cx[t], cy[t], z[t] = xy[at, 0], xy[at, 1], drift[at]
             mean[t] = flat[0] + z[t] * flat[1]
             quad[t] = flat[2] + z[t] * (flat[3] + z[t] * flat[4])
-        _first_in_reach(readings, cx, cy, reach, first, count)
+        _first_in_reach(readings, cx, cy, reach, first)
         _correlate_all(kind, readings, ranges, source, first, cx, cy, work, m, row, chosen)
         for r in range(last):
-            m[r, row[r] : (row[r] + 3) // 4 * 4] = 0.0
-            if row[r] == n:
-                _mean(padded, lines[r, 2], m[r], mean)
-                _quadratic(padded, lower[r], lines[r, 0], lines[r, 1], z, m[r], s, quad)
-            else:
-                own = lines[r]
-                p = _gather(chosen[r], row[r], lower[r], own[0], own[1], own[2], part, fewer)
-                _mean(p, fewer[2], m[r], mean)
-                _quadratic(p, part, fewer[0], fewer[1], z, m[r], s, quad)
+            for k in range(row[r], (row[r] + 3) // 4 * 4):
+                for t in range(TILE):
+                    m[r, k, t] = 0.0
+            form, line = lower[r], lines[r]
+            if row[r] < n:
+                _gather(chosen[r], row[r], form, line, part, fewer)
+                form, line = part, fewer
+            p = (row[r] + 3) // 4 * 4
+            _mean(p, line[2], m[r], mean)
+            _quadratic(p, form, line[0], line[1], z, m[r], s, quad)
         for t in range(size):
             out[0, start + t] = mean[t]
             out[1, start + t] = max(quad[t] - mean[t] * mean[t], 0.0)
@@ -325,7 +319,7 @@ def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no
     cx, cy, share = np.empty(TILE), np.empty(TILE), np.empty(TILE)
     work, source = _room(ranges), _halved_from(ranges)
     m, row = np.empty((last, 1, TILE)), np.zeros(last, dtype=np.int64)
-    first, count = np.empty(n, np.int64), np.empty(last, np.int64)
+    first = np.empty(n, np.int64)
     out[:] = 0.0
     for start in range(0, xy.shape[0], TILE):
         size = min(TILE, xy.shape[0] - start)
@@ -333,7 +327,7 @@ def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no
             at = start + min(t, size - 1)
             cx[t], cy[t] = xy[at, 0], xy[at, 1]
             share[t] = 1.0 / xy.shape[0] if t < size else 0.0
-        _first_in_reach(readings, cx, cy, reach, first, count)
+        _first_in_reach(readings, cx, cy, reach, first)
         for i in range(n):
             if first[i] < last:
                 x, y = readings[i, 0], readings[i, 1]

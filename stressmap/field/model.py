@@ -119,7 +119,8 @@ class Alike:
         """Return the covariance of the readings [bar²], shape (n, n)."""
         total = parameters.pattern * pattern
         for name, same in self.same.items():
-            total += float(getattr(parameters, name)) * same
+            if variance := float(getattr(parameters, name)):
+                total += variance * same
         return np.asarray(total)
 
 

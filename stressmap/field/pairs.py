@@ -9,7 +9,7 @@ from stressmap.field.loops import compiled
 
 @compiled
 def nearest_to_middles(xy, low, side, columns, rows):  # type: ignore[no-untyped-def]
-    """Give the cell nearest to the middle of each square that holds one, in the order of the cells.
+    """Give for each square the cell nearest to its middle.
 
     Of cells equally near, to a thousandth of a millimetre, the westernmost is taken, then the southernmost.
 
@@ -26,8 +26,8 @@ def nearest_to_middles(xy, low, side, columns, rows):  # type: ignore[no-untyped
 
     Returns
     -------
-    array of int
-        Indices into ``xy``.
+    array of int, shape (columns * rows,)
+        Indices into ``xy``, -1 where a square holds no cell.
     """
     best, apart = np.full(columns * rows, -1, dtype=np.int64), np.empty(columns * rows)
     for i in range(xy.shape[0]):
@@ -42,7 +42,7 @@ def nearest_to_middles(xy, low, side, columns, rows):  # type: ignore[no-untyped
             nearer = xy[i, 0] < xy[k, 0] or (xy[i, 0] == xy[k, 0] and xy[i, 1] < xy[k, 1])
         if nearer:
             best[place], apart[place] = i, away
-    return np.sort(best[best >= 0])
+    return best
 
 
 @compiled
@@ -60,6 +60,20 @@ def lattice_step(xy):  # type: ignore[no-untyped-def]
             if abs(steps - np.round(steps)) * step > 1e-4:
                 return 0.0
     return step if np.isfinite(step) else 0.0
+
+
+@compiled
+def _lattice_places(xy, step):  # type: ignore[no-untyped-def]
+    """Give the column and row of cells on a lattice, and how many columns and rows they span."""
+    across, size = np.zeros((xy.shape[0], 2), dtype=np.int64), np.zeros(2, dtype=np.int64)
+    for k in range(2):
+        low = xy[0, k]
+        for i in range(xy.shape[0]):
+            low = min(low, xy[i, k])
+        for i in range(xy.shape[0]):
+            across[i, k] = np.int64(np.round((xy[i, k] - low) / step)) if step > 0 else 0
+            size[k] = max(size[k], across[i, k] + 1)
+    return across, size
 
 
 @compiled
@@ -84,13 +98,8 @@ def pair_distances(xy, step):  # type: ignore[no-untyped-def]
     """
     cells = xy.shape[0]
     pairs = cells * (cells - 1) // 2
-    across = np.zeros((cells, 2), dtype=np.int64)
-    if step > 0:
-        for i in range(cells):
-            across[i, 0] = np.int64(np.round((xy[i, 0] - xy[:, 0].min()) / step))
-            across[i, 1] = np.int64(np.round((xy[i, 1] - xy[:, 1].min()) / step))
-    high = across[:, 1].max() + 1
-    table = np.zeros((across[:, 0].max() + 1) * high if step > 0 else 0)
+    across, size = _lattice_places(xy, step)
+    table = np.zeros(size[0] * size[1] if step > 0 else 0)
     if step == 0 or len(table) > pairs:
         distance, k = np.empty(pairs), 0
         for i in range(cells):
@@ -101,6 +110,11 @@ def pair_distances(xy, step):  # type: ignore[no-untyped-def]
         return distance, np.ones(pairs)
     for i in range(cells):
         for j in range(i):
-            table[abs(across[i, 0] - across[j, 0]) * high + abs(across[i, 1] - across[j, 1])] += 1.0
-    there = np.flatnonzero(table)
-    return step * np.sqrt((there // high) ** 2.0 + (there % high) ** 2.0), table[there]
+            table[abs(across[i, 0] - across[j, 0]) * size[1] + abs(across[i, 1] - across[j, 1])] += 1.0
+    distance, count, k = np.empty(len(table)), np.empty(len(table)), 0
+    for place in range(len(table)):
+        if table[place] > 0:
+            a, b = place // size[1], place % size[1]
+            distance[k], count[k] = step * np.sqrt(float(a * a + b * b)), table[place]
+            k += 1
+    return distance[:k], count[:k]

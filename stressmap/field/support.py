@@ -73,7 +73,8 @@ def thin(xy: Floats, most: int = MOST_PAIR_CELLS) -> Ints:
     side = float(np.sqrt(np.prod(np.maximum(high - low, 1.0)) / most))
     while True:
         columns, rows = (np.floor((high - low) / side + 1e-9).astype(int) + 1).tolist()
-        chosen: Ints = nearest_to_middles(xy, low, side, columns, rows)
+        nearest: Ints = nearest_to_middles(xy, low, side, columns, rows)
+        chosen = nearest[nearest >= 0]
         if len(chosen) <= most:
-            return chosen
+            return np.sort(chosen)
         side *= float(np.sqrt(len(chosen) / most)) * 1.02
