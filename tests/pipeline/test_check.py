@@ -97,7 +97,9 @@ def test_hostile_names_do_no_harm_on_the_way_out(stressmap, tmp_path):
 
 def test_check_does_not_wait_for_what_maps_and_draws():
     """Seconds at a terminal; told by what is loaded, not by the clock."""
-    heavy = {"fpdf", "folium", "matplotlib", "numba", "pykrige", "rasterio", "scipy", "timezonefinder"}
+    heavy = {
+        "fpdf", "folium", "jinja2", "matplotlib", "numba", "pykrige", "rasterio", "scipy", "timezonefinder",
+    }  # fmt: skip
     lines = f"""
 import sys
 from stressmap import cli
