@@ -118,9 +118,9 @@ def _listed(here: gpd.GeoDataFrame, title: str, *, used: bool) -> list[str]:
     for code in _FAULTS:
         if not used and CHECKS[code].action != "leave out":
             continue
-        found = rows[[code in codes for codes in rows["flags"]]]
-        if len(found):
-            lines.append(f"  {len(found)} {CHECKS[code].says} ({code}): {_named(found)}")
+        found = [code in codes for codes in rows["flags"]]
+        if any(found):
+            lines.append(f"  {sum(found)} {CHECKS[code].says} ({code}): {_named(rows[found])}")
     return [f"{title}:", *lines] if lines else []
 
 
