@@ -9,21 +9,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from stressmap.errors import Notes
-from stressmap.field.crossval import compare as compare_methods
-from stressmap.findings import content_of, fit, valves_together
 from stressmap.progress import Progress, Silent
 from stressmap.share import everything
 from stressmap.share.content import Content
 from stressmap.share.folder import default_folder, make_ready, staged
-from stressmap.share.report import Background, write_report
-from stressmap.share.water_files import write_plan
-from stressmap.share.water_words import first_words
-from stressmap.share.water_words import tell as tell_plan
-from stressmap.survey import Inputs, assess_readings, load_inputs
-from stressmap.water.advice import plan_table, timetable_table
-from stressmap.water.ranch import advise_ranch
+from stressmap.survey import Assessed, Inputs, assess_readings, load_inputs
+
+if TYPE_CHECKING:
+    from stressmap.field.surface import Surface
+    from stressmap.water.advice import Advice
 
 
 @dataclass
@@ -91,6 +88,10 @@ def run(
         assessed = assess_readings(inputs, on, notes)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
+    # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
+    from stressmap.field.crossval import compare as compare_methods
+    from stressmap.findings import content_of, fit
+
     tell.stage("Fitting")
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs)
@@ -103,14 +104,7 @@ def run(
     if inputs.settings.water is not None:
         tell.stage("Planning water")
         with watch.of("water"):
-            together = valves_together(inputs, fitted.surface)
-            advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes, together=together)
-            content = dataclasses.replace(
-                content,
-                water_plan=plan_table(advice),
-                timetable=timetable_table(advice),
-                notes=tuple(notes),
-            )
+            content, advice = _with_water(content, inputs, assessed, fitted.surface, notes)
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
     record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
@@ -118,14 +112,44 @@ def run(
         with watch.of("write"):
             everything.write(content, folder, tell)
             tell.stage("Writing the report")
-            if advice is not None:
-                write_plan(advice, inputs.settings.ranch, folder)
             page = everything.run_page(content, record)
-            told = () if advice is None else tell_plan(advice, first_words(inputs.settings.ranch))
-            background = Background(page, _seasons(inputs), inputs.weather, told)
-            write_report(content, background, folder / "report.html")
+            _write_words(content, advice, page, inputs, folder)
         everything.write_run(page | {"timings": watch.seconds}, folder)
     return Result(content, target)
+
+
+def _with_water(
+    content: Content, inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes
+) -> tuple[Content, Advice]:
+    """Plan the water of the ranch and add the plan to what is written."""
+    from stressmap.findings import valves_together
+    from stressmap.water.advice import plan_table, timetable_table
+    from stressmap.water.ranch import advise_ranch
+
+    together = valves_together(inputs, surface)
+    advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes, together=together)
+    planned = dataclasses.replace(
+        content,
+        water_plan=plan_table(advice),
+        timetable=timetable_table(advice),
+        notes=tuple(notes),
+    )
+    return planned, advice
+
+
+def _write_words(
+    content: Content, advice: Advice | None, page: dict[str, Any], inputs: Inputs, folder: Path
+) -> None:
+    """Write the water plan, where there is one, and the report."""
+    from stressmap.share.report import Background, write_report
+    from stressmap.share.water_files import write_plan
+    from stressmap.share.water_words import first_words, tell
+
+    if advice is not None:
+        write_plan(advice, inputs.settings.ranch, folder)
+    told = () if advice is None else tell(advice, first_words(inputs.settings.ranch))
+    background = Background(page, _seasons(inputs), inputs.weather, told)
+    write_report(content, background, folder / "report.html")
 
 
 def _seasons(inputs: Inputs) -> dict[str, tuple[tuple[str, float], ...]]:

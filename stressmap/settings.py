@@ -78,7 +78,8 @@ Systems = Literal["drip", "micro_sprinkler", "sprinkler", "flood"]
 class Part(BaseModel):
     """Base of the tables of ``ranch.toml``: frozen, and no key that is not known."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    # A part is read within its whole: a validator of its own, built as the module loads, is seldom wanted.
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
 
 class Ranch(Part):

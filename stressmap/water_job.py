@@ -6,17 +6,17 @@ import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from stressmap.errors import Notes
-from stressmap.findings import fit, ranked_valves, valves_together
 from stressmap.progress import Progress, Silent
 from stressmap.settings import Ranch
 from stressmap.share.folder import staged
-from stressmap.share.water_files import write_curve, write_plan
 from stressmap.survey import Visit, assess_readings, load_inputs
-from stressmap.water.advice import Advice
-from stressmap.water.curve import Relief, relief_curve
-from stressmap.water.ranch import advise_ranch
+
+if TYPE_CHECKING:
+    from stressmap.water.advice import Advice
+    from stressmap.water.curve import Relief
 
 
 @dataclass(frozen=True)
@@ -83,6 +83,12 @@ def plan_water(
     inputs = load_inputs(source, notes, tell)
     tell.stage("Checking readings")
     assessed = assess_readings(inputs, on, notes)
+    # What fits and plans takes seconds to load: files that cannot be used are refused before.
+    from stressmap.findings import fit, ranked_valves, valves_together
+    from stressmap.share.water_files import write_curve, write_plan
+    from stressmap.water.curve import relief_curve
+    from stressmap.water.ranch import advise_ranch
+
     tell.stage("Fitting")
     surface = fit(inputs, assessed, jobs=1).surface
     for note in surface.notes:

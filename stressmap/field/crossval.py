@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import gammaincinv
 
 from stressmap.field.averages import AverageSurface, spread_of
 from stressmap.field.options import FieldOptions
@@ -141,7 +141,8 @@ def _remarks(method: str, scores: dict[str, Scores]) -> tuple[str, ...]:
     own, notes = scores[method], []
     if own.readings < LEAST_JUDGED:
         return ()
-    low, high = chi2.ppf([0.005, 0.995], own.readings) / own.readings
+    # Quantiles of a chi-squared variable over its degrees of freedom, here so many readings.
+    low, high = 2 * gammaincinv(own.readings / 2, [0.005, 0.995]) / own.readings
     if not low <= own.mean_squared_z <= high:
         what = "too narrow" if own.mean_squared_z > high else "too wide"
         notes.append(

@@ -101,7 +101,8 @@ def recognise(heading: str, fields: Fields) -> Seen | None:
     >>> recognise("PSI", fields), recognise("__class__", fields)
     (Seen(ours='pressure', unit='psi', weak=False), None)
     """
-    return _recognise(heading, fields) or _recognise(apart(heading), fields)
+    spaced = apart(heading)
+    return _recognise(heading, fields) or (_recognise(spaced, fields) if spaced != heading else None)
 
 
 def _recognise(heading: str, fields: Fields) -> Seen | None:

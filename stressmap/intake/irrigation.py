@@ -90,9 +90,9 @@ def _moments(table: Table, name: str, asked: Asked, notes: Notes) -> pd.Series:
         return pd.Series(pd.NaT, index=table.index, dtype=f"datetime64[us, {asked.zone}]")
     text, heading = stamp_text(table, name, f"{name}_day", f"{name}_clock")
     here = Asked(asked.where, heading, asked.zone, asked.order)
-    days = read_dates(text, here)
-    whole = days.notna() & ~text.str.contains(r"\d\s*[:h]\s*\d|[ap]\.?m", case=False, regex=True)
-    whole &= ~text.str.contains(r"^\d+\.\d+$|^\d{8}\D?\d{4}", regex=True)
+    bare = ~text.str.contains(r"\d\s*[:h]\s*\d|[ap]\.?m", case=False, regex=True)
+    bare &= ~text.str.contains(r"^\d+\.\d+$|^\d{8}\D?\d{4}", regex=True) & (text != "")
+    whole = bare & read_dates(text, here).notna() if bare.any() else bare
     clocked = read_times(text.mask(whole, text + " 00:00"), here, notes)
     if whole.any():
         notes.say(f"{here.where}: {int(whole.sum())} days in {heading} have no clock; midnight was taken.")

@@ -13,9 +13,10 @@ from pyproj.exceptions import CRSError
 
 from stressmap.errors import DataError, Notes, Problem, SettingsError
 from stressmap.intake.columns import Field, Table, match, names
+from stressmap.intake.coordinates import middle_degrees, utm_zone
 from stressmap.intake.mending import apart, polygonal, without_crumbs
 from stressmap.intake.outlines import Outlines, read_outlines
-from stressmap.intake.schemas import BLOCKS, VALVES, conform
+from stressmap.intake.schemas import BLOCKS, VALVES, Schema, conform
 from stressmap.units import M3_H_PER, MM_PER_INCH, parse_month_day
 
 _BLOCK = Field(
@@ -180,7 +181,9 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes)
     return gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs)
 
 
-def _finished(table: gpd.GeoDataFrame, schema: Any, name: str, where: str, notes: Notes) -> gpd.GeoDataFrame:
+def _finished(
+    table: gpd.GeoDataFrame, schema: Schema, name: str, where: str, notes: Notes
+) -> gpd.GeoDataFrame:
     """Mend what only shows in metres: crumbs and overlaps."""
     labels = [f"{name.capitalize()} {label!r}" for label in table[name]]
     table.geometry = [
@@ -244,7 +247,7 @@ def _days(table: Table, column: str) -> pd.Series:
 def _working_crs(table: gpd.GeoDataFrame, crs: str | None, path: Path, settings_file: str) -> CRS:
     if crs is None:
         try:
-            return CRS(table.estimate_utm_crs())
+            return utm_zone(*middle_degrees(tuple(table.total_bounds), CRS(table.crs)))
         except (RuntimeError, ValueError):
             what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
             remedy = "Correct their coordinates or their CRS"

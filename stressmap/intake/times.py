@@ -7,6 +7,7 @@ than guessed.
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -55,6 +56,7 @@ _STAMP = re.compile(
     rf"(?:[a-z]+\.?,?\s+)?{_DATE}(?:(?:t|\s|,|-\s)+(?:{_CLOCK.replace('[:h]', '[:h.]')})\s*{_OFFSET}?)?"
 )
 _COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(\d{2})?(?=\D|$)")
+_BLANKS, _ACCENTS = re.compile(r"[\u00a0\u202f\u2009]"), re.compile(r"[\u0300-\u036f]")
 _SERIAL = re.compile(r"[3-6]\d{4}(?:\.\d+)?")
 _SERIAL_EPOCH = np.datetime64("1899-12-30", "us")
 
@@ -136,7 +138,7 @@ def _walls(text: pd.Series, asked: Asked, notes: Notes) -> tuple[pd.Series, pd.S
     cells = _tidy(text)
     parts = cells.str.extract(_STAMP_WHOLE)
     wall = _dates(parts, cells, asked) + _clock(parts)
-    serial = cells.str.fullmatch(_SERIAL) & ~cells.str.fullmatch(r"\d{8}")
+    serial = cells.str.fullmatch(_SERIAL)
     if serial.any():
         days = pd.to_numeric(cells[serial]).to_numpy()
         stamp = _SERIAL_EPOCH + np.round(days * 86_400).astype("timedelta64[s]")
@@ -212,14 +214,13 @@ def _clocks(text: pd.Series) -> pd.Series:
 
 
 def _tidy(text: pd.Series) -> pd.Series:
-    cells = text.fillna("").astype(str).str.strip().str.lower()
-    cells = cells.str.replace(r"[\u00a0\u202f\u2009]", " ", regex=True).str.replace(
-        "\u2212", "-", regex=False
-    )
-    cells = cells.str.replace(_COMPACT, lambda m: f"{m[1]} {m[2]}:{m[3]}:{m[4] or '00'}", regex=True)
-    if cells.str.contains(r"[^\x00-\x7f]").any():
-        return cells.str.normalize("NFKD").str.replace("[\u0300-\u036f]", "", regex=True)
-    return cells
+    return text.fillna("").astype(str).map(_tidied)
+
+
+def _tidied(cell: str) -> str:
+    tidy = _BLANKS.sub(" ", cell.strip().lower()).replace("\u2212", "-")
+    tidy = _COMPACT.sub(lambda m: f"{m[1]} {m[2]}:{m[3]}:{m[4] or '00'}", tidy)
+    return tidy if tidy.isascii() else _ACCENTS.sub("", unicodedata.normalize("NFKD", tidy))
 
 
 def _number(parts: pd.DataFrame, *names: str) -> pd.Series:

@@ -67,7 +67,7 @@ def summarise(
     Summary
     """
     other = assessed["flags"].map(lambda codes: "outside_visit" in codes).astype(bool)
-    here = assessed[~other]
+    here = pd.DataFrame(assessed.drop(columns="geometry"))[~other]
     counts = {
         "rows": len(assessed),
         "other_visits": int(other.sum()),
@@ -112,15 +112,15 @@ def _counted(counts: dict[str, int]) -> str:
     return f"{of_visit} readings{others}: {counts['used']} used, {counts['left_out']} left out."
 
 
-def _listed(here: gpd.GeoDataFrame, title: str, *, used: bool) -> list[str]:
+def _listed(here: pd.DataFrame, title: str, *, used: bool) -> list[str]:
     rows = here[here["used"] == used]
     lines = []
     for code in _FAULTS:
         if not used and CHECKS[code].action != "leave out":
             continue
-        found = rows[[code in codes for codes in rows["flags"]]]
-        if len(found):
-            lines.append(f"  {len(found)} {CHECKS[code].says} ({code}): {_named(found)}")
+        found = [code in codes for codes in rows["flags"]]
+        if any(found):
+            lines.append(f"  {sum(found)} {CHECKS[code].says} ({code}): {_named(rows[found])}")
     return [f"{title}:", *lines] if lines else []
 
 
@@ -133,7 +133,7 @@ def _named(found: pd.DataFrame) -> str:
     return ", ".join(shown[:LISTED]) + more
 
 
-def _spans(here: gpd.GeoDataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[str]:
+def _spans(here: pd.DataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[str]:
     used = here[here["used"]]
     if used.empty:
         return []
@@ -147,7 +147,7 @@ def _spans(here: gpd.GeoDataFrame, settings: Settings, weather: pd.DataFrame | N
     return [f"Used: {'; '.join(parts)}."]
 
 
-def _temperatures(used: gpd.GeoDataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[str]:
+def _temperatures(used: pd.DataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[str]:
     """Give the span of temperature at the trees, else of the weather file in the hours of the readings."""
     degrees, where = used["temp_c"].dropna(), "at the trees"
     if degrees.empty and weather is not None:
@@ -161,7 +161,7 @@ def _temperatures(used: gpd.GeoDataFrame, settings: Settings, weather: pd.DataFr
     return [f"temperature {where} {low:.0f} to {high:.0f} °{unit}"]
 
 
-def _bare(here: gpd.GeoDataFrame, areas: gpd.GeoDataFrame, name: str, title: str) -> list[str]:
+def _bare(here: pd.DataFrame, areas: gpd.GeoDataFrame, name: str, title: str) -> list[str]:
     measured = set(here.loc[here["used"], name].dropna())
     bare = [label for label in areas[name] if label not in measured]
     if not bare:
@@ -170,7 +170,7 @@ def _bare(here: gpd.GeoDataFrame, areas: gpd.GeoDataFrame, name: str, title: str
     return [f"{title} without a reading: {len(bare)} of {len(areas)}: {', '.join(bare[: 3 * LISTED])}{more}."]
 
 
-def _first(here: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, settings: Settings) -> list[str]:
+def _first(here: pd.DataFrame, blocks: gpd.GeoDataFrame, settings: Settings) -> list[str]:
     """Say what to fix first: what most readings fall to, with the likely cause where the figures tell it."""
     left = here[~here["used"]]
     counted = {

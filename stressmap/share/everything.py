@@ -19,15 +19,9 @@ from stressmap.errors import DataError, Problem
 from stressmap.progress import Progress, Silent
 from stressmap.settings import Settings
 from stressmap.share.content import Content
-from stressmap.share.crew_sheet import write_crew_sheet
 from stressmap.share.folder import MARK
 from stressmap.share.geojson import write_geojson
-from stressmap.share.geopackage import write_geopackage
-from stressmap.share.picture import write_picture
-from stressmap.share.raster import write_raster
 from stressmap.share.tables import write_csv
-from stressmap.share.waypoints import write_gpx, write_kml
-from stressmap.share.webmap import write_map
 
 LIBRARIES = (
     "stressmap", "folium", "fpdf2", "geopandas", "matplotlib", "numpy", "pandas", "pykrige",
@@ -92,6 +86,14 @@ def write(content: Content, folder: Path, progress: Progress | None = None) -> N
 
 def _files(content: Content) -> dict[str, Callable[[Path], None]]:
     """Say how each file is made, in the order of writing."""
+    # Libraries that draw are slow to load, and a run draws last.
+    from stressmap.share.crew_sheet import write_crew_sheet
+    from stressmap.share.geopackage import write_geopackage
+    from stressmap.share.picture import write_picture
+    from stressmap.share.raster import write_raster
+    from stressmap.share.waypoints import write_gpx, write_kml
+    from stressmap.share.webmap import write_map
+
     readings = readings_table(content)
     form, again = content.ranch.spreadsheet, content.look_again
     layers = {

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from stressmap.errors import OutputError, Problem, one_line
 from stressmap.units import HA_PER_ACRE, M2_PER_HA
@@ -98,6 +97,8 @@ def settings_text(folder: Path, start: Start) -> str:
     str
         TOML.
     """
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # slow to load, and a check needs none
+
     pages = Environment(loader=PackageLoader("stressmap.share"), undefined=StrictUndefined, autoescape=False)
     pages.filters.update(comment=one_line, key=json.dumps)
     zone = _time_zone(start.blocks)

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 
 from stressmap.settings import Ranch
 from stressmap.share.tables import write_csv
@@ -15,6 +14,9 @@ from stressmap.share.water_words import WaterWords, as_text, tell
 from stressmap.units import in_units
 from stressmap.water.advice import Advice, plan_table, timetable_table
 from stressmap.water.curve import LITTLE, Relief
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 INK, LINE, KNEE = "#222222", "#1f6f8b", "#b3541e"
 SIZE_INCHES, DPI = (8.0, 5.0), 120
@@ -83,6 +85,9 @@ def write_curve(curve: Relief, ranch: Ranch, folder: Path) -> None:
 
 
 def _picture(curve: Relief, words: WaterWords) -> Figure:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg  # slow to load, and few plans have a curve
+    from matplotlib.figure import Figure
+
     figure = Figure(figsize=SIZE_INCHES, layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import norm
+from scipy.special import ndtr
 
 Edges = tuple[float, float, float]
 
@@ -63,7 +63,7 @@ def probability_over(mean_bar: ArrayLike, se_bar: ArrayLike, edge_bar: float) ->
     """
     mean, se = np.asarray(mean_bar, dtype=float), np.asarray(se_bar, dtype=float)
     with np.errstate(divide="ignore", invalid="ignore"):
-        p: NDArray[np.float64] = norm.sf((edge_bar - mean) / se)
+        p: NDArray[np.float64] = ndtr((mean - edge_bar) / se)
     return np.where(se > 0, p, (mean > edge_bar).astype(float))
 
 

@@ -16,7 +16,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from stressmap.field.joint import Joint
 from stressmap.field.parallel import each
@@ -103,7 +103,7 @@ def expected_gain(distance_bar: ArrayLike, spread_bar: ArrayLike) -> NDArray[np.
     distance, spread = np.abs(np.asarray(distance_bar, dtype=float)), np.asarray(spread_bar, dtype=float)
     with np.errstate(divide="ignore", invalid="ignore"):
         u = distance / spread
-        gain = spread * (norm.pdf(u) - u * norm.sf(u))
+        gain = spread * (np.exp(-(u**2) / 2) / np.sqrt(2 * np.pi) - u * ndtr(-u))
     return np.where(spread > 0, np.maximum(gain, 0.0), 0.0)
 
 

@@ -1,14 +1,8 @@
 """`stressmap check` on a whole ranch: what it prints and the table it leaves."""
 
-import subprocess
-import sys
-from pathlib import Path
-
 import pandas as pd
 import pytest
 import small_ranch
-
-DEMO = Path(__file__).parents[2] / "config" / "demo_ranch.toml"
 
 
 @pytest.fixture
@@ -93,19 +87,3 @@ def test_hostile_names_do_no_harm_on_the_way_out(stressmap, tmp_path):
         assert "<script>alert(1)" not in text
         assert "<img src=x" not in text
     assert all(not str(cell).startswith("=") for cell in pd.read_csv(out / "valves.csv")["valve"])
-
-
-def test_check_does_not_wait_for_what_maps_and_draws():
-    """Seconds at a terminal; told by what is loaded, not by the clock."""
-    heavy = {"fpdf", "folium", "matplotlib", "numba", "pykrige", "rasterio", "scipy", "timezonefinder"}
-    lines = f"""
-import sys
-from stressmap import cli
-sys.argv = ["stressmap", "check", {str(DEMO)!r}]
-try:
-    cli.main()
-finally:
-    print(sorted({heavy!r} & set(sys.modules)), file=sys.stderr)
-"""
-    done = subprocess.run([sys.executable, "-c", lines], capture_output=True, text=True, check=False)
-    assert (done.returncode, done.stderr) == (0, "[]\n")

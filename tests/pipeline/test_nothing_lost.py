@@ -137,9 +137,9 @@ def test_an_input_that_vanishes_is_said_before_anything_is_written(stressmap, ra
 def test_a_folder_that_cannot_be_written_is_said_before_the_long_work(
     stressmap, ranch, tmp_path, monkeypatch
 ):
-    from stressmap import pipeline
+    from stressmap import findings
 
-    monkeypatch.setattr(pipeline, "fit", lambda *_: pytest.fail("the work began"))
+    monkeypatch.setattr(findings, "fit", lambda *_: pytest.fail("the work began"))
     target = tmp_path / "file"
     target.write_text("mine")
     assert stressmap("run", ranch, "--out", target).code == 4
