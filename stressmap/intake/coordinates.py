@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 
 import numpy as np
@@ -191,58 +190,3 @@ def degrees(
         raise DataError(Problem(where, f"{crs!r} is not a CRS", remedy, column=column)) from None
     reached = np.isfinite(lon) & np.isfinite(lat)
     return np.where(reached, lon, np.nan), np.where(reached, lat, np.nan)
-
-
-def utm_zone(lon: float, lat: float) -> CRS:
-    """Give the WGS 84 / UTM zone of a place.
-
-    Reckoned, for a search among all the CRS there are takes a tenth of a second.
-
-    Parameters
-    ----------
-    lon, lat : float
-        [degrees]. On the line between two zones the western is given, on the equator the northern.
-
-    Returns
-    -------
-    pyproj.CRS
-
-    Raises
-    ------
-    ValueError
-        If none holds it: at a pole, or off the earth.
-
-    Examples
-    --------
-    >>> utm_zone(-120.6, 37.0).to_string(), utm_zone(148.5, -34.8).to_string()
-    ('EPSG:32610', 'EPSG:32755')
-    """
-    if not (-180 <= lon <= 180 and -80 <= lat <= 84):
-        msg = f"no UTM zone holds longitude {lon}, latitude {lat}"
-        raise ValueError(msg)
-    zone = max(1, math.ceil((lon + 180) / 6))
-    return CRS.from_epsg((32600 if lat >= 0 else 32700) + zone)
-
-
-def middle_degrees(bounds: tuple[float, float, float, float], crs: CRS) -> tuple[float, float]:
-    """Give the middle of a rectangle.
-
-    Parameters
-    ----------
-    bounds : tuple of float
-        West, south, east and north in ``crs``.
-    crs : pyproj.CRS
-        Theirs.
-
-    Returns
-    -------
-    lon, lat : float
-        [degrees]; also where the rectangle lies across the antimeridian.
-    """
-    west, south, east, north = bounds
-    if crs.is_geographic:
-        return (west + east) / 2, (south + north) / 2
-    to_degrees = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-    west, south, east, north = to_degrees.transform_bounds(*bounds)
-    lon = (west + east + (360 if west > east else 0)) / 2
-    return (lon if lon <= 180 else lon - 360), (south + north) / 2

@@ -13,7 +13,6 @@ from pyproj.exceptions import CRSError
 
 from stressmap.errors import DataError, Notes, Problem, SettingsError
 from stressmap.intake.columns import Field, Table, match, names
-from stressmap.intake.coordinates import middle_degrees, utm_zone
 from stressmap.intake.mending import apart, polygonal, without_crumbs
 from stressmap.intake.outlines import Outlines, read_outlines
 from stressmap.intake.schemas import BLOCKS, VALVES, Schema, conform
@@ -247,7 +246,7 @@ def _days(table: Table, column: str) -> pd.Series:
 def _working_crs(table: gpd.GeoDataFrame, crs: str | None, path: Path, settings_file: str) -> CRS:
     if crs is None:
         try:
-            return utm_zone(*middle_degrees(tuple(table.total_bounds), CRS(table.crs)))
+            return CRS(table.estimate_utm_crs())
         except (RuntimeError, ValueError):
             what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
             remedy = "Correct their coordinates or their CRS"
