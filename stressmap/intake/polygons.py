@@ -15,7 +15,7 @@ from stressmap.errors import DataError, Notes, Problem, SettingsError
 from stressmap.intake.columns import Field, Table, match, names
 from stressmap.intake.mending import apart, polygonal, without_crumbs
 from stressmap.intake.outlines import Outlines, read_outlines
-from stressmap.intake.schemas import BLOCKS, VALVES, Schema, conform
+from stressmap.intake.schemas import BLOCKS, VALVES, conform
 from stressmap.units import M3_H_PER, MM_PER_INCH, parse_month_day
 
 _BLOCK = Field(
@@ -180,9 +180,7 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes)
     return gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs)
 
 
-def _finished(
-    table: gpd.GeoDataFrame, schema: Schema, name: str, where: str, notes: Notes
-) -> gpd.GeoDataFrame:
+def _finished(table: gpd.GeoDataFrame, schema: Any, name: str, where: str, notes: Notes) -> gpd.GeoDataFrame:
     """Mend what only shows in metres: crumbs and overlaps."""
     labels = [f"{name.capitalize()} {label!r}" for label in table[name]]
     table.geometry = [

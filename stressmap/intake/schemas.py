@@ -5,119 +5,117 @@ Every column is there in every table, empty where the file had none. Rows are ne
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
+import pandera.pandas as pa
 
 from stressmap.errors import DataError, Problem
 
-
-@dataclass(frozen=True)
-class Column:
-    """What a column holds.
-
-    Parameters
-    ----------
-    kind : str
-        ``text`` is made str or None, ``number`` is made float; ``whole`` and ``shape`` must be so already;
-        for the type of a ``time`` the reader answers.
-    filled : bool
-        Whether no cell may be empty.
-    unique : bool
-        Whether no value may stand twice.
-    positive : bool
-        Whether every number must be over zero.
-    """
-
-    kind: Literal["text", "number", "whole", "time", "shape"]
-    filled: bool = False
-    unique: bool = False
-    positive: bool = False
+TEXT: Any = pa.Column(object, nullable=True, coerce=True)
 
 
-Schema = Mapping[str, Column]
-TEXT, NUMBER, NAME = Column("text"), Column("number"), Column("text", filled=True, unique=True)
-MOMENT, SHAPE = Column("time", filled=True), Column("shape", filled=True)
+def _number(**checks: Any) -> Any:
+    return pa.Column(float, nullable=True, coerce=True, **checks)
 
-READINGS: Schema = {
-    "row": Column("whole", filled=True, unique=True),
-    "tree_id": TEXT,
-    "time": Column("time"),
-    "lon": NUMBER,
-    "lat": NUMBER,
-    "pressure_bar": NUMBER,
-    "recheck_bar": NUMBER,
-    "bag_minutes": NUMBER,
-    "block": TEXT,
-    "valve": TEXT,
-    "temp_c": NUMBER,
-    "rh_pct": NUMBER,
-    "gps_accuracy_m": NUMBER,
-    "chamber": TEXT,
-    "crew": TEXT,
-    "leaf": TEXT,
-    "note": TEXT,
-}
+
+READINGS = pa.DataFrameSchema(
+    {
+        "row": pa.Column(int, unique=True),
+        "tree_id": TEXT,
+        "time": pa.Column(nullable=True),
+        "lon": _number(),
+        "lat": _number(),
+        "pressure_bar": _number(),
+        "recheck_bar": _number(),
+        "bag_minutes": _number(),
+        "block": TEXT,
+        "valve": TEXT,
+        "temp_c": _number(),
+        "rh_pct": _number(),
+        "gps_accuracy_m": _number(),
+        "chamber": TEXT,
+        "crew": TEXT,
+        "leaf": TEXT,
+        "note": TEXT,
+    },
+    strict=True,
+    ordered=True,
+)
 """A row per leaf. ``row`` as a spreadsheet shows it; ``time`` in the ranch's zone (NaT where unreadable);
 ``lon``/``lat`` WGS 84 degrees as written (NaN where none, may be swapped: quality mends); ``pressure_bar``
 as written, sign kept; ``block``/``valve`` what the crew wrote."""
 
-BLOCKS: Schema = {
-    "block": NAME,
-    "crop": Column("text", filled=True),
-    "variety": TEXT,
-    "planted": NUMBER,
-    "irrigation": TEXT,
-    "weight": Column("number", filled=True, positive=True),
-    "harvest": TEXT,
-    "soil": TEXT,
-    "geometry": SHAPE,
-}
+BLOCKS = pa.DataFrameSchema(
+    {
+        "block": pa.Column(object, unique=True, coerce=True),
+        "crop": pa.Column(object, coerce=True),
+        "variety": TEXT,
+        "planted": _number(),
+        "irrigation": TEXT,
+        "weight": pa.Column(float, pa.Check.gt(0), coerce=True),
+        "harvest": TEXT,
+        "soil": TEXT,
+        "geometry": pa.Column("geometry"),
+    },
+    strict=True,
+    ordered=True,
+)
 """A row per block: valid (Multi)Polygons in the working CRS; ``planted`` a year; ``weight`` default 1;
 ``harvest`` a day ``MM-DD``; ``crop`` lower-case."""
 
-VALVES: Schema = {
-    "valve": NAME,
-    "block": TEXT,
-    "rate_mm_h": NUMBER,
-    "flow_m3_h": NUMBER,
-    "min_hours": NUMBER,
-    "max_hours": NUMBER,
-    "pump": TEXT,
-    "geometry": SHAPE,
-}
+VALVES = pa.DataFrameSchema(
+    {
+        "valve": pa.Column(object, unique=True, coerce=True),
+        "block": TEXT,
+        "rate_mm_h": _number(),
+        "flow_m3_h": _number(),
+        "min_hours": _number(),
+        "max_hours": _number(),
+        "pump": TEXT,
+        "geometry": pa.Column("geometry"),
+    },
+    strict=True,
+    ordered=True,
+)
 """A row per valve zone in the working CRS; ``block`` as the file says, empty where siting must find it."""
 
-WEATHER: Schema = {
-    "time": MOMENT,
-    "temp_c": NUMBER,
-    "rh_pct": NUMBER,
-    "wind_m_s": NUMBER,
-    "solar_w_m2": NUMBER,
-    "eto_mm": NUMBER,
-}
+WEATHER = pa.DataFrameSchema(
+    {
+        "time": pa.Column(),
+        "temp_c": _number(),
+        "rh_pct": _number(),
+        "wind_m_s": _number(),
+        "solar_w_m2": _number(),
+        "eto_mm": _number(),
+    },
+    strict=True,
+    ordered=True,
+)
 """A row per hour, sorted, times in the ranch's zone."""
 
-IRRIGATION: Schema = {
-    "valve": Column("text", filled=True),
-    "start": MOMENT,
-    "end": MOMENT,
-    "mm": NUMBER,
-}
+IRRIGATION = pa.DataFrameSchema(
+    {
+        "valve": pa.Column(object, coerce=True),
+        "start": pa.Column(),
+        "end": pa.Column(),
+        "mm": _number(),
+    },
+    strict=True,
+    ordered=True,
+)
 """A row per set that ran, times in the ranch's zone."""
 
 
-def conform(table: pd.DataFrame, schema: Schema, where: str) -> gpd.GeoDataFrame | pd.DataFrame:
+def conform(table: pd.DataFrame, schema: Any, where: str) -> gpd.GeoDataFrame | pd.DataFrame:
     """Hold a table against its schema, adding the optional columns it lacks.
 
     Parameters
     ----------
     table : DataFrame or GeoDataFrame
         What a reader made.
-    schema : Schema
+    schema : pandera.DataFrameSchema
         One of this module's.
     where : str
         File, for the message.
@@ -132,42 +130,18 @@ def conform(table: pd.DataFrame, schema: Schema, where: str) -> gpd.GeoDataFrame
     DataError
         If a value breaks the schema.
     """
-    held = table.copy()
-    for name, column in schema.items():
-        if name not in held.columns:
-            held[name] = float("nan") if column.kind == "number" else None
-        try:
-            held[name] = _as_kind(held[name], column)
-        except (TypeError, ValueError) as error:
-            raise _broken(where, name, str(error)) from None
-        fault = _fault(held[name], column)
-        if fault:
-            raise _broken(where, name, fault)
-    return held[list(schema)]
-
-
-def _as_kind(values: pd.Series, column: Column) -> pd.Series:
-    if column.kind == "number":
-        return values.astype(float)
-    if column.kind == "text":
-        # pandas makes NaN of None among text; every room above asks "is None"
-        text = values.astype(object)
-        return text.where(text.notna(), None)
-    return values
-
-
-def _fault(values: pd.Series, column: Column) -> str | None:
-    """Say what is wrong with a column that has its kind; None if nothing is."""
-    kinds = {"whole": "int64", "shape": "geometry"}
-    if str(values.dtype) != kinds.get(column.kind, str(values.dtype)):
-        return f"it holds {values.dtype}, not {kinds[column.kind]}"
-    faults = {
-        "a cell is empty": column.filled and values.isna().any(),
-        "a value stands twice": column.unique and values.duplicated().any(),
-        "a number is not over zero": column.positive and not (values > 0).all(),
-    }
-    return next((what for what, found in faults.items() if found), None)
-
-
-def _broken(where: str, name: str, what: str) -> DataError:
-    return DataError(Problem(where, f"the table does not fit: {what}", "Correct that column", column=name))
+    filled = table.copy()
+    for name, column in schema.columns.items():
+        if name not in filled.columns:
+            filled[name] = float("nan") if str(column.dtype) == "float64" else None
+        elif str(column.dtype) == "object":
+            # pandas makes NaN of None among text; every room above asks "is None"
+            text = filled[name].astype(object)
+            filled[name] = text.where(text.notna(), None)
+    try:
+        return schema.validate(filled[list(schema.columns)], lazy=False)
+    except pa.errors.SchemaError as error:
+        column = getattr(error.schema, "name", None)
+        raise DataError(
+            Problem(where, f"the table does not fit: {error}", "Correct that column", column=column)
+        ) from None
