@@ -31,7 +31,8 @@ def one_line(text: str, *, most: int = 400) -> str:
     >>> one_line("two\nlines")
     'two lines'
     """
-    printable = "".join(c if c.isprintable() else " " for c in str(text))
+    text = str(text)
+    printable = text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
     folded = " ".join(printable.split())
     return folded if len(folded) <= most else folded[: most - 1] + "…"
 

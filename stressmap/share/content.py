@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -11,6 +12,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from stressmap.settings import Ranch, RankBy
+
+STRETCH = 1 << 18
+"""Cells worked on at a time."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,47 @@ class Raster:
     col: NDArray[np.integer]
     stress_bar: NDArray[np.float32]
     stress_se_bar: NDArray[np.float32]
+
+    def grid(self, values: NDArray[Any], empty: float) -> NDArray[Any]:
+        """Lay one value a cell out in rows and columns.
+
+        Parameters
+        ----------
+        values : array, shape (m,)
+            One for each cell.
+        empty : float
+            Stands where there is no cell.
+
+        Returns
+        -------
+        array, shape ``shape``
+            Of the values' own type.
+        """
+        grid = np.full(self.shape, empty, dtype=values.dtype)
+        places = grid.reshape(-1)
+        for part in stretches(len(values)):
+            places[self.row[part].astype(np.intp) * self.shape[1] + self.col[part]] = values[part]
+        return grid
+
+
+def stretches(cells: int) -> list[slice]:
+    """Part many cells into stretches, so that figures in between stay small beside the surface itself.
+
+    Parameters
+    ----------
+    cells : int
+        How many there are.
+
+    Returns
+    -------
+    list of slice
+
+    Examples
+    --------
+    >>> stretches(300_000)
+    [slice(0, 262144, None), slice(262144, 524288, None)]
+    """
+    return [slice(start, start + STRETCH) for start in range(0, cells, STRETCH)]
 
 
 @dataclass(frozen=True)

@@ -154,8 +154,9 @@ def revisits(content: Content) -> list[Revisit]:
         Revisit(_name(row), row.get("valve"), row["geometry"], []) for row in rows(content.look_again)
     ]  # fmt: skip
     seen = {spot.tree for spot in found if spot.tree}
-    used = {_name(row) for row in rows(content.readings[content.readings["used"].astype(bool)])}
-    for row in rows(content.readings[~content.readings["used"].astype(bool)]):
+    taken = content.readings["used"].astype(bool)
+    used = {_name(row) for row in rows(content.readings.loc[taken, ["tree_id"]])}
+    for row in rows(content.readings[~taken]):
         flags, name, place = flag_codes(row["flags"]), _name(row), row["geometry"]
         elsewhere = place is None or place.is_empty or row.get("block") is None or "outside_visit" in flags
         if elsewhere or name in used or name in seen:

@@ -10,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from stressmap.share.mapdata import rows
 from stressmap.share.tables import tidy
 
 DEGREE_STEP = 1e-7
@@ -66,14 +67,15 @@ def feature_text(table: gpd.GeoDataFrame) -> str:
     str
         JSON, one feature a line; NaN is null.
     """
-    features = to_wgs84(tidy(table)).iterfeatures(na="null", drop_id=True)
-    lines = [json.dumps(_rounded(f), ensure_ascii=False, allow_nan=False) for f in features]
+    lines = [_feature(row) for row in rows(to_wgs84(tidy(table)))]
     return '{"type": "FeatureCollection", "features": [\n' + ",\n".join(lines) + "\n]}\n"
 
 
-def _rounded(feature: dict[str, object]) -> dict[str, object]:
-    feature["geometry"] = _round_numbers(feature["geometry"])
-    return feature
+def _feature(row: dict[str, Any]) -> str:
+    shape = row.pop("geometry")
+    place = None if shape is None else _round_numbers(shapely.geometry.mapping(shape))
+    feature = {"type": "Feature", "properties": row, "geometry": place}
+    return json.dumps(feature, ensure_ascii=False, allow_nan=False)
 
 
 def _round_numbers(node: object) -> object:

@@ -16,7 +16,7 @@ from rasterio.crs import CRS
 from rasterio.transform import Affine
 from rasterio.warp import Resampling, reproject
 
-from stressmap.share.content import Raster
+from stressmap.share.content import Raster, stretches
 from stressmap.share.palette import ramp
 
 LEVELS = 200
@@ -66,15 +66,21 @@ def draw_surface(
         At most 4 million pixels, however fine the cells are; indexed colours, so a few per cent of that in
         bytes.
     """
-    low, high = span
-    index = np.zeros(raster.shape, dtype=np.uint8)
-    share = np.clip((values - low) / max(high - low, 1e-9), 0, 1)
-    known = np.isfinite(share)
-    index[raster.row[known], raster.col[known]] = 1 + np.rint(share[known] * (LEVELS - 1)).astype(np.uint8)
-    warped, corners = _to_web(index, raster)
+    warped, corners = _to_web(raster.grid(_levels(values, span), 0), raster)
     palette = np.vstack([[0, 0, 0], ramp(colours, LEVELS)]).astype(np.uint8)
     uri = "data:image/png;base64," + base64.b64encode(png(warped, palette)).decode("ascii")
-    return Picture(uri, corners, low, high)
+    return Picture(uri, corners, *span)
+
+
+def _levels(values: NDArray[np.floating[Any]], span: tuple[float, float]) -> NDArray[np.uint8]:
+    """Give the place of each figure on the ramp, from 1; 0 for what is missing."""
+    low, high = span
+    levels = np.zeros(len(values), dtype=np.uint8)
+    for part in stretches(len(values)):
+        share = np.clip((values[part] - low) / max(high - low, 1e-9), 0, 1)
+        known = np.isfinite(share)
+        levels[part][known] = 1 + np.rint(share[known] * (LEVELS - 1)).astype(np.uint8)
+    return levels
 
 
 def _to_web(

@@ -71,7 +71,16 @@ def rows(table: pd.DataFrame) -> list[dict[str, Any]]:
     list of dict
         Column name to value; whatever pandas counts as missing is ``None``.
     """
-    return [{str(k): plain(value) for k, value in row.items()} for row in table.to_dict("records")]
+    names = [str(name) for name in table.columns]
+    columns = [_cells(table.iloc[:, place]) for place in range(len(names))]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def _cells(column: pd.Series[Any]) -> list[Any]:
+    """Turn a column into Python values; NumPy's whole numbers and booleans are never missing."""
+    cells: list[Any] = column.to_numpy(dtype=object).tolist()
+    whole = isinstance(column.dtype, np.dtype) and column.dtype.kind in "biu"
+    return cells if whole else [plain(cell) for cell in cells]
 
 
 def plain(value: Any) -> Any:
@@ -92,8 +101,6 @@ def plain(value: Any) -> Any:
     >>> plain(np.float64("nan")) is None, plain(np.int64(3)), plain("x")
     (True, 3, 'x')
     """
-    if isinstance(value, BaseGeometry):
-        return value
     if isinstance(value, np.generic):
         value = value.item()
     if isinstance(value, float):
@@ -342,8 +349,9 @@ def _shape(geometry: BaseGeometry) -> list[list[list[int]]]:
 
 def _steps(ring: Any) -> list[int]:
     corners = np.rint(shapely.get_coordinates(ring)[:-1, ::-1] * MICRO).astype(np.int64)
-    steps = np.diff(corners, axis=0, prepend=np.zeros((1, 2), dtype=np.int64))
-    return [int(v) for v in steps.ravel()]
+    corners[1:] -= corners[:-1].copy()
+    steps: list[int] = corners.ravel().tolist()
+    return steps
 
 
 def _smoothed(content: Content) -> gpd.GeoDataFrame:

@@ -71,13 +71,13 @@ def sample_pairs(readings: gpd.GeoDataFrame, fit: dict[str, Any]) -> tuple[PairC
 def _pairs(used: gpd.GeoDataFrame) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Return distance [m], half the squared difference [bar²] and whether in one valve zone, of each pair."""
     found = [np.zeros((0, 3))]
-    for _, block in used.groupby("block", sort=True):
-        one, other = np.triu_indices(len(block), 1)
-        tree, valve = (pd.factorize(block[name])[0] for name in ("tree_id", "valve"))
+    tree, valve = (pd.factorize(used[name])[0] for name in ("tree_id", "valve"))
+    xy = np.column_stack([used.geometry.x, used.geometry.y])
+    stress = used["stress_bar"].to_numpy(float)
+    for _, rows in pd.Series(np.arange(len(used))).groupby(used["block"].to_numpy(), sort=True):
+        one, other = (rows.to_numpy()[side] for side in np.triu_indices(len(rows), 1))
         apart = (tree[one] != tree[other]) | (tree[one] < 0)
         one, other = one[apart], other[apart]
-        xy = np.column_stack([block.geometry.x, block.geometry.y])
-        stress = block["stress_bar"].to_numpy(float)
         gaps = np.hypot(*(xy[one] - xy[other]).T)
         found.append(
             np.column_stack([gaps, (stress[one] - stress[other]) ** 2 / 2, valve[one] == valve[other]])

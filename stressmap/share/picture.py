@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import shapely
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
@@ -74,10 +75,44 @@ def _zones(axes: Any, order: list[Turn], frame: Frame) -> None:
         shapes = [_outline(turn.row["geometry"], frame) for turn in order if turn.priority == priority]
         fill = _colour(priority)
         faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c59"
-        axes.add_collection(
-            PathCollection(shapes, facecolor=fill, hatch=hatch, edgecolor=faint, linewidth=0, zorder=1)
-        )
+        look: dict[str, Any] = {"facecolor": fill, "hatch": hatch, "edgecolor": faint, "linewidth": 0}
+        axes.add_collection(PathCollection(layers(shapes), **look, zorder=1))
         axes.add_collection(PathCollection(shapes, facecolor="none", edgecolor=INK, linewidth=1.2, zorder=2))
+
+
+def layers(shapes: list[Any]) -> list[Any]:
+    """Join shapes that share no pixel, since a hatch is made anew for every path drawn.
+
+    Parameters
+    ----------
+    shapes : list of Path
+        In pixels, in the order of drawing.
+
+    Returns
+    -------
+    list of Path
+        Fewer, which give the same pixels: a shape is drawn after those before it that it meets.
+    """
+    ends = [np.round([shape.vertices.min(axis=0) - 1, shape.vertices.max(axis=0) + 1]) for shape in shapes]
+    boxes = shapely.box(*np.reshape(ends, (-1, 4)).T)
+    meets = shapely.STRtree(boxes).query(boxes)
+    depth = [0] * len(shapes)
+    for later, earlier in sorted(meets[:, meets[0] > meets[1]].T.tolist()):
+        depth[later] = max(depth[later], depth[earlier] + 1)
+    found: dict[int, list[Any]] = {}
+    for shape, level in zip(shapes, depth, strict=True):
+        found.setdefault(level, []).append(shape)
+    return [path for _, layer in sorted(found.items()) for path in _joined(layer)]
+
+
+def _joined(shapes: list[Any]) -> list[Any]:
+    """Join shapes, save those that are set to whole pixels because their sides are upright and level."""
+    alone: list[Any] = []
+    others: list[Any] = []
+    for shape in shapes:
+        sides = np.abs(np.diff(shape.vertices, axis=0))[shape.codes[1:] == Outline.LINETO]
+        (alone if (sides < 1e-4).any(axis=1).all() else others).append(shape)
+    return [*alone, Outline.make_compound_path(*others)] if others else alone
 
 
 def _blocks(axes: Any, content: Content, frame: Frame) -> None:

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
-from rasterio.io import MemoryFile
 from rasterio.shutil import copy as copy_raster
 from rasterio.transform import from_origin
 
@@ -27,7 +26,7 @@ def write_raster(raster: Raster, path: Path) -> None:
     """
     rows, cols = raster.shape
     profile = {
-        "driver": "GTiff",
+        "driver": "MEM",
         "height": rows,
         "width": cols,
         "count": len(BANDS),
@@ -35,24 +34,23 @@ def write_raster(raster: Raster, path: Path) -> None:
         "crs": raster.crs,
         "transform": from_origin(raster.west, raster.north, raster.cell_m, raster.cell_m),
         "nodata": float("nan"),
-        "tiled": True,
     }
-    with rasterio.Env(GDAL_NUM_THREADS="1"), MemoryFile() as memory:
-        with memory.open(**profile) as plain:
-            for number, (name, meaning) in enumerate(BANDS, start=1):
-                band = np.full(raster.shape, np.nan, dtype=np.float32)
-                band[raster.row, raster.col] = getattr(raster, name)
-                plain.write(band, number)
-                plain.set_band_description(number, name)
-                plain.set_band_unit(number, "bar")
-                plain.update_tags(number, meaning=meaning)
-        with memory.open() as plain:
-            copy_raster(
-                plain,
-                path,
-                driver="COG",
-                compress="DEFLATE",
-                predictor="YES",
-                blocksize=256,
-                overview_resampling="average",
-            )
+    # overviews are made in a file of their own that is read once and deleted, so packing it only takes time
+    with (
+        rasterio.Env(GDAL_NUM_THREADS="1", COG_TMP_COMPRESSION="NONE"),
+        rasterio.open(path.stem, "w", **profile) as plain,
+    ):
+        for number, (name, meaning) in enumerate(BANDS, start=1):
+            plain.write(raster.grid(getattr(raster, name), np.nan)[np.newaxis], [number])
+            plain.set_band_description(number, name)
+            plain.set_band_unit(number, "bar")
+            plain.update_tags(number, meaning=meaning)
+        copy_raster(
+            plain,
+            path,
+            driver="COG",
+            compress="DEFLATE",
+            predictor="YES",
+            blocksize=256,
+            overview_resampling="average",
+        )

@@ -121,7 +121,7 @@ def _counts(content: Content, words: Words) -> str:
 def _flags(content: Content, words: Words) -> list[tuple[str, int, int]]:
     """Count each flag among the readings used and among those left out of this visit."""
     used, out = Counter[str](), Counter[str]()
-    for row in rows(of_visit(content)):
+    for row in rows(of_visit(content)[["used", "flags"]]):
         (used if row["used"] else out).update(flag_codes(row["flags"]))
     return [(words.known("flag", code), used[code], out[code]) for code in sorted(used | out)]
 

@@ -247,10 +247,11 @@ def svg(name: str, inches: tuple[float, float], paint: Callable[[Figure], None])
             "text.parse_math": False}  # fmt: skip
     with mpl.rc_context(look):
         figure = Figure(figsize=inches, layout="constrained", facecolor="white")
-        FigureCanvasSVG(figure)
+        canvas: Any = FigureCanvasSVG(figure)
         paint(figure)
         out = io.StringIO()
-        figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+        # savefig would draw the figure twice, the first time only to lay it out
+        canvas.print_svg(out, metadata={"Date": None, "Creator": None})
     text = out.getvalue()
     width = f'<svg style="max-width: {inches[0] * 104:.0f}px"'
     body = text[text.index("<svg") :].replace("<svg", width, 1)

@@ -71,10 +71,10 @@ class SheetMap:
         left, top, width, height = self.area
         sheet.set_line_width(0.3)
         sheet.rect(left, top, width, height)
-        _outlines(sheet, self.zones, 0.1, 150)
+        _outlines(sheet, "zones", self.zones, 0.1, 150)
         for turn in part:
             _filled(sheet, turn, self.frame)
-        _outlines(sheet, self.blocks, 0.4 if len(self.blocks) < 80 else 0.15, 0)
+        _outlines(sheet, "blocks", self.blocks, 0.4 if len(self.blocks) < 80 else 0.15, 0)
         _numbers(sheet, part, self.frame)
         _key(sheet, left + width - KEY + 2, top, self.priorities)
         _north_and_scale(sheet, left + width - KEY + 2, top + height, self.frame)
@@ -110,11 +110,14 @@ def _points(ring: Any, frame: Frame) -> Points:
     return [(round(float(x), 2), round(float(y), 2)) for x, y in frame.place(ring)]
 
 
-def _outlines(sheet: Any, outlines: list[Points], width: float, grey: int) -> None:
+def _outlines(sheet: Any, name: str, outlines: list[Points], width: float, grey: int) -> None:
+    def draw() -> None:
+        for points in outlines:
+            sheet.polygon(points, style="D")
+
     sheet.set_line_width(width)
     sheet.set_draw_color(grey)
-    for points in outlines:
-        sheet.polygon(points, style="D")
+    sheet.alike(name, draw)
     sheet.set_draw_color(0)
 
 

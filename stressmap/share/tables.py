@@ -36,18 +36,21 @@ def tidy(table: pd.DataFrame) -> pd.DataFrame:
             rounded = column.round(places if places is not None else 3) + 0.0
             neat[name] = rounded
         elif not pd.api.types.is_bool_dtype(column) and not pd.api.types.is_integer_dtype(column):
-            neat[name] = pd.Series([_plain(v) for v in column], index=neat.index, dtype=object)
+            cells = column.to_numpy(dtype=object).tolist()
+            neat[name] = pd.Series([_plain(v) for v in cells], index=neat.index, dtype=object)
     return neat
 
 
 def _plain(value: Any) -> Any:
+    if value is None or isinstance(value, str):
+        return value
     if isinstance(value, tuple | list):
         return ";".join(str(v) for v in value)
-    if value is None or (not isinstance(value, str) and pd.isna(value)):
+    if pd.isna(value):
         return None
     if isinstance(value, dt.datetime):
         return value.isoformat(timespec="seconds")
-    return value if isinstance(value, str | int | float | bool) else str(value)
+    return value if isinstance(value, int | float | bool) else str(value)
 
 
 def defuse(value: Any) -> Any:
