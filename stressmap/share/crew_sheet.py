@@ -38,7 +38,7 @@ class Line(NamedTuple):
     indent : float
         From the left edge of the box [mm].
     shown : str
-        What a page says to show it; nothing for an empty line.
+        What it says.
     """
 
     size: float
@@ -76,34 +76,15 @@ class Sheet(FPDF):
         line = self.lines[key]
         self.set_font_size(line.size)
         if line.shown:
-            self._show(x + line.indent, self.h - y - 0.5 * size * LEADING - 0.3 * self.font_size, line.shown)
+            self.text(x + line.indent, y + 0.5 * size * LEADING + 0.3 * self.font_size, line.shown)
 
     def _fitted(self, line: str, size: float, *, width: float | None = None, align: str = "L") -> Line:
         """Fit a line into its box; most lines of a sheet come again on every row, so each is fitted once."""
-        font: Any = self.current_font
-        fits = size if width is None else fitting(self._wide(line, size) + 2 * self.c_margin, size, width)
-        room = 0.0 if width is None else width - self._wide(line, fits)
+        wide = self.get_string_width(line)
+        fits = size if width is None else fitting(wide + 2 * self.c_margin, size, width)
+        room = 0.0 if width is None else width - wide * fits / size
         indent = {"L": self.c_margin, "C": room / 2, "R": room - self.c_margin}[align]
-        return Line(fits, indent, font.encode_text(line) if line else "")
-
-    def _wide(self, line: str, size: float) -> float:
-        """Measure a line in the typeface that is set [mm]."""
-        font: Any = self.current_font
-        return float(font.get_text_width(line, size, None)[1]) / self.k
-
-    def _show(self, x: float, above: float, shown: str) -> None:
-        """Write what ``cell`` writes, without the fragments that it makes anew of every line.
-
-        A large ranch's sheet has tens of thousands of lines, and they were half of its time.
-        """
-        if not self.current_font_is_set_on_page:
-            font: Any = self.current_font
-            self._out(self._set_font_for_page(font, self.font_size_pt))
-        place, ink = f"BT {x * self.k:.2f} {above * self.k:.2f} Td", self.text_color
-        if ink is None or ink == self.fill_color:
-            self._out(f"{place} {shown} ET")
-        else:
-            self._out(f"q {place} {ink.serialize().lower()} {shown} ET Q")
+        return Line(fits, indent, line)
 
     def alike(self, name: str, draw: Callable[[], None]) -> None:
         """Draw what all pages have alike: drawn on the first page, its strokes copied to the others.
