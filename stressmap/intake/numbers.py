@@ -118,5 +118,5 @@ def writes_comma(text: pd.Series) -> bool:
     >>> writes_comma(pd.Series(["12,5", "7"])), writes_comma(pd.Series(["1,234", "7"]))
     (True, False)
     """
-    some = text[text.str.contains(",", regex=False)]
-    return bool((some.str.fullmatch(_COMMA_DECIMAL) & ~some.str.fullmatch(_EITHER)).any())
+    some = [cell for cell in text if "," in cell]
+    return any(_COMMA_DECIMAL.fullmatch(cell) and not _EITHER.fullmatch(cell) for cell in some)
