@@ -51,7 +51,8 @@ def _rounded_shape(shape: Any) -> Any:
     except shapely.errors.GEOSException:
         rounded = shapely.set_precision(shape, DEGREE_STEP, mode="pointwise")
         mended = shapely.make_valid(rounded, method="structure", keep_collapsed=False)
-        return shapely.union_all([p for p in shapely.get_parts(mended) if p.area > 0])
+        whole = [p for p in shapely.get_parts(mended) if p.area > 0]
+        return shapely.union_all(whole) if whole else None
 
 
 def feature_text(table: gpd.GeoDataFrame) -> str:
