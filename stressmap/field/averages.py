@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -90,7 +91,10 @@ class AverageSurface:
     spread: Spread
     method: str = "block average"
     notes: tuple[str, ...] = ()
-    _blocks: dict[tuple[int, int], tuple[float, float]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def _sums(self) -> Sums:
+        return Sums.of(self.samples)
 
     def at(self, places: Places) -> Estimate:
         """Estimate the signal at points.
@@ -107,7 +111,7 @@ class AverageSurface:
         """
         pairs = np.stack([places.crop, places.block], axis=1)
         kinds, which = np.unique(pairs, axis=0, return_inverse=True)
-        table = np.array([self._block(int(c), int(b)) for c, b in kinds]).reshape(-1, 2)
+        table = np.array([self._sums.average(int(c), int(b), self.spread) for c, b in kinds]).reshape(-1, 2)
         which = which.reshape(-1)
         return Estimate(table[which, 0], table[which, 1] + self.spread.signal)
 
@@ -178,43 +182,71 @@ class AverageSurface:
         }
 
     def _predict_without(self, left_out: Ints) -> tuple[Floats, Floats]:
-        places, predicted, error = (
-            self.samples.places,
-            np.empty(len(self.samples)),
-            np.empty(len(self.samples)),
-        )
-        for group in np.unique(left_out):
-            out = left_out == group
-            if out.all():
-                predicted[out], error[out] = np.nan, 1.0
+        places, value = self.samples.places, self.samples.value
+        predicted, error = np.full(len(value), np.nan), np.ones(len(value))
+        order = np.argsort(left_out, kind="stable")
+        for out in np.split(order, np.flatnonzero(np.diff(left_out[order])) + 1):
+            if len(out) == len(value):
                 continue
-            rest = AverageSurface(self.samples.take(~out), self.spread, self.method)
-            there = rest.at(places.take(out))
-            predicted[out] = there.mean
-            error[out] = there.variance + self.spread.within - self.spread.signal
-        return predicted, (self.samples.value - predicted) / np.sqrt(error)
+            rest = self._sums.without(places.take(out), value[out])
+            for i in out:
+                predicted[i], doubt = rest.average(int(places.crop[i]), int(places.block[i]), self.spread)
+                error[i] = doubt + self.spread.within
+        return predicted, (value - predicted) / np.sqrt(error)
 
-    def _block(self, crop: int, block: int) -> tuple[float, float]:
+
+@dataclass(frozen=True)
+class Sums:
+    """What the averages of blocks are made of: work on them grows with the blocks, not with the readings.
+
+    Parameters
+    ----------
+    crop, block : array of int, shape (k,)
+        Codes of each crop in each block, sorted by both.
+    total, count : array, shape (k,)
+        Sum [bar] and number of its readings; none where all were left out.
+    """
+
+    crop: Ints
+    block: Ints
+    total: Floats
+    count: Floats
+
+    @classmethod
+    def of(cls, samples: Samples) -> Sums:
+        """Sum up some readings."""
+        pairs = np.stack([samples.places.crop, samples.places.block], axis=1)
+        kinds, which = np.unique(pairs, axis=0, return_inverse=True)
+        which = which.reshape(-1)
+        total = np.bincount(which, weights=samples.value).astype(float)
+        return cls(kinds[:, 0], kinds[:, 1], total, np.bincount(which).astype(float))
+
+    def without(self, places: Places, value: Floats) -> Sums:
+        """Leave some of the readings out."""
+        total, count = self.total.copy(), self.count.copy()
+        for crop, block, one in zip(places.crop, places.block, value, strict=True):
+            own = (self.crop == crop) & (self.block == block)
+            total[own], count[own] = total[own] - one, count[own] - 1
+        return Sums(self.crop, self.block, total, count)
+
+    def average(self, crop: int, block: int, spread: Spread) -> tuple[float, float]:
         """Return mean [bar] and variance [bar²] of a block's average."""
-        if (crop, block) not in self._blocks:
-            centre, doubt = self._crop(crop)
-            value = self.samples.value[
-                (self.samples.places.block == block) & (self.samples.places.crop == crop)
-            ]
-            s = self.spread
-            weight = len(value) * s.block / (len(value) * s.block + s.within)
-            mean = centre + weight * (value.mean() - centre) if len(value) else centre
-            self._blocks[crop, block] = (float(mean), (1 - weight) * s.block + (1 - weight) ** 2 * doubt)
-        return self._blocks[crop, block]
+        centre, doubt = self._centre(crop, spread)
+        own = (self.crop == crop) & (self.block == block) & (self.count > 0)
+        if not own.any():
+            return centre, spread.block + doubt
+        mean, count = float((self.total[own] / self.count[own])[0]), float(self.count[own][0])
+        weight = count * spread.block / (count * spread.block + spread.within)
+        return centre + weight * (mean - centre), (1 - weight) * spread.block + (1 - weight) ** 2 * doubt
 
-    def _crop(self, crop: int) -> tuple[float, float]:
-        """Return mean [bar] and variance [bar²] of a crop's average."""
-        own = self.samples.places.crop == crop
-        elsewhere = self.spread.crop if not own.any() else 0.0
-        chosen = own if own.any() else np.ones_like(own)
-        group = _codes(self.samples.places.block[chosen])
-        mean, count = _means(group, self.samples.value[chosen])
-        weight = 1.0 / (self.spread.block + self.spread.within / count)
+    def _centre(self, crop: int, spread: Spread) -> tuple[float, float]:
+        """Return mean [bar] and variance [bar²] of a crop's average; the ranch's where it has no reading."""
+        there = self.count > 0
+        own = there & (self.crop == crop)
+        elsewhere = 0.0 if own.any() else spread.crop
+        chosen = own if own.any() else there
+        weight = 1.0 / (spread.block + spread.within / self.count[chosen])
+        mean = self.total[chosen] / self.count[chosen]
         return float(np.sum(weight * mean) / weight.sum()), float(1.0 / weight.sum()) + elsewhere
 
 
