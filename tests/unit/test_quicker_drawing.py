@@ -1,18 +1,16 @@
-"""What is drawn in a quicker way comes out as the plain way draws it, to the pixel and the byte."""
+"""What is drawn in a quicker way comes out as the plain way draws it."""
 
 import numpy as np
 import pandas as pd
 import pytest
 from content import small
-from fpdf import FPDF
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.path import Path as Outline
 
 from stressmap.share.content import STRETCH, Raster
-from stressmap.share.crew_sheet import LEADING, Sheet
-from stressmap.share.fonts import drawable
+from stressmap.share.crew_sheet import Sheet
 from stressmap.share.mapdata import rows
 from stressmap.share.picture import layers
 
@@ -60,39 +58,6 @@ def test_zones_hatched_together_look_as_if_hatched_one_by_one(angle: float, hatc
 def test_leaning_zones_are_hatched_in_few_strokes() -> None:
     assert len(layers(list(strips(0.7)))) < 12
     assert layers([]) == []
-
-
-def spots():
-    """A page's lines: left, in the middle and right, with and without room, on black and on white."""
-    for line, text in enumerate(("Hours / Horas", "QX-7 (b) \\ ñandú", "", "\N{DECIDUOUS TREE}", "a" * 60)):
-        for place, align in enumerate("LCR"):
-            for width in (None, 12.5, 60.0):
-                if width is not None or align == "L":
-                    yield 5.0 + 61 * place, 9.0 + 17 * line + (width or 0) / 9, text, width, align
-
-
-def test_a_line_of_the_sheet_is_written_as_cell_writes_it() -> None:
-    quick, plain = Sheet(small()), Sheet(small())
-    for sheet in (quick, plain):
-        sheet.add_page()
-    for round_again in range(2):
-        for number, (x, y, text, width, align) in enumerate(spots()):
-            size, bold = (9.0, 16.0, 7.2)[number % 3], number % 2 == 0
-            for sheet in (quick, plain):
-                sheet.set_fill_color((0, 205)[number % 2])
-                sheet.set_text_color((0, 255)[round_again])
-            quick.put(x, y, text, size=size, bold=bold, width=width, align=align)
-            by_cell(plain, (x, y), drawable(text), size, "B" if bold else "", width, align)
-    assert bytes(quick.pages[1].contents) == bytes(plain.pages[1].contents)
-
-
-def by_cell(sheet: FPDF, at, line, size, style, width, align) -> None:
-    sheet.set_font("sheet", style, size)
-    if width is not None:
-        needed = sheet.get_string_width(line) + 2 * sheet.c_margin
-        sheet.set_font_size(size if needed <= width else size * width / needed)
-    sheet.set_xy(*at)
-    sheet.cell(width or sheet.get_string_width(line) + 1, size * LEADING, line, align=align)
 
 
 def test_a_name_that_means_the_number_of_pages_to_the_library_stays_a_name() -> None:
