@@ -107,7 +107,7 @@ class RanchPage {
       type: "radio", name: "colour-by", value: name, checked: shown.colourBy === name ? "" : null,
       on: { change: () => { shown.colourBy = name; this.drawing.show(); this.fillLegend(); } },
     }), make("span", { text: word(key) }));
-    const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["others", "map.show_others"], ["ranks", "map.show_ranks"], ["again", "map.show_again"]]
+    const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["others", "map.show_others"], ["ranks", "map.show_ranks"], ["names", "map.show_names"], ["again", "map.show_again"]]
       .filter(([name]) => (name !== "again" || ranch.again.length) && (name !== "others" || readingsBy.others.length));
     const box = ([name, key]) => make("label", {}, make("input", {
       type: "checkbox", checked: shown.layers[name] ? "" : null,
@@ -160,7 +160,7 @@ class RanchPage {
     this.fillLists();
     this.fillCard();
     this.grow(document.body.classList.contains("tall"));
-    this.drawing.placeRanks();
+    this.drawing.labels.place();
   }
 
   say(text) {
