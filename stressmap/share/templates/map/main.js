@@ -20,6 +20,7 @@ class RanchPage {
     byId("zoom-out").addEventListener("click", () => this.map.zoomOut(1));
     byId("whole").addEventListener("click", () => this.drawing.whole());
     byId("locate").addEventListener("click", () => this.locate());
+    byId("back").addEventListener("click", () => this.back());
     byId("print").addEventListener("click", () => window.print());
     byId("grow").addEventListener("click", () => this.grow(!document.body.classList.contains("tall")));
     this.map.on("mousedown", () => { byId("layers").open = false; });
@@ -51,9 +52,8 @@ class RanchPage {
   grow(tall) {
     document.body.classList.toggle("tall", tall);
     byId("grow").setAttribute("aria-expanded", String(tall));
-    const name = word(tall ? "map.bigger_map" : "map.bigger_list");
-    byId("grow").setAttribute("aria-label", name);
-    byId("grow").title = name;
+    byId("grow").title = word(tall ? "map.bigger_map" : "map.bigger_list");
+    byId("grow").querySelector("span").textContent = word(tall ? "map.map_short" : "map.list_short");
   }
 
   search(text) {
@@ -91,9 +91,9 @@ class RanchPage {
     card.hidden = !chosen;
     document.body.classList.toggle("carded", Boolean(chosen));
     byId("lists").hidden = Boolean(chosen);
-    if (!chosen) return card.replaceChildren();
-    const back = make("button", { type: "button", id: "back", text: `‹ ${word("card.back")}`, on: { click: () => this.back() } });
-    return card.replaceChildren(back, CARDS[chosen.kind](chosen.item));
+    byId("back").hidden = !chosen;
+    byId("search").hidden = Boolean(chosen);
+    card.replaceChildren(chosen ? CARDS[chosen.kind](chosen.item) : "");
   }
 
   fillLists() {
@@ -144,7 +144,10 @@ class RanchPage {
     tell("zoom-in", "map.zoom_in");
     tell("zoom-out", "map.zoom_out");
     tell("whole", "map.whole_ranch");
-    tell("locate", "map.locate");
+    byId("whole").querySelector("span").textContent = word("map.whole_short");
+    byId("locate").querySelector("span").textContent = word("map.locate_short");
+    byId("locate").title = word("map.locate");
+    byId("back").textContent = `‹ ${word("card.back")}`;
     byId("print").textContent = word("map.print");
     byId("north").querySelector("b").textContent = word("map.north");
     byId("search").placeholder = word("list.search");
