@@ -34,7 +34,7 @@ SECTIONS = (
 )  # fmt: skip
 """Sections of the words that the page speaks."""
 
-SCRIPTS = ("shared", "layers", "cards", "panel", "main")
+SCRIPTS = ("shared", "labels", "layers", "cards", "panel", "main")
 
 
 class RanchMap(folium.Map):

@@ -274,6 +274,53 @@ def test_an_accessibility_checker_finds_nothing_serious(page: Page, full_map: Pa
     assert violations(page) == []
 
 
+@SIZES
+def test_what_is_tapped_is_wide_enough_for_a_glove(page: Page, full_map: Path, size) -> None:
+    page.open(full_map, size, touch=True)
+    page.js("document.querySelectorAll('details').forEach(d => d.open = true)")
+    narrow = (
+        "return [...document.querySelectorAll('button, summary, a, input[type=search], #layers label')]"
+        ".map(e => [e.id || e.textContent, e.getBoundingClientRect()])"
+        ".map(([name, r]) => [name, r.width, r.height])"
+        ".filter(([, ...sides]) => sides.some(side => side > 1 && side < 44))"
+    )
+    assert page.js(narrow) == []
+    page.js("page.choose({kind: 'valve', item: ranch.valves[0]})")
+    assert page.js(narrow) == []
+
+
+@SIZES
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_choice_of_layers_is_whole_and_on_top(page: Page, full_map: Path, size, language) -> None:
+    page.open(full_map, size)
+    page.js("document.querySelector(`#languages [lang=${arguments[0]}]`).click()", language)
+    page.js("document.querySelector('#layers > summary').click()")
+    covered = page.js(
+        "return [...document.querySelectorAll('#layers label span')].filter(e => {"
+        " const r = e.getBoundingClientRect();"
+        " return !e.contains(document.elementFromPoint((r.left + r.right) / 2, (r.top + r.bottom) / 2));"
+        "}).map(e => e.textContent)"
+    )
+    assert covered == []
+
+
+@SIZES
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_button_with_a_picture_says_what_it_is(page: Page, full_map: Path, size, language) -> None:
+    page.open(full_map, size)
+    page.js("document.querySelector(`#languages [lang=${arguments[0]}]`).click()", language)
+    silent = page.js(
+        "return [...document.querySelectorAll('button, summary')].filter(e => e.querySelector('svg')"
+        " && e.checkVisibility() && !e.innerText.trim()).map(e => e.id)"
+    )
+    assert silent == []
+    cut = page.js(
+        "return [...document.querySelectorAll('#tools button, #layers > summary, #grow')]"
+        ".filter(e => e.checkVisibility() && e.scrollWidth > e.clientWidth).map(e => e.id || e.textContent)"
+    )
+    assert cut == []
+
+
 def test_the_list_works_from_the_keyboard_alone(page: Page, small_map: Path) -> None:
     page.open(small_map, DESK)
     seen = []

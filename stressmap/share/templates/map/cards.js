@@ -57,8 +57,8 @@ function valveCard(valve) {
     band(priority, valve.rank === null ? word("list.no_rank") : word("card.rank_of", { rank: valve.rank, count: ranch.valves.filter((v) => v.rank !== null).length })));
   if (!valve.measured) body.append(make("p", { class: "warn", text: word("card.not_measured") }));
   body.append(facts([
-    [word("card.figure"), figure(valve.stress), word("card.interval", { low: number(valve.low), high: number(valve.high) })],
     ...planFacts(valve.plan),
+    [word("card.figure"), figure(valve.stress), word("card.interval", { low: number(valve.low), high: number(valve.high) })],
     valve.tied ? [word("card.order"), tieText(valve.tied)] : null,
     valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change), wateredText(valve.change)] : null,
     [word("card.potential"), bar(valve.swp)],

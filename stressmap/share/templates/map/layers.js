@@ -1,8 +1,7 @@
 // What is drawn on the map, and how it follows what the user chose.
 const EDGE = "#14181c";
-const LABEL = { height: 40, gap: 3, wide: 52, slim: 36, least: 20 };
-const FIRST_RANKS = 20;
 const MOST_CHANGE = 4;
+const FAINT = 4; // Radius of a dot in pixels below which readings are left to the closer view.
 const FULL = ranch.basemap ? 0.82 : 1;
 
 function unpack(polygons) {
@@ -27,7 +26,7 @@ const CrossMarker = L.CircleMarker.extend({
 
 const DiamondMarker = L.CircleMarker.extend({
   _updatePath() {
-    const { x, y } = this._point, r = this._radius * 1.3;
+    const { x, y } = this._point, r = this._radius;
     this._renderer._setPath(this, `M${x} ${y - r}l${r} ${r}l${-r} ${r}l${-r} ${-r}z`);
   },
 });
@@ -48,10 +47,9 @@ class RanchDrawing {
     this.map = map;
     if (ranch.basemap) L.tileLayer(ranch.basemap, { maxZoom: 20, maxNativeZoom: 18 }).addTo(map);
     this.choose = choose;
-    this.shapes = { valves: new Map(), zones: [], dots: [], again: [] };
+    this.shapes = { valves: new Map(), blocks: new Map(), zones: [], dots: [], again: [] };
     this.groups = {};
-    this.labels = [];
-    for (const [name, z] of [["pictures", 350], ["zones", 400], ["blocks", 430], ["dots", 450], ["numbers", 455], ["chosen", 460], ["ranks", 620]]) {
+    for (const [name, z] of [["pictures", 350], ["zones", 400], ["blocks", 430], ["dots", 450], ["numbers", 455], ["chosen", 460], ["names", 610], ["ranks", 620]]) {
       const pane = map.createPane(name);
       pane.style.zIndex = z;
       if (name !== "zones") pane.style.pointerEvents = "none";
@@ -59,7 +57,7 @@ class RanchDrawing {
     this.addPolygons();
     this.addPictures();
     this.addPoints();
-    map.on("zoomend moveend resize", () => this.placeRanks());
+    this.labels = new MapLabels(map, this);
     map.on("zoomend", () => this.sizePoints());
     map.on("click", (event) => this.tapped(event, null));
   }
@@ -82,7 +80,8 @@ class RanchDrawing {
       L.polygon(unpack(block.shape), { ...this.fillOf("none"), pane: "blocks", weight: 0, interactive: false, className: "bare" }).addTo(bare);
     }
     for (const block of ranch.blocks) {
-      L.polygon(unpack(block.shape), { pane: "blocks", fill: false, color: EDGE, weight: 3, interactive: false, className: "block-edge" }).addTo(blocks);
+      const edge = L.polygon(unpack(block.shape), { pane: "blocks", fill: false, color: EDGE, weight: 3, interactive: false, className: "block-edge" });
+      this.shapes.blocks.set(block, edge.addTo(blocks));
     }
     Object.assign(this.groups, { valves, zones, bare, blocks });
     blocks.addTo(this.map);
@@ -112,10 +111,10 @@ class RanchDrawing {
     }
     const again = L.layerGroup();
     for (const [place, spot] of ranch.again.entries()) {
-      const options = { pane: "dots", radius: 9, color: EDGE, weight: 2.5, fillColor: "#7fe0d0", fillOpacity: 1, interactive: false, className: "again" };
-      this.shapes.again.push({ dot: new DiamondMarker(spot.at, options).addTo(again), spot });
+      const options = { pane: "dots", radius: DIAMOND, color: EDGE, weight: 2.5, fillColor: "#7fe0d0", fillOpacity: 1, interactive: false, className: "again" };
       const icon = L.divIcon({ html: make("b", { text: place + 1 }), className: "again-number", iconSize: [24, 24] });
-      L.marker(spot.at, { icon, pane: "numbers", interactive: false, keyboard: false }).addTo(again);
+      const number = L.marker(spot.at, { icon, pane: "numbers", interactive: false, keyboard: false });
+      this.shapes.again.push({ dots: [new DiamondMarker(spot.at, options), number].map((dot) => dot.addTo(again)), spot });
     }
     this.groups.again = again;
   }
@@ -123,8 +122,9 @@ class RanchDrawing {
   // A gloved finger is wider than a dot: the nearest one within its reach is meant, else the zone under it.
   tapped(event, under) {
     L.DomEvent.stopPropagation(event);
-    const tap = this.map.latLngToLayerPoint(event.latlng);
-    let best = null, reach = this.dotRadius < 3 ? 0 : Math.min(22, this.dotRadius * 2.6);
+    const tap = this.map.latLngToLayerPoint(event.latlng), labelled = this.labels.valveAt(tap);
+    if (labelled) return this.choose({ kind: "valve", item: labelled }, { fromMap: true });
+    let best = null, reach = this.dotRadius < FAINT ? 0 : Math.min(22, this.dotRadius * 2.6);
     const points = [];
     if (shown.layers.again) points.push(...this.shapes.again.map(({ spot }) => ({ kind: "again", item: spot })));
     for (const { reading, kind } of this.shapes.dots) if (shown.layers[kind]) points.push({ kind: "reading", item: reading });
@@ -133,7 +133,7 @@ class RanchDrawing {
       if (away < reach) [best, reach] = [point, away];
     }
     const meant = best || under;
-    if (meant) this.choose(meant, { fromMap: true });
+    return meant && this.choose(meant, { fromMap: true });
   }
 
   // Seen from afar, dots and thick lines would bury the zones they belong to.
@@ -141,49 +141,13 @@ class RanchDrawing {
     const equator = 40075016, tile = 8;
     const metres = (equator * Math.cos((this.map.getCenter().lat * Math.PI) / 180)) / 2 ** (this.map.getZoom() + tile);
     this.dotRadius = Math.min(8, 9 / Math.sqrt(metres));
-    for (const pane of ["dots", "numbers"]) this.map.getPane(pane).style.display = this.dotRadius < 3 ? "none" : "";
-    this.groups.blocks.eachLayer((shape) => shape.setStyle({ weight: Math.min(3, this.dotRadius) }));
+    for (const pane of ["dots", "numbers"]) this.map.getPane(pane).style.display = this.dotRadius < FAINT ? "none" : "";
+    const edge = this.dotRadius < FAINT ? this.dotRadius / 2 : 3;
+    for (const shape of this.shapes.blocks.values()) shape.setStyle({ weight: edge });
     for (const shape of this.shapes.valves.values()) shape.setStyle({ weight: Math.min(1.2, this.dotRadius / 3) });
-    const line = this.dotRadius < 3.5 ? 1.2 : 2.4;
     for (const { dots } of this.shapes.dots) {
-      for (const dot of dots) dot.setStyle({ weight: line + dot.options.halo }).setRadius(this.dotRadius);
+      for (const dot of dots) dot.setStyle({ weight: 2.4 + dot.options.halo }).setRadius(this.dotRadius);
     }
-  }
-
-  // From afar only the first ranks; and in their order, so that where boxes would cover each other the more urgent one stays.
-  placeRanks() {
-    for (const label of this.labels) label.remove();
-    this.labels = [];
-    if (!shown.layers.ranks) return;
-    const view = this.map.getBounds().pad(0.02), taken = [];
-    for (const valve of ranch.valves) {
-      if (!view.contains(valve.at)) continue;
-      const room = this.widthOf(valve);
-      if ((valve.rank ?? Infinity) > FIRST_RANKS && room < LABEL.least) continue;
-      const width = room < LABEL.wide && String(valve.rank).length < 3 ? LABEL.slim : LABEL.wide;
-      const { x, y } = this.map.latLngToLayerPoint(valve.at);
-      const crowded = taken.some((other) => Math.abs(other.x - x) < (other.width + width) / 2 + LABEL.gap && Math.abs(other.y - y) < LABEL.height + LABEL.gap);
-      if (crowded) continue;
-      taken.push({ x, y, width });
-      this.labels.push(this.rankLabel(valve, width).addTo(this.map));
-      if (taken.length >= 150) break;
-    }
-  }
-
-  widthOf(valve) {
-    const box = this.shapes.valves.get(valve).getBounds();
-    return this.map.latLngToLayerPoint(box.getNorthEast()).x - this.map.latLngToLayerPoint(box.getSouthWest()).x;
-  }
-
-  rankLabel(valve, width) {
-    const priority = priorityOf(valve), look = lookOf(priority);
-    const box = make("div", { class: "rank" },
-      make("b", { text: valve.rank ?? NO_RANK }),
-      shown.colourBy === "change"
-        ? make("span", { text: priority === "none" ? shortOf(priority) : signed(valve.change), style: { background: priority === "none" ? look.fill : changeColour(valve.change), color: "#111" } })
-        : make("span", { text: shortOf(priority), style: { background: look.fill, color: look.ink } }));
-    const icon = L.divIcon({ html: box, className: "rank-icon", iconSize: [width, LABEL.height] });
-    return L.marker(valve.at, { icon, pane: "ranks", interactive: false, keyboard: false });
   }
 
   show() {
@@ -200,7 +164,6 @@ class RanchDrawing {
     for (const [valve, shape] of this.shapes.valves) shape.setStyle(this.valveStyle(valve, by));
     if (by === "zones") for (const shape of this.shapes.zones) shape.bringToFront();
     this.sizePoints();
-    this.placeRanks();
     this.mark();
   }
 
@@ -213,15 +176,15 @@ class RanchDrawing {
 
   mark() {
     this.ring?.remove();
-    this.ring = null;
-    const chosen = shown.chosen;
-    if (!chosen) return;
-    const shape = chosen.item.shape;
-    const look = { pane: "chosen", fill: false, interactive: false, className: "chosen" };
-    this.ring = shape
-      ? L.layerGroup([L.polygon(unpack(shape), { ...look, color: "#fff", weight: 9 }), L.polygon(unpack(shape), { ...look, color: "#0a58ca", weight: 5 })])
-      : chosen.item.at && L.circleMarker(chosen.item.at, { ...look, radius: 17, color: "#0a58ca", weight: 5 });
+    this.ring = shown.chosen && this.ringOf(shown.chosen.item);
     this.ring?.addTo(this.map);
+    this.labels.place();
+  }
+
+  ringOf({ shape, at }) {
+    const look = { pane: "chosen", fill: false, interactive: false, className: "chosen" };
+    if (!shape) return at && L.circleMarker(at, { ...look, radius: 17, color: "#0a58ca", weight: 5 });
+    return L.layerGroup([L.polygon(unpack(shape), { ...look, color: "#fff", weight: 9 }), L.polygon(unpack(shape), { ...look, color: "#0a58ca", weight: 5 })]);
   }
 
   goTo({ item }) {
@@ -234,7 +197,11 @@ class RanchDrawing {
 
   whole() {
     if (!this.bounds.isValid()) return;
-    this.map.fitBounds(this.bounds, { paddingTopLeft: [14, 14], paddingBottomRight: [70, 14], animate: false });
+    const { left, width } = byId("tools").getBoundingClientRect();
+    const buttons = width ? this.map.getContainer().getBoundingClientRect().right - left : 0;
+    const zoomUnder = (top) => this.map.getBoundsZoom(this.bounds, false, L.point(buttons + 28, top + 14));
+    const top = zoomUnder(66) < zoomUnder(14) ? 14 : 66; // Clear of the north arrow where that costs nothing.
+    this.map.fitBounds(this.bounds, { paddingTopLeft: [14, top], paddingBottomRight: [buttons + 14, 14], animate: false });
     this.home = { centre: this.map.getCenter(), zoom: this.map.getZoom() };
   }
 

@@ -20,6 +20,7 @@ class RanchPage {
     byId("zoom-out").addEventListener("click", () => this.map.zoomOut(1));
     byId("whole").addEventListener("click", () => this.drawing.whole());
     byId("locate").addEventListener("click", () => this.locate());
+    byId("back").addEventListener("click", () => this.back());
     byId("print").addEventListener("click", () => window.print());
     byId("grow").addEventListener("click", () => this.grow(!document.body.classList.contains("tall")));
     this.map.on("mousedown", () => { byId("layers").open = false; });
@@ -51,9 +52,8 @@ class RanchPage {
   grow(tall) {
     document.body.classList.toggle("tall", tall);
     byId("grow").setAttribute("aria-expanded", String(tall));
-    const name = word(tall ? "map.bigger_map" : "map.bigger_list");
-    byId("grow").setAttribute("aria-label", name);
-    byId("grow").title = name;
+    byId("grow").title = word(tall ? "map.bigger_map" : "map.bigger_list");
+    byId("grow").querySelector("span").textContent = word(tall ? "map.map_short" : "map.list_short");
   }
 
   search(text) {
@@ -91,9 +91,9 @@ class RanchPage {
     card.hidden = !chosen;
     document.body.classList.toggle("carded", Boolean(chosen));
     byId("lists").hidden = Boolean(chosen);
-    if (!chosen) return card.replaceChildren();
-    const back = make("button", { type: "button", id: "back", text: `‹ ${word("card.back")}`, on: { click: () => this.back() } });
-    return card.replaceChildren(back, CARDS[chosen.kind](chosen.item));
+    byId("back").hidden = !chosen;
+    byId("search").hidden = Boolean(chosen);
+    card.replaceChildren(chosen ? CARDS[chosen.kind](chosen.item) : "");
   }
 
   fillLists() {
@@ -107,7 +107,7 @@ class RanchPage {
       type: "radio", name: "colour-by", value: name, checked: shown.colourBy === name ? "" : null,
       on: { change: () => { shown.colourBy = name; this.drawing.show(); this.fillLegend(); } },
     }), make("span", { text: word(key) }));
-    const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["others", "map.show_others"], ["ranks", "map.show_ranks"], ["again", "map.show_again"]]
+    const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["others", "map.show_others"], ["ranks", "map.show_ranks"], ["names", "map.show_names"], ["again", "map.show_again"]]
       .filter(([name]) => (name !== "again" || ranch.again.length) && (name !== "others" || readingsBy.others.length));
     const box = ([name, key]) => make("label", {}, make("input", {
       type: "checkbox", checked: shown.layers[name] ? "" : null,
@@ -144,7 +144,10 @@ class RanchPage {
     tell("zoom-in", "map.zoom_in");
     tell("zoom-out", "map.zoom_out");
     tell("whole", "map.whole_ranch");
-    tell("locate", "map.locate");
+    byId("whole").querySelector("span").textContent = word("map.whole_short");
+    byId("locate").querySelector("span").textContent = word("map.locate_short");
+    byId("locate").title = word("map.locate");
+    byId("back").textContent = `‹ ${word("card.back")}`;
     byId("print").textContent = word("map.print");
     byId("north").querySelector("b").textContent = word("map.north");
     byId("search").placeholder = word("list.search");
@@ -160,7 +163,7 @@ class RanchPage {
     this.fillLists();
     this.fillCard();
     this.grow(document.body.classList.contains("tall"));
-    this.drawing.placeRanks();
+    this.drawing.labels.place();
   }
 
   say(text) {

@@ -157,6 +157,7 @@ const MARKS = {
 
 function layerMark(name) {
   if (name === "ranks") return make("b", { class: "rank-key", text: "1", "aria-hidden": "true" });
+  if (name === "names") return make("b", { class: "map-name name-key", text: "Ab", "aria-hidden": "true" });
   return draw("svg", { class: "mark", viewBox: "0 0 20 20", "aria-hidden": "true" }, MARKS[name]());
 }
 

@@ -5,7 +5,7 @@ const ranch = JSON.parse(document.getElementById("ranch-data").textContent);
 const shown = {
   language: document.documentElement.lang,
   colourBy: "valves",
-  layers: { used: true, leftOut: true, others: false, ranks: true, again: true },
+  layers: { used: true, leftOut: true, others: false, ranks: true, names: true, again: true },
   chosen: null,
   query: "",
 };
