@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
 
+MOST_PROBLEMS = 50
+"""So many are listed, then their count."""
+
 app = typer.Typer(
     name="stressmap",
     help="From midday stem water potential readings to ranked valve zones and an offline map for the crew.",
@@ -242,8 +245,12 @@ def _guarded(work: Callable[[], None], *, debug: bool) -> None:
     except StressmapError as error:
         if debug:
             raise
-        for problem in error.problems:
+        for problem in error.problems[:MOST_PROBLEMS]:
             typer.echo(f"error: {problem}", err=True)
+        more = len(error.problems) - MOST_PROBLEMS
+        if more > 0:
+            where = error.problems[-1].where
+            typer.echo(f"error: {where}: {more:,} more problems. Correct these first.", err=True)
         raise typer.Exit(error.exit_code) from None
     except (KeyboardInterrupt, typer.Abort) as stop:
         code = stopping.code_of(stop)

@@ -105,9 +105,16 @@ def what_and_remedy(detail: Any, otherwise: str) -> tuple[str, str]:
     message = detail["msg"].removeprefix("Value error, ")
     message = message[:1].lower() + message[1:]
     if detail["type"] != "value_error":
-        return f"{message} (it is {detail['input']!r})", otherwise
+        return f"{message} (it is {_shown(detail['input'])})", otherwise
     what, _, remedy = message.rpartition("; ")
     return (what, remedy[:1].upper() + remedy[1:]) if what else (message, otherwise)
+
+
+def _shown(value: Any) -> str:
+    try:
+        return repr(value)
+    except ValueError:  # Python writes out no whole number of over 4,300 digits
+        return "a number of very many digits"
 
 
 class StressmapError(Exception):

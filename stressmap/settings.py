@@ -10,7 +10,6 @@ import datetime as dt
 import difflib
 import os
 import re
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -28,6 +27,7 @@ from pydantic import (
 )
 
 from stressmap.errors import Problem, SettingsError, what_and_remedy
+from stressmap.toml_file import read_toml
 from stressmap.units import M3_H_PER, M3_PER, MM_PER, parse_month_day, read_quantity
 
 FLAG_CODES = (
@@ -64,8 +64,18 @@ def _quantity(units: dict[str, float]) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+def _nameable(path: Path) -> Path:
+    if "\0" in str(path):
+        msg = "no file has such a name; write the path of a file"
+        raise ValueError(msg)
+    return path
+
+
+MOST_PROBLEMS = 20
+
 _BRACES = re.compile(r"\{\w\}").findall
 
+InputFile = Annotated[Path, AfterValidator(_nameable)]
 Clock = Annotated[dt.time, BeforeValidator(_parse_clock)]
 MonthDay = Annotated[str, AfterValidator(_check_month_day)]
 VolumeM3 = Annotated[float, _quantity(M3_PER), Field(gt=0)]
@@ -115,11 +125,11 @@ class Ranch(Part):
 class Files(Part):
     """``[files]``: absolute paths of the inputs."""
 
-    readings: Path
-    blocks: Path
-    valves: Path | None = None
-    weather: Path | None = None
-    irrigation: Path | None = None
+    readings: InputFile
+    blocks: InputFile
+    valves: InputFile | None = None
+    weather: InputFile | None = None
+    irrigation: InputFile | None = None
 
 
 class Visit(Part):
@@ -152,8 +162,8 @@ class Reading(Part):
     window: tuple[Clock, Clock] = (dt.time(13), dt.time(15))
     bag_minutes: float = Field(default=10.0, ge=0)
     recheck_bar: float = Field(default=1.0, gt=0)
-    gps_m: float = Field(default=10.0, ge=0)
-    gps_accuracy_m: float = Field(default=3.0, ge=0)
+    gps_m: float = Field(default=10.0, ge=0, le=1000)
+    gps_accuracy_m: float = Field(default=3.0, ge=0, le=1000)
     possible_bar: tuple[float, float] = (0.5, 70.0)
     unlike_z: float = Field(default=3.5, gt=0)
     date_order: Literal["day-first", "month-first"] | None = None
@@ -201,7 +211,7 @@ class Map(Part):
     rank_unmeasured: bool = True
     water_share: float = Field(default=0.25, gt=0, lt=1)
     look_again: int = Field(default=10, ge=0, le=50)
-    covariate: Path | None = None
+    covariate: InputFile | None = None
     basemap: str | None = None
 
     @field_validator("basemap")
@@ -314,7 +324,7 @@ class Settings(Part):
     ranch: Ranch
     files: Files
     visit: Visit = Visit()
-    columns: dict[str, str] = {}
+    columns: dict[str, str] = Field(default={}, max_length=1000)
     reading: Reading = Reading()
     map: Map = Map()
     model: Model = Model()
@@ -334,7 +344,7 @@ class Settings(Part):
 
     def shown(self, file: Path) -> str:
         """Name a file as seen from the folder of the settings, the same wherever that folder lies."""
-        return Path(os.path.relpath(file.resolve(), self._source.resolve().parent)).as_posix()
+        return Path(os.path.relpath(_resolved(file), self._source.resolve().parent)).as_posix()
 
 
 def load(path: Path) -> Settings:
@@ -354,35 +364,28 @@ def load(path: Path) -> Settings:
     SettingsError
         If it cannot be read, is not TOML, or a key or value is wrong; one problem each.
     """
-    table = _read_toml(path)
+    table = read_toml(path)
     files, chosen_map = table.get("files"), table.get("map")
     if isinstance(chosen_map, dict) and isinstance(chosen_map.get("covariate"), str):
-        table["map"] = chosen_map | {"covariate": (path.parent / chosen_map["covariate"]).resolve()}
+        table["map"] = chosen_map | {"covariate": _resolved(path.parent / chosen_map["covariate"])}
     if isinstance(files, dict):
         table["files"] = {
-            k: (path.parent / v).resolve() if isinstance(v, str) and v else v for k, v in files.items()
+            k: _resolved(path.parent / v) if isinstance(v, str) and v else v for k, v in files.items()
         }
     try:
         settings = Settings.model_validate(table)
     except ValidationError as error:
-        raise SettingsError([_problem(path, detail) for detail in error.errors()]) from None
+        raise SettingsError([_problem(path, d) for d in error.errors()[:MOST_PROBLEMS]]) from None
     settings._source = path
     return settings
 
 
-def _read_toml(path: Path) -> dict[str, Any]:
-    where = str(path)
+def _resolved(path: Path) -> Path:
+    """Follow links and dots, as far as that leads anywhere; who opens the file says what is wrong with it."""
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except FileNotFoundError:
-        problem = Problem(where, "there is no such file", "Give the path of a ranch.toml")
-    except OSError as error:
-        problem = Problem(where, f"it cannot be read ({error.strerror})", "Give the path of a ranch.toml")
-    except UnicodeDecodeError:
-        problem = Problem(where, "it is not UTF-8 text", "Save it as UTF-8")
-    except tomllib.TOMLDecodeError as error:
-        problem = Problem(where, f"it is not TOML: {error}", "Mend that line; text goes in quotes")
-    raise SettingsError(problem)
+        return path.resolve()
+    except (OSError, RuntimeError, ValueError):
+        return path.absolute()
 
 
 def _problem(path: Path, detail: Any) -> Problem:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,8 @@ from stressmap.intake.columns import Table
 from stressmap.intake.numbers import is_nothing, parse_numbers
 from stressmap.intake.units_of import normal
 
+MOST_CRS = 20
+"""A crew has one or two phones; each CRS takes some time to look up."""
 _SIDES = {"n": 1.0, "s": -1.0, "e": 1.0, "w": -1.0, "o": -1.0}
 _NUMBER = r"\d+(?:[.,]\d+)?"
 _ANGLE = re.compile(
@@ -147,6 +150,9 @@ def _projected(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, 
         stated = stated.replace("", "EPSG:4326")
     lon, lat = pd.Series(np.nan, index=x.index), pd.Series(np.nan, index=x.index)
     heading = table.headings.get("crs", "crs")
+    if stated[placed].nunique() > MOST_CRS:
+        what = f"it names more than {MOST_CRS} coordinate reference systems (CRS)"
+        raise DataError(Problem(table.where, what, "Give the coordinates in one of them", column=heading))
     for code, rows in stated[placed].groupby(stated[placed]).groups.items():
         given = x.loc[rows].to_numpy(), y.loc[rows].to_numpy()
         lon.loc[rows], lat.loc[rows] = degrees(*given, str(code), table.where, heading)
@@ -183,7 +189,9 @@ def degrees(
         If the CRS is not known.
     """
     try:
-        change = Transformer.from_crs(CRS.from_user_input(crs), "EPSG:4326", always_xy=True)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # an old way of writing a CRS is no news to a crew
+            change = Transformer.from_crs(CRS.from_user_input(crs), "EPSG:4326", always_xy=True)
         lon, lat = change.transform(x, y)
     except (CRSError, ProjError):
         remedy = 'Write an EPSG code such as "EPSG:32610"'

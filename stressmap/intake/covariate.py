@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,10 +10,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
+from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.errors import DataError, Problem
+from stressmap.opening import read_head
 
-MOST_PIXELS = 200_000_000
+MOST_BYTES = 1_000_000_000
+MOST_PIXELS = 25_000_000
 """Pixels a covariate may have; a larger one is better thinned to the size of a map cell first."""
 
 
@@ -48,12 +52,13 @@ class Covariate:
             NaN outside the raster.
         """
         x, y = self.transformer.transform(xy[:, 0], xy[:, 1])
-        col = np.floor(self.inverse.a * x + self.inverse.b * y + self.inverse.c).astype(np.int64)
-        row = np.floor(self.inverse.d * x + self.inverse.e * y + self.inverse.f).astype(np.int64)
+        with np.errstate(invalid="ignore", over="ignore"):  # a place may lie beyond the reach of its CRS
+            col = np.floor(self.inverse.a * x + self.inverse.b * y + self.inverse.c)
+            row = np.floor(self.inverse.d * x + self.inverse.e * y + self.inverse.f)
         rows, cols = self.band.shape
         inside = (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
         value = np.full(len(xy), np.nan)
-        value[inside] = self.band[row[inside], col[inside]]
+        value[inside] = self.band[row[inside].astype(np.int64), col[inside].astype(np.int64)]
         return value
 
 
@@ -79,19 +84,31 @@ def read_covariate(path: Path, crs: CRS) -> Covariate:
     import rasterio  # slow to load, and few ranches name a raster
 
     where = str(path)
-    if not path.exists():
-        raise DataError(Problem(where, "there is no such file", "Correct the path"))
+    read_head(path, most=MOST_BYTES)
     try:
-        with rasterio.open(path) as opened:
-            if opened.crs is None:
-                what = "it has no coordinate reference system (CRS)"
-                raise DataError(Problem(where, what, "Export it again with its CRS"))
-            if opened.width * opened.height > MOST_PIXELS:
-                what = f"it has {opened.width * opened.height:,} pixels; at most {MOST_PIXELS:,} are read"
-                raise DataError(Problem(where, what, "Cut it to the ranch, or make its pixels larger"))
-            band = opened.read(1, masked=True).astype(np.float32).filled(np.nan)
-            transformer = Transformer.from_crs(crs, CRS.from_wkt(opened.crs.to_wkt()), always_xy=True)
-            return Covariate(band, ~opened.transform, transformer)
-    except rasterio.errors.RasterioError as error:
+        # other kinds that GDAL opens may send it to other files or to the network
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with rasterio.open(path, driver="GTiff") as opened:
+                _refuse_useless(opened, where)
+                band = opened.read(1, out_dtype=np.float32)
+                band[opened.read_masks(1) == 0] = np.nan
+                transformer = Transformer.from_crs(crs, CRS.from_wkt(opened.crs.to_wkt()), always_xy=True)
+                return Covariate(band, ~opened.transform, transformer)
+    except (rasterio.errors.RasterioError, CRSError, ProjError) as error:
         what = f"it cannot be read as a raster ({str(error).splitlines()[0]})"
         raise DataError(Problem(where, what, "Export it again as GeoTIFF")) from None
+
+
+def _refuse_useless(opened: Any, where: str) -> None:
+    pixels = opened.width * opened.height
+    if opened.crs is None:
+        what = "it has no coordinate reference system (CRS)"
+        raise DataError(Problem(where, what, "Export it again with its CRS"))
+    if opened.transform.is_degenerate or opened.transform.is_identity:
+        raise DataError(Problem(where, "it does not say where it lies", "Export it again as GeoTIFF"))
+    if pixels > MOST_PIXELS:
+        what = f"it has {pixels:,} pixels; at most {MOST_PIXELS:,} are read"
+        raise DataError(Problem(where, what, "Cut it to the ranch, or make its pixels larger"))
+    if "complex" in opened.dtypes[0]:
+        raise DataError(Problem(where, "its numbers are complex", "Give one number for each pixel"))

@@ -9,11 +9,14 @@ import numpy as np
 import shapely
 
 from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.crowding import crowded
 
 CRUMB_M2 = 10.0
 """A part of an outline smaller than this, and than a hundredth of the whole, is a slip of the mouse."""
 SAID_M2 = 1.0
 """Overlaps and gaps smaller than this are rounding, mended without a word."""
+MOST_NEIGHBOURS = 50
+"""Outlines whose surrounding boxes meet that of one; a ranch has about ten."""
 SAME_GROUND = 0.5
 """Two outlines that share more than this part of the smaller one are the same ground drawn twice."""
 
@@ -43,6 +46,23 @@ def polygonal(shape: Any, label: str, notes: Notes) -> Any:
     reason = shapely.is_valid_reason(flat).split("[")[0].strip().lower()
     notes.say(f"{label} crosses or touches itself ({reason}); its outline was mended.")
     return shapely.union_all(parts)
+
+
+def sound(shape: Any) -> Any:
+    """Make an outline valid again that a projection has rounded into touching itself.
+
+    Parameters
+    ----------
+    shape : Polygon or MultiPolygon
+        In metres.
+
+    Returns
+    -------
+    Polygon or MultiPolygon
+    """
+    if shape.is_valid:
+        return shape
+    return _polygons_of(shapely.make_valid(shape, method="structure", keep_collapsed=False))
 
 
 def without_crumbs(shape: Any, label: str, notes: Notes) -> Any:
@@ -91,12 +111,16 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str, notes: Notes) -> gpd.G
     Raises
     ------
     DataError
-        If two outlines are the same ground drawn twice.
+        If two outlines are the same ground drawn twice, or more overlap than could be mended by hand.
     """
     shapes = table.geometry.to_numpy().copy()
     labels = table[name].tolist()
     area = shapely.area(shapes)
-    first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    tree = shapely.STRtree(shapes)
+    if tree.query(shapes).shape[1] > MOST_NEIGHBOURS * len(shapes) + 10_000:
+        what = f"its {name}s lie across each other nearly everywhere"
+        raise DataError(Problem(where, what, "Redraw them, each on its own ground"))
+    first, second = tree.query(shapes, predicate="intersects")
     problems = []
     for i, j in sorted((int(i), int(j)) for i, j in zip(first, second, strict=True) if i < j):
         shared = float(shapely.area(shapely.intersection(shapes[i], shapes[j])))
@@ -138,6 +162,8 @@ def close_gaps(block: Any, zones: list[Any], width_m: float) -> tuple[list[Any],
         Area of the slivers.
     """
     left = shapely.difference(block, shapely.union_all(zones))
+    if crowded([left], near=width_m):
+        return zones, 0.0
     half = width_m / 2
     wide = shapely.buffer(shapely.buffer(left, -half, join_style="mitre"), 1.01 * half, join_style="mitre")
     slivers = [p for p in shapely.get_parts(shapely.difference(left, wide)) if p.geom_type == "Polygon"]

@@ -15,6 +15,9 @@ faltante falta #n/a #na #value! #valor! #¡valor! #div/0! #¡div/0! #ref! #¡ref
 NOTHING = frozenset(_NOTHING.split())
 """What people and spreadsheets write where there is no value, lower-case."""
 
+LARGEST, SMALLEST = 1e12, 1e-12
+"""No figure of a ranch is larger, nor smaller but for nought; sums and squares of such are still numbers."""
+
 _COMMA_DECIMAL = re.compile(r"[+-]?(?:\d{1,3}(?:[. ]\d{3})+|\d*),\d+(?:[eE][+-]?\d+)?")
 _POINT_THOUSANDS = re.compile(r"[+-]?\d{1,3}(?:[, ]\d{3})+(?:\.\d*)?")
 _EITHER = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
@@ -57,7 +60,7 @@ def parse_numbers(text: pd.Series, *, comma: bool = False) -> tuple[pd.Series, p
     value : Series of float, shape (n,)
         NaN where there is none.
     bad : Series of bool, shape (n,)
-        Where there is text that is no finite number.
+        Where there is text that is no number of a bearable size.
 
     Examples
     --------
@@ -76,17 +79,17 @@ def parse_numbers(text: pd.Series, *, comma: bool = False) -> tuple[pd.Series, p
 def _parse_distinct(text: pd.Series, *, comma: bool) -> tuple[pd.Series, pd.Series]:
     value = pd.to_numeric(text, errors="coerce").astype(float)
     # to_numeric also takes "inf" and "1_000"; a person who wrote these meant no reading
-    value = value.where(np.isfinite(value) & ~text.str.contains("_", regex=False))
+    value = value.where((value.abs() < LARGEST) & ~text.str.contains("_", regex=False))
     left = text[value.isna()]
     left = left[~is_nothing(left)]
     if left.empty:
-        return value, pd.Series(False, index=text.index)  # noqa: FBT003 - a value, not an option
+        return value.mask(value.abs() < SMALLEST, 0.0), pd.Series(False, index=text.index)  # noqa: FBT003 - a value, not an option
     tidy = left.str.translate(_MINUS).str.replace(r"^([+-]) +", r"\1", regex=True).str.strip()
     comma = comma or bool((tidy.str.fullmatch(_COMMA_DECIMAL) & ~tidy.str.fullmatch(_EITHER)).any())
     value = value.copy()
     value.loc[left.index] = tidy.map(lambda cell: _one(cell, comma=comma)).astype(float)
     bad = value.isna() & ~is_nothing(text)
-    return value, bad
+    return value.mask(value.abs() < SMALLEST, 0.0), bad
 
 
 def _one(cell: str, *, comma: bool) -> float:
@@ -98,7 +101,7 @@ def _one(cell: str, *, comma: bool) -> float:
         number = float(cell) if "_" not in cell else np.nan
     except ValueError:
         return np.nan
-    return number if np.isfinite(number) else np.nan
+    return number if abs(number) < LARGEST else np.nan
 
 
 def writes_comma(text: pd.Series) -> bool:

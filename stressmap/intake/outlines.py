@@ -6,10 +6,9 @@ are parsed here, entities refused. The first feature is row 2, as if a header st
 
 from __future__ import annotations
 
-import io
 import re
 import warnings
-import zipfile
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,9 +19,16 @@ import shapely
 from pyproj import CRS
 
 from stressmap.errors import DataError, Problem
-from stressmap.intake.tabular import MAX_BYTES, Sheet, read_bytes, sheet_of
+from stressmap.intake.geojson import plain_geojson
+from stressmap.intake.geopackage import SQLITE, refuse_computed
+from stressmap.intake.packed import open_zip, unpack
+from stressmap.intake.tabular import Sheet, most_rows, read_bytes, sheet_of
 from stressmap.intake.waypoints import parse_xml
-from stressmap.intake.workbook import refuse_bomb
+from stressmap.opening import MAX_BYTES, read_head
+
+MAX_OUTLINES = 5_000
+SHAPEFILE = b"\x00\x00\x27\x0a"
+"""How the main file of every Shapefile begins."""
 
 
 @dataclass(frozen=True)
@@ -62,26 +68,35 @@ def read_outlines(path: Path) -> Outlines:
         If it cannot be read, holds no polygons or has no CRS.
     """
     where = str(path)
-    if not path.exists():
-        raise DataError(Problem(where, "there is no such file", "Correct the path"))
-    if path.is_dir():
-        raise DataError(Problem(where, "it is a folder", "Give the path of a file"))
-    if path.stat().st_size == 0:
+    start = read_head(path)
+    if not start:
         raise DataError(Problem(where, "it is empty", "Export the polygons again"))
-    with path.open("rb") as opened:
-        head = opened.read(64).removeprefix(b"\xef\xbb\xbf").lstrip()
-    if head.startswith(b"<"):
-        return _from_kml(read_bytes(path), where)
-    if head.startswith(b"PK\x03\x04"):
-        return _from_zip(path)
-    return _from_gdal(path, where)
+    if start.startswith(b"PK\x03\x04"):
+        found = _from_zip(path)
+    elif start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
+        found = _from_kml(read_bytes(path), where)
+    elif start.startswith(SHAPEFILE):
+        found = _from_gdal(path, where)
+    else:
+        found = _from_content(start, path, lambda: read_bytes(path), where)
+    _refuse_false_degrees(found, where)
+    return found
+
+
+def _from_content(start: bytes, source: Path | str, content: Callable[[], bytes], where: str) -> Outlines:
+    """Read GeoJSON or a GeoPackage; what else GDAL opens may send it to other files or to the network."""
+    if start.startswith(SQLITE):
+        refuse_computed(source if isinstance(source, Path) else content(), where)
+        return _from_gdal(source, where)
+    if start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
+        return _from_gdal(plain_geojson(content(), where), where)
+    what = "it is neither GeoJSON, GeoPackage, Shapefile, KML nor a zip of such"
+    raise DataError(Problem(where, what, "Export the polygons as GeoJSON or GeoPackage"))
 
 
 def _from_zip(path: Path) -> Outlines:
     where = str(path)
-    data = read_bytes(path)
-    refuse_bomb(data, where)
-    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+    with open_zip(read_bytes(path), where) as packed:
         names = packed.namelist()
         outside = [n for n in names if ".." in re.split(r"[/\\]", n) or n.startswith(("/", "\\")) or ":" in n]
         if outside:
@@ -89,18 +104,25 @@ def _from_zip(path: Path) -> Outlines:
             raise DataError(Problem(where, what, "Zip the shapefile again"))
         kml = [n for n in names if n.lower().endswith(".kml")]
         if kml:
-            return _from_kml(packed.read(kml[0]), where)
-    layers = [n for n in names if n.lower().endswith((".shp", ".gpkg", ".geojson"))]
-    layers = [n for n in layers if not n.startswith("__MACOSX")]
-    if len(layers) != 1:
-        what = (
-            "it holds no shapefile" if not layers else f"it holds {len(layers)} layers ({', '.join(layers)})"
-        )
-        raise DataError(Problem(where, what, "Zip one shapefile with its .shx, .dbf and .prj"))
-    return _from_gdal(f"/vsizip/{path}/{layers[0]}", where)
+            return _from_kml(unpack(packed, kml[0], where), where)
+        layers = [n for n in names if n.lower().endswith((".shp", ".gpkg", ".geojson"))]
+        layers = [n for n in layers if not n.startswith("__MACOSX")]
+        if len(layers) != 1:
+            what = (
+                "it holds no shapefile"
+                if not layers
+                else f"it holds {len(layers)} layers ({', '.join(layers)})"
+            )
+            raise DataError(Problem(where, what, "Zip one shapefile with its .shx, .dbf and .prj"))
+        content = unpack(packed, layers[0], where)
+    # the braces tell GDAL where the path of the zip ends, whatever it is called
+    inside = f"/vsizip/{path if path.suffix.lower() == '.zip' else f'{{{path}}}'}/{layers[0]}"
+    if content.startswith(SHAPEFILE):
+        return _from_gdal(inside, where)
+    return _from_content(content[:64], inside, lambda: content, where)
 
 
-def _from_gdal(source: Path | str, where: str) -> Outlines:
+def _from_gdal(source: Path | str | bytes, where: str) -> Outlines:
     import pyogrio
 
     try:
@@ -108,7 +130,10 @@ def _from_gdal(source: Path | str, where: str) -> Outlines:
             # GDAL remarks on what it mends by itself, such as rings that are not closed
             warnings.simplefilter("ignore")
             layer = _polygon_layer(source, where)
-            table = pyogrio.read_dataframe(source, layer=layer, datetime_as_string=True)
+            most = min(MAX_OUTLINES, most_rows(len(pyogrio.read_info(source, layer=layer)["fields"]), where))
+            table = pyogrio.read_dataframe(
+                source, layer=layer, datetime_as_string=True, max_features=most + 1
+            )
     except DataError:
         raise
     except Exception as error:  # GDAL's errors have no common kind
@@ -120,22 +145,23 @@ def _from_gdal(source: Path | str, where: str) -> Outlines:
     if table.crs is None:
         remedy = "Export it again with its CRS (a shapefile needs its .prj)"
         raise DataError(Problem(where, "it has no coordinate reference system (CRS)", remedy))
-    crs = CRS(table.crs)
-    _refuse_false_degrees(table.total_bounds, crs, where)
+    if len(table) > most:
+        raise DataError(Problem(where, f"it has more than {most:,} polygons", "Keep those of the ranch"))
     plain = pd.DataFrame(table.drop(columns=[table.geometry.name]))
     rows = plain.itertuples(index=False, name=None)
     sheet = sheet_of((dict(zip(plain.columns, row, strict=True)) for row in rows), where)
-    return Outlines(sheet, table.geometry.to_numpy(), crs)
+    return Outlines(sheet, table.geometry.to_numpy(), CRS(table.crs))
 
 
-def _refuse_false_degrees(bounds: Any, crs: CRS, where: str) -> None:
-    west, south, east, north = bounds
-    if crs.is_geographic and (max(abs(south), abs(north)) > 90 or max(abs(west), abs(east)) > 360):
-        what = f"its coordinates are no longitudes and latitudes (they reach {east:.0f}, {north:.0f})"
+def _refuse_false_degrees(found: Outlines, where: str) -> None:
+    _, _, east, north = reach = shapely.total_bounds(found.shapes)
+    degrees = np.abs(reach) <= [360, 90, 360, 90]
+    if found.crs.is_geographic and not (degrees | np.isnan(reach)).all():
+        what = f"its coordinates are no longitudes and latitudes (they reach {east:.10g}, {north:.10g})"
         raise DataError(Problem(where, what, "Export it again in WGS 84, longitude first, or with its CRS"))
 
 
-def _polygon_layer(source: Path | str, where: str) -> str:
+def _polygon_layer(source: Path | str | bytes, where: str) -> str:
     import pyogrio
 
     layers = pyogrio.list_layers(source)
@@ -161,6 +187,9 @@ def _from_kml(data: bytes, where: str) -> Outlines:
     kept = [(mark, shape) for mark, shape in zip(marks, shapes, strict=True) if shape is not None]
     if not kept:
         raise DataError(Problem(where, "it holds no polygons", "Export the polygons again"))
+    if len(kept) > MAX_OUTLINES:
+        what = f"it has more than {MAX_OUTLINES:,} polygons"
+        raise DataError(Problem(where, what, "Keep those of the ranch"))
     sheet = sheet_of((_kml_attributes(mark) for mark, _ in kept), where)
     return Outlines(sheet, np.array([shape for _, shape in kept], dtype=object), CRS("EPSG:4326"))
 
@@ -171,7 +200,8 @@ def _local(node: Any) -> str:
 
 def _kml_attributes(mark: Any) -> dict[str, str]:
     """Collect a placemark's name, extended data, and ``name=value`` pairs of its description."""
-    found = {}
+    found: dict[str, str] = {}
+    own = {id(child) for child in mark}
     for node in mark.iter():
         kind, text = _local(node), (node.text or "").strip()
         if kind == "SimpleData":
@@ -180,11 +210,21 @@ def _kml_attributes(mark: Any) -> dict[str, str]:
             value = next((child for child in node if _local(child) == "value"), None)
             found[node.get("name", "")] = (value.text or "").strip() if value is not None else ""
         elif kind == "description":
-            pairs = re.findall(r"(?:^|[;\n|,])\s*([\w #]+?)\s*[=:]\s*([^;\n|,<]+)", text)
-            found = {**{name: value.strip() for name, value in pairs}, **found}
-        elif kind == "name" and node in list(mark):
+            found = {**_pairs(text), **found}
+        elif kind == "name" and id(node) in own:
             found.setdefault("name", text)
     return {name: value for name, value in found.items() if name}
+
+
+def _pairs(text: str) -> dict[str, str]:
+    """Read ``name=value`` and ``name: value`` between semicolons, commas, bars or lines."""
+    pairs = {}
+    for chunk in re.split(r"[;\n|,]", text):
+        name, mark, value = re.match(r"([^=:]*)([=:]?)(.*)", chunk, re.DOTALL).groups()  # type: ignore[union-attr]
+        value = value.partition("<")[0].strip()
+        if mark and value and re.fullmatch(r"[\w #]+", name.strip()):
+            pairs[name.strip()] = value
+    return pairs
 
 
 def _kml_shape(mark: Any, row: int, where: str) -> Any:

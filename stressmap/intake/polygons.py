@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
+import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from stressmap.errors import DataError, Notes, Problem, SettingsError
 from stressmap.intake.columns import Field, Table, match, names
-from stressmap.intake.mending import apart, polygonal, without_crumbs
+from stressmap.intake.crowding import crowded
+from stressmap.intake.mending import apart, polygonal, sound, without_crumbs
 from stressmap.intake.outlines import Outlines, read_outlines
 from stressmap.intake.schemas import BLOCKS, VALVES, conform
 from stressmap.units import M3_H_PER, MM_PER_INCH, parse_month_day
@@ -97,9 +101,10 @@ def read_blocks(
         "harvest": _days(table, "harvest"),
         "soil": table.text("soil"),
     }
-    drawn = _drawn(outlines, made, "block", notes)
-    located = drawn.to_crs(_working_crs(drawn, crs, path, settings_file))
-    return _finished(located, BLOCKS, "block", str(path), notes)
+    with _workable(str(path)):
+        drawn = _drawn(outlines, made, "block", notes)
+        working = _working_crs(drawn, crs, path, settings_file)
+        return _finished(drawn, working, BLOCKS, str(path), notes)
 
 
 def read_valves(
@@ -139,8 +144,8 @@ def read_valves(
         "max_hours": _positive(table, "max_hours"),
         "pump": table.text("pump"),
     }
-    located = _drawn(outlines, made, "valve", notes).to_crs(crs)
-    return _finished(located, VALVES, "valve", str(path), notes)
+    with _workable(str(path)):
+        return _finished(_drawn(outlines, made, "valve", notes), crs, VALVES, str(path), notes)
 
 
 def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -160,9 +165,22 @@ def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(conform(table, VALVES, "blocks"), crs=blocks.crs)
 
 
+@contextmanager
+def _workable(where: str) -> Iterator[None]:
+    """Say it of the file where its outlines are such that geometry fails."""
+    try:
+        yield
+    except shapely.errors.GEOSException as error:
+        what = f"its outlines cannot be worked with ({error})"
+        raise DataError(Problem(where, what, "Redraw the outline at that place")) from None
+
+
 def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes) -> gpd.GeoDataFrame:
     """Put valid outlines beside the attributes, or say in which row that cannot be."""
     where = outlines.sheet.where
+    if crowded(outlines.shapes):
+        what = "more of its edges lie across each other than can be worked with"
+        raise DataError(Problem(where, what, "Redraw or simplify its outlines"))
     shapes, problems = [], []
     for row, (label, shape) in enumerate(zip(made[name], outlines.shapes, strict=True), start=2):
         if shape is None or shape.is_empty:
@@ -170,6 +188,9 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes)
         elif shape.geom_type not in {"Polygon", "MultiPolygon", "GeometryCollection"}:
             what = f"{label!r} is a {shape.geom_type}, not a polygon"
             problems.append(Problem(where, what, "Draw its outline as a polygon", row=row))
+        elif not np.isfinite(shapely.get_coordinates(shape)).all():
+            what = f"the polygon of {label!r} has a corner without a place"
+            problems.append(Problem(where, what, "Redraw it", row=row))
         else:
             shapes.append(polygonal(shape, f"{Path(where).name}, row {row}: {name} {label!r}", notes))
             if shapes[-1].is_empty:
@@ -180,12 +201,23 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes)
     return gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs)
 
 
-def _finished(table: gpd.GeoDataFrame, schema: Any, name: str, where: str, notes: Notes) -> gpd.GeoDataFrame:
-    """Mend what only shows in metres: crumbs and overlaps."""
+def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str, notes: Notes) -> gpd.GeoDataFrame:
+    """Bring outlines into metres and mend what only shows there: crumbs and overlaps."""
+    name = next(iter(schema.columns))
+    table = drawn.to_crs(crs)
     labels = [f"{name.capitalize()} {label!r}" for label in table[name]]
-    table.geometry = [
-        without_crumbs(shape, label, notes) for shape, label in zip(table.geometry, labels, strict=True)
-    ]
+    shapes, problems = [], []
+    for row, (label, shape) in enumerate(zip(labels, table.geometry, strict=True), start=2):
+        if not np.isfinite(shapely.get_coordinates(shape)).all():
+            what = f"{label} lies where {crs.name} does not reach"
+            problems.append(Problem(where, what, "Correct its coordinates or the CRS", row=row))
+            continue
+        shapes.append(without_crumbs(sound(shape), label, notes))
+        if shapes[-1].area == 0:
+            problems.append(Problem(where, f"{label} has no area", "Redraw it", row=row))
+    if problems:
+        raise DataError(problems)
+    table.geometry = shapes
     return gpd.GeoDataFrame(conform(apart(table, name, where, notes), schema, where), crs=table.crs)
 
 

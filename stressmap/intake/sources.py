@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import warnings
 from pathlib import Path
 from typing import Any
@@ -13,11 +12,12 @@ import pandas as pd
 from stressmap.errors import DataError, Notes, Problem
 from stressmap.intake.columns import recognise
 from stressmap.intake.coordinates import degrees
+from stressmap.intake.geojson import parse_json
+from stressmap.intake.geopackage import SQLITE, refuse_computed
 from stressmap.intake.spellings import PLACE
-from stressmap.intake.tabular import Known, Sheet, read_bytes, read_sheet, sheet_of
+from stressmap.intake.tabular import Known, Sheet, most_rows, read_bytes, read_sheet, sheet_of
 from stressmap.intake.waypoints import read_waypoints
-
-_SQLITE = b"SQLite format 3\x00"
+from stressmap.opening import read_head
 
 
 def read_any(path: Path, known: Known, notes: Notes) -> Sheet:
@@ -42,8 +42,8 @@ def read_any(path: Path, known: Known, notes: Notes) -> Sheet:
     DataError
         If it is none of these, or cannot be used.
     """
-    head = _head(path)
-    if head.startswith(_SQLITE):
+    head = read_head(path).removeprefix(b"\xef\xbb\xbf").lstrip()
+    if head.startswith(SQLITE):
         return _read_geopackage(path, known, notes)
     if head.startswith(b"{"):
         return read_geojson(read_bytes(path), str(path))
@@ -53,15 +53,6 @@ def read_any(path: Path, known: Known, notes: Notes) -> Sheet:
     if head.startswith(b"<"):
         return read_waypoints(read_bytes(path), str(path), known)
     return read_sheet(path, known, notes)
-
-
-def _head(path: Path) -> bytes:
-    """Give the first bytes of a file, b"" where there is none (the readers say why)."""
-    try:
-        with path.open("rb") as opened:
-            return opened.read(64).removeprefix(b"\xef\xbb\xbf").lstrip()
-    except OSError:
-        return b""
 
 
 def read_geojson(data: bytes, where: str) -> Sheet:
@@ -85,17 +76,17 @@ def read_geojson(data: bytes, where: str) -> Sheet:
         If it is no such thing.
     """
     try:
-        tree = json.loads(data.decode("utf-8-sig"))
+        tree = parse_json(data, where)
         features = tree["features"]
         crs = (tree.get("crs") or {}).get("properties", {}).get("name", "EPSG:4326")
         properties = [dict(feature.get("properties") or {}) for feature in features]
         places = [_point(feature.get("geometry"), row, where) for row, feature in enumerate(features, 2)]
+        return sheet_of(_with_place(properties, places, str(crs), where), where)
     except DataError:
         raise
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+    except (ValueError, LookupError, TypeError, AttributeError, OverflowError, RecursionError):
         what = "it is not a GeoJSON FeatureCollection"
         raise DataError(Problem(where, what, "Export the readings again as GeoJSON")) from None
-    return sheet_of(_with_place(properties, places, str(crs), where), where)
 
 
 def _point(geometry: Any, row: int, where: str) -> tuple[float, float]:
@@ -129,12 +120,14 @@ def _read_geopackage(path: Path, known: Known, notes: Notes) -> Sheet:
     import pyogrio
 
     where = str(path)
+    refuse_computed(path, where)
     try:
         with warnings.catch_warnings():
             # GDAL remarks on times that it hands over as text all the same, and on odd file names
             warnings.simplefilter("ignore")
             layer = _layer(path, known, notes)
-            table = pyogrio.read_dataframe(path, layer=layer, datetime_as_string=True)
+            most = most_rows(len(pyogrio.read_info(path, layer=layer)["fields"]), where)
+            table = pyogrio.read_dataframe(path, layer=layer, datetime_as_string=True, max_features=most + 1)
     except DataError:
         raise
     except Exception as error:  # GDAL's errors have no common kind

@@ -7,9 +7,9 @@ Nothing here knows what a column means: :mod:`stressmap.intake.columns` recognis
 from __future__ import annotations
 
 import csv
-import io
 import json
 import math
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,16 +19,19 @@ import pandas as pd
 
 from stressmap.errors import DataError, Notes, Problem
 from stressmap.intake.units_of import unit_in
+from stressmap.opening import read_plain
 
-MAX_BYTES = 100_000_000
-"""A file larger than this is refused: a hundred times a season of readings or of hourly weather."""
-MAX_ROWS = 1_048_576
+MAX_ROWS = 200_000
 MAX_COLUMNS = 500
+MAX_CELLS = 4_000_000
+"""A table with more is refused: text takes some hundred bytes of memory for each cell."""
 MAX_CELL = 32_767
 HEADER_WITHIN = 30
 """The header is looked for in this many first rows."""
 
 DELIMITERS = (",", ";", "\t", "|")
+_LINE = re.compile(r"[^\r\n]*(?:\r\n|[\r\n])|[^\r\n]+$")
+_GAP = re.compile(r"\s{20,}")
 Known = Callable[[str], bool]
 
 
@@ -70,25 +73,11 @@ def read_bytes(path: Path) -> bytes:
     Raises
     ------
     DataError
-        If it cannot be read, is empty or is over ``MAX_BYTES``.
+        If it cannot be read, is empty or is too large.
     """
-    where = str(path)
-    try:
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            what = f"it has {size / 1e6:,.0f} MB; at most {MAX_BYTES / 1e6:,.0f} MB are read"
-            raise DataError(Problem(where, what, "Cut it to the rows that are needed"))
-        data = path.read_bytes()
-    except FileNotFoundError:
-        remedy = "Correct the path"
-        raise DataError(Problem(where, "there is no such file", remedy)) from None
-    except IsADirectoryError:
-        raise DataError(Problem(where, "it is a folder", "Give the path of a file")) from None
-    except OSError as error:
-        what = f"it cannot be read ({error.strerror})"
-        raise DataError(Problem(where, what, "Close it elsewhere, or give a file that can be read")) from None
+    data = read_plain(path)
     if not data.strip():
-        raise DataError(Problem(where, "it is empty", "Give a file with a header and a row per entry"))
+        raise DataError(Problem(str(path), "it is empty", "Give a file with a header and a row per entry"))
     return data
 
 
@@ -197,16 +186,15 @@ def _fitness(lines: list[str], delimiter: str, known: Known) -> tuple[int, int, 
 
 def _split(text: str, delimiter: str, where: str) -> list[list[str]]:
     csv.field_size_limit(MAX_CELL)
-    reader = csv.reader(
-        io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True
-    )
+    lines = (found[0] for found in _LINE.finditer(text))  # StringIO would take four bytes a character
+    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
     rows: list[list[str]] = []
+    cells = 0
     try:
         for row in reader:
             rows.append(row)
-            if len(rows) > MAX_ROWS:
-                what = f"it has more than {MAX_ROWS:,} rows"
-                raise DataError(Problem(where, what, "Cut it to the rows that are needed"))
+            cells += len(row)
+            refuse_endless(len(rows), cells, where)
     except csv.Error as error:
         what = (
             "a quotation mark in it is not closed"
@@ -216,6 +204,54 @@ def _split(text: str, delimiter: str, where: str) -> list[list[str]]:
         remedy = "Close it, or remove it"
         raise DataError(Problem(where, what, remedy, row=len(rows) + 1)) from None
     return rows
+
+
+def refuse_endless(rows: int, cells: int, where: str) -> None:
+    """Refuse a table that is larger than a ranch's can be, as soon as that shows.
+
+    Parameters
+    ----------
+    rows, cells : int
+        Counted so far.
+    where : str
+        File, for messages.
+
+    Raises
+    ------
+    DataError
+    """
+    if rows > MAX_ROWS or cells > MAX_CELLS:
+        what = (
+            f"it has more than {MAX_ROWS:,} rows"
+            if rows > MAX_ROWS
+            else f"it has more than {MAX_CELLS:,} cells"
+        )
+        raise DataError(Problem(where, what, "Cut it to the rows and columns that are needed"))
+
+
+def most_rows(columns: int, where: str) -> int:
+    """Tell how many rows a table of so many columns may have.
+
+    Parameters
+    ----------
+    columns : int
+        It has.
+    where : str
+        File, for messages.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    DataError
+        If it has more than ``MAX_COLUMNS``.
+    """
+    if columns > MAX_COLUMNS:
+        what = f"it has {columns} columns; at most {MAX_COLUMNS} are read"
+        raise DataError(Problem(where, what, "Remove columns that are not needed"))
+    return min(MAX_ROWS, MAX_CELLS // max(1, columns))
 
 
 def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
@@ -239,7 +275,7 @@ def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
     DataError
         If there is no header, nothing below it, or a row has more cells than the header.
     """
-    cells = [[c.strip() for c in row] for row in rows]
+    cells = [[_stripped(c) for c in row] for row in rows]
     header = _header(cells, known)
     if header is None:
         raise DataError(Problem(where, "it is empty", "Give a file with a header and a row per entry"))
@@ -258,6 +294,12 @@ def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
     index = pd.Index([n for n, _ in numbered], name="row")
     frame = pd.DataFrame(body, index=index, columns=range(width), dtype=object)
     return Sheet(where, tuple(headings), tuple(units[:width] + [""] * (width - len(units))), frame)
+
+
+def _stripped(cell: str) -> str:
+    """Strip a cell, and cut long gaps inside it, over which patterns would look again and again."""
+    bare = cell.strip()
+    return bare if len(bare) < 100 else _GAP.sub(" ", bare)
 
 
 def _trimmed(row: list[str]) -> list[str]:
@@ -337,7 +379,12 @@ def sheet_of(records: Iterable[dict[str, Any]], where: str) -> Sheet:
     if not held:
         raise DataError(Problem(where, "it holds no points", "Export the readings again"))
     headings = list(dict.fromkeys(str(name) for record in held for name in record))
+    if len(held) > most_rows(len(headings), where):
+        refuse_endless(len(held), len(held) * len(headings), where)
     body = [[_text(record.get(name)) for name in headings] for record in held]
+    for row, cells in enumerate(body, start=2):
+        if max(map(len, cells), default=0) > MAX_CELL:
+            raise DataError(Problem(where, "a cell is too long", "Shorten it", row=row))
     index = pd.RangeIndex(2, len(held) + 2, name="row")
     frame = pd.DataFrame(body, index=index, columns=range(len(headings)), dtype=object)
     return Sheet(where, tuple(headings), ("",) * len(headings), frame)
@@ -350,4 +397,5 @@ def _text(value: Any) -> str:
         return json.dumps(value, ensure_ascii=False)
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return str(int(value))
-    return str(value).strip()
+    # half of a pair of code units, as JSON may hold, is no text that could be written to a file
+    return _stripped(str(value)).encode(errors="replace").decode()

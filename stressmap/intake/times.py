@@ -58,6 +58,8 @@ _STAMP = re.compile(
 _COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(\d{2})?(?=\D|$)")
 _BLANKS, _ACCENTS = re.compile(r"[\u00a0\u202f\u2009]"), re.compile(r"[\u0300-\u036f]")
 _SERIAL = re.compile(r"[3-6]\d{4}(?:\.\d+)?")
+YEARS = (1900, 2100)
+"""A day outside these years is a slip of the pen and counts as unreadable."""
 _SERIAL_EPOCH = np.datetime64("1899-12-30", "us")
 
 
@@ -242,6 +244,8 @@ def _dates(parts: pd.DataFrame, cells: pd.Series, asked: Asked) -> pd.Series:
         front, back = (day, month) if order == "day-first" else (month, day)
         front, back = front.fillna(first), back.fillna(second)
         day, month = (front, back) if order == "day-first" else (back, front)
+    # beyond lies no visit, and not far beyond the range of the libraries
+    year = year.where(year.between(*YEARS))
     return pd.to_datetime({"year": year, "month": month, "day": day}, errors="coerce").astype(
         "datetime64[us]"
     )

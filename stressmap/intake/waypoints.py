@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import re
 from typing import Any
+from xml.etree.ElementTree import TreeBuilder
 
 from defusedxml import DefusedXmlException
 from defusedxml import ElementTree as SafeTree
@@ -24,6 +25,11 @@ from stressmap.intake.columns import recognise
 from stressmap.intake.spellings import FIELDS
 from stressmap.intake.tabular import Known, Sheet, sheet_of
 
+MAX_MARKS = 1_500_000
+"""Elements are counted by their brackets, attributes by their signs; each takes up to 300 bytes of memory."""
+MAX_DEPTH = 100
+MOST_NAME = 200
+"""A longer name of a waypoint is not looked into for a reading."""
 _UNIT = r"(?:bars?|bares|mpa|kpa|psi)"
 _ALONE = re.compile(rf"[+-]?\d+(?:[.,]\d+)?\s*{_UNIT}?", re.IGNORECASE)
 _BEHIND = re.compile(
@@ -63,6 +69,26 @@ def read_waypoints(data: bytes, where: str, known: Known) -> Sheet:
     return sheet_of([_record(node, known) for node in points], where)
 
 
+class _Shallow(TreeBuilder):
+    """Builds the tree of an XML file, unless it nests deeper than any that was made to be read."""
+
+    def __init__(self, where: str) -> None:
+        super().__init__()
+        self._where = where
+        self._depth = 0
+
+    def start(self, tag: str, attrs: dict[str, str]) -> Any:
+        self._depth += 1
+        if self._depth > MAX_DEPTH:
+            what = f"its elements nest deeper than {MAX_DEPTH}"
+            raise DataError(Problem(self._where, what, "Export it again"))
+        return super().start(tag, attrs)
+
+    def end(self, tag: str) -> Any:
+        self._depth -= 1
+        return super().end(tag)
+
+
 def parse_xml(data: bytes, where: str) -> Any:
     """Parse XML that came from outside; entities and document types are refused.
 
@@ -80,10 +106,15 @@ def parse_xml(data: bytes, where: str) -> Any:
     Raises
     ------
     DataError
-        If it is not well-formed or declares a document type.
+        If it is not well-formed, declares a document type or has no bearable size.
     """
+    if max(data.count(b"<"), data.count(b"=")) > MAX_MARKS:
+        what = f"it has more than {MAX_MARKS:,} tags or attributes"
+        raise DataError(Problem(where, what, "Cut it to what is needed"))
+    parser = SafeTree.XMLParser(target=_Shallow(where), forbid_dtd=True)
     try:
-        return SafeTree.fromstring(data, forbid_dtd=True)
+        parser.feed(data)
+        return parser.close()
     except DefusedXmlException:
         what = "it declares a document type or entities, which are not read"
         raise DataError(Problem(where, what, "Export it again from the program that made it")) from None
@@ -114,7 +145,7 @@ def _record(node: Any, known: Known) -> dict[str, str]:
         record["pressure"] = alone
         rest.remove(alone)
         has_value = True
-    behind = _BEHIND.fullmatch(name)
+    behind = _BEHIND.fullmatch(name) if len(name) < MOST_NAME else None
     if not has_value and behind:
         name, record["pressure"] = behind.group(1, 2)
     record.setdefault("tree_id", name)

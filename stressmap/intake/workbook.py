@@ -4,16 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import re
 import warnings
-import zipfile
 from typing import Any
 
 from stressmap.errors import DataError, Notes, Problem
-from stressmap.intake.tabular import MAX_CELL, MAX_COLUMNS, MAX_ROWS, Known, Sheet, from_rows
+from stressmap.intake.packed import open_zip, unpack
+from stressmap.intake.tabular import MAX_CELL, MAX_COLUMNS, Known, Sheet, from_rows, refuse_endless
 
-MAX_UNPACKED = 300_000_000
-"""A workbook that unpacks to more bytes than this is refused; zipfile reads no further than it declares."""
-MAX_CELLS = 20_000_000
+MAX_ELEMENTS = 1_000_000
+"""Elements of XML in all sheets: two a cell with a value; each takes some 10 microseconds and 300 bytes."""
+MAX_STYLES = 200_000
+"""Elements in what is no sheet; each takes some 40 microseconds."""
+MOST_TIMES = 3
+"""So often may one part be read; each sheet is read twice."""
+MAX_MARK = 200_000
+"""Bytes of one tag with its attributes, or of a comment, whose reading time grows with their square."""
+_LONG_TAG = re.compile(rb"<[^<]{%d}" % MAX_MARK)
+_TABLE = re.compile(rb"(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?\s*(?:<\?[^>]*>\s*)?<(?:\w+:)?(?:worksheet|sst)\b")
+"""How a sheet or its table of texts begins; what hides it behind a comment counts as the other kind."""
 
 
 def read_workbook(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:
@@ -39,7 +48,7 @@ def read_workbook(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:
     DataError
         If it is no workbook, unpacks to too much, or several of its sheets could be the table.
     """
-    refuse_bomb(data, where)
+    _refuse_bomb(data, where)
     sheets = _sheets(data, where)
     if not sheets:
         raise DataError(
@@ -58,28 +67,56 @@ def read_workbook(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:
     return from_rows(sheets[likely[0]], where, known)
 
 
-def refuse_bomb(data: bytes, where: str) -> None:
-    """Refuse a zip that unpacks to more than ``MAX_UNPACKED`` bytes, or is no zip.
+def _refuse_bomb(data: bytes, where: str) -> None:
+    """Refuse a workbook whose parts hold more than can be read in seconds and a few hundred megabytes."""
+    tables = others = 0
+    with open_zip(data, where) as archive:
+        for name in archive.namelist():
+            part = unpack(archive, name, where)
+            elements = part.count(b"<") - part.count(b"</")
+            if part.lstrip(b"\xef\xbb\xbf").startswith(b"<") and _has_long_mark(part):
+                what = f"{name!r} in it has a tag or comment of more than {MAX_MARK:,} characters"
+                raise DataError(Problem(where, what, "Save it again as .xlsx or CSV"))
+            if _TABLE.match(part.replace(b"\0", b"")[:1000]):
+                tables += elements
+            else:
+                others += elements
+    for found, most, of in (
+        (tables, MAX_ELEMENTS, "cells and their values"),
+        (others, MAX_STYLES, "styles and names"),
+    ):
+        if found > most:
+            what = f"it has more than {most:,} {of}"
+            raise DataError(Problem(where, what, "Save the table alone, as CSV"))
 
-    Parameters
-    ----------
-    data : bytes
-        The file's content.
-    where : str
-        File, for messages.
 
-    Raises
-    ------
-    DataError
-    """
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            size = sum(entry.file_size for entry in packed.infolist())
-    except (zipfile.BadZipFile, ValueError, NotImplementedError):
-        raise DataError(Problem(where, "it is a damaged zip file", "Save or copy it again")) from None
-    if size > MAX_UNPACKED:
-        what = f"it unpacks to {size / 1e6:,.0f} MB; at most {MAX_UNPACKED / 1e6:,.0f} MB are read"
-        raise DataError(Problem(where, what, "Save it again with only what is needed"))
+def _has_long_mark(part: bytes) -> bool:
+    if _LONG_TAG.search(part):
+        return True
+    for opening, closing in ((b"<!--", b"-->"), (b"<?", b"?>")):
+        at = part.find(opening)
+        while at >= 0:
+            end = part.find(closing, at)
+            if (len(part) if end < 0 else end) - at > MAX_MARK:
+                return True
+            at = part.find(opening, end) if end >= 0 else -1
+    return False
+
+
+class _Archive(io.BytesIO):
+    """Bytes of a zip that refuse to be read over and over, as when two hundred sheets are all one part."""
+
+    def __init__(self, data: bytes) -> None:
+        super().__init__(data)
+        self._times: dict[int, int] = {}
+
+    def read(self, size: int | None = -1) -> bytes:
+        at = self.tell()
+        self._times[at] = self._times.get(at, 0) + 1
+        if self._times[at] > MOST_TIMES:
+            msg = "the same part is read too often"
+            raise ValueError(msg)
+        return super().read(size)
 
 
 def _sheets(data: bytes, where: str) -> dict[str, list[list[str]]]:
@@ -88,7 +125,7 @@ def _sheets(data: bytes, where: str) -> dict[str, list[list[str]]]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+            book = openpyxl.load_workbook(_Archive(data), read_only=True, data_only=True, keep_links=False)
             read = {sheet.title: _rows(sheet, where) for sheet in book.worksheets if _visible(sheet)}
             book.close()
     except DataError:
@@ -111,9 +148,7 @@ def _rows(sheet: Any, where: str) -> list[list[str]]:
         row = [_text(value) for value in values[: MAX_COLUMNS + 1]]
         rows.append(row)
         cells += len(row)
-        if cells > MAX_CELLS or len(rows) > MAX_ROWS:
-            what = f"the sheet {sheet.title!r} has more than {MAX_CELLS:,} cells"
-            raise DataError(Problem(where, what, "Clear what lies beyond the table"))
+        refuse_endless(len(rows), cells, where)
     return rows
 
 

@@ -119,7 +119,7 @@ def duplicate(case: Case) -> Mask:
     key = pd.DataFrame(
         {
             "tree": case.tree,
-            "minute": case.readings["time"].dt.floor("min"),
+            "minute": case.readings["time"].dt.tz_convert("UTC").dt.floor("min"),
             "pressure": case.readings["pressure_bar"].abs().round(3),
         }
     )

@@ -16,6 +16,8 @@ from stressmap.intake.units_of import normal
 from stressmap.quality.siting import site
 from stressmap.settings import Reading
 
+Reach = tuple[shapely.STRtree, float]
+"""The blocks and how near to one a reading still belongs to it [m]."""
 FAR_M = 50.0
 """A reading this far from the block that its row names has a wrong block or wrong coordinates."""
 
@@ -50,7 +52,7 @@ def place(
     crs = CRS(blocks.crs)
     lon, lat = readings["lon"].to_numpy(float), readings["lat"].to_numpy(float)
     points = _points(lon, lat, crs)
-    reach = _reach(blocks, reading.gps_m)
+    reach = shapely.STRtree(blocks.geometry.to_numpy()), reading.gps_m
     swapped = _swapped(points, lon, lat, reach, crs)
     lon, lat = np.where(swapped, lat, lon), np.where(swapped, lon, lat)
     if swapped.any():
@@ -85,14 +87,8 @@ def _points(lon: NDArray[np.float64], lat: NDArray[np.float64], crs: CRS) -> Any
     return points
 
 
-def _reach(blocks: gpd.GeoDataFrame, gps_m: float) -> Any:
-    reach = shapely.union_all(shapely.buffer(blocks.geometry.to_numpy(), max(gps_m, 1e-6)))
-    shapely.prepare(reach)
-    return reach
-
-
 def _swapped(
-    points: Any, lon: NDArray[np.float64], lat: NDArray[np.float64], reach: Any, crs: CRS
+    points: Any, lon: NDArray[np.float64], lat: NDArray[np.float64], reach: Reach, crs: CRS
 ) -> NDArray[np.bool_]:
     """Find coordinates that are off the ranch as written and on it when swapped."""
     given = np.isfinite(lon) & np.isfinite(lat)
@@ -104,8 +100,10 @@ def _swapped(
     return swapped
 
 
-def _on(points: Any, reach: Any) -> NDArray[np.bool_]:
-    on: NDArray[np.bool_] = ~shapely.is_missing(points) & shapely.intersects(reach, points)
+def _on(points: Any, reach: Reach) -> NDArray[np.bool_]:
+    tree, gps_m = reach
+    on = np.zeros(len(points), dtype=bool)
+    on[tree.query(points, predicate="dwithin", distance=max(gps_m, 1e-6))[0]] = True
     return on
 
 

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from stressmap.errors import DataError, Notes, Problem
+from stressmap.intake.crowding import crowded
 from stressmap.intake.mending import SAID_M2, close_gaps
 
 LEAST_SHARE = 0.5
@@ -120,6 +121,9 @@ def join_valves(
     names = blocks["block"].tolist()
     written = [None if pd.isna(b) else b for b in valves["block"]]
     _refuse_unknown(written, names, where)
+    if crowded(np.concatenate([valves.geometry.to_numpy(), blocks.geometry.to_numpy()])):
+        what = "more edges of its zones lie across those of the blocks than can be worked with"
+        raise DataError(Problem(str(where), what, "Redraw or simplify them"))
     overlap = _overlap_m2(valves, blocks)
     chosen = np.array(
         [names.index(b) if b is not None else int(overlap[i].argmax()) for i, b in enumerate(written)],

@@ -151,7 +151,7 @@ def _temperatures(used: pd.DataFrame, settings: Settings, weather: pd.DataFrame 
     """Give the span of temperature at the trees, else of the weather file in the hours of the readings."""
     degrees, where = used["temp_c"].dropna(), "at the trees"
     if degrees.empty and weather is not None:
-        hours = used["time"].dropna().dt.round("h").drop_duplicates()
+        hours = used["time"].dropna().dt.tz_convert("UTC").dt.round("h").drop_duplicates()
         degrees, where = weather.loc[weather["time"].isin(hours), "temp_c"].dropna(), "of the weather file"
     if degrees.empty:
         return []

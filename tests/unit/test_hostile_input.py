@@ -42,9 +42,7 @@ def test_two_hundred_megabytes_are_not_read(tmp_path: Path) -> None:
     path = tmp_path / "long.csv"
     with path.open("wb") as file:
         file.truncate(200_000_000)
-    assert refused(path) == (
-        "long.csv: it has 200 MB; at most 100 MB are read. Cut it to the rows that are needed."
-    )
+    assert refused(path) == ("long.csv: it has 200 MB; at most 100 MB are read. Cut it to what is needed.")
 
 
 def test_blocks_at_the_pole_are_refused(tmp_path: Path) -> None:
@@ -92,9 +90,9 @@ def test_a_zip_that_lies_about_its_size_gives_no_more_than_it_says(tmp_path: Pat
     lying = packed.getvalue().replace((1_000_000).to_bytes(4, "little"), (10).to_bytes(4, "little"))
     path = tmp_path / "lying.xlsx"
     path.write_bytes(lying)
-    assert re.fullmatch(
-        r"lying\.xlsx: it cannot be read as a workbook \(\w+\)\. Save it again as \.xlsx or CSV\.",
-        refused(path),
+    assert refused(path) == (
+        "lying.xlsx: '[Content_Types].xml' in it cannot be unpacked (Bad CRC-32 for file "
+        "'[Content_Types].xml'). Pack or copy it again, without a password."
     )
 
 

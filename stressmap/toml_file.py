@@ -1,0 +1,52 @@
+"""A TOML file -> a table, whatever stands in the file."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from stressmap.errors import DataError, Problem, SettingsError
+from stressmap.opening import read_plain
+
+MOST_BYTES = 1_000_000
+MOST_POINTS = 100
+"""A line with more points is refused: the time to read a dotted key grows with the square of its parts."""
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    dict of str to Any
+
+    Raises
+    ------
+    SettingsError
+        If it cannot be read or is not TOML.
+    """
+    where = str(path)
+    try:
+        text = read_plain(path, most=MOST_BYTES).decode("utf-8-sig")
+        if any(line.count(".") > MOST_POINTS for line in text.splitlines()):
+            raise RecursionError
+        return tomllib.loads(text)
+    except DataError as error:
+        remedy = "Give the path of a ranch.toml"
+        raise SettingsError(replace(problem, remedy=remedy) for problem in error.problems) from None
+    except UnicodeDecodeError:
+        problem = Problem(where, "it is not UTF-8 text", "Save it as UTF-8")
+    except tomllib.TOMLDecodeError as error:
+        problem = Problem(where, f"it is not TOML: {error}", "Mend that line; text goes in quotes")
+    except ValueError:  # of Python itself: a whole number of over 4,300 digits
+        problem = Problem(where, "a number in it has too many digits", "Write it shorter")
+    except RecursionError:
+        problem = Problem(where, "its keys or values nest too deep", "Write them as the README shows")
+    raise SettingsError(problem)
