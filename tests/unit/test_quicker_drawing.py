@@ -60,15 +60,21 @@ def test_leaning_zones_are_hatched_in_few_strokes() -> None:
     assert layers([]) == []
 
 
-def test_a_name_that_means_the_number_of_pages_to_the_library_stays_a_name() -> None:
-    sheet = Sheet(small())
+@pytest.fixture
+def sheet():
+    made = Sheet(small())
+    yield made
+    for font in made.fonts.values():
+        font.ttfont.close()
+
+
+def test_a_name_that_means_the_number_of_pages_to_the_library_stays_a_name(sheet: Sheet) -> None:
     sheet.add_page()
     sheet.put(10, 10, "{nb}", size=10)
     assert not sheet.pages[1].get_text_substitutions()
 
 
-def test_what_pages_have_alike_is_on_every_page() -> None:
-    sheet = Sheet(small())
+def test_what_pages_have_alike_is_on_every_page(sheet: Sheet) -> None:
     found = []
     for _ in range(3):
         sheet.add_page()
