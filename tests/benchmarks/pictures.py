@@ -21,7 +21,8 @@ def shot(page: Page, path: Path, size: tuple[int, int]) -> Image.Image:
 
 
 def save(image: Image.Image, name: str) -> None:
-    image.quantize(128, dither=Image.Dither.NONE).save(OUTPUTS / name, optimize=True)
+    few = image.quantize(160, Image.Quantize.MAXCOVERAGE, kmeans=2, dither=Image.Dither.NONE)
+    few.save(OUTPUTS / name, optimize=True)
 
 
 def side_by_side(one: Image.Image, other: Image.Image) -> Image.Image:

@@ -244,12 +244,21 @@ def test_a_tap_on_a_number_or_a_name_means_the_valve(page: Page, written: Path) 
 
 @SIZES
 def test_the_valve_that_was_chosen_always_has_its_number(page: Page, written: Path, size) -> None:
+    """From afar too, where it would lie under that of a more urgent neighbour."""
     page.open(written / "large.html", size)
+    numbers = "return [...document.querySelectorAll('.rank b')].map(b => b.textContent)"
+    beside = page.js(
+        "const first = page.drawing.shapes.valves.get(ranch.valves[0]).getBounds();"
+        "return ranch.valves.findIndex((v, i) => i > 0"
+        " && page.drawing.shapes.valves.get(v).getBounds().intersects(first))"
+    )
+    assert str(beside + 1) not in page.js(numbers)
+    page.js("page.choose({kind: 'valve', item: ranch.valves[arguments[0]]}, {fromMap: true})", beside)
+    assert str(beside + 1) in page.js(numbers)
+    page.js("page.back()")
     for rank in (1, 700, 1500):
         page.js("page.choose({kind: 'valve', item: ranch.valves[arguments[0] - 1]})", rank)
-        assert str(rank) in page.js(
-            "return [...document.querySelectorAll('.rank b')].map(b => b.textContent)"
-        )
+        assert str(rank) in page.js(numbers)
         assert page.js("return ranch.valves[arguments[0] - 1].valve", rank) in names(page, "valve")
         page.js("page.back()")
 
