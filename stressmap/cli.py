@@ -308,6 +308,9 @@ def main() -> None:
     # What is left at the end goes with the process; searching all of it for cycles would take a check's last
     # quarter of a second.
     atexit.register(gc.freeze)
+    # Tables and shapes are many objects that stay: looking through them as often as Python does by itself
+    # takes a tenth of a large run.
+    gc.set_threshold(50_000, 20, 20)
     try:
         code = app(standalone_mode=False)
     except typer.Exit as error:

@@ -5,9 +5,10 @@
 
 Atheris is not among the test requirements, for it is not to be had for every platform. It starts from the
 awkward files of the tests and from the demo. A finding is any exception but the program's own, a warning that
-the terminal would show, a refusal that does not name its file, an input that takes over 10 s, or a process that
-grows over 1 GB. The first input of each kind is kept in FOLDER and the run goes on; give that file in the place
-of SECONDS to see its traceback. ``check`` takes a whole small ranch through the checks, one of its files damaged.
+the terminal would show, a refusal that does not name its file, an input that takes over 10 s, or a process
+that grows over 1 GB. The first input of each kind is kept in FOLDER and the run goes on; give that file in
+the place of SECONDS to see its traceback. ``check`` takes a whole small ranch through the checks, one of its
+files damaged.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ import atheris
 TESTS = Path(__file__).parents[1]
 sys.path[:0] = [str(TESTS), str(TESTS / "pipeline")]
 
-from pyproj import CRS
+from pyproj import CRS  # noqa: E402 - after the path is set
 
 with atheris.instrument_imports(include=["stressmap", "openpyxl", "zipfile", "tomllib"]):
     import openpyxl  # noqa: F401 - the package imports it only where it is used
@@ -92,7 +93,7 @@ def packed(parts: dict[str, bytes], to: Path | io.BytesIO) -> None:
 
 
 def inside_zips(data: bytes, most: int, seed: int) -> bytes:
-    """Damage one part of a zip and pack it again, for a damaged zip is refused as such and no more is reached."""
+    """Damage one part of a zip and pack it again: a damaged zip is refused before its parts are read."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = {name: archive.read(name) for name in archive.namelist()}
