@@ -7,8 +7,9 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "stressmap"
 ORDER = [
-    "errors", "opening", "stopping", "progress", "units", "toml_file", "settings", "intake", "agronomy", "quality",
-    "survey", "field", "zoning", "water", "share", "preparing", "findings", "pipeline", "water_job", "cli",
+    "errors", "opening", "stopping", "progress", "units", "toml_file", "settings", "intake", "agronomy",
+    "quality", "survey", "field", "zoning", "water", "share", "preparing", "findings", "pipeline",
+    "water_job", "cli",
 ]  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

@@ -58,6 +58,8 @@ _STAMP = re.compile(
 _COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(\d{2})?(?=\D|$)")
 _BLANKS, _ACCENTS = re.compile(r"[\u00a0\u202f\u2009]"), re.compile(r"[\u0300-\u036f]")
 _SERIAL = re.compile(r"[3-6]\d{4}(?:\.\d+)?")
+FURTHEST_MIN = 14 * 60
+"""No clock on earth is further from UTC."""
 YEARS = (1900, 2100)
 """A day outside these years is a slip of the pen and counts as unreadable."""
 _SERIAL_EPOCH = np.datetime64("1899-12-30", "us")
@@ -287,6 +289,7 @@ def _localise(wall: pd.Series, offset: pd.Series, asked: Asked, notes: Notes) ->
     local = _to_zone(free, asked, notes)
     if fixed.any():
         minutes = offset[fixed].map(_offset_minutes).astype(float)
+        minutes = minutes.where(minutes.abs() <= FURTHEST_MIN)
         utc = (wall[fixed] - pd.to_timedelta(minutes, unit="min")).dt.tz_localize("UTC")
         local = local.where(~fixed, utc.dt.tz_convert(asked.zone).astype(local.dtype).reindex(wall.index))
     return local

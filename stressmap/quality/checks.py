@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import product
 from typing import Literal
 
 import geopandas as gpd
@@ -134,16 +135,21 @@ def duplicate(case: Case) -> Mask:
 
 def _same_as_above(details: pd.DataFrame) -> list[bool]:
     """Mark rows whose every detail agrees with, or is missing in, one of the rows kept above."""
-    kept: list[tuple[object, ...]] = []
+    blanks = list(product((False, True), repeat=details.shape[1]))
+    kept: set[object] = set()
     marks = []
     for row in details.itertuples(index=False, name=None):
-        same = any(
-            all(a == b or a is None or b is None for a, b in zip(row, other, strict=True)) for other in kept
-        )
+        own = tuple(value is None for value in row)
+        same = any((other, own, _both(row, other, own)) in kept for other in blanks)
         marks.append(same)
-        if not same:
-            kept.append(row)
+        if not same:  # put down as a row of any pattern of blanks would look it up, so that time stays linear
+            kept.update((own, other, _both(row, own, other)) for other in blanks)
     return marks
+
+
+def _both(row: tuple[object, ...], one: tuple[bool, ...], other: tuple[bool, ...]) -> tuple[object, ...]:
+    """Give the details that are blank in neither of two rows."""
+    return tuple(None if a or b else value for value, a, b in zip(row, one, other, strict=True))
 
 
 def impossible_value(case: Case) -> Mask:

@@ -11,7 +11,8 @@ from shapely.geometry.base import BaseGeometry
 
 from stressmap.share.content import Content
 from stressmap.share.drawing import middle
-from stressmap.share.mapdata import flag_codes, measured_blocks, rows, sets_by_valve
+from stressmap.share.mapdata import flag_codes, measured_blocks, sets_by_valve
+from stressmap.share.rows import rows
 from stressmap.share.words import Words
 
 WINDS = ("e", "ne", "n", "nw", "w", "sw", "s", "se")

@@ -10,7 +10,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from stressmap.share.mapdata import rows
+from stressmap.share.rows import rows
 from stressmap.share.tables import tidy
 
 DEGREE_STEP = 1e-7

@@ -8,7 +8,6 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -16,6 +15,7 @@ from stressmap.share.content import Content
 from stressmap.share.drawing import middle
 from stressmap.share.images import Picture, draw_surface
 from stressmap.share.palette import DRY_RAMP, UNSURE_RAMP
+from stressmap.share.rows import rows
 from stressmap.zoning.change import UNCLEAR
 
 WGS84 = "EPSG:4326"
@@ -56,56 +56,6 @@ def map_data(content: Content) -> dict[str, Any]:
         "images": _images(content),
         "basemap": content.basemap,
     }
-
-
-def rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    """Turn a table into one dictionary a row.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Any, with or without geometry.
-
-    Returns
-    -------
-    list of dict
-        Column name to value; whatever pandas counts as missing is ``None``.
-    """
-    names = [str(name) for name in table.columns]
-    columns = [_cells(table.iloc[:, place]) for place in range(len(names))]
-    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
-
-
-def _cells(column: pd.Series[Any]) -> list[Any]:
-    """Turn a column into Python values; NumPy's whole numbers and booleans are never missing."""
-    cells: list[Any] = column.to_numpy(dtype=object).tolist()
-    whole = isinstance(column.dtype, np.dtype) and column.dtype.kind in "biu"
-    return cells if whole else [plain(cell) for cell in cells]
-
-
-def plain(value: Any) -> Any:
-    """Return a cell as a Python value.
-
-    Parameters
-    ----------
-    value : object
-        A cell of a table.
-
-    Returns
-    -------
-    object
-        ``None`` for anything missing or infinite; NumPy scalars as Python numbers.
-
-    Examples
-    --------
-    >>> plain(np.float64("nan")) is None, plain(np.int64(3)), plain("x")
-    (True, 3, 'x')
-    """
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return None if value is None or value is pd.NaT or value is pd.NA else value
 
 
 def clock(value: Any) -> str | None:

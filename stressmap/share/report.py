@@ -16,8 +16,9 @@ from markupsafe import Markup
 from stressmap.errors import one_line
 from stressmap.share.content import Content
 from stressmap.share.crew import UNSURE, of_visit, priority_words, turn_words, turns
-from stressmap.share.mapdata import flag_codes, rows
+from stressmap.share.mapdata import flag_codes
 from stressmap.share.report_plots import Plotter, Season
+from stressmap.share.rows import rows
 from stressmap.share.water_words import Section
 from stressmap.share.words import Words
 

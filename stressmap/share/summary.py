@@ -11,7 +11,8 @@ from rich.table import Table
 
 from stressmap.share.content import Content
 from stressmap.share.crew import UNSURE, of_visit, priority_words, revisits, turns
-from stressmap.share.mapdata import rows, tied_ranks
+from stressmap.share.mapdata import tied_ranks
+from stressmap.share.rows import rows
 from stressmap.share.words import Words
 
 SHOWN = 10

@@ -11,8 +11,8 @@ from matplotlib.path import Path as Outline
 
 from stressmap.share.content import STRETCH, Raster
 from stressmap.share.crew_sheet import Sheet
-from stressmap.share.mapdata import rows
 from stressmap.share.picture import layers
+from stressmap.share.rows import rows
 
 
 def outline(*loops):
