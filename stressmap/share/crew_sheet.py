@@ -24,6 +24,9 @@ SETS_SHOWN = 3
 ONE_LINE = 32
 """Characters of a block's name on a line."""
 
+CLOSED_HEAD, CLOSED_ROW, ACROSS = 8.0, 6.6, 3
+"""Heights [mm] of the list of valves without water, and its columns."""
+
 LEADING = 0.45
 """Height of a line [mm] for each point of its type."""
 
@@ -44,6 +47,13 @@ class Line(NamedTuple):
     size: float
     indent: float
     shown: str
+
+
+class Page(NamedTuple):
+    """The valve zones of a page: to open, a row each, and without water, listed below."""
+
+    opened: list[Turn]
+    closed: list[Turn]
 
 
 class Sheet(FPDF):
@@ -140,22 +150,41 @@ def write_crew_sheet(content: Content, path: Path) -> None:
         PDF to write; the same content gives the same bytes.
     """
     sheet = Sheet(content)
-    order = turns(content)
-    room = sheet.h - 2 * MARGIN - HEAD - MAP - TITLES - FOOT
-    a_page = max(1, int(room // ROW))
     picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 3))
-    pages = max(1, -(-len(order) // a_page))
-    for page in range(pages):
-        part = order[page * a_page : (page + 1) * a_page]
+    pages = _pages(turns(content), sheet.h - 2 * MARGIN - HEAD - MAP - FOOT)
+    for number, page in enumerate(pages, 1):
         sheet.add_page()
-        _head(sheet, page + 1, pages)
-        picture.draw(sheet, part)
+        _head(sheet, number, len(pages))
+        picture.draw(sheet, page.opened, page.closed)
         top = MARGIN + HEAD + MAP
-        _titles(sheet, top)
-        for place, turn in enumerate(part):
-            _row(sheet, top + TITLES + place * ROW, turn)
+        if page.opened or not page.closed:
+            _titles(sheet, top)
+            top += TITLES
+        for turn in page.opened:
+            _row(sheet, top, turn)
+            top += ROW
+        if page.closed:
+            _closed(sheet, top, page.closed)
         _foot(sheet)
     sheet.output(str(path))
+
+
+def _pages(order: list[Turn], room: float) -> list[Page]:
+    """Share the valves out to pages of a height [mm]: those to open, then, closely, those without water."""
+    closed = [turn for turn in order if turn.hours is not None and turn.hours <= 0]
+    opened = [turn for turn in order if turn.hours is None or turn.hours > 0]
+    a_page = max(1, int((room - TITLES) // ROW))
+    pages = [Page(opened[at : at + a_page], []) for at in range(0, len(opened), a_page)] or [Page([], [])]
+    left = room - TITLES * bool(opened) - ROW * len(pages[-1].opened)
+    while closed:
+        lines = int((left - CLOSED_HEAD) // CLOSED_ROW)
+        if lines > 0:
+            pages[-1].closed.extend(closed[: lines * ACROSS])
+            del closed[: lines * ACROSS]
+        if closed:
+            pages.append(Page([], []))
+            left = room
+    return pages
 
 
 def _head(sheet: Sheet, page: int, pages: int) -> None:
@@ -210,6 +239,26 @@ def _row(sheet: Sheet, top: float, turn: Turn) -> None:
     sheet.line(MARGIN, top + ROW, MARGIN + sheet.epw, top + ROW)
 
 
+def _closed(sheet: Sheet, top: float, part: list[Turn]) -> None:
+    """List valves that get no water, in columns read downwards."""
+    sheet.set_fill_color(20)
+    sheet.rect(MARGIN, top + 1.5, sheet.epw, CLOSED_HEAD - 2, style="F")
+    sheet.set_text_color(255)
+    sheet.put(MARGIN, top + 1.7, sheet.said("sheet.no_water"), size=10, bold=True, width=sheet.epw)
+    sheet.set_text_color(0)
+    deep, wide = -(-len(part) // ACROSS), sheet.epw / ACROSS
+    sheet.set_line_width(0.2)
+    for place, turn in enumerate(part):
+        column, line = divmod(place, deep)
+        left, y = MARGIN + column * wide, top + CLOSED_HEAD + line * CLOSED_ROW
+        short = "?" if turn.priority is None else sheet.words[0]("priority.short", number=turn.priority)
+        sheet.put(left, y + 1, turn.rank, size=10, bold=True, width=11, align="C")
+        sheet.put(left + 11, y + 1, short, size=9, width=8)
+        sheet.put(left + 19, y + 1, turn.row["valve"], size=10, bold=True, width=20)
+        sheet.put(left + 39, y + 1, turn.row["block"] or "", size=8, width=wide - 40)
+        sheet.line(left, y + CLOSED_ROW, left + wide - 2, y + CLOSED_ROW)
+
+
 def _rank(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
     shade, ink = SHADE[turn.priority]
     sheet.set_line_width(0.4)
@@ -231,8 +280,8 @@ def _name(sheet: Sheet, left: float, top: float, width: float, turn: Turn) -> No
     block = row["block"] or ""
     halves = [block] if len(block) <= ONE_LINE else [block[:ONE_LINE], block[ONE_LINE:]]
     for line, half in enumerate(halves):
-        sheet.put(left, top + 8.2 + 3.1 * line, half, size=10 if len(halves) == 1 else 8, width=width)
-    sheet.put(left, top + 14.2, sheet.said(f"sheet.{turn.side}"), size=7, width=width)
+        sheet.put(left, top + 7.8 + 3.1 * line, half, size=10 if len(halves) == 1 else 8, width=width)
+    sheet.put(left, top + 13.4, sheet.said(f"sheet.{turn.side}"), size=7, width=width)
 
 
 def _times(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
@@ -242,9 +291,6 @@ def _times(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
             y = top + 1.6 + line * 5
             sheet.put(left, y, sheet.said(f"sheet.{key}"), size=7.5, width=22)
             sheet.line(left + 22, y + 3.8, left + TIMES - 3, y + 3.8)
-        return
-    if turn.hours <= 0:
-        sheet.put(left, top + 5, sheet.said("sheet.no_water"), size=11, bold=True, width=TIMES - 2)
         return
     words = sheet.words[0]
     sheet.put(left, top + 1.4, words.duration(turn.hours), size=14, bold=True, width=29)

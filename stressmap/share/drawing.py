@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely import box
 from shapely.geometry.base import BaseGeometry
 
 Box = tuple[float, float, float, float]
+
+REACH = 6
+"""How far a label may be moved from its spot, in labels."""
 
 
 @dataclass(frozen=True)
@@ -110,15 +116,49 @@ def middle(geometry: BaseGeometry) -> Any:
     return centre if centre.within(geometry) else geometry.representative_point()
 
 
-def room_for(spots: NDArray[np.float64], size: tuple[float, float]) -> list[int]:
+def inside(geometry: BaseGeometry, sizes: list[tuple[float, float]]) -> tuple[Any, int] | None:
+    """Find where a label lies wholly inside a shape, and the largest that does.
+
+    Parameters
+    ----------
+    geometry : Polygon or MultiPolygon
+        In the working CRS.
+    sizes : list of tuple of float
+        Widths and heights of a label [m], the largest first.
+
+    Returns
+    -------
+    tuple of Point and int, or None
+        Its middle and which size; None where no size fits at the shape's middle or where it is widest.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> spot, size = inside(box(0, 0, 30, 90), [(40, 20), (20, 10)])
+    >>> spot.x, spot.y, size
+    (15.0, 45.0, 1)
+    """
+    spots = [middle(geometry)]
+    for index, (width, height) in enumerate(sizes):
+        for spot in spots:
+            x, y = spot.x, spot.y
+            if geometry.covers(box(x - width / 2, y - height / 2, x + width / 2, y + height / 2)):
+                return spot, index
+        if index == 0:
+            widest = shapely.maximum_inscribed_circle(geometry, tolerance=height / 8)
+            spots.append(shapely.get_point(widest, 0))
+    return None
+
+
+def room_for(spots: NDArray[np.float64], sizes: NDArray[np.float64] | tuple[float, float]) -> list[int]:
     """Choose which labels to draw so that none covers another, the first ones first.
 
     Parameters
     ----------
     spots : array of float, shape (n, 2)
         Middles of the labels on the sheet.
-    size : tuple of float
-        Width and height of a label.
+    sizes : tuple of float, or array of float, shape (n, 2)
+        Width and height of all labels, or of each.
 
     Returns
     -------
@@ -130,12 +170,62 @@ def room_for(spots: NDArray[np.float64], size: tuple[float, float]) -> list[int]
     >>> room_for(np.array([[0.0, 0.0], [1.0, 0.0], [9.0, 0.0]]), (4.0, 2.0))
     [0, 2]
     """
+    size = np.broadcast_to(sizes, np.shape(spots))
     taken: list[int] = []
     for index, spot in enumerate(spots):
-        apart = np.abs(spots[taken] - spot) >= size
+        apart = np.abs(spots[taken] - spot) >= (size[taken] + size[index]) / 2
         if not taken or bool(np.all(apart.any(axis=1))):
             taken.append(index)
     return taken
+
+
+def beside(spots: NDArray[np.float64], size: tuple[float, float], area: Box) -> NDArray[np.float64]:
+    """Move labels off each other, and off the spots that other labels are for, no farther than needed.
+
+    Parameters
+    ----------
+    spots : array of float, shape (n, 2)
+        What the labels are for, on the sheet; the first ones keep their place.
+    size : tuple of float
+        Width and height of a label.
+    area : tuple of float
+        Left, top, width, height within which labels stay.
+
+    Returns
+    -------
+    array of float, shape (n, 2)
+        Middles of the labels; one that finds no room within the area stays on its spot.
+
+    Examples
+    --------
+    >>> beside(np.array([[5.0, 5.0], [6.0, 5.0]]), (4.0, 2.0), (0.0, 0.0, 20.0, 20.0)).tolist()
+    [[5.0, 5.0], [6.0, 7.0]]
+    """
+    wide = np.asarray(size)
+    low, high = np.array(area[:2]) + wide / 2, np.array(area[:2]) + np.array(area[2:]) - wide / 2
+    offsets = _offsets() * wide
+    middles = np.array(spots, dtype=float)
+    for index, spot in enumerate(middles.copy()):
+        tried = spot + offsets
+        free = ((tried >= low) & (tried <= high)).all(axis=1)
+        for other in middles[:index]:
+            free &= (np.abs(tried - other) >= wide).any(axis=1)
+        for other in spots[index + 1 :]:
+            here = (np.abs(tried - other) >= wide / 2).any(axis=1)
+            free &= here | (not (np.abs(spot - other) >= wide / 2).any())
+        if free.any():
+            middles[index] = tried[np.argmax(free)]
+    return middles
+
+
+@cache
+def _offsets() -> NDArray[np.float64]:
+    """Return shifts by quarters of a label: none, then those of a label or more, the shortest first."""
+    steps = np.arange(-4 * REACH, 4 * REACH + 1) / 4
+    grid = np.stack(np.meshgrid(steps, steps), axis=-1).reshape(-1, 2)
+    grid = grid[(np.abs(grid) >= 1).any(axis=1)]
+    order = np.lexsort((grid[:, 0], -grid[:, 1], np.hypot(*grid.T)))
+    return np.vstack([[0.0, 0.0], grid[order]])
 
 
 def round_length(longest_m: float, *, feet: bool) -> tuple[float, float]:

@@ -15,20 +15,22 @@ from matplotlib.path import Path as Outline
 
 from stressmap.share.content import Content
 from stressmap.share.crew import NO_RANK, Turn, priority_words, turns
-from stressmap.share.drawing import Frame, fit_frame, middle, rings, room_for, round_length
+from stressmap.share.drawing import Frame, fit_frame, inside, middle, rings, room_for, round_length
 from stressmap.share.fonts import drawable
 from stressmap.share.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 from stressmap.share.words import Words
 
 WIDTH, HEIGHT = 1600, 1200
 HEAD, FOOT, EDGE = 110, 220, 40
+NORTH, BAR = 60, 220
+"""Room for the arrow, and the longest scale bar."""
 INK = "#14181c"
-LABEL = (76, 58)
+LABEL_HEIGHT, GAP = 58, 6
+SHARES = (1.0, 0.78, 0.6)
+"""Sizes of a number, as shares of the largest."""
 FIRST = 6
-LINE = 56
-"""Characters that fit beside the scale bar."""
 NUMBERED = 20
-"""So many ranks are always numbered; the others where their zone is as wide as half a number."""
+"""So many ranks are always numbered; the others where a number fits inside their zone."""
 
 
 def write_picture(content: Content, path: Path) -> None:
@@ -55,7 +57,7 @@ def write_picture(content: Content, path: Path) -> None:
     _zones(axes, order, frame)
     _blocks(axes, content, frame)
     _ranks(axes, order, frame)
-    _head(axes, content, words[0])
+    _head(axes, content, words)
     _legend(axes, order, words)
     _scale(axes, frame, content.ranch.units == "us", words[0])
     figure.savefig(path, metadata={"Software": None})
@@ -122,36 +124,57 @@ def _blocks(axes: Any, content: Content, frame: Frame) -> None:
 
 
 def _ranks(axes: Any, order: list[Turn], frame: Frame) -> None:
-    points = [middle(turn.row["geometry"]) for turn in order]
-    spots = frame.place(np.array([(p.x, p.y) for p in points]))
-    wide = [turn.row["geometry"].bounds[2] - turn.row["geometry"].bounds[0] for turn in order]
-    wanted = [i for i in range(len(order)) if i < NUMBERED or wide[i] * frame.scale > LABEL[0] / 2]
-    for index in room_for(spots[wanted], (LABEL[0] + 6, LABEL[1] + 6)):
-        _box(axes, spots[wanted[index]], order[wanted[index]])
+    """Write ranks, each inside its zone; the first ones even where their zone is too small for that."""
+    numbered = []
+    for place, turn in enumerate(order):
+        sizes = [(label_width(turn.rank) * share, LABEL_HEIGHT * share) for share in SHARES]
+        gaps = [((width + 2) / frame.scale, (height + 2) / frame.scale) for width, height in sizes]
+        found = inside(turn.row["geometry"], gaps)
+        if found is None and place < NUMBERED:
+            found = middle(turn.row["geometry"]), len(SHARES) - 1
+        if found is not None:
+            spot, size = found
+            numbered.append((turn, (spot.x, spot.y), sizes[size], SHARES[size]))
+    if not numbered:
+        return
+    spots = frame.place(np.array([spot for _, spot, _, _ in numbered]))
+    for index in room_for(spots, np.array([size for *_, size, _ in numbered]) + GAP):
+        turn, _, size, share = numbered[index]
+        _box(axes, spots[index], turn, size, share)
 
 
-def _box(axes: Any, spot: Any, turn: Turn) -> None:
-    width, height = LABEL
+def label_width(rank: str) -> float:
+    """Say how wide the box of a rank is at its largest [pixels]."""
+    return 30 + 21 * max(2, len(rank))
+
+
+def _box(axes: Any, spot: Any, turn: Turn, size: tuple[float, float], share: float) -> None:
+    width, height = size
     left, top = spot[0] - width / 2, spot[1] - height / 2
     split = top + 0.62 * height
     fill = _colour(turn.priority)
     for y, tall, colour in ((top, 0.62 * height, "white"), (split, 0.38 * height, fill)):
-        axes.add_patch(Rectangle((left, y), width, tall, facecolor=colour, edgecolor=INK, lw=2, zorder=4))
+        axes.add_patch(
+            Rectangle((left, y), width, tall, facecolor=colour, edgecolor=INK, lw=2 * share, zorder=4)
+        )
     short = "?" if turn.priority is None else f"P{turn.priority}"
-    _text(axes, spot[0], top + 0.32 * height, turn.rank, size=24, weight="bold")
-    _text(axes, spot[0], split + 0.19 * height, short, size=13, weight="bold", color=ink_on(fill))
+    _text(axes, spot[0], top + 0.32 * height, turn.rank, size=24 * share, weight="bold")
+    _text(axes, spot[0], split + 0.19 * height, short, size=13 * share, weight="bold", color=ink_on(fill))
 
 
-def _text(axes: Any, x: float, y: float, text: str, **look: Any) -> None:
+def _text(axes: Any, x: float, y: float, text: str, **look: Any) -> Any:
     options = {"ha": "center", "va": "center_baseline", "color": INK, "zorder": 7} | look
-    axes.text(x, y, drawable(text), parse_math=False, **options)
+    return axes.text(x, y, drawable(text), parse_math=False, **options)
 
 
-def _head(axes: Any, content: Content, words: Words) -> None:
+def _head(axes: Any, content: Content, words: list[Words]) -> None:
     axes.add_patch(Rectangle((0, 0), WIDTH, HEAD, facecolor=INK, zorder=4))
     name = drawable(content.ranch.name, most=44)
     _text(axes, EDGE, HEAD / 2, name, size=34, weight="bold", color="white", ha="left")
-    _text(axes, WIDTH - EDGE, HEAD / 2, words.days(*content.visit), size=24, color="white", ha="right")
+    days = list(dict.fromkeys(language.days(*content.visit) for language in words))
+    for line, said in enumerate(days):
+        y = HEAD * (0.5 if len(days) == 1 else 0.32 + 0.36 * line)
+        _text(axes, WIDTH - EDGE, y, said, size=24 if line == 0 else 20, color="white", ha="right")
 
 
 def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
@@ -174,23 +197,19 @@ def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
             spot = (left + side + 14, top + 24 + side * (0.29 + 0.47 * line))
             _text(axes, *spot, text, ha="left", size=sizes[min(line, 1)], weight=weight)
     heads = " / ".join(language("picture.first") for language in words)
-    _text(axes, EDGE, HEIGHT - 58, f"{heads}: {_first(order)}", size=24, weight="bold", ha="left")
-
-
-def _first(order: list[Turn]) -> str:
-    """Name the first valves, as many as the line holds."""
-    said = ""
-    for turn in [turn for turn in order if turn.rank != NO_RANK][:FIRST]:
-        longer = f"{said} · " * bool(said) + f"{turn.rank} {drawable(turn.row['valve'], most=16)}"
-        if len(longer) > LINE:
+    names = [f"{turn.rank} {drawable(turn.row['valve'], most=16)}" for turn in order if turn.rank != NO_RANK][
+        :FIRST
+    ]
+    line = _text(axes, EDGE, HEIGHT - 58, "", size=24, weight="bold", ha="left")
+    for count in range(len(names), -1, -1):
+        line.set_text(f"{heads}: {' · '.join(names[:count])}")
+        if line.get_window_extent().x1 < WIDTH - EDGE - 2 * NORTH - BAR:
             break
-        said = longer
-    return said
 
 
 def _scale(axes: Any, frame: Frame, feet: bool, words: Words) -> None:  # noqa: FBT001 - one private caller
-    shown, metres = round_length(220 / frame.scale, feet=feet)
-    right, y = WIDTH - EDGE - 60, HEIGHT - 46
+    shown, metres = round_length(BAR / frame.scale, feet=feet)
+    right, y = WIDTH - EDGE - NORTH, HEIGHT - 46
     left = right - metres * frame.scale
     axes.plot([left, left, right, right], [y - 12, y, y, y - 12], color=INK, lw=3, zorder=6)
     unit = words("card.feet" if feet else "card.metres", value=words.number(shown, 0))

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from stressmap.share.content import Content
 from stressmap.share.crew import Turn, priority_words
-from stressmap.share.drawing import Box, Frame, fit_frame, middle, rings, room_for, round_length
+from stressmap.share.drawing import Box, Frame, beside, fit_frame, middle, rings, round_length
 from stressmap.share.mapdata import measured_blocks
 
 SHADE: dict[int | None, tuple[int, int]] = {
@@ -58,24 +58,24 @@ class SheetMap:
     blocks: list[Points]
     priorities: tuple[int | None, ...]
 
-    def draw(self, sheet: Any, part: list[Turn]) -> None:
+    def draw(self, sheet: Any, opened: list[Turn], closed: list[Turn]) -> None:
         """Draw map, legend, north and scale.
 
         Parameters
         ----------
         sheet : Sheet
             The page being written.
-        part : list of Turn
-            The valve zones of this page.
+        opened, closed : list of Turn
+            The valve zones of this page: to open, shaded and numbered; without water, shaded only.
         """
         left, top, width, height = self.area
         sheet.set_line_width(0.3)
         sheet.rect(left, top, width, height)
         _outlines(sheet, "zones", self.zones, 0.1, 150)
-        for turn in part:
+        for turn in (*opened, *closed):
             _filled(sheet, turn, self.frame)
         _outlines(sheet, "blocks", self.blocks, 0.4 if len(self.blocks) < 80 else 0.15, 0)
-        _numbers(sheet, part, self.frame)
+        _numbers(sheet, opened, self.frame, (left + 0.5, top + 0.5, width - KEY, height - 1))
         _key(sheet, left + width - KEY + 2, top, self.priorities)
         _north_and_scale(sheet, left + width - KEY + 2, top + height, self.frame)
 
@@ -154,18 +154,24 @@ def draw_stripes(sheet: Any, shape: BaseGeometry) -> None:
     sheet.set_draw_color(0)
 
 
-def _numbers(sheet: Any, part: list[Turn], frame: Frame) -> None:
+def _numbers(sheet: Any, part: list[Turn], frame: Frame, area: Box) -> None:
+    """Write the numbers of zones; one without room beside its neighbours stands apart, on a line."""
     if not part:
         return
     points = [middle(turn.row["geometry"]) for turn in part]
     spots = frame.place(np.array([(p.x, p.y) for p in points]))
+    middles = beside(spots, LABEL, area)
     sheet.set_line_width(0.25)
+    sheet.set_fill_color(0)
+    for spot, place in zip(spots.tolist(), middles.tolist(), strict=True):
+        if spot != place:
+            sheet.line(*spot, *place)
+            sheet.circle(*spot, 0.6, style="F")
     sheet.set_fill_color(255)
     width, height = LABEL
-    for index in room_for(spots, LABEL):
-        x, y = spots[index] - np.array(LABEL) / 2
+    for turn, (x, y) in zip(part, middles - np.array(LABEL) / 2, strict=True):
         sheet.rect(x, y, width, height, style="DF")
-        sheet.put(x, y + 0.3, part[index].rank, size=9, bold=True, width=width, align="C")
+        sheet.put(x, y + 0.3, turn.rank, size=9, bold=True, width=width, align="C")
 
 
 def _key(sheet: Any, left: float, top: float, priorities: tuple[int | None, ...]) -> None:

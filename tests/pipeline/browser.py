@@ -69,12 +69,18 @@ class Page:
         return self.driver.execute_script(script, *values)
 
     def asked_for(self) -> list[str]:
-        """Every address asked for since the page was opened, the page itself and embedded data aside."""
+        """Every address asked for since the page was opened, the page itself and embedded data aside.
+
+        What the browser's own start page asks for may arrive late in the log; it is not the page's.
+        """
         sent = []
         for entry in self.driver.get_log("performance"):
             message = json.loads(entry["message"])["message"]
-            if message["method"] == "Network.requestWillBeSent":
-                sent.append(message["params"]["request"]["url"])
+            asked = message["params"]
+            if message["method"] == "Network.requestWillBeSent" and not asked["documentURL"].startswith(
+                "chrome://"
+            ):
+                sent.append(asked["request"]["url"])
         assert any(url.startswith("file:") for url in sent), "the log holds not even the page itself"
         here = self.driver.current_url.split("#")[0]
         return [url for url in sent if url.split("#")[0] != here and not url.startswith("data:")]

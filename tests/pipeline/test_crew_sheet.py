@@ -38,13 +38,34 @@ def test_hours_and_times_of_the_plan_are_filled_in(tmp_path: Path) -> None:
     text = text_of(read(full(), tmp_path))
     for expected in ("10 h 30 min", "Jul 16 20:00 - Jul 17 06:30", "499,285 gal", "8 h 15 min", "6 h 00 min"):
         assert expected in text
-    assert text.count("no water / sin agua") == 3
+
+
+def test_valves_without_water_are_listed_after_all_others(tmp_path: Path) -> None:
+    content = full()
+    hours = dict(zip(content.water_plan["valve"], content.water_plan["hours"], strict=True))
+    order = content.valves["valve"].tolist()
+    dry = [valve for valve in order if hours[valve] <= 0]
+    opened, _, closed = text_of(read(content, tmp_path)).partition("No water this time")
+    assert 0 < len(dry) < len(order)
+    assert all((valve in opened, valve in closed) == (valve not in dry, valve in dry) for valve in order)
+
+
+@pytest.mark.parametrize("dry", [0, 1, 7, 8, 9, 60, 200])
+def test_every_valve_has_its_place_however_many_get_no_water(dry: int, tmp_path: Path) -> None:
+    content = ranch([(f"Q{i:02d}", "prune", 10) for i in range(20)], across=5)
+    valves = content.valves["valve"].tolist()
+    plan = pd.DataFrame({"valve": valves, "hours": [0.0] * dry + [6.0] * (200 - dry), "m3": 10.0})
+    reader = read(dataclasses.replace(content, water_plan=plan), tmp_path)
+    found = Counter(re.findall(r"Q\d\d-\d+", text_of(reader)))
+    assert found == Counter(valves)
+    tops = [page.extract_text().count("Hours") for page in reader.pages]
+    assert sum(tops) == max(0, -(-(200 - dry) // 8))
 
 
 def test_without_a_plan_there_is_room_to_write(tmp_path: Path) -> None:
     text = text_of(read(small(), tmp_path))
     assert text.count("Hours / Horas") == 8
-    assert "no water" not in text
+    assert "No water" not in text
 
 
 @pytest.mark.parametrize("languages", [("en",), ("es",), ("en", "es")])

@@ -1,9 +1,10 @@
 import numpy as np
 import pytest
-from shapely.geometry import box
+from shapely import unary_union
+from shapely.geometry import Point, Polygon, box
 
 from stressmap.share.crew import side_of
-from stressmap.share.drawing import fit_frame, room_for, round_length
+from stressmap.share.drawing import beside, fit_frame, inside, room_for, round_length
 
 BLOCK = box(0, 0, 300, 300)
 
@@ -36,6 +37,35 @@ def test_no_label_covers_another() -> None:
     apart = np.abs(kept[:, None] - kept[None]) >= (12.0, 6.0)
     assert (apart.any(axis=2) | np.eye(len(kept), dtype=bool)).all()
     assert kept[0].tolist() == spots[0].tolist()
+
+
+def test_labels_of_unlike_sizes_do_not_cover_each_other() -> None:
+    draw = np.random.default_rng(5)
+    spots, sizes = draw.uniform(0, 100, (300, 2)), draw.uniform(3, 15, (300, 2))
+    kept = room_for(spots, sizes)
+    boxes = [box(*(spots[i] - sizes[i] / 2), *(spots[i] + sizes[i] / 2)) for i in kept]
+    assert sum(box.area for box in boxes) == pytest.approx(unary_union(boxes).area)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_labels_moved_aside_are_all_seen_and_hide_no_other_spot(seed: int) -> None:
+    spots = np.random.default_rng(seed).uniform((10, 10), (60, 40), (8, 2))
+    middles = beside(spots, (8.0, 4.6), (0.0, 0.0, 130.0, 56.0))
+    labels = [box(x - 4, y - 2.3, x + 4, y + 2.3) for x, y in middles]
+    assert sum(label.area for label in labels) == pytest.approx(unary_union(labels).area)
+    assert all(box(0, 0, 130, 56).covers(label) for label in labels)
+    for label, place, spot in zip(labels, middles, spots, strict=True):
+        if (place != spot).any():
+            assert not any(label.contains(Point(other)) for other in spots)
+    assert middles[0].tolist() == spots[0].tolist()
+
+
+def test_a_label_lies_inside_its_shape_at_the_largest_size_that_does() -> None:
+    angle = Polygon([(0, 0), (100, 0), (100, 20), (20, 20), (20, 100), (0, 100)])
+    spot, size = inside(angle, [(60, 30), (16, 12), (8, 6)])
+    assert size == 1
+    assert angle.covers(box(spot.x - 8, spot.y - 6, spot.x + 8, spot.y + 6))
+    assert inside(box(0, 0, 5, 100), [(60, 30), (16, 12)]) is None
 
 
 @pytest.mark.parametrize("longest", [3.0, 47.0, 260.0, 999.0, 12_345.0])
