@@ -139,8 +139,8 @@ def _ranks(axes: Any, order: list[Turn], frame: Frame) -> None:
         return
     spots = frame.place(np.array([spot for _, spot, _, _ in numbered]))
     for index in room_for(spots, np.array([size for *_, size, _ in numbered]) + GAP):
-        turn, _, size, share = numbered[index]
-        _box(axes, spots[index], turn, size, share)
+        turn, _, box, share = numbered[index]
+        _box(axes, spots[index], turn, box, share)
 
 
 def label_width(rank: str) -> float:
