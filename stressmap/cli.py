@@ -5,7 +5,6 @@ from __future__ import annotations
 import atexit
 import datetime as dt
 import gc
-import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -85,9 +84,10 @@ def run(
     def work() -> None:
         _refuse_wrong(ranch)
         from stressmap import pipeline
+        from stressmap.field.parallel import cores
 
         with _bars(hidden=quiet) as progress:
-            result = pipeline.run(ranch, out=out, on=day, jobs=jobs or _cores(), progress=progress)
+            result = pipeline.run(ranch, out=out, on=day, jobs=jobs or cores(), progress=progress)
         if not quiet:
             _print_result(result)
 
@@ -220,11 +220,6 @@ def _refuse_wrong(ranch: Path) -> None:
     from stressmap import settings
 
     settings.load(ranch)
-
-
-def _cores() -> int:
-    """Count the processor cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _day(text: str | None) -> dt.date | None:

@@ -11,10 +11,10 @@ import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
 from stressmap.errors import Notes, StressmapError
-from stressmap.field.methods import fit_surface
+from stressmap.field.methods import fit_surface, steps_of
 from stressmap.field.options import FieldOptions, Priors
 from stressmap.field.surface import Samples, Surface
-from stressmap.progress import Progress
+from stressmap.progress import Progress, Silent
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
 from stressmap.share.content import Content, Raster
@@ -39,7 +39,14 @@ class Fitted:
     options: FieldOptions
 
 
-def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Fitted:
+def fit(
+    inputs: Inputs,
+    assessed: Assessed,
+    jobs: int,
+    progress: Progress | None = None,
+    *,
+    stage: str = "Fitting",
+) -> Fitted:
     """Fit the mapping method to the readings that may be used.
 
     Parameters
@@ -50,18 +57,24 @@ def fit(inputs: Inputs, assessed: Assessed, jobs: int) -> Fitted:
         From :func:`stressmap.survey.assess_readings`.
     jobs : int
         Parallel workers.
+    progress : Progress, optional
+        Told of the stage and of each range tried.
+    stage : str
+        What the stage is called.
 
     Returns
     -------
     Fitted
     """
-    chosen = inputs.settings
+    chosen, tell = inputs.settings, progress or Silent()
     samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
     options = FieldOptions(
         reading_error_bar=assessed.error.reading_error_bar,
         priors=Priors(**chosen.model.model_dump()),
         jobs=jobs,
+        step=tell.step,
     )
+    tell.stage(stage, steps_of(samples, chosen.map.method, options))
     return Fitted(fit_surface(samples, method=chosen.map.method, options=options), samples, options)
 
 
@@ -95,13 +108,10 @@ def content_of(
     """
     chosen = inputs.settings
     edges = _edges(inputs)
-    grid = lattice(inputs.blocks, chosen.map.cell_m, chosen.source)
-    ground = Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
+    ground = _ground(inputs)
     terms = Terms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
-    if before is not None:
-        progress.stage("Fitting the visit before")
-    earlier = None if before is None else _surface_of(inputs, before, notes)
+    earlier = None if before is None else _surface_of(inputs, before, notes, progress)
     progress.stage("Mapping blocks", len(inputs.blocks))
     mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=progress.step)
     change = _change(inputs, assessed, before, mapped)
@@ -124,7 +134,7 @@ def content_of(
         zones=mapped.zones.assign(measured=~mapped.zones["block"].isin(bare)),
         valves=_ranked(inputs, assessed, mapped.valves, change),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
-        raster=_raster(inputs, grid, mapped),
+        raster=_raster(inputs, ground.grid, mapped),
         notes=tuple(notes),
         look_again=again,
         previous_visit=before[1] if before and change is not None else None,
@@ -154,7 +164,7 @@ def _not_measured(blocks: list[str]) -> str:
     )
 
 
-def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.GeoDataFrame:
+def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface, *, jobs: int = 1) -> gpd.GeoDataFrame:
     """Rank the valve zones of a visit without mapping its cells.
 
     Parameters
@@ -165,18 +175,21 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface) -> gpd.G
         From :func:`stressmap.survey.assess_readings`.
     surface : Surface
         From :func:`fit`.
+    jobs : int
+        Blocks worked on at once.
 
     Returns
     -------
     GeoDataFrame
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
-    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
-    figures = valve_figures(surface, Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs)))
+    figures = valve_figures(surface, _ground(inputs), jobs=jobs)
     return _ranked(inputs, assessed, figures, None)
 
 
-def valves_together(inputs: Inputs, surface: Surface) -> pd.DataFrame:
+def valves_together(
+    inputs: Inputs, surface: Surface, *, jobs: int = 1, progress: Progress | None = None
+) -> pd.DataFrame:
     """Tell how the errors of the valve zones' means hang together.
 
     Parameters
@@ -185,6 +198,10 @@ def valves_together(inputs: Inputs, surface: Surface) -> pd.DataFrame:
         From :func:`stressmap.survey.load_inputs`.
     surface : Surface
         From :func:`fit`.
+    jobs : int
+        Blocks worked on at once.
+    progress : Progress, optional
+        Told of each block.
 
     Returns
     -------
@@ -192,10 +209,17 @@ def valves_together(inputs: Inputs, surface: Surface) -> pd.DataFrame:
         Correlations, rows and columns by name of the valve; see
         :func:`stressmap.zoning.together.valve_correlations`.
     """
-    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
-    found = valve_correlations(surface, inputs.blocks, inputs.valves, grid, covariate=_covariate(inputs))
+    tell = progress or Silent()
+    tell.stage("Comparing valve zones", len(inputs.blocks))
+    found = valve_correlations(surface, _ground(inputs), jobs=jobs, step=tell.step)
     names = inputs.valves["valve"].tolist()
     return pd.DataFrame(found, index=names, columns=names)
+
+
+def _ground(inputs: Inputs) -> Ground:
+    """Lay the lattice over the ranch."""
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
+    return Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
 
 
 def _edges(inputs: Inputs) -> dict[str, Edges]:
@@ -219,7 +243,7 @@ def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
     return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
 
 
-def _surface_of(inputs: Inputs, visit: Visit, notes: Notes) -> Surface | None:
+def _surface_of(inputs: Inputs, visit: Visit, notes: Notes, progress: Progress) -> Surface | None:
     """Fit the readings of an earlier visit; None, and a note, where that cannot be done."""
     try:
         earlier = assess_visit(inputs, visit, Notes())
@@ -227,7 +251,7 @@ def _surface_of(inputs: Inputs, visit: Visit, notes: Notes) -> Surface | None:
         why = error.problems[0].what
         notes.say(f"No comparison with the visit before ({visit[0]}): {why}.")
         return None
-    return fit(inputs, earlier, jobs=1).surface
+    return fit(inputs, earlier, 1, progress, stage="Fitting the visit before").surface
 
 
 def _change(inputs: Inputs, assessed: Assessed, before: Visit | None, mapped: Mapped) -> pd.DataFrame | None:

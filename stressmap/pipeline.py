@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 from stressmap.errors import Notes
 from stressmap.progress import Progress, Silent
+from stressmap.settings import Water
 from stressmap.share import everything
 from stressmap.share.content import Content
 from stressmap.share.folder import default_folder, make_ready, staged
 from stressmap.survey import Assessed, Inputs, assess_readings, load_inputs
 
 if TYPE_CHECKING:
-    from stressmap.field.surface import Surface
+    from stressmap.findings import Fitted
     from stressmap.water.advice import Advice
 
 
@@ -89,22 +90,22 @@ def run(
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
+    from stressmap.field.crossval import MOST_METHODS
     from stressmap.field.crossval import compare as compare_methods
     from stressmap.findings import content_of, fit
 
-    tell.stage("Fitting")
     with watch.of("fit"):
-        fitted = fit(inputs, assessed, jobs)
-        proof = compare_methods(fitted.surface, fitted.samples, fitted.options)
+        fitted = fit(inputs, assessed, jobs, tell)
+        tell.stage("Comparing methods", MOST_METHODS)
+        proof = compare_methods(fitted.surface, fitted.samples, fitted.options, step=tell.step)
     for note in (*fitted.surface.notes, *proof.notes):
         notes.say(note)
     with watch.of("map"):
         content = content_of(inputs, assessed, fitted.surface, notes, tell, jobs=jobs)
     advice = None
     if inputs.settings.water is not None:
-        tell.stage("Planning water")
         with watch.of("water"):
-            content, advice = _with_water(content, inputs, assessed, fitted.surface, notes)
+            content, advice = _with_water(content, inputs, assessed, fitted, notes, tell)
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
     record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
@@ -119,15 +120,17 @@ def run(
 
 
 def _with_water(
-    content: Content, inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes
+    content: Content, inputs: Inputs, assessed: Assessed, fitted: Fitted, notes: Notes, tell: Progress
 ) -> tuple[Content, Advice]:
     """Plan the water of the ranch and add the plan to what is written."""
     from stressmap.findings import valves_together
-    from stressmap.water.advice import plan_table, timetable_table
-    from stressmap.water.ranch import advise_ranch
+    from stressmap.water.advice import advise, plan_table, timetable_table
+    from stressmap.water.ranch import prepare
 
-    together = valves_together(inputs, surface)
-    advice = advise_ranch(inputs, content.valves, assessed.visit, {}, notes, together=together)
+    chosen, jobs = inputs.settings.water or Water(), fitted.options.jobs
+    together = valves_together(inputs, fitted.surface, jobs=jobs, progress=tell)
+    case, terms = prepare(inputs, content.valves, assessed.visit, chosen, notes)
+    advice = advise(case, terms, together=together, jobs=jobs, progress=tell)
     planned = dataclasses.replace(
         content,
         water_plan=plan_table(advice),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from functools import cache
 from typing import Literal
 
 BAR_PER: dict[str, float] = {"bar": 1.0, "MPa": 10.0, "kPa": 0.01, "psi": 0.06894757293168361}
@@ -198,10 +199,16 @@ def parse_month_day(text: str) -> tuple[int, int]:
     (5, 1)
     """
     try:
-        day = dt.datetime.strptime(f"2024-{text}", "%Y-%m-%d").replace(tzinfo=dt.UTC)
+        return _month_day(text)
     except (ValueError, TypeError) as error:
         msg = f'{text!r} is not a day of the year; write month and day as "05-01"'
         raise ValueError(msg) from error
+
+
+@cache
+def _month_day(text: str) -> tuple[int, int]:
+    """Read a day of the year; the few days of the crops' curves come again for every valve."""
+    day = dt.datetime.strptime(f"2024-{text}", "%Y-%m-%d").replace(tzinfo=dt.UTC)
     return day.month, day.day
 
 

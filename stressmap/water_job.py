@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from stressmap.errors import Notes
 from stressmap.progress import Progress, Silent
-from stressmap.settings import Ranch
+from stressmap.settings import Ranch, Water
 from stressmap.share.folder import staged
 from stressmap.survey import Visit, assess_readings, load_inputs
 
@@ -84,20 +84,26 @@ def plan_water(
     tell.stage("Checking readings")
     assessed = assess_readings(inputs, on, notes)
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
+    from stressmap.field.parallel import cores
     from stressmap.findings import fit, ranked_valves, valves_together
     from stressmap.share.water_files import write_curve, write_plan
-    from stressmap.water.curve import relief_curve
-    from stressmap.water.ranch import advise_ranch
+    from stressmap.water.advice import advise
+    from stressmap.water.curve import POINTS, relief_curve
+    from stressmap.water.ranch import prepare
 
-    tell.stage("Fitting")
-    surface = fit(inputs, assessed, jobs=1).surface
+    jobs = cores()
+    surface = fit(inputs, assessed, jobs, tell).surface
     for note in surface.notes:
         notes.say(note)
-    valves = ranked_valves(inputs, assessed, surface)
-    tell.stage("Planning water")
-    together = valves_together(inputs, surface)
-    advice = advise_ranch(inputs, valves, assessed.visit, asked or {}, notes, together=together)
-    curve = relief_curve(advice.case) if with_curve else None
+    valves = ranked_valves(inputs, assessed, surface, jobs=jobs)
+    together = valves_together(inputs, surface, jobs=jobs, progress=tell)
+    chosen = (inputs.settings.water or Water()).model_copy(update=dict(asked or {}))
+    case, terms = prepare(inputs, valves, assessed.visit, chosen, notes)
+    advice = advise(case, terms, together=together, jobs=jobs, progress=tell)
+    curve = None
+    if with_curve:
+        tell.stage("Planning other amounts", POINTS)
+        curve = relief_curve(advice.case, jobs=jobs, step=tell.step)
     if out is not None:
         with staged(out) as folder:
             write_plan(advice, inputs.settings.ranch, folder)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -19,6 +20,8 @@ HALF, NINETY = 0.6744897501960817, 1.6448536269514722
 """Normal quantiles of 50 and 90 % intervals."""
 LEAST_JUDGED = 10
 """Readings below which nothing is said of z-scores."""
+MOST_METHODS = 3
+"""Compared with each other."""
 
 
 @dataclass(frozen=True)
@@ -102,7 +105,13 @@ class Comparison:
         }
 
 
-def compare(surface: Surface, samples: Samples, options: FieldOptions | None = None) -> Comparison:
+def compare(
+    surface: Surface,
+    samples: Samples,
+    options: FieldOptions | None = None,
+    *,
+    step: Callable[[], None] = lambda: None,
+) -> Comparison:
     """Set a fitted method beside ordinary kriging and block averages on the same readings.
 
     Parameters
@@ -113,6 +122,8 @@ def compare(surface: Surface, samples: Samples, options: FieldOptions | None = N
         The readings.
     options : FieldOptions, optional
         As for the fit.
+    step : callable
+        Called as each of the methods has been tried, :data:`MOST_METHODS` times at most.
 
     Returns
     -------
@@ -134,6 +145,7 @@ def compare(surface: Surface, samples: Samples, options: FieldOptions | None = N
         with contextlib.suppress(np.linalg.LinAlgError):
             alone, together = one.leave_one_out(), one.leave_block_out()
             one_out[name], block_out[name] = score(samples.value, *alone), score(samples.value, *together)
+        step()
     return Comparison(one_out, block_out, _remarks(surface.method, one_out))
 
 

@@ -9,7 +9,7 @@ textbook (importance sampling about a mode).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,6 +22,7 @@ from stressmap.field.covariance import Parameters
 from stressmap.field.kriging import Nodes
 from stressmap.field.model import Alike, Model, alike
 from stressmap.field.neighbours import likelihood_groups
+from stressmap.field.options import Priors
 from stressmap.field.reml import log_likelihood, projection, solve
 from stressmap.field.surface import Floats, Ints, Samples
 from stressmap.field.trend import Levels, Trend
@@ -118,7 +119,14 @@ def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROU
     return [Group(g, samples.value[g], trend[g], alike(samples, g)) for g in parts]
 
 
-def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True) -> Fit:
+def fit(
+    samples: Samples,
+    trend: Floats,
+    model: Model,
+    *,
+    average: bool = True,
+    step: Callable[[], None] = lambda: None,
+) -> Fit:
     """Fit the model to readings.
 
     Parameters
@@ -131,6 +139,8 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True) 
         What is free.
     average : bool
         Whether to average over what the readings leave open; else the best set alone.
+    step : callable
+        Called as each of the ranges has been tried; :func:`log_ranges` says how many there are.
 
     Returns
     -------
@@ -140,7 +150,7 @@ def fit(samples: Samples, trend: Floats, model: Model, *, average: bool = True) 
     groups = make_groups(samples, trend)
     try:
         with threadpool_limits(1):  # small systems; two BLAS threads take several times as long
-            return _fit(groups, model, len(samples), average=average)
+            return _fit(groups, model, len(samples), average=average, step=step)
     except (LinAlgError, ValueError, FloatingPointError) as error:
         nodes = tuple(model.parameters(u) for u in model.from_normal(normal_points(32, len(model.middle()))))
         note = (
@@ -193,13 +203,13 @@ def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> 
     return Nodes(found.nodes, found.weight, ordered, levels, found.model.correlation)
 
 
-def _fit(groups: list[Group], model: Model, n: int, *, average: bool) -> Fit:
-    ranges = _log_ranges(model)
+def _fit(groups: list[Group], model: Model, n: int, *, average: bool, step: Callable[[], None]) -> Fit:
     count = _node_count(n) if average else 0
     found, start = [], model.middle()[:-1] - 0.5
-    for log_range in ranges:
+    for log_range in log_ranges(model.priors):
         found.append(_about_mode(groups, model, np.append(start, log_range), count))
         start = found[-1][0][0, :-1]
+        step()
     mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
     if not np.all(np.isfinite(mass)):
         msg = "its likelihood is not finite"
@@ -219,11 +229,27 @@ def _fit(groups: list[Group], model: Model, n: int, *, average: bool) -> Fit:
     return Fit(model, nodes, weight[chosen] / weight[chosen].sum(), model.parameters(best), value)
 
 
-def _log_ranges(model: Model) -> Floats:
-    """Return the logarithms of the ranges to try, rising."""
+def log_ranges(priors: Priors) -> Floats:
+    """Give the logarithms of the ranges to try.
+
+    Parameters
+    ----------
+    priors : Priors
+        What is plausible.
+
+    Returns
+    -------
+    array
+        Rising, of metres.
+
+    Examples
+    --------
+    >>> np.exp(log_ranges(Priors())).round().astype(int).tolist()
+    [25, 35, 50, 71, 100, 141, 200, 283, 400]
+    """
     step = np.log(2.0) / RANGES_PER_DOUBLING
-    steps = max(round(RANGE_REACH * model.priors.range_spread / step), 1)
-    return np.asarray(np.log(model.priors.range_m) + step * np.arange(-steps, steps + 1))
+    steps = max(round(RANGE_REACH * priors.range_spread / step), 1)
+    return np.asarray(np.log(priors.range_m) + step * np.arange(-steps, steps + 1))
 
 
 def _node_count(n: int) -> int:

@@ -6,6 +6,7 @@ import numpy as np
 
 from stressmap.field.averages import AverageSurface, spread_of
 from stressmap.field.crossval import score
+from stressmap.field.fit import log_ranges
 from stressmap.field.options import FieldOptions
 from stressmap.field.ordinary import OrdinarySurface
 from stressmap.field.surface import Samples, Surface
@@ -64,6 +65,25 @@ def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None =
         return by_tree(samples, lambda trees: OrdinarySurface(trees, jobs=options.jobs))
     except (ValueError, np.linalg.LinAlgError) as error:
         return _average(samples, options, f"Ordinary kriging could not be fitted ({error})")
+
+
+def steps_of(samples: Samples, method: str, options: FieldOptions | None = None) -> int | None:
+    """Say how often, at most, a fit calls the step of its options.
+
+    Parameters
+    ----------
+    samples, method, options
+        As for :func:`fit_surface`.
+
+    Returns
+    -------
+    int or None
+        None where it does not, because there is little to do.
+    """
+    if method != "structured" or len(samples) < LEAST_READINGS:
+        return None
+    fits = 1 if samples.places.covariate is None else 2
+    return fits * len(log_ranges((options or FieldOptions()).priors))
 
 
 def _structured(samples: Samples, options: FieldOptions) -> Surface:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
@@ -12,6 +13,21 @@ from threadpoolctl import ThreadpoolController
 
 Piece = TypeVar("Piece")
 Result = TypeVar("Result")
+
+
+def cores() -> int:
+    """Count the processor cores that this process may use.
+
+    Returns
+    -------
+    int
+
+    Examples
+    --------
+    >>> cores() >= 1
+    True
+    """
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def each(

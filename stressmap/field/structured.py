@@ -75,7 +75,7 @@ class StructuredSurface:
         used = bool(self.drift.spread)
         trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 1 + used]
         model = choose_model(samples, options.priors, options.reading_error_bar)
-        self.fit = fit(self._centred, trend, model, average=options.average)
+        self.fit = fit(self._centred, trend, model, average=options.average, step=options.step)
         levels = Levels(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
         self.nodes = with_trends(self._centred, self._z, self.fit, levels)
         self._systems = Systems(self._centred, self._z, self.nodes)

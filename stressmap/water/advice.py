@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile
+from stressmap.progress import Progress, Silent
 from stressmap.settings import Water
 from stressmap.units import M3_PER_HA_MM
 from stressmap.water.assemble import Case
@@ -106,7 +107,14 @@ class Advice:
         return ours > max(others) * (1 + 1e-6)
 
 
-def advise(case: Case, terms: Terms, *, together: pd.DataFrame | None = None) -> Advice:
+def advise(
+    case: Case,
+    terms: Terms,
+    *,
+    together: pd.DataFrame | None = None,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> Advice:
     """Plan, lay in time, compare and judge.
 
     Parameters
@@ -117,14 +125,23 @@ def advise(case: Case, terms: Terms, *, together: pd.DataFrame | None = None) ->
         What it is for.
     together : DataFrame, n x n, optional
         Correlations of the zones' errors by name of the valve; by default the zones are independent.
+    jobs : int
+        Draws worked on at once.
+    progress : Progress, optional
+        Told of stages and steps.
 
     Returns
     -------
     Advice
     """
+    tell = progress or Silent()
+    tell.stage(f"Planning water, searching up to {terms.water.time_limit_s:g} s")
     plan = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.water.time_limit_s)
     ways = outcomes(case, plan.solution.steps)
-    judged = judge(case, ways, terms.water.draws, covariance=_covariance(case, together))
+    tell.stage("Trying the plan on drawn stress", terms.water.draws)
+    judged = judge(
+        case, ways, terms.water.draws, covariance=_covariance(case, together), jobs=jobs, step=tell.step
+    )
     limits = limits_of(case, plan.timetable, terms.water.most_turns)
     return Advice(case, terms, plan.solution, plan.timetable, ways, judged, limits)
 

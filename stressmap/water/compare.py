@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from stressmap.field.parallel import each
 from stressmap.water.assemble import Case
 from stressmap.water.limits import OVER, step_rows
 from stressmap.water.relief import Floats, Ints, Thirst
@@ -158,7 +160,15 @@ def _outcome(case: Case, name: str, steps: Ints) -> Outcome:
     )
 
 
-def judge(case: Case, ways: tuple[Outcome, ...], draws: int, *, covariance: Floats | None = None) -> Judged:
+def judge(
+    case: Case,
+    ways: tuple[Outcome, ...],
+    draws: int,
+    *,
+    covariance: Floats | None = None,
+    jobs: int = 1,
+    step: Callable[[], None] = lambda: None,
+) -> Judged:
     """Judge ways of sharing over draws of the zone means.
 
     Parameters
@@ -171,25 +181,30 @@ def judge(case: Case, ways: tuple[Outcome, ...], draws: int, *, covariance: Floa
         How many.
     covariance : array of float, shape (n, n), optional
         Of the zone means [bar²]; by default they are independent.
+    jobs : int
+        Draws worked on at once.
+    step : callable
+        Called as each draw is done.
 
     Returns
     -------
     Judged
-        The same for the same case: the draws are seeded.
+        The same for the same case, whatever ``jobs`` is: the draws are seeded.
     """
     if draws == 0:
         return Judged(0, np.full(len(case.problem), np.nan), {}, float("nan"))
-    drawn = _draw(case, draws, covariance)
-    chosen = np.zeros(len(case.problem))
-    shares = np.ones((len(ways), draws))
-    best_for = Quick(case)
-    for d in range(draws):
+    drawn, best_for = _draw(case, draws, covariance), Quick(case)
+
+    def one(d: int) -> tuple[list[float], NDArray[np.bool_]]:
         thirst = case.thirst.drawn(drawn[d])
         possible = thirst.relief(thirst.need_mm).sum()
-        for w, way in enumerate(ways):
-            relief = thirst.relief(way.steps * case.net_mm_per_step).sum()
-            shares[w, d] = relief / possible if possible > 0 else 1.0
-        chosen += best_for.waters(thirst)
+        relieved = [float(thirst.relief(way.steps * case.net_mm_per_step).sum()) for way in ways]
+        shares = [relief / possible if possible > 0 else 1.0 for relief in relieved]
+        return shares, best_for.waters(thirst)
+
+    found = each(one, range(draws), jobs=jobs, step=step)
+    shares = np.array([shares for shares, _ in found]).T
+    chosen = np.sum([watered for _, watered in found], axis=0)
     told = {
         way.name: (float(s.mean()), float(np.quantile(s, 0.05)), float(np.quantile(s, 0.95)))
         for way, s in zip(ways, shares, strict=True)
@@ -204,8 +219,9 @@ def _draw(case: Case, draws: int, covariance: Floats | None) -> Floats:
     if covariance is None:
         return np.asarray(case.thirst.dry_bar + noise * case.thirst.se_bar)
     values, vectors = np.linalg.eigh(covariance)
-    root = vectors * np.sqrt(np.clip(values, 0.0, None))
-    return np.asarray(case.thirst.dry_bar + noise @ root.T)
+    # The symmetric root: eigenvectors of equal values may turn with the last digits, this does not.
+    root = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T
+    return np.asarray(case.thirst.dry_bar + noise @ root)
 
 
 class Quick:

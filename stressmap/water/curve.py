@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
+from stressmap.field.parallel import each
 from stressmap.water.assemble import Case
 from stressmap.water.plan import solve
+from stressmap.water.relief import Ints
 
 POINTS = 21
 LITTLE = 0.2
@@ -57,7 +60,14 @@ class Relief:
     knee: int
 
 
-def relief_curve(case: Case, *, points: int = POINTS, time_limit_s: float = 30.0) -> Relief:
+def relief_curve(
+    case: Case,
+    *,
+    points: int = POINTS,
+    time_limit_s: float = 30.0,
+    jobs: int = 1,
+    step: Callable[[], None] = lambda: None,
+) -> Relief:
     """Plan for amounts of water from none to enough for all.
 
     Parameters
@@ -68,6 +78,10 @@ def relief_curve(case: Case, *, points: int = POINTS, time_limit_s: float = 30.0
         How many amounts.
     time_limit_s : float
         For each plan [s].
+    jobs : int
+        Plans worked on at once.
+    step : callable
+        Called as each plan is done.
 
     Returns
     -------
@@ -80,8 +94,11 @@ def relief_curve(case: Case, *, points: int = POINTS, time_limit_s: float = 30.0
     possible = float(case.thirst.relief(case.thirst.need_mm).sum())
     best = np.zeros(len(problem), dtype=np.int64)
     found = []
-    for volume in np.linspace(0.0, enough, points).tolist():
-        steps = solve(replace(problem, volume_m3=volume), time_limit_s=time_limit_s).steps
+
+    def plan(volume: float) -> Ints:
+        return solve(replace(problem, volume_m3=volume), time_limit_s=time_limit_s).steps
+
+    for steps in each(plan, np.linspace(0.0, enough, points).tolist(), jobs=jobs, step=step):
         # A plan for less water fits more water too: within the solver's gap it may be the better one.
         best = steps if problem.worth(steps) >= problem.worth(best) else best
         found.append(_point(case, best, possible))

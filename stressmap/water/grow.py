@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+from collections import Counter
 
 import numpy as np
 
@@ -31,10 +32,7 @@ def grow(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
     Timetable
         Within every limit; never less for any valve.
     """
-    lanes = [Lane(problem, calendar, pump) for pump in range(len(problem.capacity_m3_h))]
-    for one in table.sets:
-        lane = lanes[int(problem.pump[one.valve])]
-        lane.put(one.valve, one.start, (one.end - one.start) // calendar.cells_per_step)
+    lanes = _lanes_of(problem, calendar, table)
     steps = table.steps.copy()
     left = problem.volume_m3 * (1 + NEAR) - problem.volume_of(steps)
     queue = [(-gain(problem, steps, i), i) for i in range(len(problem)) if gain(problem, steps, i) > 0]
@@ -70,24 +68,35 @@ def joined(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
     Timetable
         The same steps for each valve.
     """
-    sets, before = list(table.sets), len(table.sets) + 1
-    # A valve that is joined may leave the place that another one wants.
-    while len(sets) < before:
-        before = len(sets)
-        for valve in sorted({s.valve for s in sets}):
-            if sum(s.valve == valve for s in sets) > 1:
-                sets = _in_one(problem, calendar, sets, valve)
-    return Timetable(tuple(sorted(sets)), table.steps)
+    lanes = _lanes_of(problem, calendar, table)
+    for lane in lanes:
+        before = len(lane.sets) + 1
+        # A valve that is joined may leave the place that another one wants.
+        while len(lane.sets) < before:
+            before = len(lane.sets)
+            count = Counter(one.valve for one in lane.sets)
+            for valve in sorted(valve for valve, sets in count.items() if sets > 1):
+                _put_in_one(lane, valve)
+    return Timetable(tuple(sorted(one for lane in lanes for one in lane.sets)), table.steps)
 
 
-def _in_one(problem: Problem, calendar: Calendar, sets: list[Set], valve: int) -> list[Set]:
-    lane = Lane(problem, calendar, int(problem.pump[valve]))
-    others = [s for s in sets if s.valve != valve]
-    for one in others:
-        if problem.pump[one.valve] == problem.pump[valve]:
-            lane.put(one.valve, one.start, (one.end - one.start) // calendar.cells_per_step)
-    cells = sum(s.end - s.start for s in sets if s.valve == valve)
-    return others + lane.sets[-1:] if whole(lane, valve, cells // calendar.cells_per_step) else sets
+def _lanes_of(problem: Problem, calendar: Calendar, table: Timetable) -> list[Lane]:
+    """Lay what is laid so far into the hours of every pump."""
+    lanes = [Lane(problem, calendar, pump) for pump in range(len(problem.capacity_m3_h))]
+    for one in table.sets:
+        lane = lanes[int(problem.pump[one.valve])]
+        lane.put(one.valve, one.start, (one.end - one.start) // calendar.cells_per_step)
+    return lanes
+
+
+def _put_in_one(lane: Lane, valve: int) -> None:
+    """Lay a valve's sets as a single one if there is a place; else leave them as they are."""
+    own = [one for one in lane.sets if one.valve == valve]
+    lane.take_out(own)
+    step = lane.calendar.cells_per_step
+    if not whole(lane, valve, sum(one.end - one.start for one in own) // step):
+        for one in own:
+            lane.put(valve, one.start, (one.end - one.start) // step)
 
 
 def gain(problem: Problem, steps: Ints, valve: int) -> float:

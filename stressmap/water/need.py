@@ -143,10 +143,10 @@ def needs(valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts:
     now, then = (
         targets(places, np.full(len(places), day), dict(facts.profiles), facts.blocks_file) for day in days
     )
-    made = []
+    made, books = [], _Books(facts)
     for k, row in enumerate(valves.itertuples()):
         place = places.iloc[k]
-        made.append(_need(row, own.loc[row.valve], place, facts, (float(now[k]), float(then[k]))))
+        made.append(_need(row, own.loc[row.valve], place, books, (float(now[k]), float(then[k]))))
     return made
 
 
@@ -166,16 +166,32 @@ def table(found: list[Need]) -> pd.DataFrame:
     return pd.DataFrame([asdict(one) for one in found])
 
 
-def _need(row: Any, data: pd.Series, place: pd.Series, facts: Facts, target: tuple[float, float]) -> Need:
+class _Books:
+    """The facts, with the log by valve, and what a crop uses over days worked out once."""
+
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
+        self.log = {} if facts.log is None else dict(list(facts.log.groupby("valve", sort=False)))
+        self._used: dict[tuple[str, dt.date, dt.date], float] = {}
+
+    def crop_use_mm(self, crop: str, first: dt.date, until: dt.date) -> float:
+        key = crop, first, until
+        if key not in self._used:
+            self._used[key] = crop_use_mm(self.facts.profiles[crop], self.facts.eto, first, until)
+        return self._used[key]
+
+
+def _need(row: Any, data: pd.Series, place: pd.Series, books: _Books, target: tuple[float, float]) -> Need:
+    facts = books.facts
     profile = facts.profiles[row.crop]
     assumed: list[str] = []
     let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
     dry, se, step = _dryness(row, profile, facts, assumed)
-    etc_until = crop_use_mm(profile, facts.eto, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
+    etc_until = books.crop_use_mm(row.crop, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
     daily = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
     kept = _store(place, profile, daily, facts.water, assumed)
     hydraulics = _hydraulics(row.area_ha, data, place, facts.water, assumed)
-    since, given = _log(row, profile, facts, hydraulics, assumed)
+    since, given = _log(row, books, hydraulics, assumed)
     booked = since - kept.mm_per_bar * _allowed_bar(row)
     high_bar = dry + Z_90 * se
     short = [_short_mm(bar, high_bar, kept.mm_per_bar, booked) for bar in (dry, dry - Z_90 * se, high_bar)]
@@ -282,12 +298,10 @@ def _hydraulics(
     return _Hydraulics(rate, system.flow_m3_h(rate, area_ha), factor)
 
 
-def _log(
-    row: Any, profile: CropProfile, facts: Facts, hydraulics: _Hydraulics, assumed: list[str]
-) -> tuple[float, float]:
+def _log(row: Any, books: _Books, hydraulics: _Hydraulics, assumed: list[str]) -> tuple[float, float]:
     """Give the crop's use from the last set to the visit, and the net depth that ran after the visit [mm]."""
-    mine = None if facts.log is None else facts.log[facts.log["valve"] == row.valve]
-    if mine is None or mine.empty:
+    facts, mine = books.facts, books.log.get(row.valve)
+    if mine is None:
         assumed.append("no_log")
         return float("nan"), 0.0
     days = pd.Series([moment.date() for moment in mine["end"]], index=mine.index)
@@ -295,7 +309,7 @@ def _log(
     since = float("nan")
     if len(before):
         last = max(moment.date() for moment in before["end"])
-        since = crop_use_mm(profile, facts.eto, last, facts.visit_end + dt.timedelta(days=1))
+        since = books.crop_use_mm(row.crop, last, facts.visit_end + dt.timedelta(days=1))
     after = mine[(days > facts.visit_end) & (days < facts.start + dt.timedelta(days=1))]
     hours = (after["end"] - after["start"]).dt.total_seconds().to_numpy() / 3600.0
     gross = np.where(after["mm"].notna(), after["mm"].to_numpy(dtype=float), hours * hydraulics.rate)

@@ -15,7 +15,7 @@ from stressmap.agronomy.orchard import at_latitude, latitude_of
 from stressmap.errors import Notes, Problem, SettingsError
 from stressmap.settings import Water
 from stressmap.survey import Inputs
-from stressmap.water.advice import Advice, Terms, advise
+from stressmap.water.advice import Terms
 from stressmap.water.assemble import Case, assemble
 from stressmap.water.demand import Climate, Eto, reference
 from stressmap.water.need import Facts, needs
@@ -23,45 +23,6 @@ from stressmap.water.need import Facts, needs
 CLIMATE_DAYS = 30
 """Days before the plan that stand for the season's wind and humidity: a judgement, no source."""
 WHOLE_DAYS = ("station", "hourly", "daily")
-
-
-def advise_ranch(
-    inputs: Inputs,
-    valves: pd.DataFrame,
-    visit: tuple[dt.date, dt.date],
-    asked: Mapping[str, object],
-    notes: Notes,
-    *,
-    together: pd.DataFrame | None = None,
-) -> Advice:
-    """Make the water plan of a ranch.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        What the files hold.
-    valves : DataFrame, n rows
-        The ranked valve table of the visit.
-    visit : tuple of date
-        First and last day.
-    asked : mapping
-        What stands in for keys of ``[water]``: ``available`` [m3], ``days``.
-    notes : Notes
-        Gets how evapotranspiration was found, and odd dates.
-    together : DataFrame, n x n, optional
-        Correlations of the zones' errors by name of the valve, for the draws.
-
-    Returns
-    -------
-    Advice
-
-    Raises
-    ------
-    SettingsError
-        If nothing at all could be watered.
-    """
-    water = (inputs.settings.water or Water()).model_copy(update=dict(asked))
-    return advise(*prepare(inputs, valves, visit, water, notes), together=together)
 
 
 def prepare(

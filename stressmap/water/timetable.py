@@ -148,9 +148,20 @@ class Lane:
         count : int
             How many.
         """
-        for done in self.sets[len(self.sets) - count :]:
-            self.load[done.start : done.end] -= self.problem.flow_m3_h[done.valve]
-        del self.sets[len(self.sets) - count :]
+        self.take_out(self.sets[len(self.sets) - count :])
+
+    def take_out(self, sets: Iterable[Set]) -> None:
+        """Take sets away, wherever they lie.
+
+        Parameters
+        ----------
+        sets : iterable of Set
+            All of them laid.
+        """
+        gone = list(sets)
+        for one in gone:
+            self.load[one.start : one.end] -= self.problem.flow_m3_h[one.valve]
+        self.sets = [one for one in self.sets if one not in gone]
 
 
 @dataclass(frozen=True)

@@ -59,7 +59,7 @@ def water(needs: list[Need], *, tight: bool) -> Water:
 def main() -> None:
     print(f"{'valves':>6} {'case':>6} {'plan s':>7} {'gap':>9} {'plan and timetable s':>20} {'gap':>9} "
           f"{'all s':>6} {'peak MB':>8}")  # fmt: skip
-    for count in (60, 600):
+    for count in (60, 600, 1500):
         for tight in (False, True):
             needs = valves(count, count)
             settings = water(needs, tight=tight)

@@ -46,3 +46,14 @@ def test_draws_have_the_standard_errors_and_correlations_of_the_zones(ranch) -> 
     told = valves.set_index("valve")["stress_se_bar"][names].to_numpy()
     assert drawn.std(axis=0) == pytest.approx(told, rel=0.03)
     assert np.corrcoef(drawn.T) == pytest.approx(together.loc[names, names].to_numpy(), abs=0.03)
+
+
+def test_draws_do_not_turn_with_the_last_digits(ranch) -> None:
+    inputs, assessed, fitted = ranch
+    case, _ = prepare(
+        inputs, ranked_valves(inputs, assessed, fitted.surface), assessed.visit, Water(), Notes()
+    )
+    # Equal eigenvalues: any turn of their vectors would do, and rounding chooses one.
+    alike = np.eye(len(case.problem))
+    noise = 1e-14 * np.random.default_rng(1).standard_normal(alike.shape)
+    assert _draw(case, 50, alike) == pytest.approx(_draw(case, 50, alike + noise + noise.T), abs=1e-9)
