@@ -37,6 +37,26 @@ def one_line(text: str, *, most: int = 400) -> str:
     return folded if len(folded) <= most else folded[: most - 1] + "…"
 
 
+def first_line(error: Exception) -> str:
+    r"""Say why a library failed, in the first line of what it says.
+
+    Parameters
+    ----------
+    error : exception
+        Of any kind; many libraries explain themselves on several lines, some not at all.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> first_line(RuntimeError("no such layer\nin 3 lines")), first_line(MemoryError())
+    ('no such layer', 'MemoryError')
+    """
+    return next(iter(str(error).split("\n")), "").strip() or type(error).__name__
+
+
 def _sentence(text: str) -> str:
     """Close a sentence, once."""
     folded = one_line(text)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError, ProjError
 
-from stressmap.errors import DataError, Problem
+from stressmap.errors import DataError, Problem, first_line
 from stressmap.opening import read_head
 
 MOST_BYTES = 1_000_000_000
@@ -96,7 +96,7 @@ def read_covariate(path: Path, crs: CRS) -> Covariate:
                 transformer = Transformer.from_crs(crs, CRS.from_wkt(opened.crs.to_wkt()), always_xy=True)
                 return Covariate(band, ~opened.transform, transformer)
     except (rasterio.errors.RasterioError, CRSError, ProjError) as error:
-        what = f"it cannot be read as a raster ({str(error).splitlines()[0]})"
+        what = f"it cannot be read as a raster ({first_line(error)})"
         raise DataError(Problem(where, what, "Export it again as GeoTIFF")) from None
 
 

@@ -32,13 +32,13 @@ def refuse_computed(source: Path | bytes, where: str) -> None:
     """
     try:
         with closing(_open(source)) as opened:
-            tables = opened.execute("SELECT name, type, coalesce(sql, '') FROM sqlite_master").fetchall()
+            tables = _tables(opened)
             found = [name for name, kind, sql in tables if _is_computed(name, kind, sql)]
             for name in (name for name, kind, _ in tables if kind == "table" and name not in found):
                 columns = opened.execute("SELECT dflt_value, hidden FROM pragma_table_xinfo(?)", (name,))
                 if any(hidden > 1 or len(str(default)) > MOST_DEFAULT for default, hidden in columns):
                     found.append(name)
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         what = f"it cannot be read as a GeoPackage ({error})"
         raise DataError(Problem(where, what, "Export it again")) from None
     if found:
@@ -52,6 +52,15 @@ def _open(source: Path | bytes) -> sqlite3.Connection:
     held = sqlite3.connect(":memory:")
     held.deserialize(source)
     return held
+
+
+def _tables(opened: sqlite3.Connection) -> list[tuple[str, str, str]]:
+    """List what a database holds: name, kind and how it was made."""
+    rows = opened.execute("SELECT name, type, coalesce(sql, '') FROM sqlite_master").fetchall()
+    if not all(isinstance(cell, str) for row in rows for cell in row):
+        msg = "its list of tables is damaged"
+        raise sqlite3.DatabaseError(msg)
+    return rows
 
 
 def _is_computed(name: str, kind: str, sql: str) -> bool:

@@ -18,7 +18,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from stressmap.errors import DataError, Problem
+from stressmap.errors import DataError, Problem, first_line
 from stressmap.intake.geojson import plain_geojson
 from stressmap.intake.geopackage import SQLITE, refuse_computed
 from stressmap.intake.packed import open_zip, unpack
@@ -137,7 +137,7 @@ def _from_gdal(source: Path | str | bytes, where: str) -> Outlines:
     except DataError:
         raise
     except Exception as error:  # GDAL's errors have no common kind
-        what = f"it cannot be read as a polygon file ({str(error).splitlines()[0]})"
+        what = f"it cannot be read as a polygon file ({first_line(error)})"
         remedy = "Export it again as GeoJSON or GeoPackage"
         raise DataError(Problem(where, what.replace(str(source), where), remedy)) from None
     if not hasattr(table, "crs") or len(table) == 0:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.errors import DataError, Notes, Problem, first_line
 from stressmap.intake.columns import recognise
 from stressmap.intake.coordinates import degrees
 from stressmap.intake.geojson import parse_json
@@ -131,7 +131,7 @@ def _read_geopackage(path: Path, known: Known, notes: Notes) -> Sheet:
     except DataError:
         raise
     except Exception as error:  # GDAL's errors have no common kind
-        what = f"it cannot be read as a GeoPackage ({str(error).splitlines()[0]})"
+        what = f"it cannot be read as a GeoPackage ({first_line(error)})"
         raise DataError(Problem(where, what, "Export it again")) from None
     shapes = table.geometry if hasattr(table, "crs") else pd.Series([None] * len(table), dtype=object)
     if shapes.notna().any() and table.crs is None:

@@ -2,7 +2,9 @@
 
 import io
 import re
+import sqlite3
 import zipfile
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 
@@ -161,3 +163,43 @@ def test_hostile_names_are_kept_as_text(tmp_path: Path) -> None:
     table = gpd.GeoDataFrame({"block": names, "crop": "prune"}, geometry=shapes, crs="EPSG:4326")
     table.to_file(path, driver="GeoJSON")
     assert read_blocks(path, None, Notes())["block"].tolist() == names
+
+
+@pytest.fixture
+def package(tmp_path: Path) -> Path:
+    path = tmp_path / "made.gpkg"
+    table = gpd.GeoDataFrame({"tree_id": ["T1"]}, geometry=[box(0, 0, 1, 1).centroid], crs="EPSG:4326")
+    table.to_file(path, driver="GPKG", layer="readings")
+    return path
+
+
+def altered(path: Path, statement: str) -> None:
+    with closing(sqlite3.connect(path)) as opened:
+        opened.execute("PRAGMA writable_schema = ON")
+        opened.execute(statement)
+        opened.commit()
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        "sql = CAST(sql AS BLOB)",
+        "sql = sql || CAST(X'2D2DC6' AS TEXT)",
+        "name = CAST(X'C6' AS TEXT), sql = '('",
+    ],
+)
+def test_a_geopackage_whose_list_of_tables_is_no_text_is_refused(package: Path, made: str) -> None:
+    """Found by a coverage-guided fuzzer, which flipped bytes of the list."""
+    altered(package, f"UPDATE sqlite_master SET {made} WHERE type = 'trigger'")
+    told = refused(package)
+    assert re.fullmatch(r"made.gpkg: it cannot be read as a GeoPackage \(.+\)\. Export it again\.", told)
+    assert "list of tables is damaged" in told or "decode" in told
+
+
+def test_a_geopackage_with_a_view_or_a_computed_column_is_refused(package: Path) -> None:
+    """A view can join a table with itself without end."""
+    altered(package, "CREATE VIEW many AS SELECT a.* FROM readings a, readings b, readings c")
+    assert refused(package) == (
+        "made.gpkg: its table 'many' is a view or has computed columns, which are not read. "
+        "Export the layer again, to a file of its own."
+    )
