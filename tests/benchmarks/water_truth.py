@@ -30,7 +30,7 @@ from stressmap.settings import Water
 from stressmap.survey import assess_readings, load_inputs
 from stressmap.water.assemble import Case
 from stressmap.water.compare import driest_first, equal_share
-from stressmap.water.curve import solve
+from stressmap.water.plan import solve
 from stressmap.water.ranch import prepare
 from stressmap.water.realise import realise
 from stressmap.water.relief import Thirst, curves
