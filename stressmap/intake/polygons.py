@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 import shapely
 from pyproj import CRS
-from pyproj.exceptions import CRSError
+from pyproj.exceptions import CRSError, ProjError
 
-from stressmap.errors import DataError, Notes, Problem, SettingsError
+from stressmap.errors import DataError, Notes, Problem, SettingsError, first_line
 from stressmap.intake.columns import Field, Table, match, names
 from stressmap.intake.crowding import crowded
 from stressmap.intake.mending import apart, polygonal, sound, without_crumbs
@@ -167,12 +167,15 @@ def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 @contextmanager
 def _workable(where: str) -> Iterator[None]:
-    """Say it of the file where its outlines are such that geometry fails."""
+    """Say it of the file where geometry fails with its outlines, or there is no way out of their CRS."""
     try:
         yield
     except shapely.errors.GEOSException as error:
         what = f"its outlines cannot be worked with ({error})"
         raise DataError(Problem(where, what, "Redraw the outline at that place")) from None
+    except ProjError as error:
+        what = f"its outlines cannot be brought into the working CRS ({first_line(error)})"
+        raise DataError(Problem(where, what, "Correct its CRS, or [ranch] crs")) from None
 
 
 def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes) -> gpd.GeoDataFrame:

@@ -14,7 +14,7 @@ import pytest
 from invented_ranch import settings
 from shapely.geometry import box
 
-from stressmap.errors import DataError, Notes
+from stressmap.errors import DataError, Notes, StressmapError
 from stressmap.intake.polygons import read_blocks
 from stressmap.intake.readings import read_readings
 
@@ -203,3 +203,15 @@ def test_a_geopackage_with_a_view_or_a_computed_column_is_refused(package: Path)
         "made.gpkg: its table 'many' is a view or has computed columns, which are not read. "
         "Export the layer again, to a file of its own."
     )
+
+
+@pytest.mark.parametrize(("drawn_in", "working"), [("IAU_2015:30100", None), ("EPSG:4326", "ESRI:103881")])
+def test_a_ranch_on_the_moon_is_refused(tmp_path: Path, drawn_in: str, working: str | None) -> None:
+    """Found by a coverage-guided fuzzer, which flipped bytes of a projection file."""
+    path = tmp_path / "moon.gpkg"
+    table = gpd.GeoDataFrame({"block": ["B"], "crop": ["prune"]}, geometry=[box(10, 10, 10.01, 10.01)])
+    table.set_crs(drawn_in).to_file(path, driver="GPKG")
+    with pytest.raises(StressmapError) as error:
+        read_blocks(path, working, Notes())
+    assert "moon.gpkg: its outlines cannot be brought into the working CRS (" in str(error.value)
+    assert str(error.value).endswith("Correct its CRS, or [ranch] crs.")
