@@ -2,7 +2,8 @@
 
 Run by hand, on a quiet machine: ``python tests/benchmarks/large_ranch.py [--blocks 250] [--cell 5]``,
 ``[--script 1.0]`` for the share of the grid that the script kriges (0 leaves it out), ``[--growth]`` for how
-time grows with cells and blocks, ``[--jobs 2]``. Every ratio is of times measured in the same run.
+time grows with cells and blocks, ``[--water]`` for a water plan too, ``[--jobs 2]``. Every ratio is of times
+measured in the same run.
 """
 
 from __future__ import annotations
@@ -24,6 +25,12 @@ from drawn_ranch import draw
 HERE = Path(__file__).parent
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(HERE.parents[1])}
 EVERY_S = 0.02
+WATER = """
+[water]
+available = "900 acre-ft"
+hours = ["20:00", "06:00"]
+mm_per_bar = 15
+"""
 TICKS = os.sysconf("SC_CLK_TCK")
 
 
@@ -117,6 +124,7 @@ def main() -> None:
     asked.add_argument("--jobs", type=int, default=len(os.sched_getaffinity(0)))
     asked.add_argument("--script", type=float, default=1.0)
     asked.add_argument("--growth", action="store_true")
+    asked.add_argument("--water", action="store_true")
     chosen = asked.parse_args()
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores, {chosen.jobs} jobs")
     folder = Path(tempfile.mkdtemp(prefix="large-ranch-"))
@@ -124,7 +132,8 @@ def main() -> None:
         if chosen.growth:
             growth(folder, chosen.jobs)
             return
-        ranch = draw(folder / "ranch", blocks=chosen.blocks, cell_m=chosen.cell)
+        more = WATER if chosen.water else ""
+        ranch = draw(folder / "ranch", blocks=chosen.blocks, cell_m=chosen.cell, more=more)
         watched, timings = ours(ranch, folder / "out", chosen.jobs)
         show(
             f"stressmap run, {chosen.blocks} blocks, {chosen.cell:g} m",
