@@ -11,7 +11,7 @@ from fpdf import FPDF
 from shapely import box
 
 from stressmap.share.content import Content
-from stressmap.share.crew import Turn, turns
+from stressmap.share.crew import Spell, Turn, spells, turns
 from stressmap.share.fonts import drawable, font_file
 from stressmap.share.sheet_map import SHADE, draw_stripes, plan_map
 from stressmap.share.words import Words
@@ -20,7 +20,8 @@ MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
 RANK, TIMES, DONE, PROBLEMS = 16.0, 52.0, 14.0, 52.0
 """Widths [mm]; what is left is for the valve's name and place."""
 
-SETS_SHOWN = 3
+SETS_A_ROW, SET_LINE, MOST_LINES = 3, 3.3, 24
+"""Lines of sets that a row of usual height holds, the height of one more [mm], and the most of a row."""
 ONE_LINE = 32
 """Characters of a block's name on a line."""
 
@@ -162,7 +163,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
             top += TITLES
         for turn in page.opened:
             _row(sheet, top, turn)
-            top += ROW
+            top += _height(turn)
         if page.closed:
             _closed(sheet, top, page.closed)
         _foot(sheet)
@@ -173,9 +174,13 @@ def _pages(order: list[Turn], room: float) -> list[Page]:
     """Share the valves out to pages of a height [mm]: those to open, then, closely, those without water."""
     closed = [turn for turn in order if turn.hours is not None and turn.hours <= 0]
     opened = [turn for turn in order if turn.hours is None or turn.hours > 0]
-    a_page = max(1, int((room - TITLES) // ROW))
-    pages = [Page(opened[at : at + a_page], []) for at in range(0, len(opened), a_page)] or [Page([], [])]
-    left = room - TITLES * bool(opened) - ROW * len(pages[-1].opened)
+    pages, left = [Page([], [])], room - TITLES * bool(opened)
+    for turn in opened:
+        if pages[-1].opened and _height(turn) > left:
+            pages.append(Page([], []))
+            left = room - TITLES
+        pages[-1].opened.append(turn)
+        left -= _height(turn)
     while closed:
         lines = int((left - CLOSED_HEAD) // CLOSED_ROW)
         if lines > 0:
@@ -227,6 +232,11 @@ def _titles(sheet: Sheet, top: float) -> None:
     sheet.set_text_color(0)
 
 
+def _height(turn: Turn) -> float:
+    """Give the height of a valve's row [mm]: taller where it has many sets."""
+    return ROW + SET_LINE * max(0, min(MOST_LINES, len(spells(turn.sets))) - SETS_A_ROW)
+
+
 def _row(sheet: Sheet, top: float, turn: Turn) -> None:
     edges = _columns(sheet)
     _rank(sheet, edges[0], top, turn)
@@ -236,7 +246,8 @@ def _row(sheet: Sheet, top: float, turn: Turn) -> None:
     sheet.rect(edges[3] + 2.2, top + 3.4, 9.6, 9.6)
     _problems(sheet, edges[4], top)
     sheet.set_line_width(0.3)
-    sheet.line(MARGIN, top + ROW, MARGIN + sheet.epw, top + ROW)
+    bottom = top + _height(turn)
+    sheet.line(MARGIN, bottom, MARGIN + sheet.epw, bottom)
 
 
 def _closed(sheet: Sheet, top: float, part: list[Turn]) -> None:
@@ -296,13 +307,26 @@ def _times(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
     sheet.put(left, top + 1.4, words.duration(turn.hours), size=14, bold=True, width=29)
     if turn.m3 is not None:
         sheet.put(left + 28, top + 2.6, words.volume(turn.m3), size=8.5, width=TIMES - 29)
-    for line, one in enumerate(turn.sets[:SETS_SHOWN]):
-        span = f"{words.moment(one['start'])} - {words.moment(one['end'])}"
-        more = f"  +{len(turn.sets) - SETS_SHOWN}" if line == SETS_SHOWN - 1 < len(turn.sets) - 1 else ""
-        y, size = (
-            (top + 8.2 + 4.2 * line, 9.5) if len(turn.sets) < SETS_SHOWN else (top + 7.2 + 3.3 * line, 8)
+    found = spells(turn.sets)
+    first, deep, size = (8.2, 4.2, 9.5) if len(found) < SETS_A_ROW else (7.2, SET_LINE, 8)
+    for line, one in enumerate(found[:MOST_LINES]):
+        more = f"  +{len(found) - MOST_LINES}" if line == MOST_LINES - 1 < len(found) - 1 else ""
+        sheet.put(
+            left, top + first + deep * line, _span(words, one) + more, size=size, bold=True, width=TIMES - 1
         )
-        sheet.put(left, y, span + more, size=size, bold=True, width=TIMES - 1)
+
+
+def _span(words: Words, spell: Spell) -> str:
+    if spell.count == 1:
+        return f"{words.moment(spell.start)} - {words.moment(spell.end)}"
+    return words(
+        "sheet.daily",
+        first=words.day(spell.start),
+        last=words.day(spell.last),
+        open=f"{spell.start:%H:%M}",
+        close=f"{spell.end:%H:%M}",
+        count=spell.count,
+    )
 
 
 def _problems(sheet: Sheet, left: float, top: float) -> None:

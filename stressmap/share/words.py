@@ -161,8 +161,18 @@ class Words:
         >>> Words("en").moment(dt.datetime(2026, 7, 16, 20, 0))
         'Jul 16 20:00'
         """
+        return f"{self.day(when)} {when:%H:%M}"
+
+    def day(self, when: dt.date) -> str:
+        """Write day and month.
+
+        Examples
+        --------
+        >>> Words("es").day(dt.date(2026, 7, 16))
+        '16 jul'
+        """
         month = self("locale.months").split()[when.month - 1]
-        return f"{self('locale.day_month', day=when.day, month=month)} {when:%H:%M}"
+        return self("locale.day_month", day=when.day, month=month)
 
     def date(self, day: dt.date) -> str:
         """Write a day.

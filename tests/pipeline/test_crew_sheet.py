@@ -11,6 +11,7 @@ import pypdf
 import pytest
 from content import full, ranch, small
 
+from stressmap.share.content import Content
 from stressmap.share.crew_sheet import write_crew_sheet
 from stressmap.share.words import Words
 
@@ -109,13 +110,46 @@ def test_the_same_run_gives_the_same_bytes(tmp_path: Path) -> None:
     assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
 
 
-def test_more_sets_than_lines_are_counted(tmp_path: Path) -> None:
+START = pd.Timestamp("2026-07-16 01:00", tz="America/Los_Angeles")
+
+
+def with_sets(content: Content, valve: str, starts: list[pd.Timestamp]) -> Content:
+    sets = [(valve, start, start + dt.timedelta(hours=3)) for start in starts]
+    return dataclasses.replace(content, timetable=pd.DataFrame(sets, columns=["valve", "start", "end"]))
+
+
+def test_sets_at_the_same_hours_day_after_day_are_one_line(tmp_path: Path) -> None:
     content = full()
-    start = pd.Timestamp("2026-07-16 01:00", tz="America/Los_Angeles")
-    first = content.valves["valve"].iloc[0]
-    sets = [(first, start + dt.timedelta(days=d), start + dt.timedelta(days=d, hours=3)) for d in range(5)]
-    content = dataclasses.replace(content, timetable=pd.DataFrame(sets, columns=["valve", "start", "end"]))
-    text = text_of(read(content, tmp_path))
-    assert "Jul 16 01:00 - Jul 16 04:00" in text
-    assert "Jul 18 01:00 - Jul 18 04:00 +2" in text
-    assert "Jul 19" not in text
+    nights = [START + pd.Timedelta(days=d) for d in (0, 1, 2, 3, 5, 6)]
+    text = text_of(read(with_sets(content, content.valves["valve"].iloc[0], nights), tmp_path))
+    assert "Jul 16 - Jul 19: 01:00 - 04:00 \N{MULTIPLICATION SIGN}4" in text
+    assert "Jul 21 01:00 - Jul 21 04:00" in text
+    assert "Jul 22 01:00 - Jul 22 04:00" in text
+
+
+def test_clock_changes_do_not_part_what_the_clock_shows_alike(tmp_path: Path) -> None:
+    content = full()
+    nights = [
+        pd.Timestamp(f"2026-{day} 20:00", tz="America/Los_Angeles") for day in ("10-31", "11-01", "11-02")
+    ]
+    text = text_of(read(with_sets(content, content.valves["valve"].iloc[0], nights), tmp_path))
+    assert "Oct 31 - Nov 2: 20:00 - 23:00 \N{MULTIPLICATION SIGN}3" in text
+
+
+@pytest.mark.parametrize("count", [4, 9, 24])
+def test_every_set_is_told_and_rows_stay_on_the_page(count: int, tmp_path: Path) -> None:
+    content = ranch([(f"Q{i:02d}", "prune", 5) for i in range(4)], across=2)
+    valves = content.valves["valve"].tolist()
+    plan = pd.DataFrame({"valve": valves, "hours": 3.0 * count, "m3": 10.0})
+    starts = [START + pd.Timedelta(days=d, minutes=17 * d) for d in range(count)]
+    tables = [with_sets(content, valve, starts).timetable for valve in valves]
+    reader = read(dataclasses.replace(content, water_plan=plan, timetable=pd.concat(tables)), tmp_path)
+    text = text_of(reader)
+    assert text.count("Jul 16 01:00 - Jul 16 04:00") == len(valves)
+    last = starts[-1]
+    assert text.count(f"{last:%b} {last.day} {last:%H:%M} - ") == len(valves)
+    assert Counter(re.findall(r"Q\d\d-\d+", text)) == Counter(valves)
+    lowest = []
+    reader.pages[0].extract_text(visitor_text=lambda t, _c, m, _f, _s: lowest.append((m[5], t)))
+    cautions = max(y for y, t in lowest if "Heat:" in t)
+    assert min(y for y, t in lowest if " - Jul " in t or " - Aug " in t) > cautions
