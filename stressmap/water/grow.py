@@ -91,8 +91,7 @@ def _lanes_of(problem: Problem, calendar: Calendar, table: Timetable) -> list[La
 
 def _put_in_one(lane: Lane, valve: int) -> None:
     """Lay a valve's sets as a single one if there is a place; else leave them as they are."""
-    own = [one for one in lane.sets if one.valve == valve]
-    lane.take_out(own)
+    own = lane.take_out(valve)
     step = lane.calendar.cells_per_step
     if not whole(lane, valve, sum(one.end - one.start for one in own) // step):
         for one in own:

@@ -148,20 +148,28 @@ class Lane:
         count : int
             How many.
         """
-        self.take_out(self.sets[len(self.sets) - count :])
+        for done in self.sets[len(self.sets) - count :]:
+            self.load[done.start : done.end] -= self.problem.flow_m3_h[done.valve]
+        del self.sets[len(self.sets) - count :]
 
-    def take_out(self, sets: Iterable[Set]) -> None:
-        """Take sets away, wherever they lie.
+    def take_out(self, valve: int) -> list[Set]:
+        """Take all sets of a valve away.
 
         Parameters
         ----------
-        sets : iterable of Set
-            All of them laid.
+        valve : int
+            Place of the valve.
+
+        Returns
+        -------
+        list of Set
+            What was laid.
         """
-        gone = list(sets)
-        for one in gone:
-            self.load[one.start : one.end] -= self.problem.flow_m3_h[one.valve]
-        self.sets = [one for one in self.sets if one not in gone]
+        own = [one for one in self.sets if one.valve == valve]
+        self.sets = [one for one in self.sets if one.valve != valve]
+        for one in own:
+            self.load[one.start : one.end] -= self.problem.flow_m3_h[valve]
+        return own
 
 
 @dataclass(frozen=True)
@@ -228,7 +236,8 @@ def _best_of_orders(
         sets = _fill(lane, steps, order, even=trial % 2 == 0)
         got = steps_of(sets, len(problem), calendar)
         moments = len({s.start for s in sets} | {s.end for s in sets})
-        mark = (-round(problem.worth(got), 9), len(sets), moments)
+        worth = sum(float(problem.curves[i].at(got[i])) for i in jobs)
+        mark = (-round(worth, 9), len(sets), moments)
         if best is None or mark < best[0]:
             best = mark, sets
         if (got[jobs] >= steps[jobs]).all() and len(sets) == len(jobs):
