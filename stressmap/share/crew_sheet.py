@@ -11,9 +11,10 @@ from fpdf import FPDF
 from shapely import box
 
 from stressmap.share.content import Content
-from stressmap.share.crew import Spell, Turn, spells, turns
+from stressmap.share.crew import Turn, turns
 from stressmap.share.fonts import drawable, font_file
 from stressmap.share.sheet_map import SHADE, draw_stripes, plan_map
+from stressmap.share.spells import Spell, spells
 from stressmap.share.words import Words
 
 MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0

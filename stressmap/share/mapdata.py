@@ -16,6 +16,7 @@ from stressmap.share.drawing import middle
 from stressmap.share.images import Picture, draw_surface
 from stressmap.share.palette import DRY_RAMP, UNSURE_RAMP
 from stressmap.share.rows import rows
+from stressmap.share.spells import Spell, spells
 from stressmap.zoning.change import UNCLEAR
 
 WGS84 = "EPSG:4326"
@@ -188,8 +189,14 @@ def _plan(row: dict[str, Any] | None, sets: list[dict[str, Any]]) -> dict[str, A
         "hours": _rounded(row["hours"], 3),
         "mm": _rounded(row.get("mm"), 1),
         "m3": _rounded(row.get("m3"), 1),
-        "sets": [[clock(one["start"]), clock(one["end"])] for one in sets],
+        "sets": [_spell(one) for one in spells(sets)],
     }
+
+
+def _spell(spell: Spell) -> list[Any]:
+    """Give opening and closing, and where it is so day after day, how many times and the last day."""
+    daily = [spell.count, spell.last.date().isoformat()] if spell.count > 1 else []
+    return [clock(spell.start), clock(spell.end), *daily]
 
 
 def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None:

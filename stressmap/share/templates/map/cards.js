@@ -27,7 +27,10 @@ function planFacts(plan) {
   if (!plan.hours) return [[word("card.plan_hours"), word("card.plan_none")]];
   return [
     [word("card.plan_hours"), duration(plan.hours)],
-    ...plan.sets.flatMap(([start, end]) => [[word("card.plan_start"), day(start)], [word("card.plan_stop"), day(end)]]),
+    ...plan.sets.flatMap(([start, end, times, last]) => [
+      [word("card.plan_start"), day(start)],
+      [word("card.plan_stop"), day(end), times ? word("card.plan_daily", { times, last: day(last) }) : null],
+    ]),
     plan.mm === null ? null : [word("card.plan_depth"), depth(plan.mm)],
     plan.m3 === null ? null : [word("card.plan_volume"), volume(plan.m3)],
   ];

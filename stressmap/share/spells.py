@@ -1,0 +1,71 @@
+"""Sets at the same hours day after day, told in one line: on paper and on the map alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+DAILY = 3
+"""From so many days on, sets at the same hours are told in one line."""
+
+
+@dataclass(frozen=True)
+class Spell:
+    """A set, or sets of the same hours on days that follow each other.
+
+    Parameters
+    ----------
+    start, end : Timestamp
+        Of the first set.
+    last : Timestamp
+        Start of the last set.
+    count : int
+        How many sets.
+    """
+
+    start: pd.Timestamp
+    end: pd.Timestamp
+    last: pd.Timestamp
+    count: int
+
+
+def spells(sets: list[dict[str, Any]]) -> list[Spell]:
+    """Put sets together that are at the same hours day after day.
+
+    Parameters
+    ----------
+    sets : list of dict
+        ``start`` and ``end`` [local clock], in order.
+
+    Returns
+    -------
+    list of Spell
+        Two sets alike stay two: a date and a time for each are read faster than a rule.
+
+    Examples
+    --------
+    >>> first = pd.Timestamp("2026-07-16 20:00")
+    >>> nights = [first + pd.Timedelta(days=n) for n in range(4)]
+    >>> found = spells([{"start": n, "end": n + pd.Timedelta(hours=10)} for n in nights])
+    >>> [(str(one.start), str(one.last), one.count) for one in found]
+    [('2026-07-16 20:00:00', '2026-07-19 20:00:00', 4)]
+    """
+    groups: list[list[dict[str, Any]]] = []
+    for one in sets:
+        if groups and _follows(groups[-1][-1], one):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    parts = [
+        part for group in groups for part in ([group] if len(group) >= DAILY else [[one] for one in group])
+    ]
+    return [Spell(part[0]["start"], part[0]["end"], part[-1]["start"], len(part)) for part in parts]
+
+
+def _follows(before: dict[str, Any], one: dict[str, Any]) -> bool:
+    """Tell whether a set is that of the day before at the same clock times."""
+    clocks = [(each["start"].time(), each["end"].time()) for each in (before, one)]
+    days = [(each["start"].date() - each["end"].date(), each["start"].date()) for each in (before, one)]
+    return clocks[0] == clocks[1] and days[0][0] == days[1][0] and (days[1][1] - days[0][1]).days == 1
