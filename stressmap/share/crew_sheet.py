@@ -14,7 +14,7 @@ from stressmap.share.content import Content
 from stressmap.share.crew import Turn, turns
 from stressmap.share.fonts import drawable, font_file
 from stressmap.share.sheet_map import SHADE, draw_stripes, plan_map
-from stressmap.share.spells import Spell, spells
+from stressmap.share.spells import spells
 from stressmap.share.words import Words
 
 MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
@@ -153,7 +153,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     """
     sheet = Sheet(content)
     picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 3))
-    pages = _pages(turns(content), sheet.h - 2 * MARGIN - HEAD - MAP - FOOT)
+    pages = _pages(sheet, turns(content), sheet.h - 2 * MARGIN - HEAD - MAP - FOOT)
     for number, page in enumerate(pages, 1):
         sheet.add_page()
         _head(sheet, number, len(pages))
@@ -164,24 +164,25 @@ def write_crew_sheet(content: Content, path: Path) -> None:
             top += TITLES
         for turn in page.opened:
             _row(sheet, top, turn)
-            top += _height(turn)
+            top += _height(sheet, turn)
         if page.closed:
             _closed(sheet, top, page.closed)
         _foot(sheet)
     sheet.output(str(path))
 
 
-def _pages(order: list[Turn], room: float) -> list[Page]:
+def _pages(sheet: Sheet, order: list[Turn], room: float) -> list[Page]:
     """Share the valves out to pages of a height [mm]: those to open, then, closely, those without water."""
     closed = [turn for turn in order if turn.hours is not None and turn.hours <= 0]
     opened = [turn for turn in order if turn.hours is None or turn.hours > 0]
     pages, left = [Page([], [])], room - TITLES * bool(opened)
     for turn in opened:
-        if pages[-1].opened and _height(turn) > left:
+        height = _height(sheet, turn)
+        if pages[-1].opened and height > left:
             pages.append(Page([], []))
             left = room - TITLES
         pages[-1].opened.append(turn)
-        left -= _height(turn)
+        left -= height
     while closed:
         lines = int((left - CLOSED_HEAD) // CLOSED_ROW)
         if lines > 0:
@@ -233,9 +234,9 @@ def _titles(sheet: Sheet, top: float) -> None:
     sheet.set_text_color(0)
 
 
-def _height(turn: Turn) -> float:
+def _height(sheet: Sheet, turn: Turn) -> float:
     """Give the height of a valve's row [mm]: taller where it has many sets."""
-    return ROW + SET_LINE * max(0, min(MOST_LINES, len(spells(turn.sets))) - SETS_A_ROW)
+    return ROW + SET_LINE * max(0, len(_lines(sheet.words[0], turn)) - SETS_A_ROW)
 
 
 def _row(sheet: Sheet, top: float, turn: Turn) -> None:
@@ -247,7 +248,7 @@ def _row(sheet: Sheet, top: float, turn: Turn) -> None:
     sheet.rect(edges[3] + 2.2, top + 3.4, 9.6, 9.6)
     _problems(sheet, edges[4], top)
     sheet.set_line_width(0.3)
-    bottom = top + _height(turn)
+    bottom = top + _height(sheet, turn)
     sheet.line(MARGIN, bottom, MARGIN + sheet.epw, bottom)
 
 
@@ -308,26 +309,23 @@ def _times(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
     sheet.put(left, top + 1.4, words.duration(turn.hours), size=14, bold=True, width=29)
     if turn.m3 is not None:
         sheet.put(left + 28, top + 2.6, words.volume(turn.m3), size=8.5, width=TIMES - 29)
-    found = spells(turn.sets)
-    first, deep, size = (8.2, 4.2, 9.5) if len(found) < SETS_A_ROW else (7.2, SET_LINE, 8)
-    for line, one in enumerate(found[:MOST_LINES]):
-        more = f"  +{len(found) - MOST_LINES}" if line == MOST_LINES - 1 < len(found) - 1 else ""
-        sheet.put(
-            left, top + first + deep * line, _span(words, one) + more, size=size, bold=True, width=TIMES - 1
-        )
+    lines = _lines(words, turn)
+    first, deep, size = (8.2, 4.2, 9.5) if len(lines) < SETS_A_ROW else (7.2, SET_LINE, 8)
+    for place, text in enumerate(lines):
+        sheet.put(left, top + first + deep * place, text, size=size, bold=True, width=TIMES - 1)
 
 
-def _span(words: Words, spell: Spell) -> str:
-    if spell.count == 1:
-        return f"{words.moment(spell.start)} - {words.moment(spell.end)}"
-    return words(
-        "sheet.daily",
-        first=words.day(spell.start),
-        last=words.day(spell.last),
-        open=f"{spell.start:%H:%M}",
-        close=f"{spell.end:%H:%M}",
-        count=spell.count,
-    )
+def _lines(words: Words, turn: Turn) -> list[str]:
+    """Write a valve's sets: a line each, or two for those at the same hours day after day."""
+    lines: list[str] = []
+    for one in spells(turn.sets):
+        if one.count == 1:
+            lines.append(f"{words.moment(one.start)} - {words.moment(one.end)}")
+            continue
+        days = words("sheet.daily", first=words.day(one.start), last=words.day(one.last), count=one.count)
+        lines += [days, f"{one.start:%H:%M} - {one.end:%H:%M}"]
+    left = len(lines) - MOST_LINES
+    return lines if left <= 0 else [*lines[: MOST_LINES - 1], f"+{left + 1}"]
 
 
 def _problems(sheet: Sheet, left: float, top: float) -> None:

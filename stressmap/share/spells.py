@@ -1,4 +1,4 @@
-"""Sets at the same hours day after day, told in one line: on paper and on the map alike."""
+"""Sets at the same hours day after day, told once: on paper and on the map alike."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 DAILY = 3
-"""From so many days on, sets at the same hours are told in one line."""
+"""From so many days on, sets at the same hours are told once."""
 
 
 @dataclass(frozen=True)

@@ -118,11 +118,11 @@ def with_sets(content: Content, valve: str, starts: list[pd.Timestamp]) -> Conte
     return dataclasses.replace(content, timetable=pd.DataFrame(sets, columns=["valve", "start", "end"]))
 
 
-def test_sets_at_the_same_hours_day_after_day_are_one_line(tmp_path: Path) -> None:
+def test_sets_at_the_same_hours_day_after_day_are_told_once(tmp_path: Path) -> None:
     content = full()
     nights = [START + pd.Timedelta(days=d) for d in (0, 1, 2, 3, 5, 6)]
     text = text_of(read(with_sets(content, content.valves["valve"].iloc[0], nights), tmp_path))
-    assert "Jul 16 - Jul 19: 01:00 - 04:00 \N{MULTIPLICATION SIGN}4" in text
+    assert "Jul 16 - Jul 19 \N{MULTIPLICATION SIGN}4:\n01:00 - 04:00\n" in text
     assert "Jul 21 01:00 - Jul 21 04:00" in text
     assert "Jul 22 01:00 - Jul 22 04:00" in text
 
@@ -133,7 +133,7 @@ def test_clock_changes_do_not_part_what_the_clock_shows_alike(tmp_path: Path) ->
         pd.Timestamp(f"2026-{day} 20:00", tz="America/Los_Angeles") for day in ("10-31", "11-01", "11-02")
     ]
     text = text_of(read(with_sets(content, content.valves["valve"].iloc[0], nights), tmp_path))
-    assert "Oct 31 - Nov 2: 20:00 - 23:00 \N{MULTIPLICATION SIGN}3" in text
+    assert "Oct 31 - Nov 2 \N{MULTIPLICATION SIGN}3:\n20:00 - 23:00\n" in text
 
 
 @pytest.mark.parametrize("count", [4, 9, 24])
