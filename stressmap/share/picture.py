@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -12,6 +12,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.path import Path as Outline
+from matplotlib.patheffects import withStroke
 
 from stressmap.share.content import Content
 from stressmap.share.crew import NO_RANK, Turn, priority_words, turns
@@ -28,6 +29,9 @@ INK = "#14181c"
 LABEL_HEIGHT, GAP = 58, 6
 SHARES = (1.0, 0.78, 0.6)
 """Sizes of a number, as shares of the largest."""
+NAME, NAME_HEIGHT, NAME_LETTER = 14, 20, 14.5
+"""Type of a valve's name [points]; the height it takes, and the width of a wide letter [pixels]."""
+HALO = [withStroke(linewidth=4, foreground="white")]
 FIRST = 6
 NUMBERED = 20
 """So many ranks are always numbered; the others where a number fits inside their zone."""
@@ -123,24 +127,62 @@ def _blocks(axes: Any, content: Content, frame: Frame) -> None:
     axes.add_collection(PathCollection(shapes, facecolor="none", edgecolor=INK, linewidth=line, zorder=3))
 
 
+class Label(NamedTuple):
+    """A rank to be written, and the valve's name under it where the zone has room for both.
+
+    Parameters
+    ----------
+    turn : Turn
+        Whose.
+    x, y : float
+        Middle of all of it [m].
+    width, height : float
+        Of all of it [pixels].
+    share : float
+        Size of the number, one of :data:`SHARES`.
+    named : bool
+        Whether the name is written.
+    """
+
+    turn: Turn
+    x: float
+    y: float
+    width: float
+    height: float
+    share: float
+    named: bool
+
+
 def _ranks(axes: Any, order: list[Turn], frame: Frame) -> None:
     """Write ranks, each inside its zone; the first ones even where their zone is too small for that."""
-    numbered = []
-    for place, turn in enumerate(order):
-        sizes = [(label_width(turn.rank) * share, LABEL_HEIGHT * share) for share in SHARES]
-        gaps = [((width + 2) / frame.scale, (height + 2) / frame.scale) for width, height in sizes]
-        found = inside(turn.row["geometry"], gaps)
-        if found is None and place < NUMBERED:
-            found = middle(turn.row["geometry"]), len(SHARES) - 1
-        if found is not None:
-            spot, size = found
-            numbered.append((turn, (spot.x, spot.y), sizes[size], SHARES[size]))
-    if not numbered:
+    found = [_label(turn, frame, always=place < NUMBERED) for place, turn in enumerate(order)]
+    labels = [label for label in found if label is not None]
+    if not labels:
         return
-    spots = frame.place(np.array([spot for _, spot, _, _ in numbered]))
-    for index in room_for(spots, np.array([size for *_, size, _ in numbered]) + GAP):
-        turn, _, box, share = numbered[index]
-        _box(axes, spots[index], turn, box, share)
+    spots = frame.place(np.array([(label.x, label.y) for label in labels]))
+    for index in room_for(spots, np.array([(label.width, label.height) for label in labels]) + GAP):
+        label, (x, y) = labels[index], spots[index]
+        box = label_width(label.turn.rank) * label.share, LABEL_HEIGHT * label.share
+        if label.named:
+            y -= NAME_HEIGHT / 2
+            name = label.turn.row["valve"]
+            _text(axes, x, y + (box[1] + NAME_HEIGHT) / 2, name, size=NAME, weight="bold", path_effects=HALO)
+        _box(axes, (x, y), label.turn, box, label.share)
+
+
+def _label(turn: Turn, frame: Frame, *, always: bool) -> Label | None:
+    """Find the largest number that fits, with the valve's name under it if that fits too."""
+    geometry = turn.row["geometry"]
+    alone = [(label_width(turn.rank) * share, LABEL_HEIGHT * share) for share in SHARES]
+    wide = NAME_LETTER * len(turn.row["valve"])
+    both = [(max(width, wide), height + NAME_HEIGHT) for width, height in alone]
+    for sizes in (both, alone):
+        spot = inside(geometry, [((w + 2) / frame.scale, (h + 2) / frame.scale) for w, h in sizes])
+        if spot is not None:
+            point, size = spot
+            return Label(turn, point.x, point.y, *sizes[size], SHARES[size], sizes is both)
+    point = middle(geometry)
+    return Label(turn, point.x, point.y, *alone[-1], SHARES[-1], named=False) if always else None
 
 
 def label_width(rank: str) -> float:

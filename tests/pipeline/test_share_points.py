@@ -10,10 +10,15 @@ import numpy as np
 import pyogrio
 import pytest
 from content import NASTY, full, large, ranch, small
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from PIL import Image
+from shapely import box
 
 from stressmap.errors import one_line
-from stressmap.share.picture import write_picture
+from stressmap.share.crew import turns
+from stressmap.share.drawing import fit_frame
+from stressmap.share.picture import NAME, _label, write_picture
 from stressmap.share.waypoints import write_gpx, write_kml
 
 GPX_ORDER = ("name", "desc", "type")
@@ -124,3 +129,20 @@ def test_names_with_formula_signs_are_drawn_as_they_are(tmp_path: Path) -> None:
 def test_a_name_that_the_typeface_lacks_is_drawn_without_a_warning(tmp_path: Path) -> None:
     content = ranch([("\U0001f333", "prune", 2)], across=1)
     write_picture(content, tmp_path / "map.png")
+
+
+@pytest.mark.parametrize(
+    ("name", "named"), [("Q1", {True}), ("Mill", {True}), ("The long row by the mill", {False})]
+)
+def test_a_valves_name_stands_under_its_number_where_both_fit(name: str, named: set[bool]) -> None:
+    content = ranch([(name, "prune", 4)], across=1)
+    frame = fit_frame(tuple(content.blocks.total_bounds), (0, 0, 600, 400))
+    labels = [_label(turn, frame, always=False) for turn in turns(content)]
+    assert {label is not None and label.named for label in labels} == named
+    for label in filter(None, labels):
+        half = label.width / frame.scale / 2, label.height / frame.scale / 2
+        taken = box(label.x - half[0], label.y - half[1], label.x + half[0], label.y + half[1])
+        assert label.turn.row["geometry"].covers(taken)
+        figure = FigureCanvasAgg(Figure(dpi=100)).figure
+        written = figure.text(0, 0, label.turn.row["valve"], size=NAME, weight="bold")
+        assert not label.named or written.get_window_extent().width <= label.width
