@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from stressmap import __version__, stopping
-from stressmap.errors import StressmapError
+from stressmap import __version__
+from stressmap.core import interrupts
+from stressmap.core.errors import StressmapError
 
 if TYPE_CHECKING:
     from stressmap.pipeline import Result
     from stressmap.preparing import Checked
-    from stressmap.progress import Bars
+    from stressmap.core.progress import Bars
     from stressmap.water_job import Watered
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
@@ -84,7 +85,7 @@ def run(
     def work() -> None:
         _refuse_wrong(ranch)
         from stressmap import pipeline
-        from stressmap.field.parallel import cores
+        from stressmap.core.parallel import cores
 
         with _bars(hidden=quiet) as progress:
             result = pipeline.run(ranch, out=out, on=day, jobs=jobs or cores(), progress=progress)
@@ -180,7 +181,7 @@ def water(
 
 
 def _volume(text: str | None) -> float | None:
-    from stressmap.units import M3_PER, read_quantity
+    from stressmap.core.units import M3_PER, read_quantity
 
     if text is None:
         return None
@@ -217,7 +218,7 @@ def _print_water(made: Watered, out: Path | None) -> None:
 
 def _refuse_wrong(ranch: Path) -> None:
     """Refuse wrong settings at once, before the libraries that only the work needs are loaded."""
-    from stressmap import settings
+    from stressmap.core import settings
 
     settings.load(ranch)
 
@@ -235,7 +236,7 @@ def _day(text: str | None) -> dt.date | None:
 def _guarded(work: Callable[[], None], *, debug: bool) -> None:
     """Do the work; turn what it raises into lines on stderr and an exit code."""
     try:
-        with stopping.prompt():
+        with interrupts.prompt():
             work()
     except StressmapError as error:
         if debug:
@@ -248,8 +249,8 @@ def _guarded(work: Callable[[], None], *, debug: bool) -> None:
             typer.echo(f"error: {where}: {more:,} more problems. Correct these first.", err=True)
         raise typer.Exit(error.exit_code) from None
     except (KeyboardInterrupt, typer.Abort) as stop:
-        code = stopping.code_of(stop)
-        typer.echo(stopping.words_of(code), err=True)
+        code = interrupts.code_of(stop)
+        typer.echo(interrupts.words_of(code), err=True)
         raise typer.Exit(code) from None
     except Exception as error:
         if debug:
@@ -263,7 +264,7 @@ def _guarded(work: Callable[[], None], *, debug: bool) -> None:
 def _bars(*, hidden: bool = False) -> Bars:
     from rich.console import Console
 
-    from stressmap.progress import Bars
+    from stressmap.core.progress import Bars
 
     return Bars(Console(stderr=True), hidden=hidden or not sys.stderr.isatty())
 

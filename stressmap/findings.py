@@ -10,16 +10,16 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
-from stressmap.errors import Notes, StressmapError
+from stressmap.core.errors import Notes, StressmapError
 from stressmap.field.methods import fit_surface, steps_of
 from stressmap.field.options import FieldOptions, Priors
 from stressmap.field.surface import Samples, Surface
-from stressmap.progress import Progress, Silent
+from stressmap.core.progress import Progress, Silent
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
 from stressmap.share.content import Content, Raster
 from stressmap.survey import Assessed, Inputs, Visit, assess_visit
-from stressmap.units import M2_PER_HA
+from stressmap.core.units import M2_PER_HA
 from stressmap.zoning.cells import Lattice, lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.classes import Edges

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stressmap.errors import Notes
-from stressmap.progress import Progress, Silent
-from stressmap.settings import Water
+from stressmap.core.errors import Notes
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.settings import Water
 from stressmap.share import everything
 from stressmap.share.content import Content
 from stressmap.share.folder import default_folder, make_ready, staged

@@ -12,24 +12,24 @@ import geopandas as gpd
 import pandas as pd
 from pyproj import CRS
 
-from stressmap import settings as settings_module
+from stressmap.core import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
 from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import settle_crops
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.covariate import Covariate, read_covariate
 from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
-from stressmap.progress import Progress, Silent
+from stressmap.core.progress import Progress, Silent
 from stressmap.quality import reading_error
 from stressmap.quality.checks import CHECKS, assess
 from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.siting import join_valves
 from stressmap.quality.summary import summarise
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
-from stressmap.settings import Settings
+from stressmap.core.settings import Settings
 
 Visit = tuple[dt.date, dt.date]
 T = TypeVar("T")

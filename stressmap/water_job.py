@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stressmap.errors import Notes
-from stressmap.progress import Progress, Silent
-from stressmap.settings import Ranch, Water
+from stressmap.core.errors import Notes
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.settings import Ranch, Water
 from stressmap.share.folder import staged
 from stressmap.survey import Visit, assess_readings, load_inputs
 
@@ -84,7 +84,7 @@ def plan_water(
     tell.stage("Checking readings")
     assessed = assess_readings(inputs, on, notes)
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
-    from stressmap.field.parallel import cores
+    from stressmap.core.parallel import cores
     from stressmap.findings import fit, ranked_valves, valves_together
     from stressmap.share.water_files import write_curve, write_plan
     from stressmap.water.advice import advise

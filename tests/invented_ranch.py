@@ -12,9 +12,9 @@ import pandas as pd
 from pyproj import Transformer
 from shapely.geometry import box
 
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 from stressmap.intake.schemas import BLOCKS, READINGS, VALVES, conform
-from stressmap.settings import Settings
+from stressmap.core.settings import Settings
 
 CRS = "EPSG:32610"
 ZONE = "America/Los_Angeles"

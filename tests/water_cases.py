@@ -11,7 +11,7 @@ import numpy as np
 from water_checker import Limits
 
 from stressmap.agronomy.crops import load_profiles
-from stressmap.settings import Water
+from stressmap.core.settings import Water
 from stressmap.water.advice import Advice, Terms, advise, plan_table, timetable_table
 from stressmap.water.assemble import Case, assemble
 from stressmap.water.demand import Eto

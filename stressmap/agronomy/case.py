@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from stressmap.agronomy.crops import CropProfile
 from stressmap.agronomy.orchard import Profiles
 from stressmap.agronomy.target import calendar_days
-from stressmap.errors import Notes
-from stressmap.settings import Settings
+from stressmap.core.errors import Notes
+from stressmap.core.settings import Settings
 
 Flags = NDArray[np.bool_]
 

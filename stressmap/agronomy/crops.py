@@ -15,8 +15,8 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, Field, ValidationError, model_validator
 
 from stressmap.agronomy.target import check_season
-from stressmap.errors import Problem, SettingsError, what_and_remedy
-from stressmap.settings import Baseline, MonthDay, Part, RankBy
+from stressmap.core.errors import Problem, SettingsError, what_and_remedy
+from stressmap.core.settings import Baseline, MonthDay, Part, RankBy
 
 Standing = Literal[
     "read", "from memory, cross-checked", "from memory only", "derived", "common practice, no source",

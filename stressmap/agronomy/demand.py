@@ -18,7 +18,7 @@ from stressmap.agronomy import vapour
 from stressmap.agronomy.baseline import interpolate
 from stressmap.agronomy.crops import CropProfile
 from stressmap.agronomy.vapour import Floats
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 
 HOURS_MISSED = 2
 """A day may lack so many hours and still be worked out by the hour."""

@@ -23,9 +23,9 @@ from stressmap.agronomy.orchard import (
 from stressmap.agronomy.remarks import say_line, say_missing_air, say_shift, say_too_wet, say_young
 from stressmap.agronomy.target import calendar_days
 from stressmap.agronomy.vapour import Floats, deficit_kpa
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 from stressmap.intake.air import Origin, mend_humidity, mend_temperature
-from stressmap.settings import Settings
+from stressmap.core.settings import Settings
 
 __all__ = ["add_figures", "block_figures", "edges_for", "watered_bar"]
 

@@ -19,9 +19,9 @@ from stressmap.agronomy.target import (
     young_tree_target_bar,
 )
 from stressmap.agronomy.vapour import Floats
-from stressmap.errors import DataError, Notes, Problem, SettingsError
+from stressmap.core.errors import DataError, Notes, Problem, SettingsError
 from stressmap.intake.units_of import normal
-from stressmap.settings import RankBy
+from stressmap.core.settings import RankBy
 
 Profiles = dict[str, CropProfile]
 HARVEST = "Write month and day of the harvest, MM-DD, after the first day of the crop's season_target"

@@ -8,8 +8,8 @@ import pandas as pd
 from stressmap.agronomy.case import Case, aware_times
 from stressmap.agronomy.comparable import VisitWeather
 from stressmap.agronomy.orchard import young_rows
-from stressmap.errors import DataError, Notes, Problem
-from stressmap.settings import Settings
+from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.settings import Settings
 
 CLOCK = "%Y-%m-%d %H:%M"
 

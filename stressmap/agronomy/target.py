@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from stressmap.agronomy.vapour import Floats
-from stressmap.units import parse_month_day
+from stressmap.core.units import parse_month_day
 
 Point = tuple[str, float]
 """A day of the year, ``"05-01"``, and a value on it."""

@@ -16,7 +16,7 @@ from scipy.spatial.distance import cdist, pdist
 from threadpoolctl import threadpool_limits
 
 from stressmap.field.joint import Joint, joint_errors, level, nearest_readings
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.field.support import cells_by_zone, thin
 from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
 

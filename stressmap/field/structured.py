@@ -15,7 +15,7 @@ from stressmap.field.joint import Joint, joint_errors, nearest_readings
 from stressmap.field.kriging import System
 from stressmap.field.model import choose_model, tree_groups, valve_groups
 from stressmap.field.options import FieldOptions
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.field.support import cells_by_zone
 from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
 from stressmap.field.systems import Key, Systems

@@ -8,7 +8,7 @@ import numpy as np
 
 from stressmap.field.kriging import Nodes, System
 from stressmap.field.neighbours import MOST_TOGETHER, NEAREST, system_readings
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.field.surface import Floats, Ints, Places, Samples
 
 SQUARE_M = 400.0

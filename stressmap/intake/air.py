@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 
 Floats = NDArray[np.float64]
 

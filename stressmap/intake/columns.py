@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from stressmap.errors import DataError, Problem
+from stressmap.core.errors import DataError, Problem
 from stressmap.intake.numbers import parse_numbers, writes_comma
 from stressmap.intake.tabular import Sheet
 from stressmap.intake.units_of import UNITS, apart, normal, split_unit, unit_in

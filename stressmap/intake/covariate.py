@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError, ProjError
 
-from stressmap.errors import DataError, Problem, first_line
-from stressmap.opening import read_head
+from stressmap.core.errors import DataError, Problem, first_line
+from stressmap.core.safe_read import read_head
 
 MOST_BYTES = 1_000_000_000
 MOST_PIXELS = 25_000_000

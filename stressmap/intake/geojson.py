@@ -6,7 +6,7 @@ import json
 import re
 from typing import Any
 
-from stressmap.errors import DataError, Problem
+from stressmap.core.errors import DataError, Problem
 
 MAX_VALUES = 4_000_000
 """Values of JSON that are read; each takes up to a hundred bytes of memory."""

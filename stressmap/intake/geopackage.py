@@ -6,7 +6,7 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
-from stressmap.errors import DataError, Problem
+from stressmap.core.errors import DataError, Problem
 
 SQLITE = b"SQLite format 3\x00"
 """How every GeoPackage begins."""

@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.crowding import crowded
 
 CRUMB_M2 = 10.0

@@ -18,13 +18,13 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from stressmap.errors import DataError, Problem, first_line
+from stressmap.core.errors import DataError, Problem, first_line
 from stressmap.intake.geojson import plain_geojson
 from stressmap.intake.geopackage import SQLITE, refuse_computed
 from stressmap.intake.packed import open_zip, unpack
 from stressmap.intake.tabular import Sheet, most_rows, read_bytes, sheet_of
 from stressmap.intake.waypoints import parse_xml
-from stressmap.opening import MAX_BYTES, read_head
+from stressmap.core.safe_read import MAX_BYTES, read_head
 
 MAX_OUTLINES = 5_000
 SHAPEFILE = b"\x00\x00\x27\x0a"

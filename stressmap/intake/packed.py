@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 
-from stressmap.errors import DataError, Problem
+from stressmap.core.errors import DataError, Problem
 
 MAX_UNPACKED = 300_000_000
 """A zip that unpacks to more bytes than this is refused; zipfile reads no further than it declares."""

@@ -14,13 +14,13 @@ import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError, ProjError
 
-from stressmap.errors import DataError, Notes, Problem, SettingsError, first_line
+from stressmap.core.errors import DataError, Notes, Problem, SettingsError, first_line
 from stressmap.intake.columns import Field, Table, match, names
 from stressmap.intake.crowding import crowded
 from stressmap.intake.mending import apart, polygonal, sound, without_crumbs
 from stressmap.intake.outlines import Outlines, read_outlines
 from stressmap.intake.schemas import BLOCKS, VALVES, conform
-from stressmap.units import M3_H_PER, MM_PER_INCH, parse_month_day
+from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
 
 _BLOCK = Field(
     names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.columns import Table, match, recognise, recogniser
 from stressmap.intake.coordinates import read_place
 from stressmap.intake.numbers import parse_numbers
@@ -17,8 +17,8 @@ from stressmap.intake.sources import read_any
 from stressmap.intake.spellings import FIELDS, PRESSURE_UNITS
 from stressmap.intake.times import Asked, read_clock, read_times
 from stressmap.intake.units_of import normal, unit_in
-from stressmap.settings import Reading, Settings
-from stressmap.units import BAR_PER, M_PER_FOOT, fahrenheit_to_celsius
+from stressmap.core.settings import Reading, Settings
+from stressmap.core.units import BAR_PER, M_PER_FOOT, fahrenheit_to_celsius
 
 _OWN = frozenset({"tree_id", "pressure", "recheck", "bagged_at", "bag_minutes", "leaf", "chamber", "crew"})
 _CELL_UNIT = re.compile(r"^(.*\d)\s*(bars?|bares|mpa|kpa|psi|bar\.)$", re.IGNORECASE)

@@ -11,7 +11,7 @@ import geopandas as gpd
 import pandas as pd
 import pandera.pandas as pa
 
-from stressmap.errors import DataError, Problem
+from stressmap.core.errors import DataError, Problem
 
 TEXT: Any = pa.Column(object, nullable=True, coerce=True)
 

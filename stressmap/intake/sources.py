@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stressmap.errors import DataError, Notes, Problem, first_line
+from stressmap.core.errors import DataError, Notes, Problem, first_line
 from stressmap.intake.columns import recognise
 from stressmap.intake.coordinates import degrees
 from stressmap.intake.geojson import parse_json
@@ -17,7 +17,7 @@ from stressmap.intake.geopackage import SQLITE, refuse_computed
 from stressmap.intake.spellings import PLACE
 from stressmap.intake.tabular import Known, Sheet, most_rows, read_bytes, read_sheet, sheet_of
 from stressmap.intake.waypoints import read_waypoints
-from stressmap.opening import read_head
+from stressmap.core.safe_read import read_head
 
 
 def read_any(path: Path, known: Known, notes: Notes) -> Sheet:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.errors import DataError, Problem
+from stressmap.core.errors import DataError, Problem
 
 WHOLE_DAY_HOURS = 20
 """A day with records in so many different hours shows its course."""

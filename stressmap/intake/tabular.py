@@ -17,9 +17,9 @@ from typing import Any
 
 import pandas as pd
 
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.units_of import unit_in
-from stressmap.opening import read_plain
+from stressmap.core.safe_read import read_plain
 
 MAX_ROWS = 200_000
 MAX_COLUMNS = 500

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.numbers import is_nothing
 
 Order = Literal["day-first", "month-first"]

@@ -20,7 +20,7 @@ from xml.etree.ElementTree import TreeBuilder
 from defusedxml import DefusedXmlException
 from defusedxml import ElementTree as SafeTree
 
-from stressmap.errors import DataError, Problem
+from stressmap.core.errors import DataError, Problem
 from stressmap.intake.columns import recognise
 from stressmap.intake.spellings import FIELDS
 from stressmap.intake.tabular import Known, Sheet, sheet_of

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.air import Origin, mend_humidity, mend_temperature
 from stressmap.intake.columns import Field, Table, match, names, recogniser
 from stressmap.intake.schemas import WEATHER, conform
@@ -19,7 +19,7 @@ from stressmap.intake.stamps import stamp_text
 from stressmap.intake.station_clock import check_station_clock
 from stressmap.intake.tabular import read_sheet
 from stressmap.intake.times import Asked, Order, read_times
-from stressmap.units import MM_PER_INCH
+from stressmap.core.units import MM_PER_INCH
 
 FIELDS: Mapping[str, Field] = MappingProxyType(
     {

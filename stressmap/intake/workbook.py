@@ -8,7 +8,7 @@ import re
 import warnings
 from typing import Any
 
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.packed import open_zip, unpack
 from stressmap.intake.tabular import MAX_CELL, MAX_COLUMNS, Known, Sheet, from_rows, refuse_endless
 

@@ -18,11 +18,11 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from stressmap.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.quality.placing import place
 from stressmap.quality.trees import tree_codes
 from stressmap.quality.unit_suspect import off_by_a_unit
-from stressmap.settings import FLAG_CODES, Reading, Settings
+from stressmap.core.settings import FLAG_CODES, Reading, Settings
 
 Mask = NDArray[np.bool_]
 Action = Literal["mend", "leave out", "mark"]

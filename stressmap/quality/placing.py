@@ -11,10 +11,10 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 from stressmap.intake.units_of import normal
 from stressmap.quality.siting import site
-from stressmap.settings import Reading
+from stressmap.core.settings import Reading
 
 Reach = tuple[shapely.STRtree, float]
 """The blocks and how near to one a reading still belongs to it [m]."""

@@ -7,8 +7,8 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
-from stressmap.errors import DataError, Problem, SettingsError
-from stressmap.settings import Settings
+from stressmap.core.errors import DataError, Problem, SettingsError
+from stressmap.core.settings import Settings
 
 Days = tuple[dt.date, dt.date]
 

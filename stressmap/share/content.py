@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.settings import Ranch, RankBy
+from stressmap.core.settings import Ranch, RankBy
 
 STRETCH = 1 << 18
 """Cells worked on at a time."""

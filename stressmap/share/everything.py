@@ -15,9 +15,9 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from stressmap.errors import DataError, Problem
-from stressmap.progress import Progress, Silent
-from stressmap.settings import Settings
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.settings import Settings
 from stressmap.share.content import Content
 from stressmap.share.folder import MARK
 from stressmap.share.geojson import write_geojson

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from stressmap.errors import OutputError, Problem, StressmapError
+from stressmap.core.errors import OutputError, Problem, StressmapError
 from stressmap.share.swap import MARK, NEW, put, workshop
 
 __all__ = ["MARK", "default_folder", "make_ready", "slug", "staged"]

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from stressmap.errors import OutputError, Problem
+from stressmap.core.errors import OutputError, Problem
 from stressmap.share.tables import write_csv
 
 NAME = "to_mend.csv"

@@ -13,7 +13,7 @@ import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from stressmap.errors import one_line
+from stressmap.core.errors import one_line
 from stressmap.share.content import Content
 from stressmap.share.crew import UNSURE, of_visit, priority_words, turn_words, turns
 from stressmap.share.mapdata import flag_codes

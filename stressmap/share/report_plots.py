@@ -23,7 +23,7 @@ from stressmap.share.fonts import drawable
 from stressmap.share.pairs import PairCurve, sample_pairs
 from stressmap.share.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 from stressmap.share.words import Words
-from stressmap.units import HA_PER_ACRE
+from stressmap.core.units import HA_PER_ACRE
 
 INK, SOFT, LINE = "#14181c", "#8a9299", "#0a4fb3"
 USED: dict[str, Any] = {"marker": "o", "color": INK, "s": 22, "linewidths": 0}

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import geopandas as gpd
 
-from stressmap.errors import OutputError, Problem, one_line
-from stressmap.units import HA_PER_ACRE, M2_PER_HA
+from stressmap.core.errors import OutputError, Problem, one_line
+from stressmap.core.units import HA_PER_ACRE, M2_PER_HA
 
 READING_COLUMNS = (
     "tree_id",

@@ -21,7 +21,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
 
-from stressmap.stopping import unbroken
+from stressmap.core.interrupts import unbroken
 
 try:
     import fcntl

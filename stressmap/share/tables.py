@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stressmap.settings import Spreadsheet
+from stressmap.core.settings import Spreadsheet
 
 DECIMALS = {"_bar": 3, "_kpa": 3, "_ha": 4, "p_first": 4, "confidence": 4, "z_score": 3, "lon": 7, "lat": 7}
 """Decimals written, by the end of a column's name."""

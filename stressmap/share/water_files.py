@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from stressmap.settings import Ranch
+from stressmap.core.settings import Ranch
 from stressmap.share.tables import write_csv
 from stressmap.share.water_words import WaterWords, as_text, tell
-from stressmap.units import in_units
+from stressmap.core.units import in_units
 from stressmap.water.advice import Advice, plan_table, timetable_table
 from stressmap.water.curve import LITTLE, Relief
 

@@ -10,7 +10,7 @@ from rich.table import Table
 
 from stressmap.share.water_files import knee_sentence
 from stressmap.share.water_words import Section, WaterWords, tell
-from stressmap.units import in_units
+from stressmap.core.units import in_units
 from stressmap.water.advice import Advice, plan_table, timetable_table
 from stressmap.water.curve import M3_PER_ML, Relief
 

@@ -10,9 +10,9 @@ from importlib.resources import files
 
 from stressmap.agronomy.crops import level_of
 from stressmap.agronomy.evapotranspiration import stage_on
-from stressmap.settings import Ranch
+from stressmap.core.settings import Ranch
 from stressmap.share.words import Language, Words
-from stressmap.units import Kind, System, in_units
+from stressmap.core.units import Kind, System, in_units
 from stressmap.water.advice import Advice
 from stressmap.water.binding import LIMITS, Limit, left_over_m3
 from stressmap.water.need import Need
@@ -70,7 +70,7 @@ class WaterWords:
         return "acre-ft" if self.units == "us" else "ML"
 
     def quantity(self, value: float, kind: Kind) -> str:
-        """Write a quantity in the units people see; see :func:`stressmap.units.in_units`."""
+        """Write a quantity in the units people see; see :func:`stressmap.core.units.in_units`."""
         number, unit, digits = in_units(value, kind, self.units)
         return f"{self.plain.number(number, digits)} {self(f'unit.{unit}')}"
 

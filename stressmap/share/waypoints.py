@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
 import geopandas as gpd
 from shapely.geometry.base import BaseGeometry
 
-from stressmap.errors import one_line
+from stressmap.core.errors import one_line
 from stressmap.share.content import Content
 from stressmap.share.crew import NO_RANK, Revisit, Turn, priority_words, revisits, turn_words, turns
 from stressmap.share.drawing import middle

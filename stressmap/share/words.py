@@ -9,7 +9,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
-from stressmap.units import HA_PER_ACRE, M3_PER_GALLON, MM_PER_INCH
+from stressmap.core.units import HA_PER_ACRE, M3_PER_GALLON, MM_PER_INCH
 
 Language = Literal["en", "es"]
 MINUS = "\N{MINUS SIGN}"

@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile
-from stressmap.progress import Progress, Silent
-from stressmap.settings import Water
-from stressmap.units import M3_PER_HA_MM
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.settings import Water
+from stressmap.core.units import M3_PER_HA_MM
 from stressmap.water.assemble import Case
 from stressmap.water.binding import Limit, limits_of
 from stressmap.water.compare import Judged, Outcome, judge, outcomes

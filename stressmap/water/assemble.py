@@ -12,9 +12,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from stressmap.errors import Problem as Trouble
-from stressmap.errors import SettingsError
-from stressmap.settings import Water
+from stressmap.core.errors import Problem as Trouble
+from stressmap.core.errors import SettingsError
+from stressmap.core.settings import Water
 from stressmap.water.hours import Calendar, Span, calendar
 from stressmap.water.need import USUAL_STEP_BAR, Need
 from stressmap.water.problem import Problem

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.water.assemble import Case
 from stressmap.water.limits import OVER, step_rows
 from stressmap.water.relief import Floats, Ints, Thirst

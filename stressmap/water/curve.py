@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.water.assemble import Case
 from stressmap.water.plan import solve
 from stressmap.water.relief import Ints

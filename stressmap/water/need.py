@@ -25,7 +25,7 @@ import pandas as pd
 from stressmap.agronomy.crops import CropProfile, Edge3, edges_for
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.orchard import targets
-from stressmap.settings import RankBy, Water
+from stressmap.core.settings import RankBy, Water
 from stressmap.water import soil, system
 from stressmap.water.demand import Eto, crop_use_mm, is_tabulated
 from stressmap.zoning.ranking import Z_90

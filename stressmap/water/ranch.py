@@ -12,8 +12,8 @@ import pandas as pd
 
 from stressmap.agronomy.demand import Site, reference_et
 from stressmap.agronomy.orchard import at_latitude, latitude_of
-from stressmap.errors import Notes, Problem, SettingsError
-from stressmap.settings import Water
+from stressmap.core.errors import Notes, Problem, SettingsError
+from stressmap.core.settings import Water
 from stressmap.survey import Inputs
 from stressmap.water.advice import Terms
 from stressmap.water.assemble import Case, assemble

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from stressmap.agronomy.crops import CropProfile
 from stressmap.intake.units_of import normal
-from stressmap.units import M_PER_FOOT, MM_PER_INCH
+from stressmap.core.units import M_PER_FOOT, MM_PER_INCH
 
 MM_M_PER_IN_FT = MM_PER_INCH / M_PER_FOOT
 DEFAULT_SOIL = "loam"

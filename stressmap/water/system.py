@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from stressmap.units import M3_PER_HA_MM
+from stressmap.core.units import M3_PER_HA_MM
 
 UNIFORMITY: dict[str, float] = {"drip": 0.95, "micro_sprinkler": 0.925, "sprinkler": 0.90, "flood": 0.80}
 """Distribution uniformity of the low quarter with good upkeep (middles of ranges; flood is the upper end):

@@ -18,7 +18,7 @@ from affine import Affine
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 
-from stressmap.errors import Problem, SettingsError
+from stressmap.core.errors import Problem, SettingsError
 
 ONE_AT_A_TIME = threading.Lock()
 """Rasterio silences warnings while it works, for all threads: two at once undo each other's silence."""

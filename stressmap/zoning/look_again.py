@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from stressmap.field.joint import Joint
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.field.surface import Places, Surface
 from stressmap.zoning.mapping import Ground
 from stressmap.zoning.ranking import Figures

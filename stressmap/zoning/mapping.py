@@ -12,9 +12,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.field.surface import Estimate, Places, Surface
-from stressmap.units import M2_PER_HA
+from stressmap.core.units import M2_PER_HA
 from stressmap.zoning.cells import BlockCells, Lattice, cells_of_block
 from stressmap.zoning.classes import Edges, priority, probability_over
 from stressmap.zoning.polygons import Zone, block_zones

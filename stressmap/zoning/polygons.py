@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from rasterio.features import shapes as raster_shapes
 from scipy import ndimage
 
-from stressmap.units import M2_PER_HA
+from stressmap.core.units import M2_PER_HA
 from stressmap.zoning.cells import ONE_AT_A_TIME, BlockCells, Lattice
 
 STAIR_CELLS = 1.5

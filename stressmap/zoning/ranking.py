@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.settings import RankBy
-from stressmap.units import M2_PER_HA
+from stressmap.core.settings import RankBy
+from stressmap.core.units import M2_PER_HA
 from stressmap.zoning.classes import Edges, priority, probabilities, probability_over
 
 Z_90 = 1.6448536269514722

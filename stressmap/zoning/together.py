@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.field.surface import Surface
 from stressmap.zoning.mapping import Ground
 

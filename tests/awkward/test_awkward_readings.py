@@ -14,9 +14,9 @@ import pandas as pd
 import pytest
 from invented_ranch import ZONE
 
-from stressmap.errors import DataError, Notes
+from stressmap.core.errors import DataError, Notes
 from stressmap.intake.readings import read_readings
-from stressmap.settings import Settings
+from stressmap.core.settings import Settings
 
 HERE = Path(__file__).parent
 FILES = sorted((HERE / "readings").iterdir())

@@ -37,13 +37,13 @@ with atheris.instrument_imports(include=["stressmap", "openpyxl", "zipfile", "to
     from invented_ranch import settings as ranch_settings
 
     from stressmap import preparing
-    from stressmap.errors import DataError, Notes, StressmapError
+    from stressmap.core.errors import DataError, Notes, StressmapError
     from stressmap.intake.irrigation import read_irrigation
     from stressmap.intake.polygons import read_blocks, read_valves
     from stressmap.intake.readings import read_readings
     from stressmap.intake.weather import read_weather
     from stressmap.intake.workbook import read_workbook  # noqa: F401 - likewise
-    from stressmap.settings import load
+    from stressmap.core.settings import load
 
 MOST_BYTES = 150_000
 DAMAGED = ("readings.csv", "blocks.geojson", "valves.gpkg", "weather.csv", "irrigation.csv", "ranch.toml")

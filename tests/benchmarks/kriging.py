@@ -22,7 +22,7 @@ from stressmap.field.covariance import EXPONENTIAL, SPHERICAL, Correlation, Para
 from stressmap.field.kriging import System, known_parameters
 from stressmap.field.methods import fit_surface
 from stressmap.field.options import FieldOptions
-from stressmap.field.parallel import each
+from stressmap.core.parallel import each
 from stressmap.field.surface import Places, Samples
 
 SILL, NUGGET, RANGE_M = 1.5, 0.5, 300.0

@@ -18,7 +18,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from water_cases import need, terms
 
-from stressmap.settings import Water
+from stressmap.core.settings import Water
 from stressmap.water.advice import advise
 from stressmap.water.assemble import assemble
 from stressmap.water.need import Need

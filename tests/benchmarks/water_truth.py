@@ -24,9 +24,9 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "demo_gis"))
 import draw_ranch
 from drawing.valley import VALLEY
 
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 from stressmap.findings import fit, ranked_valves
-from stressmap.settings import Water
+from stressmap.core.settings import Water
 from stressmap.survey import assess_readings, load_inputs
 from stressmap.water.assemble import Case
 from stressmap.water.compare import driest_first, equal_share

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stressmap import agronomy
-from stressmap.errors import DataError, Notes
-from stressmap.settings import Settings
+from stressmap.core.errors import DataError, Notes
+from stressmap.core.settings import Settings
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True)
 TEMPERATURES = st.floats(-30.0, 55.0)

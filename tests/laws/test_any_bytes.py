@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented_ranch import settings as ranch_settings
 
-from stressmap.errors import DataError, Notes, SettingsError
+from stressmap.core.errors import DataError, Notes, SettingsError
 from stressmap.intake.irrigation import read_irrigation
 from stressmap.intake.polygons import read_blocks
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
-from stressmap.settings import load
+from stressmap.core.settings import load
 
 FILES = Path(__file__).parents[1] / "awkward" / "readings"
 SETTINGS = (Path(__file__).parents[2] / "config" / "demo_ranch.toml").read_bytes()

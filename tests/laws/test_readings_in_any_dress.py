@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 from stressmap.intake.readings import read_readings
-from stressmap.settings import Settings
+from stressmap.core.settings import Settings
 
 # bars in one of each: NIST Special Publication 811, appendix B (from memory, formula cross-checked)
 PER = {"bar": 1.0, "MPa": 10.0, "kPa": 0.01, "psi": 0.0689475729}

@@ -11,8 +11,8 @@ import pytest
 from scipy.stats import spearmanr
 
 from stressmap import agronomy
-from stressmap.errors import Notes
-from stressmap.settings import Settings
+from stressmap.core.errors import Notes
+from stressmap.core.settings import Settings
 
 ZONE = "America/Los_Angeles"
 COUNT = 60

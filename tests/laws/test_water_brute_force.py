@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from water_cases import Drawn, random_ranch
 
-from stressmap.errors import SettingsError
+from stressmap.core.errors import SettingsError
 from stressmap.water.assemble import Case
 from stressmap.water.plan import solve
 

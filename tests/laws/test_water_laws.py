@@ -9,7 +9,7 @@ import pytest
 from scipy import integrate, stats
 from water_cases import need, random_ranch, terms
 
-from stressmap.settings import Water
+from stressmap.core.settings import Water
 from stressmap.share.water_words import WaterWords, tell
 from stressmap.water import plan as planning
 from stressmap.water.advice import advise

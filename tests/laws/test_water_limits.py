@@ -7,7 +7,7 @@ import pytest
 from water_cases import Drawn, random_ranch
 from water_checker import needless_splits, violations
 
-from stressmap.errors import SettingsError
+from stressmap.core.errors import SettingsError
 
 CASES = 500
 BATCH = 50

@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from water_cases import need
 
-from stressmap.settings import Water
+from stressmap.core.settings import Water
 from stressmap.water.assemble import Case, assemble
 from stressmap.water.realise import realise
 

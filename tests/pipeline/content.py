@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from shapely.geometry import Point, box
 
-from stressmap.settings import Ranch
+from stressmap.core.settings import Ranch
 from stressmap.share.content import Content, Raster
 
 CRS = "EPSG:32610"

@@ -14,7 +14,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from stressmap.errors import OutputError
+from stressmap.core.errors import OutputError
 from stressmap.share import swap
 from stressmap.share.folder import make_ready, staged
 

@@ -9,7 +9,7 @@ import pytest
 import shapely
 import small_ranch
 
-from stressmap.settings import FLAG_CODES
+from stressmap.core.settings import FLAG_CODES
 
 EARLIER = "an earlier result"
 

@@ -44,7 +44,7 @@ def test_a_wrong_setting_is_refused_before_tables_are_loaded(command, tmp_path):
     ranch.write_text("[ranch]\nnam = 1\n")
     code, modules = loaded(COMMAND, command, ranch)
     assert code == 2
-    assert "stressmap.settings" in modules
+    assert "stressmap.core.settings" in modules
     assert not modules & (TABLES | WORK)
 
 

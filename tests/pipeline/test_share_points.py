@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 from shapely import box
 
-from stressmap.errors import one_line
+from stressmap.core.errors import one_line
 from stressmap.share.crew import turns
 from stressmap.share.drawing import fit_frame
 from stressmap.share.picture import NAME, _label, write_picture

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 import small_ranch
 
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 from stressmap.field.averages import AverageSurface, spread_of
 from stressmap.field.options import Priors
 from stressmap.findings import fit, ranked_valves, valves_together
-from stressmap.settings import Water
+from stressmap.core.settings import Water
 from stressmap.survey import assess_readings, load_inputs
 from stressmap.water.advice import _covariance
 from stressmap.water.compare import _draw

@@ -6,7 +6,7 @@ appendix B); 27,154 gallons to an acre-inch was also read in a public extension 
 
 import pytest
 
-from stressmap import units
+from stressmap.core import units
 
 GALLON = units.M3_PER_GALLON
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from stressmap.agronomy.crops import load_profiles
-from stressmap.units import HA_PER_ACRE, M3_H_PER, M3_PER_GALLON, MM_PER_INCH
+from stressmap.core.units import HA_PER_ACRE, M3_H_PER, M3_PER_GALLON, MM_PER_INCH
 from stressmap.water import soil, system
 from stressmap.water.demand import crop_use_mm, reference
 

@@ -4,7 +4,7 @@ import io
 
 from rich.console import Console
 
-from stressmap.progress import Bars
+from stressmap.core.progress import Bars
 
 
 def terminal() -> tuple[Console, io.StringIO]:

@@ -8,7 +8,7 @@ import pytest
 
 from stressmap.agronomy import crops
 from stressmap.agronomy.orchard import profile_name
-from stressmap.errors import SettingsError
+from stressmap.core.errors import SettingsError
 
 BUILT_IN = ["almond", "prune", "walnut"]
 

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from stressmap.agronomy import crops, demand, radiation
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 
 ZONE = ZoneInfo("America/Los_Angeles")
 SITE = demand.Site(39.0, -122.0, 20.0)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from stressmap.settings import load
+from stressmap.core.settings import load
 
 CONFIG = Path(__file__).parents[2] / "config"
 

@@ -12,8 +12,8 @@ import pytest
 from shapely.geometry import box
 
 from stressmap.agronomy import crops, figures
-from stressmap.errors import DataError, Notes, SettingsError
-from stressmap.settings import Settings
+from stressmap.core.errors import DataError, Notes, SettingsError
+from stressmap.core.settings import Settings
 
 ZONE = "America/Los_Angeles"
 RANCH = {"name": "Invented Ranch", "timezone": ZONE}

@@ -14,7 +14,7 @@ import pytest
 from invented_ranch import settings
 from shapely.geometry import box
 
-from stressmap.errors import DataError, Notes, StressmapError
+from stressmap.core.errors import DataError, Notes, StressmapError
 from stressmap.intake.polygons import read_blocks
 from stressmap.intake.readings import read_readings
 

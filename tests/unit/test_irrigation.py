@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import pytest
 
-from stressmap.errors import DataError, Notes
+from stressmap.core.errors import DataError, Notes
 from stressmap.intake.irrigation import read_irrigation
 
 ZONE = ZoneInfo("America/Los_Angeles")

@@ -10,7 +10,7 @@ import shapely
 from invented_ranch import CRS
 from shapely.geometry import box
 
-from stressmap.errors import DataError, Notes, SettingsError
+from stressmap.core.errors import DataError, Notes, SettingsError
 from stressmap.intake.polygons import read_blocks, read_valves
 
 X, Y = 600_000.0, 4_300_000.0

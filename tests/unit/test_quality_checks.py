@@ -5,11 +5,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stressmap.errors import DataError, Notes
+from stressmap.core.errors import DataError, Notes
 from stressmap.quality import unit_suspect
 from stressmap.quality.checks import CHECKS, assess
 from stressmap.quality.trees import tree_codes
-from stressmap.settings import FLAG_CODES
+from stressmap.core.settings import FLAG_CODES
 
 BLOCKS = ranch.blocks()
 CLEAN = ranch.readings(BLOCKS)

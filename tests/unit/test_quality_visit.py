@@ -6,9 +6,9 @@ import invented_ranch as ranch
 import pandas as pd
 import pytest
 
-from stressmap.errors import DataError, SettingsError, StressmapError
+from stressmap.core.errors import DataError, SettingsError, StressmapError
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
-from stressmap.settings import Settings
+from stressmap.core.settings import Settings
 
 
 def table(*days: str) -> pd.DataFrame:

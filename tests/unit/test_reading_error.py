@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stressmap.errors import Notes
+from stressmap.core.errors import Notes
 from stressmap.quality.reading_error import align, estimate, sentences
 from stressmap.survey import assess_readings, load_inputs
 

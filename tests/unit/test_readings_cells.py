@@ -7,11 +7,11 @@ import pandas as pd
 import pytest
 from invented_ranch import settings
 
-from stressmap.errors import DataError, Notes
+from stressmap.core.errors import DataError, Notes
 from stressmap.intake.coordinates import parse_angle
 from stressmap.intake.numbers import parse_numbers
 from stressmap.intake.readings import read_readings
-from stressmap.settings import Settings
+from stressmap.core.settings import Settings
 
 
 def read(

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from pydantic import BaseModel
 
-from stressmap.settings import Files, Map, Model, Ranch, Reading, Settings, Visit, Water
+from stressmap.core.settings import Files, Map, Model, Ranch, Reading, Settings, Visit, Water
 from stressmap.share.everything import _files
 from stressmap.zoning.ranking import CHANGE_COLUMNS, COLUMNS
 

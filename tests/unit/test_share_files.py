@@ -12,7 +12,7 @@ import shapely
 from geojson_pydantic import FeatureCollection
 from rio_cogeo.cogeo import cog_validate
 
-from stressmap.errors import OutputError
+from stressmap.core.errors import OutputError
 from stressmap.share.content import Raster
 from stressmap.share.folder import staged
 from stressmap.share.geojson import write_geojson

@@ -6,7 +6,7 @@ import geopandas as gpd
 import pytest
 import shapely
 
-from stressmap.errors import DataError, Notes
+from stressmap.core.errors import DataError, Notes
 from stressmap.quality.siting import join_valves, site
 
 CRS = "EPSG:32610"

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import pytest
 
-from stressmap.errors import DataError, Notes
+from stressmap.core.errors import DataError, Notes
 from stressmap.intake.times import Asked, read_clock, read_dates, read_times
 
 HERE = ZoneInfo("America/Los_Angeles")

@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from water_cases import need, random_ranch, terms
 
-from stressmap.errors import SettingsError
-from stressmap.settings import Water
+from stressmap.core.errors import SettingsError
+from stressmap.core.settings import Water
 from stressmap.share.water_words import WaterWords, tell
 from stressmap.water.advice import Advice, advise, plan_table
 from stressmap.water.assemble import assemble

@@ -7,8 +7,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from water_cases import need
 
-from stressmap.errors import SettingsError
-from stressmap.settings import Water
+from stressmap.core.errors import SettingsError
+from stressmap.core.settings import Water
 from stressmap.water.assemble import Case, assemble
 from stressmap.water.need import Need
 

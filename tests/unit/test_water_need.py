@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from stressmap.agronomy.crops import load_profiles
-from stressmap.settings import Water
+from stressmap.core.settings import Water
 from stressmap.water.demand import Climate, Eto
 from stressmap.water.need import Facts, Need, needs
 

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from water_cases import need, random_ranch, terms
 
-from stressmap.settings import Water
+from stressmap.core.settings import Water
 from stressmap.share.water_words import WaterWords, _table, as_text, cautions, tell
 from stressmap.water.advice import STATUS, Advice, advise
 from stressmap.water.assemble import assemble

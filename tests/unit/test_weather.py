@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stressmap.errors import DataError, Notes
+from stressmap.core.errors import DataError, Notes
 from stressmap.intake.weather import read_weather
 
 ZONE = ZoneInfo("America/Los_Angeles")

@@ -1,7 +1,7 @@
 import pytest
 from pydantic import ValidationError
 
-from stressmap.settings import Map
+from stressmap.core.settings import Map
 
 GOOD = [None, "https://tiles.example.org/{z}/{x}/{y}.png", "https://{s}.t.example/{z}/{y}/{x}"]
 

@@ -4,7 +4,7 @@ from string import Formatter
 
 import pytest
 
-from stressmap.settings import FLAG_CODES
+from stressmap.core.settings import FLAG_CODES
 from stressmap.share.words import Words, missing
 
 EN, ES = Words("en").table(), Words("es").table()

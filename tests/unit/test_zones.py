@@ -6,7 +6,7 @@ import pytest
 import shapely
 from scipy.ndimage import gaussian_filter
 
-from stressmap.errors import SettingsError
+from stressmap.core.errors import SettingsError
 from stressmap.zoning.cells import cells_of_block, lattice
 from stressmap.zoning.classes import priority, probabilities, probability_over
 from stressmap.zoning.polygons import Zone, block_zones, connected, merge_small

@@ -26,9 +26,9 @@ from pydantic import (
     model_validator,
 )
 
-from stressmap.errors import Problem, SettingsError, what_and_remedy
-from stressmap.toml_file import read_toml
-from stressmap.units import M3_H_PER, M3_PER, MM_PER, parse_month_day, read_quantity
+from stressmap.core.errors import Problem, SettingsError, what_and_remedy
+from stressmap.core.toml_file import read_toml
+from stressmap.core.units import M3_H_PER, M3_PER, MM_PER, parse_month_day, read_quantity
 
 FLAG_CODES = (
     "no_value", "no_place", "no_time", "outside_blocks", "near_boundary", "outside_window", "short_bag",

@@ -8,7 +8,7 @@ from __future__ import annotations
 import stat
 from pathlib import Path
 
-from stressmap.errors import DataError, Problem
+from stressmap.core.errors import DataError, Problem
 
 MAX_BYTES = 100_000_000
 """A file larger than this is refused: a hundred times a season of readings or of hourly weather."""

@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from stressmap.errors import DataError, Problem, SettingsError
-from stressmap.opening import read_plain
+from stressmap.core.errors import DataError, Problem, SettingsError
+from stressmap.core.safe_read import read_plain
 
 MOST_BYTES = 1_000_000
 MOST_POINTS = 100

@@ -1,0 +1,1 @@
+"""What every room may use: problems and notes, settings, units, progress, interrupts, safe reading."""
