@@ -11,9 +11,9 @@ import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
 from stressmap.core.errors import Notes, StressmapError
-from stressmap.field.methods import fit_surface, steps_of
-from stressmap.field.options import FieldOptions, Priors
-from stressmap.field.surface import Samples, Surface
+from stressmap.geostat.methods import fit_surface, steps_of
+from stressmap.geostat.options import FieldOptions, Priors
+from stressmap.geostat.surface import Samples, Surface
 from stressmap.core.progress import Progress, Silent
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before

@@ -90,8 +90,8 @@ def run(
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
-    from stressmap.field.crossval import MOST_METHODS
-    from stressmap.field.crossval import compare as compare_methods
+    from stressmap.geostat.cross_validation import MOST_METHODS
+    from stressmap.geostat.cross_validation import compare as compare_methods
     from stressmap.findings import content_of, fit
 
     with watch.of("fit"):

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.field.covariance import CORRELATIONS
+from stressmap.geostat.covariance import CORRELATIONS
 
 Floats = NDArray[np.float64]
 BINS = 9

@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from stressmap.core.parallel import each
-from stressmap.field.surface import Estimate, Places, Surface
+from stressmap.geostat.surface import Estimate, Places, Surface
 from stressmap.core.units import M2_PER_HA
 from stressmap.zoning.cells import BlockCells, Lattice, cells_of_block
 from stressmap.zoning.classes import Edges, priority, probability_over

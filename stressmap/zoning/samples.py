@@ -7,7 +7,7 @@ from collections.abc import Callable
 import geopandas as gpd
 import numpy as np
 
-from stressmap.field.surface import Floats, Places, Samples
+from stressmap.geostat.surface import Floats, Places, Samples
 from stressmap.quality.trees import tree_codes
 
 CovariateAt = Callable[[Floats], Floats]

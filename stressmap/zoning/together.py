@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stressmap.core.parallel import each
-from stressmap.field.surface import Surface
+from stressmap.geostat.surface import Surface
 from stressmap.zoning.mapping import Ground
 
 

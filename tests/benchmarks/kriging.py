@@ -18,12 +18,12 @@ from pathlib import Path
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from stressmap.field.covariance import EXPONENTIAL, SPHERICAL, Correlation, Parameters
-from stressmap.field.kriging import System, known_parameters
-from stressmap.field.methods import fit_surface
-from stressmap.field.options import FieldOptions
+from stressmap.geostat.covariance import EXPONENTIAL, SPHERICAL, Correlation, Parameters
+from stressmap.geostat.kriging import System, known_parameters
+from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.options import FieldOptions
 from stressmap.core.parallel import each
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat.surface import Places, Samples
 
 SILL, NUGGET, RANGE_M = 1.5, 0.5, 300.0
 KNOWN = Parameters(block=0, valve=0, pattern=SILL, tree=0, error=NUGGET, range_m=RANGE_M)

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 from pykrige.ok import OrdinaryKriging
 from scipy.spatial.distance import cdist
 
-from stressmap.field import leftout
-from stressmap.field.covariance import CORRELATIONS, EXPONENTIAL, MATERN32, SPHERICAL, Correlation, Parameters
-from stressmap.field.kriging import System, known_parameters
-from stressmap.field.options import FieldOptions
-from stressmap.field.structured import Drift, StructuredSurface
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat import leave_one_out
+from stressmap.geostat.covariance import CORRELATIONS, EXPONENTIAL, MATERN32, SPHERICAL, Correlation, Parameters
+from stressmap.geostat.kriging import System, known_parameters
+from stressmap.geostat.options import FieldOptions
+from stressmap.geostat.structured import Drift, StructuredSurface
+from stressmap.geostat.surface import Places, Samples
 
 FULL = Parameters(block=1.2, valve=0.7, pattern=0.9, tree=0.5, error=0.3, range_m=90.0, crop=9.0)
 ROUNDING = 1e-9
@@ -199,14 +199,14 @@ def test_leaving_out_is_what_a_refit_without_gives() -> None:
     samples, _ = orchard(8)
     system = known_parameters(samples, FULL, MATERN32)
     left = system.left_out
-    miss, variance = leftout.each_reading(np.ones(1), left.alpha, left.diagonal)
+    miss, variance = leave_one_out.each_reading(np.ones(1), left.alpha, left.diagonal)
     for i in (0, 1, 9):
         value, spread = predicted_without(samples, np.array([i]))
         assert samples.value[i] - miss[i] == pytest.approx(value[0], abs=ROUNDING)
         assert variance[i] == pytest.approx(spread[0], abs=ROUNDING)
     block = int(samples.places.block[9])
     out = np.flatnonzero(samples.places.block == block)
-    miss, variance = leftout.together(np.ones(1), left.alpha[:, out], left.blocks[block])
+    miss, variance = leave_one_out.together(np.ones(1), left.alpha[:, out], left.blocks[block])
     value, spread = predicted_without(samples, out)
     np.testing.assert_allclose(samples.value[out] - miss, value, atol=ROUNDING)
     np.testing.assert_allclose(variance, spread, atol=ROUNDING)

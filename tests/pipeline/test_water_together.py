@@ -7,8 +7,8 @@ import pytest
 import small_ranch
 
 from stressmap.core.errors import Notes
-from stressmap.field.averages import AverageSurface, spread_of
-from stressmap.field.options import Priors
+from stressmap.geostat.hierarchical import AverageSurface, spread_of
+from stressmap.geostat.options import Priors
 from stressmap.findings import fit, ranked_valves, valves_together
 from stressmap.core.settings import Water
 from stressmap.survey import assess_readings, load_inputs

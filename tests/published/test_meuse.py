@@ -12,12 +12,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stressmap.field import crossval, leftout
-from stressmap.field.covariance import EXPONENTIAL, GAUSSIAN, SPHERICAL, Correlation, Parameters
-from stressmap.field.kriging import System, known_parameters
-from stressmap.field.model import alike
-from stressmap.field.reml import log_likelihood, solve
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat import cross_validation
+from stressmap.geostat import leave_one_out
+from stressmap.geostat.covariance import EXPONENTIAL, GAUSSIAN, SPHERICAL, Correlation, Parameters
+from stressmap.geostat.kriging import System, known_parameters
+from stressmap.geostat.variance_model import alike
+from stressmap.geostat.reml import log_likelihood, solve
+from stressmap.geostat.surface import Places, Samples
 
 DATA = Path(__file__).parents[1] / "data" / "meuse"
 SILL, NUGGET, RANGE_M = 0.59, 0.05, 897.0
@@ -103,11 +104,11 @@ def test_polygon_means_and_their_variances() -> None:
 def test_leave_one_out_is_that_of_gstat() -> None:
     t, s = table("loo_cv"), samples()
     left = known_parameters(s, ERR, SPHERICAL).left_out
-    miss, variance = leftout.each_reading(np.ones(1), left.alpha, left.diagonal)
+    miss, variance = leave_one_out.each_reading(np.ones(1), left.alpha, left.diagonal)
     np.testing.assert_allclose(s.value - miss, t.pred, atol=LEFT_OUT)
     np.testing.assert_allclose(variance, t["var"], atol=LEFT_OUT)
     summary = table("loo_summary").set_index("model")
-    scores = crossval.score(s.value, s.value - miss, miss / np.sqrt(variance))
+    scores = cross_validation.score(s.value, s.value - miss, miss / np.sqrt(variance))
     assert scores.rmse_bar == pytest.approx(summary.rmse["nug"], abs=LEFT_OUT)
     assert scores.mean_error_bar == pytest.approx(summary.me["nug"], abs=LEFT_OUT)
     assert scores.mean_squared_z == pytest.approx(summary.mspe_norm["nug"], abs=LEFT_OUT)

@@ -6,8 +6,8 @@ Figures from memory, recomputed to the printed digits (standing: from memory, cr
 import numpy as np
 import pytest
 
-from stressmap.field.ordinary import OrdinarySurface, Variogram
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
+from stressmap.geostat.surface import Places, Samples
 
 XY = np.array([[61, 139], [63, 140], [64, 129], [68, 128], [71, 140], [73, 141], [75, 128]], dtype=float)
 V = np.array([477, 696, 227, 646, 606, 791, 783], dtype=float)

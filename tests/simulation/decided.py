@@ -9,9 +9,9 @@ import numpy as np
 import ranches
 import shapely
 
-from stressmap.field.methods import fit_surface
-from stressmap.field.ordinary import OrdinarySurface
-from stressmap.field.surface import Places, Samples, Surface
+from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.ordinary_kriging import OrdinarySurface
+from stressmap.geostat.surface import Places, Samples, Surface
 from stressmap.zoning.cells import lattice
 from stressmap.zoning.classes import priority, probabilities
 from stressmap.zoning.look_again import Stakes, cut_of, look_again

@@ -13,10 +13,10 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.spatial.distance import cdist
 
-from stressmap.field.averages import AverageSurface, spread_of
-from stressmap.field.methods import fit_surface
-from stressmap.field.options import FieldOptions, Priors
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat.hierarchical import AverageSurface, spread_of
+from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.options import FieldOptions, Priors
+from stressmap.geostat.surface import Places, Samples
 
 WIDTH_M, HEIGHT_M = 1800.0, 1200.0
 BLOCK_SD, SHORT_SD, LONG_SD = 1.2, 0.8, 0.8

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from stressmap.field.averages import AverageSurface, Spread
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat.hierarchical import AverageSurface, Spread
+from stressmap.geostat.surface import Places, Samples
 
 SPREAD = Spread(crop=9.0, block=4.0, within=2.5, signal=1.5)
 

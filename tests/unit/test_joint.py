@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from stressmap.field.methods import fit_surface
-from stressmap.field.ordinary import OrdinarySurface, Variogram
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
+from stressmap.geostat.surface import Places, Samples
 
 RNG = np.random.default_rng(5)
 

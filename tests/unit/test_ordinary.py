@@ -6,10 +6,10 @@ import gstools
 import numpy as np
 import pytest
 
-from stressmap.field.averages import AverageSurface
-from stressmap.field.methods import fit_surface
-from stressmap.field.ordinary import OrdinarySurface, Variogram
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat.hierarchical import AverageSurface
+from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
+from stressmap.geostat.surface import Places, Samples
 
 
 def some_readings(n: int = 40, *, seed: int = 3, crops: int = 1) -> Samples:

@@ -8,8 +8,8 @@ import shapely
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from stressmap.field.ordinary import OrdinarySurface, Variogram
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
+from stressmap.geostat.surface import Places, Samples
 from stressmap.zoning.cells import lattice
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.look_again import Stakes, cut_of, expected_gain, look_again, nearest_trees, short_walk

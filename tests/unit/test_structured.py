@@ -9,13 +9,18 @@ from scipy.linalg import LinAlgError
 from scipy.optimize import approx_fprime
 from scipy.spatial.distance import cdist
 
-from stressmap.field import crossval, fit, loops, neighbours, pairs, systems
-from stressmap.field.covariance import CORRELATIONS
-from stressmap.field.methods import fit_surface
-from stressmap.field.model import choose_model
-from stressmap.field.options import FieldOptions, Priors
-from stressmap.field.structured import StructuredSurface
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat import cross_validation
+from stressmap.geostat import fit
+from stressmap.geostat import kernels
+from stressmap.geostat import search_neighbourhood
+from stressmap.geostat import pair_distances
+from stressmap.geostat import kriging_systems
+from stressmap.geostat.covariance import CORRELATIONS
+from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.variance_model import choose_model
+from stressmap.geostat.options import FieldOptions, Priors
+from stressmap.geostat.structured import StructuredSurface
+from stressmap.geostat.surface import Places, Samples
 
 N = 24
 
@@ -168,7 +173,7 @@ def test_compiled_correlations_are_those_of_the_formula(name: str) -> None:
     distance = np.concatenate([[0.0], np.geomspace(1e-6, 5_000.0, 300)])
     here, out, ranges = np.zeros((1, 2)), np.empty((1, 1)), np.array([80.0])
     for d in distance:
-        loops.mean_correlation(np.array([[d, 0.0]]), here, correlation.code, ranges, 1000 * ranges, out)
+        kernels.mean_correlation(np.array([[d, 0.0]]), here, correlation.code, ranges, 1000 * ranges, out)
         assert out[0, 0] == pytest.approx(correlation(np.array([d]), 80.0)[0], abs=1e-14)
     assert correlation.of(np.array([correlation.reach]))[0] < 1e-12
 
@@ -182,10 +187,10 @@ def test_mean_correlations_are_those_of_all_pairs_taken_one_by_one(name: str, on
     cells = rng.integers(0, 60, (400, 2)) * 5.0 if on_a_lattice else rng.uniform(0, 300, (400, 2))
     readings = rng.uniform(-400, 700, (23, 2))
     between, within = np.empty((5, 23)), np.empty(5)
-    loops.mean_correlation(cells, readings, correlation.code, ranges, ranges * correlation.reach, between)
-    step = pairs.lattice_step(cells)
+    kernels.mean_correlation(cells, readings, correlation.code, ranges, ranges * correlation.reach, between)
+    step = pair_distances.lattice_step(cells)
     assert step == (5.0 if on_a_lattice else 0.0)
-    loops.mean_pair_correlation(*pairs.pair_distances(cells, step), 400, correlation.code, ranges, within)
+    kernels.mean_pair_correlation(*pair_distances.pair_distances(cells, step), 400, correlation.code, ranges, within)
     for r, range_m in enumerate(ranges):
         every = correlation(cdist(cells, readings), range_m).mean(axis=0)
         np.testing.assert_allclose(between[r], every, atol=1e-12)
@@ -202,7 +207,7 @@ def test_loops_compile_where_nothing_can_be_kept(monkeypatch: pytest.MonkeyPatch
         return real(*args, **more)
 
     monkeypatch.setattr(numba, "njit", no_cache)
-    assert loops.compiled(lambda x: x + 1)(1) == 2
+    assert kernels.compiled(lambda x: x + 1)(1) == 2
 
 
 def test_systems_of_blocks_come_close_to_the_system_of_the_ranch(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -277,7 +282,7 @@ def test_a_covariate_without_contrast_is_left_out() -> None:
 def test_methods_are_set_side_by_side() -> None:
     samples = ranch(60)
     surface = fit_surface(samples, method="structured")
-    compared = crossval.compare(surface, samples)
+    compared = cross_validation.compare(surface, samples)
     assert list(compared.one_out) == list(compared.block_out) == ["structured", "ordinary", "block average"]
     numbers = compared.as_numbers()
     assert list(numbers["leave_one_out"]["structured"]) == [
@@ -290,17 +295,17 @@ def test_methods_are_set_side_by_side() -> None:
 def test_z_scores_out_of_line_are_said() -> None:
     rng = np.random.default_rng(6)
     value = rng.normal(0, 1, 50)
-    tight = crossval.score(value, np.zeros(50), value / 0.4)
-    (note,) = crossval._remarks("structured", {"structured": tight})
+    tight = cross_validation.score(value, np.zeros(50), value / 0.4)
+    (note,) = cross_validation._remarks("structured", {"structured": tight})
     assert note == (
         f"The structured method's z-scores are out of line: left-out readings miss by"
         f" {tight.mean_squared_z**0.5:.2f} times the stated error, so its intervals are too narrow."
     )
-    (note,) = crossval._remarks("structured", {"structured": crossval.score(value, np.zeros(50), value / 3)})
+    (note,) = cross_validation._remarks("structured", {"structured": cross_validation.score(value, np.zeros(50), value / 3)})
     assert note.endswith("so its intervals are too wide.")
-    fair = crossval.score(value, np.zeros(50), value)
-    better = crossval.score(value, 0.1 * value, 0.9 * value)
-    assert crossval._remarks("ordinary", {"ordinary": fair, "block average": better}) == (
+    fair = cross_validation.score(value, np.zeros(50), value)
+    better = cross_validation.score(value, 0.1 * value, 0.9 * value)
+    assert cross_validation._remarks("ordinary", {"ordinary": fair, "block average": better}) == (
         f"Kriging foretells left-out readings no better than block averages do here: {fair.rmse_bar:.2f} and"
         f" {better.rmse_bar:.2f} bar.",
     )

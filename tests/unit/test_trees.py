@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from stressmap.field.methods import fit_surface
-from stressmap.field.surface import Places, Samples
+from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.surface import Places, Samples
 
 RNG = np.random.default_rng(11)
 

@@ -8,9 +8,9 @@ import numpy as np
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr, ndtri
 
-from stressmap.field.covariance import MATERN32, Correlation, Parameters
-from stressmap.field.options import Priors
-from stressmap.field.surface import Floats, Ints, Samples
+from stressmap.geostat.covariance import MATERN32, Correlation, Parameters
+from stressmap.geostat.options import Priors
+from stressmap.geostat.surface import Floats, Ints, Samples
 
 LEAST_ERROR_BAR = 0.05
 """No chamber is read closer than this [bar]; common practice, no source."""

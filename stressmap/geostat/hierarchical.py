@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from stressmap.field.joint import Joint, joint_errors, level
-from stressmap.field.options import Priors
-from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
+from stressmap.geostat.zone_covariance import Joint, joint_errors, level
+from stressmap.geostat.options import Priors
+from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
 
 PRIOR_WEIGHT = 4.0
 """How many degrees of freedom the prior variances are worth beside the readings' own."""
@@ -162,7 +162,7 @@ class AverageSurface:
         return self._predict_without(self.samples.places.block)
 
     def joint(self, places: Places, zone: Ints, count: int) -> Joint:
-        """Tell the joint errors of zone means; as :meth:`stressmap.field.surface.Surface.joint`."""
+        """Tell the joint errors of zone means; as :meth:`stressmap.geostat.surface.Surface.joint`."""
         spread = self.spread
 
         def covariance(a: Places, b: Places) -> Floats:

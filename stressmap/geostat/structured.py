@@ -9,17 +9,17 @@ import numpy as np
 from scipy.spatial.distance import cdist
 from threadpoolctl import threadpool_limits
 
-from stressmap.field import leftout
-from stressmap.field.fit import fit, with_trends
-from stressmap.field.joint import Joint, joint_errors, nearest_readings
-from stressmap.field.kriging import System
-from stressmap.field.model import choose_model, tree_groups, valve_groups
-from stressmap.field.options import FieldOptions
+from stressmap.geostat import leave_one_out
+from stressmap.geostat.fit import fit, with_trends
+from stressmap.geostat.zone_covariance import Joint, joint_errors, nearest_readings
+from stressmap.geostat.kriging import System
+from stressmap.geostat.variance_model import choose_model, tree_groups, valve_groups
+from stressmap.geostat.options import FieldOptions
 from stressmap.core.parallel import each
-from stressmap.field.support import cells_by_zone
-from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
-from stressmap.field.systems import Key, Systems
-from stressmap.field.trend import Levels
+from stressmap.geostat.change_of_support import cells_by_zone
+from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
+from stressmap.geostat.kriging_systems import Key, Systems
+from stressmap.geostat.trend import Levels
 
 CHUNK = 16_384
 """Cells in one piece of work, whatever the number of threads."""
@@ -82,7 +82,7 @@ class StructuredSurface:
         self.notes: tuple[str, ...] = self.fit.notes
 
     def at(self, places: Places) -> Estimate:
-        """Estimate the signal at points; as :meth:`stressmap.field.surface.Surface.at`."""
+        """Estimate the signal at points; as :meth:`stressmap.geostat.surface.Surface.at`."""
         out = np.empty((2, len(places)))
         for start in range(0, len(places), SLICE):
             part = slice(start, start + SLICE)
@@ -91,7 +91,7 @@ class StructuredSurface:
         return Estimate(out[0], out[1])
 
     def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
-        """Estimate means over zones made of cells; as :meth:`stressmap.field.surface.Surface.zone_means`."""
+        """Estimate means over zones made of cells; as :meth:`stressmap.geostat.surface.Surface.zone_means`."""
         mean, variance = np.full(count, np.nan), np.full(count, np.nan)
         pieces = {
             code: (cells, self._systems.key(np.unique(places.block[cells]), places.xy[cells].mean(axis=0)))
@@ -117,7 +117,7 @@ class StructuredSurface:
         with threadpool_limits(1):
             for system, own in self._systems.owners() if several else ():
                 part, at = system.left_out, system.index[own]
-                miss[at], variance[at] = leftout.each_reading(
+                miss[at], variance[at] = leave_one_out.each_reading(
                     self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
                 )
                 self._leave_trees_out(system, own, miss, variance)
@@ -143,14 +143,14 @@ class StructuredSurface:
             inside = np.searchsorted(of_block, leaves)
             inner = part.blocks[int(block[leaves[0]])][:, inside][:, :, inside]
             at = system.index[leaves]
-            miss[at], variance[at] = leftout.together(self.nodes.weight, part.alpha[:, leaves], inner)
+            miss[at], variance[at] = leave_one_out.together(self.nodes.weight, part.alpha[:, leaves], inner)
 
     def _leave_blocks_out(self, system: System, own: Ints, miss: Floats, variance: Floats) -> None:
         """Fill in what a system says of its own readings when their whole blocks are left out."""
         block, part = self.samples.places.block[system.index], system.left_out
         for b in np.unique(block[own]):
             whole = np.flatnonzero(block == b)
-            m, v = leftout.together(self.nodes.weight, part.alpha[:, whole], part.blocks[int(b)])
+            m, v = leave_one_out.together(self.nodes.weight, part.alpha[:, whole], part.blocks[int(b)])
             answered = np.isin(whole, own)
             at = system.index[whole[answered]]
             miss[at], variance[at] = m[answered], v[answered]
@@ -175,7 +175,7 @@ class StructuredSurface:
         each(work, pieces, jobs=self.options.jobs)
 
     def joint(self, places: Places, zone: Ints, count: int) -> Joint:
-        """Tell the joint errors of zone means; as :meth:`stressmap.field.surface.Surface.joint`."""
+        """Tell the joint errors of zone means; as :meth:`stressmap.geostat.surface.Surface.joint`."""
         samples = self.samples.take(nearest_readings(self.samples, places))
         p = self.fit.best
 

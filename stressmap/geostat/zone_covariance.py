@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
-from stressmap.field.support import cells_by_zone, thin
-from stressmap.field.surface import Floats, Ints, Places, Samples
+from stressmap.geostat.change_of_support import cells_by_zone, thin
+from stressmap.geostat.surface import Floats, Ints, Places, Samples
 
 MOST_CELLS = 80
 """Cells that stand for one zone."""

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from stressmap.field.joint import Joint
+    from stressmap.geostat.zone_covariance import Joint
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from stressmap.field.surface import Floats, Ints
+from stressmap.geostat.surface import Floats, Ints
 
 MOST_PAIR_CELLS = 500
 """Cells of a zone between which covariances are taken; more cells change a zone's variance below 0.5 %."""
@@ -67,7 +67,7 @@ def thin(xy: Floats, most: int = MOST_PAIR_CELLS) -> Ints:
     """
     if len(xy) <= most:
         return np.arange(len(xy))
-    from stressmap.field.pairs import nearest_to_middles
+    from stressmap.geostat.pair_distances import nearest_to_middles
 
     low, high = xy.min(axis=0), xy.max(axis=0)
     side = float(np.sqrt(np.prod(np.maximum(high - low, 1.0)) / most))

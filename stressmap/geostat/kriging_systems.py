@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from stressmap.field.kriging import Nodes, System
-from stressmap.field.neighbours import MOST_TOGETHER, NEAREST, system_readings
+from stressmap.geostat.kriging import Nodes, System
+from stressmap.geostat.search_neighbourhood import MOST_TOGETHER, NEAREST, system_readings
 from stressmap.core.parallel import each
-from stressmap.field.surface import Floats, Ints, Places, Samples
+from stressmap.geostat.surface import Floats, Ints, Places, Samples
 
 SQUARE_M = 400.0
 """Largest side of the squares in which a block without readings, or with very many, is kriged [m]."""

@@ -15,10 +15,10 @@ from scipy.linalg import LinAlgError, cho_factor, cho_solve
 from scipy.spatial.distance import cdist, pdist
 from threadpoolctl import threadpool_limits
 
-from stressmap.field.joint import Joint, joint_errors, level, nearest_readings
+from stressmap.geostat.zone_covariance import Joint, joint_errors, level, nearest_readings
 from stressmap.core.parallel import each
-from stressmap.field.support import cells_by_zone, thin
-from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples
+from stressmap.geostat.change_of_support import cells_by_zone, thin
+from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
 
 MODEL = "spherical"
 CHUNK_NUMBERS = 1_000_000
@@ -101,7 +101,7 @@ class OrdinarySurface:
             self._solve()
 
     def at(self, places: Places) -> Estimate:
-        """Estimate the signal at points; as :meth:`stressmap.field.surface.Surface.at`."""
+        """Estimate the signal at points; as :meth:`stressmap.geostat.surface.Surface.at`."""
         mean, variance = np.empty(len(places)), np.empty(len(places))
         offset, doubt = self._crop_figures(places.crop)
         chunk = max(len(self.samples), CHUNK_NUMBERS // len(self.samples))
@@ -117,7 +117,7 @@ class OrdinarySurface:
         return Estimate(mean, np.maximum(variance, 0.0))
 
     def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
-        """Estimate means over zones made of cells; as :meth:`stressmap.field.surface.Surface.zone_means`.
+        """Estimate means over zones made of cells; as :meth:`stressmap.geostat.surface.Surface.zone_means`.
 
         The kriging system is solved for the mean covariance between a zone's cells and the readings; the
         covariance within the zone is that between its cells (or those that stand for them).
@@ -137,7 +137,7 @@ class OrdinarySurface:
         return Estimate(mean, np.maximum(variance, 0.0))
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
-        """Predict every reading from the others; as :meth:`stressmap.field.surface.Surface.leave_one_out`."""
+        """Predict every reading from the others; as :meth:`stressmap.geostat.surface.Surface.leave_one_out`."""
         return self._without(np.arange(len(self.samples)))
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
@@ -145,7 +145,7 @@ class OrdinarySurface:
         return self._without(self.samples.places.block)
 
     def joint(self, places: Places, zone: Ints, count: int) -> Joint:
-        """Tell the joint errors of zone means; as :meth:`stressmap.field.surface.Surface.joint`."""
+        """Tell the joint errors of zone means; as :meth:`stressmap.geostat.surface.Surface.joint`."""
         near = nearest_readings(self.samples, places)
 
         def covariance(a: Places, b: Places) -> Floats:

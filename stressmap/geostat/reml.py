@@ -8,7 +8,7 @@ import numpy as np
 from scipy.linalg import LinAlgError
 from scipy.linalg.lapack import dpotrf, dpotri
 
-from stressmap.field.surface import Floats
+from stressmap.geostat.surface import Floats
 
 LOG_2PI = float(np.log(2 * np.pi))
 

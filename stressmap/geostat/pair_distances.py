@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stressmap.field.loops import compiled
+from stressmap.geostat.kernels import compiled
 
 
 @compiled

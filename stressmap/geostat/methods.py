@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from stressmap.field.averages import AverageSurface, spread_of
-from stressmap.field.crossval import score
-from stressmap.field.fit import log_ranges
-from stressmap.field.options import FieldOptions
-from stressmap.field.ordinary import OrdinarySurface
-from stressmap.field.surface import Samples, Surface
-from stressmap.field.trees import by_tree
+from stressmap.geostat.hierarchical import AverageSurface, spread_of
+from stressmap.geostat.cross_validation import score
+from stressmap.geostat.fit import log_ranges
+from stressmap.geostat.options import FieldOptions
+from stressmap.geostat.ordinary_kriging import OrdinarySurface
+from stressmap.geostat.surface import Samples, Surface
+from stressmap.geostat.repeat_leaves import by_tree
 
 LEAST_READINGS = 5
 ALIKE_BAR = 1e-6
@@ -42,7 +42,7 @@ def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None =
 
     Examples
     --------
-    >>> from stressmap.field.surface import Places
+    >>> from stressmap.geostat.surface import Places
     >>> one = np.zeros(1, dtype=np.int64)
     >>> reading = Samples(Places(np.array([[0.0, 0.0]]), one, one, one), np.array([3.0]), one)
     >>> fit_surface(reading, method="structured").method
@@ -88,7 +88,7 @@ def steps_of(samples: Samples, method: str, options: FieldOptions | None = None)
 
 def _structured(samples: Samples, options: FieldOptions) -> Surface:
     """Fit the structured method, with the covariate where it helps to foretell left-out readings."""
-    from stressmap.field.structured import StructuredSurface, standardise
+    from stressmap.geostat.structured import StructuredSurface, standardise
 
     plain = StructuredSurface(samples, options)
     if samples.places.covariate is None:

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stressmap.field.covariance import Correlation, Parameters
-from stressmap.field.model import Alike, alike, valve_groups
-from stressmap.field.reml import solve
-from stressmap.field.support import thin
-from stressmap.field.surface import Floats, Ints, Places, Samples
-from stressmap.field.trend import Levels, Trend, counted, share_of
+from stressmap.geostat.covariance import Correlation, Parameters
+from stressmap.geostat.variance_model import Alike, alike, valve_groups
+from stressmap.geostat.reml import solve
+from stressmap.geostat.change_of_support import thin
+from stressmap.geostat.surface import Floats, Ints, Places, Samples
+from stressmap.geostat.trend import Levels, Trend, counted, share_of
 
 
 @dataclass(frozen=True)
@@ -191,7 +191,7 @@ class System:
         out : array, shape (2, m)
             Mean [bar] and variance [bar²], written.
         """
-        from stressmap.field.loops import krige_cells
+        from stressmap.geostat.kernels import krige_cells
 
         f, kind = self.forms, kind.take(slice(0, 1))
         h = self.known(kind, np.zeros(1))[0]
@@ -243,8 +243,8 @@ class System:
 
     def _correlations(self, cells: Floats) -> tuple[Floats, Floats]:
         """Return mean correlations of cells with readings, shape (R, n), and among themselves, (R,)."""
-        from stressmap.field.loops import mean_correlation, mean_pair_correlation
-        from stressmap.field.pairs import lattice_step, pair_distances
+        from stressmap.geostat.kernels import mean_correlation, mean_pair_correlation
+        from stressmap.geostat.pair_distances import lattice_step, pair_distances
 
         code, ranges = self._nodes.correlation.code, self._ranges
         between, within = np.empty((len(ranges), len(self._xy))), np.empty(len(ranges))
@@ -346,7 +346,7 @@ def known_parameters(samples: Samples, parameters: Parameters, correlation: Corr
     --------
     >>> none = np.zeros(2, dtype=np.int64)
     >>> places = Places(np.array([[0.0, 0.0], [100.0, 0.0]]), none, none, none)
-    >>> from stressmap.field.covariance import SPHERICAL
+    >>> from stressmap.geostat.covariance import SPHERICAL
     >>> known = Parameters(0.0, 0.0, 1.0, 0.0, 0.0, 80.0)
     >>> system = known_parameters(Samples(places, np.array([1.0, 3.0]), none), known, SPHERICAL)
     >>> out = np.empty((2, 1))

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from stressmap.field.joint import Joint
-from stressmap.field.model import tree_groups
-from stressmap.field.surface import Estimate, Floats, Ints, Places, Samples, Surface
+from stressmap.geostat.zone_covariance import Joint
+from stressmap.geostat.variance_model import tree_groups
+from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples, Surface
 
 
 def by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surface:
@@ -29,7 +29,7 @@ def by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surface:
 
     Examples
     --------
-    >>> from stressmap.field.averages import AverageSurface, Spread
+    >>> from stressmap.geostat.hierarchical import AverageSurface, Spread
     >>> code = np.zeros(3, dtype=np.int64)
     >>> places = Places(np.zeros((3, 2)), code, code, code)
     >>> leaves = Samples(places, np.array([1.0, 3.0, 8.0]), np.array([7, 7, 9]))
@@ -74,15 +74,15 @@ class PerTree:
         return self._surface.notes
 
     def at(self, places: Places) -> Estimate:
-        """Estimate the signal at points; as :meth:`stressmap.field.surface.Surface.at`."""
+        """Estimate the signal at points; as :meth:`stressmap.geostat.surface.Surface.at`."""
         return self._surface.at(places)
 
     def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
-        """Estimate means over zones; as :meth:`stressmap.field.surface.Surface.zone_means`."""
+        """Estimate means over zones; as :meth:`stressmap.geostat.surface.Surface.zone_means`."""
         return self._surface.zone_means(places, zone, count)
 
     def joint(self, places: Places, zone: Ints, count: int) -> Joint:
-        """Tell the joint errors of zone means; as :meth:`stressmap.field.surface.Surface.joint`."""
+        """Tell the joint errors of zone means; as :meth:`stressmap.geostat.surface.Surface.joint`."""
         return self._surface.joint(places, zone, count)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:

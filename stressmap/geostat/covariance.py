@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stressmap.field.surface import Floats
+from stressmap.geostat.surface import Floats
 
 SQRT3 = float(np.sqrt(3.0))
 SQRT5 = float(np.sqrt(5.0))

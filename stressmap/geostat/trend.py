@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stressmap.field.surface import Floats, Ints, Places
+from stressmap.geostat.surface import Floats, Ints, Places
 
 
 def counted(code: Ints) -> tuple[Ints, Ints]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import logsumexp
 
-from stressmap.field.surface import Floats
+from stressmap.geostat.surface import Floats
 
 LOG_2PI = float(np.log(2 * np.pi))
 
