@@ -11,7 +11,7 @@ from pyproj import CRS
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.orchard import profile_name
 from stressmap.core.errors import DataError, Notes
-from stressmap.intake.polygons import read_blocks, read_valves
+from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 from stressmap.core.progress import Progress, Silent
 from stressmap.quality.siting import join_valves
 from stressmap.quality.summary import mend_table

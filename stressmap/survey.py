@@ -18,8 +18,8 @@ from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import settle_crops
 from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.covariate import Covariate, read_covariate
-from stressmap.intake.irrigation import read_irrigation
-from stressmap.intake.polygons import blocks_as_valves, read_blocks, read_valves
+from stressmap.intake.irrigation_log import read_irrigation
+from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
 from stressmap.core.progress import Progress, Silent

@@ -24,7 +24,7 @@ from stressmap.agronomy.remarks import say_line, say_missing_air, say_shift, say
 from stressmap.agronomy.target import calendar_days
 from stressmap.agronomy.vapour import Floats, deficit_kpa
 from stressmap.core.errors import Notes
-from stressmap.intake.air import Origin, mend_humidity, mend_temperature
+from stressmap.intake.air_plausibility import Origin, mend_humidity, mend_temperature
 from stressmap.core.settings import Settings
 
 __all__ = ["add_figures", "block_figures", "edges_for", "watered_bar"]

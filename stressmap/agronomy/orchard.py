@@ -20,7 +20,7 @@ from stressmap.agronomy.target import (
 )
 from stressmap.agronomy.vapour import Floats
 from stressmap.core.errors import DataError, Notes, Problem, SettingsError
-from stressmap.intake.units_of import normal
+from stressmap.intake.unit_headings import normal
 from stressmap.core.settings import RankBy
 
 Profiles = dict[str, CropProfile]

@@ -24,7 +24,7 @@ import pandas as pd
 from stressmap.core.errors import DataError, Problem
 from stressmap.intake.numbers import parse_numbers, writes_comma
 from stressmap.intake.tabular import Sheet
-from stressmap.intake.units_of import UNITS, apart, normal, split_unit, unit_in
+from stressmap.intake.unit_headings import UNITS, apart, normal, split_unit, unit_in
 
 MOST_PROBLEMS = 10
 """So many faulty cells of a column are listed, then their count."""
@@ -37,7 +37,7 @@ class Field:
     Parameters
     ----------
     names : tuple of str
-        Spellings, normalised (see :func:`stressmap.intake.units_of.normal`), without the unit.
+        Spellings, normalised (see :func:`stressmap.intake.unit_headings.normal`), without the unit.
     units : tuple of str
         Units that a heading may end with, as this package writes them; empty for none.
     weak : tuple of str

@@ -14,7 +14,7 @@ from pyproj.exceptions import CRSError, ProjError
 from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.columns import Table
 from stressmap.intake.numbers import is_nothing, parse_numbers
-from stressmap.intake.units_of import normal
+from stressmap.intake.unit_headings import normal
 
 MOST_CRS = 20
 """A crew has one or two phones; each CRS takes some time to look up."""

@@ -18,7 +18,7 @@ from typing import Any
 import pandas as pd
 
 from stressmap.core.errors import DataError, Notes, Problem
-from stressmap.intake.units_of import unit_in
+from stressmap.intake.unit_headings import unit_in
 from stressmap.core.safe_read import read_plain
 
 MAX_ROWS = 200_000

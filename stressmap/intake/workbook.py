@@ -9,7 +9,7 @@ import warnings
 from typing import Any
 
 from stressmap.core.errors import DataError, Notes, Problem
-from stressmap.intake.packed import open_zip, unpack
+from stressmap.intake.zip_files import open_zip, unpack
 from stressmap.intake.tabular import MAX_CELL, MAX_COLUMNS, Known, Sheet, from_rows, refuse_endless
 
 MAX_ELEMENTS = 1_000_000

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from stressmap.core.errors import Notes
-from stressmap.intake.units_of import normal
+from stressmap.intake.unit_headings import normal
 from stressmap.quality.siting import site
 from stressmap.core.settings import Reading
 

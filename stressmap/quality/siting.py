@@ -12,8 +12,8 @@ import shapely
 from numpy.typing import NDArray
 
 from stressmap.core.errors import DataError, Notes, Problem
-from stressmap.intake.crowding import crowded
-from stressmap.intake.mending import SAID_M2, close_gaps
+from stressmap.intake.crossing_edges import crowded
+from stressmap.intake.polygon_repair import SAID_M2, close_gaps
 
 LEAST_SHARE = 0.5
 """Share of a valve's area that must lie in the block it is said to be in, before it is remarked upon."""

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.intake.units_of import normal
+from stressmap.intake.unit_headings import normal
 
 SAME_TREE_M = 30.0
 """Readings of one name further apart than this are of two trees: crews number anew in each row or valve."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stressmap.agronomy.crops import CropProfile
-from stressmap.intake.units_of import normal
+from stressmap.intake.unit_headings import normal
 from stressmap.core.units import M_PER_FOOT, MM_PER_INCH
 
 MM_M_PER_IN_FT = MM_PER_INCH / M_PER_FOOT

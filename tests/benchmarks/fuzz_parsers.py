@@ -38,8 +38,8 @@ with atheris.instrument_imports(include=["stressmap", "openpyxl", "zipfile", "to
 
     from stressmap import preparing
     from stressmap.core.errors import DataError, Notes, StressmapError
-    from stressmap.intake.irrigation import read_irrigation
-    from stressmap.intake.polygons import read_blocks, read_valves
+    from stressmap.intake.irrigation_log import read_irrigation
+    from stressmap.intake.blocks_and_valves import read_blocks, read_valves
     from stressmap.intake.readings import read_readings
     from stressmap.intake.weather import read_weather
     from stressmap.intake.workbook import read_workbook  # noqa: F401 - likewise

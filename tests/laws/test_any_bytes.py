@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from invented_ranch import settings as ranch_settings
 
 from stressmap.core.errors import DataError, Notes, SettingsError
-from stressmap.intake.irrigation import read_irrigation
-from stressmap.intake.polygons import read_blocks
+from stressmap.intake.irrigation_log import read_irrigation
+from stressmap.intake.blocks_and_valves import read_blocks
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
 from stressmap.core.settings import load

@@ -15,7 +15,7 @@ from invented_ranch import settings
 from shapely.geometry import box
 
 from stressmap.core.errors import DataError, Notes, StressmapError
-from stressmap.intake.polygons import read_blocks
+from stressmap.intake.blocks_and_valves import read_blocks
 from stressmap.intake.readings import read_readings
 
 LAUGHS = """<?xml version="1.0"?>

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from stressmap.core.errors import DataError, Notes
-from stressmap.intake.irrigation import read_irrigation
+from stressmap.intake.irrigation_log import read_irrigation
 
 ZONE = ZoneInfo("America/Los_Angeles")
 FILE = "irrigation.csv"

@@ -11,7 +11,7 @@ from invented_ranch import CRS
 from shapely.geometry import box
 
 from stressmap.core.errors import DataError, Notes, SettingsError
-from stressmap.intake.polygons import read_blocks, read_valves
+from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 
 X, Y = 600_000.0, 4_300_000.0
 SHAPES = [box(X, Y, X + 200, Y + 200), box(X + 220, Y, X + 420, Y + 200)]

@@ -12,7 +12,7 @@ import pandas as pd
 from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.columns import Field, Table, match, names, recogniser
 from stressmap.intake.schemas import IRRIGATION, conform
-from stressmap.intake.stamps import CLOCK_ONLY, clock_text, stamp_text
+from stressmap.intake.timestamps import CLOCK_ONLY, clock_text, stamp_text
 from stressmap.intake.tabular import read_sheet
 from stressmap.intake.times import Asked, Order, read_dates, read_times
 from stressmap.core.units import MM_PER_INCH

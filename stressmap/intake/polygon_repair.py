@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from stressmap.core.errors import DataError, Notes, Problem
-from stressmap.intake.crowding import crowded
+from stressmap.intake.crossing_edges import crowded
 
 CRUMB_M2 = 10.0
 """A part of an outline smaller than this, and than a hundredth of the whole, is a slip of the mouse."""

@@ -19,11 +19,11 @@ import shapely
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem, first_line
-from stressmap.intake.geojson import plain_geojson
-from stressmap.intake.geopackage import SQLITE, refuse_computed
-from stressmap.intake.packed import open_zip, unpack
+from stressmap.intake.geojson_files import plain_geojson
+from stressmap.intake.geopackage_files import SQLITE, refuse_computed
+from stressmap.intake.zip_files import open_zip, unpack
 from stressmap.intake.tabular import Sheet, most_rows, read_bytes, sheet_of
-from stressmap.intake.waypoints import parse_xml
+from stressmap.intake.gpx_files import parse_xml
 from stressmap.core.safe_read import MAX_BYTES, read_head
 
 MAX_OUTLINES = 5_000

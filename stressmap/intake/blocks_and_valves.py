@@ -16,9 +16,9 @@ from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Notes, Problem, SettingsError, first_line
 from stressmap.intake.columns import Field, Table, match, names
-from stressmap.intake.crowding import crowded
-from stressmap.intake.mending import apart, polygonal, sound, without_crumbs
-from stressmap.intake.outlines import Outlines, read_outlines
+from stressmap.intake.crossing_edges import crowded
+from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
+from stressmap.intake.polygon_files import Outlines, read_outlines
 from stressmap.intake.schemas import BLOCKS, VALVES, conform
 from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
 
