@@ -14,7 +14,7 @@ from pyproj import CRS
 
 from stressmap.core import settings as settings_module
 from stressmap.agronomy.crops import CropProfile, load_profiles
-from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
+from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import settle_crops
 from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.intake.covariate import Covariate, read_covariate

@@ -17,9 +17,9 @@ Plain functions on numbers and arrays, for scripts as much as for the package it
 """
 
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar, interpolate
-from stressmap.agronomy.comparable import visit_weather, weather_shift_bar
+from stressmap.agronomy.visit_weather import visit_weather, weather_shift_bar
 from stressmap.agronomy.crops import CropProfile, edges_for, level_of, load_profiles
-from stressmap.agronomy.demand import Site, crop_et, reference_et
+from stressmap.agronomy.daily_et import Site, crop_et, reference_et
 from stressmap.agronomy.evapotranspiration import (
     Air,
     air_pressure_kpa,
@@ -32,7 +32,7 @@ from stressmap.agronomy.evapotranspiration import (
     temperature_only_mm_day,
     wind_at_2m_m_s,
 )
-from stressmap.agronomy.figures import add_figures, block_figures, watered_bar
+from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import at_latitude, latitude_of, middle_day, settle_crops
 from stressmap.agronomy.radiation import (
     clear_sky_mj,
@@ -51,7 +51,7 @@ from stressmap.agronomy.target import (
     with_harvest,
     young_tree_target_bar,
 )
-from stressmap.agronomy.vapour import (
+from stressmap.agronomy.vapour_pressure import (
     actual_kpa,
     daily_actual_kpa,
     deficit_kpa,

@@ -18,7 +18,7 @@ from stressmap.agronomy.target import (
     target_bar,
     young_tree_target_bar,
 )
-from stressmap.agronomy.vapour import Floats
+from stressmap.agronomy.vapour_pressure import Floats
 from stressmap.core.errors import DataError, Notes, Problem, SettingsError
 from stressmap.intake.unit_headings import normal
 from stressmap.core.settings import RankBy

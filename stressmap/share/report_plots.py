@@ -16,7 +16,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from stressmap.agronomy.target import target_bar
-from stressmap.agronomy.vapour import deficit_kpa
+from stressmap.agronomy.vapour_pressure import deficit_kpa
 from stressmap.share.content import Content
 from stressmap.share.crew import of_visit, priority_words
 from stressmap.share.fonts import drawable

@@ -10,7 +10,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from stressmap.agronomy.demand import Site, reference_et
+from stressmap.agronomy.daily_et import Site, reference_et
 from stressmap.agronomy.orchard import at_latitude, latitude_of
 from stressmap.core.errors import Notes, Problem, SettingsError
 from stressmap.core.settings import Water
@@ -102,7 +102,7 @@ def daily_eto(inputs: Inputs, notes: Notes) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        As :func:`stressmap.agronomy.demand.reference_et` gives it; empty without weather.
+        As :func:`stressmap.agronomy.daily_et.reference_et` gives it; empty without weather.
     """
     if inputs.weather is None or inputs.weather.empty:
         return pd.DataFrame({"eto_mm": pd.Series(dtype=float), "method": pd.Series(dtype=object)})

@@ -13,7 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from stressmap.agronomy import baseline, crops, vapour
+from stressmap.agronomy import baseline, crops
+from stressmap.agronomy import vapour_pressure
 
 GRID = Path(__file__).parent / "baseline_prune_almond.csv"
 
@@ -38,7 +39,7 @@ def test_baseline_within_a_twentieth_of_a_bar_over_the_grid(crop: str) -> None:
     intercept, slope = line_of(crop)
     for row in rows():
         celsius = (float(row["air_F"]) - 32.0) / 1.8
-        vpd = vapour.deficit_kpa(celsius, float(row["rh_pct"]))
+        vpd = vapour_pressure.deficit_kpa(celsius, float(row["rh_pct"]))
         bar = baseline.baseline_bar(vpd, intercept_bar=intercept, slope_bar_per_kpa=slope)
         assert float(vpd) == pytest.approx(float(row["vpd_kPa"]), abs=6e-5)  # the grid has four decimals
         assert float(bar) == pytest.approx(float(row["baseline_bar"]), abs=0.05)
@@ -48,7 +49,7 @@ def test_baseline_within_a_twentieth_of_a_bar_over_the_grid(crop: str) -> None:
 def test_printed_corners_of_the_table(air_f: float, rh_pct: float, printed: float) -> None:
     """From memory, cross-checked."""
     intercept, slope = line_of("prune")
-    vpd = vapour.deficit_kpa((air_f - 32.0) / 1.8, rh_pct)
+    vpd = vapour_pressure.deficit_kpa((air_f - 32.0) / 1.8, rh_pct)
     bar = baseline.baseline_bar(vpd, intercept_bar=intercept, slope_bar_per_kpa=slope)
     assert round(float(bar), 1) == printed
 

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stressmap.agronomy import crops, vapour
+from stressmap.agronomy import crops
+from stressmap.agronomy import vapour_pressure
 from stressmap.agronomy import evapotranspiration as et
 from stressmap.agronomy import radiation as rad
 
@@ -21,29 +22,29 @@ TABLE_2_4 = {1: 0.047, 20: 0.145, 25: 0.189, 30: 0.243, 35: 0.311, 40: 0.393, 45
 
 @pytest.mark.parametrize(("temp_c", "printed"), TABLE_2_3.items())
 def test_saturation_pressure_of_table_2_3_to_its_printed_digits(temp_c: float, printed: float) -> None:
-    assert round(float(vapour.saturation_kpa(temp_c)), 3) == printed
+    assert round(float(vapour_pressure.saturation_kpa(temp_c)), 3) == printed
 
 
 @pytest.mark.parametrize(("temp_c", "printed"), TABLE_2_4.items())
 def test_slope_of_table_2_4_to_its_printed_digits(temp_c: float, printed: float) -> None:
-    assert round(float(vapour.saturation_slope_kpa_per_c(temp_c)), 3) == printed
+    assert round(float(vapour_pressure.saturation_slope_kpa_per_c(temp_c)), 3) == printed
 
 
 def test_example_3_mean_saturation_pressure() -> None:
     """Read in a public extension page: 24.5 and 15.0 °C give 3.075 and 1.705 kPa, mean 2.39."""
-    assert round(float(vapour.saturation_kpa(24.5)), 3) == 3.075
-    assert round(float(vapour.saturation_kpa(15.0)), 3) == 1.705
-    assert round(float(vapour.mean_saturation_kpa(24.5, 15.0)), 2) == 2.39
+    assert round(float(vapour_pressure.saturation_kpa(24.5)), 3) == 3.075
+    assert round(float(vapour_pressure.saturation_kpa(15.0)), 3) == 1.705
+    assert round(float(vapour_pressure.mean_saturation_kpa(24.5, 15.0)), 2) == 2.39
 
 
 def test_example_5_actual_vapour_pressure_from_extremes() -> None:
     """From memory, cross-checked: 18 °C at 82 %, 25 °C at 54 %: 1.70 kPa."""
-    assert round(float(vapour.daily_actual_kpa((18.0, 25.0), (54.0, 82.0))), 2) == 1.70
+    assert round(float(vapour_pressure.daily_actual_kpa((18.0, 25.0), (54.0, 82.0))), 2) == 1.70
 
 
 def test_mean_of_extremes_is_over_that_of_the_mean_temperature() -> None:
     """FAO-56 chapter 3: using the mean temperature underestimates, as the curve bends upwards."""
-    assert vapour.mean_saturation_kpa(24.5, 15.0) > vapour.saturation_kpa(np.mean([24.5, 15.0]))
+    assert vapour_pressure.mean_saturation_kpa(24.5, 15.0) > vapour_pressure.saturation_kpa(np.mean([24.5, 15.0]))
 
 
 def test_example_2_air_pressure_and_psychrometric_constant() -> None:
@@ -66,7 +67,7 @@ def test_example_17_monthly_reference_evapotranspiration() -> None:
     clearness = solar / rad.clear_sky_mj(above, 2.0)
     long = rad.net_longwave_mj(rad.kelvin4_of_day(34.8, 25.6), 2.85, clearness)
     soil_heat = 0.14 * (30.2 - 29.2)  # equation 44
-    air = et.Air(30.2, vapour.mean_saturation_kpa(34.8, 25.6), 2.85, 2.0)
+    air = et.Air(30.2, vapour_pressure.mean_saturation_kpa(34.8, 25.6), 2.85, 2.0)
     depth = et.penman_monteith_mm_day(air, short - long, soil_heat=soil_heat, elevation_m=2.0)
     assert round(float(above), 2) == 38.06
     assert round(float(solar), 2) == 22.65
@@ -87,8 +88,8 @@ def test_example_18_daily_reference_evapotranspiration() -> None:
     """
     day_of_year = 187
     wind = et.wind_at_2m_m_s(10.0 / 3.6, 10.0)
-    actual = vapour.daily_actual_kpa((12.3, 21.5), (63.0, 84.0))
-    saturation = vapour.mean_saturation_kpa(21.5, 12.3)
+    actual = vapour_pressure.daily_actual_kpa((12.3, 21.5), (63.0, 84.0))
+    saturation = vapour_pressure.mean_saturation_kpa(21.5, 12.3)
     mean_c = (21.5 + 12.3) / 2.0
     above = rad.extraterrestrial_mj(day_of_year, 50.80)
     solar = rad.sunshine_radiation_mj(above, 9.25, rad.daylight_hours(day_of_year, 50.80))
@@ -98,7 +99,7 @@ def test_example_18_daily_reference_evapotranspiration() -> None:
     assert round(float(wind), 3) == 2.078
     assert round(float(actual), 3) == 1.409
     assert round(float(saturation), 3) == 1.997
-    assert round(float(vapour.saturation_slope_kpa_per_c(mean_c)), 3) == 0.122
+    assert round(float(vapour_pressure.saturation_slope_kpa_per_c(mean_c)), 3) == 0.122
     assert round(float(et.psychrometric_kpa_per_c(100.0)), 4) == 0.0666
     assert round(float(above), 2) == 41.09
     assert round(float(solar), 2) == 22.07
@@ -116,11 +117,11 @@ def test_example_19_hourly_reference_evapotranspiration() -> None:
     above = rad.extraterrestrial_hourly_mj(clock, 16.0 + 13.0 / 60.0, -16.25)
     solar = np.array([2.450, 0.0])
     temp, humidity, wind = np.array([38.0, 28.0]), np.array([52.0, 90.0]), np.array([3.3, 1.9])
-    actual = vapour.actual_kpa(temp, humidity)
+    actual = vapour_pressure.actual_kpa(temp, humidity)
     clearness = np.array([2.450 / float(rad.clear_sky_mj(above[0], 8.0)), 0.8])
     long = rad.net_longwave_mj((temp + 273.16) ** 4, actual, clearness, hours=1.0)
     net = rad.net_shortwave_mj(solar) - long
-    air = et.Air(temp, vapour.saturation_kpa(temp), actual, wind)
+    air = et.Air(temp, vapour_pressure.saturation_kpa(temp), actual, wind)
     depth = et.penman_monteith_mm_hour(air, net, daylight=[True, False], elevation_m=8.0)
     assert above.round(3).tolist() == [3.543, 0.0]
     assert actual.round(3).tolist() == [3.445, 3.402]

@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 from shapely.geometry import box
 
-from stressmap.agronomy import crops, figures
+from stressmap.agronomy import crops
+from stressmap.agronomy import indices
 from stressmap.core.errors import DataError, Notes, SettingsError
 from stressmap.core.settings import Settings
 
@@ -54,7 +55,7 @@ def add(
     notes = Notes()
     own = kwargs.pop("crops", {})
     profiles = crops.load_profiles(own, "ranch.toml")
-    return figures.add_figures(table, where, air, profiles, settings(**kwargs), notes), list(notes)
+    return indices.add_figures(table, where, air, profiles, settings(**kwargs), notes), list(notes)
 
 
 HOT = ("2026-07-14 13:00", 40.0, 20.0)
@@ -389,7 +390,7 @@ def hours(day: str, temp: float, humidity: float) -> list[tuple[str, float, floa
 def test_blocks_have_target_and_baseline_of_the_visit() -> None:
     air = weather(*hours("2026-07-14", 40.0, 20.0), *hours("2026-07-15", 20.0, 50.0))
     where = blocks(A="prune", B="almendro")
-    table = figures.block_figures(where, VISIT, air, crops.load_profiles({}, "r"), settings(), Notes())
+    table = indices.block_figures(where, VISIT, air, crops.load_profiles({}, "r"), settings(), Notes())
     # FAO-56 table 2.3: 7.376 and 2.338 kPa
     assert table["vpd_kpa"].tolist() == pytest.approx([(7.376 * 0.8 + 2.338 * 0.5) / 2.0] * 2, abs=5e-4)
     assert table["baseline_bar"].tolist() == pytest.approx((-4.1 - 1.2 * table["vpd_kpa"]).tolist())
@@ -398,7 +399,7 @@ def test_blocks_have_target_and_baseline_of_the_visit() -> None:
 
 
 def test_blocks_without_weather_have_a_target_only() -> None:
-    table = figures.block_figures(
+    table = indices.block_figures(
         blocks(A="prune"), VISIT, None, crops.load_profiles({}, "r"), settings(), Notes()
     )
     assert table["target_bar"].notna().all()
@@ -410,7 +411,7 @@ def test_blocks_have_the_middle_weather_that_readings_were_carried_to() -> None:
     rows["temp_c"], rows["rh_pct"] = [40.0, 20.0], [20.0, 50.0]
     figured, _ = add(rows, blocks(A="prune"), None)
     profiles = crops.load_profiles({}, "r")
-    table = figures.block_figures(blocks(A="prune"), VISIT, figured, profiles, settings(), Notes())
+    table = indices.block_figures(blocks(A="prune"), VISIT, figured, profiles, settings(), Notes())
     # FAO-56 table 2.3: 7.376 and 2.338 kPa
     assert table["vpd_kpa"].tolist() == pytest.approx([(7.376 * 0.8 + 2.338 * 0.5) / 2.0], abs=5e-4)
     carried = figured["baseline_bar"] + figured["weather_shift_bar"]

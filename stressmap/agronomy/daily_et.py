@@ -14,10 +14,10 @@ import pandas as pd
 
 from stressmap.agronomy import evapotranspiration as et
 from stressmap.agronomy import radiation as rad
-from stressmap.agronomy import vapour
+from stressmap.agronomy import vapour_pressure
 from stressmap.agronomy.baseline import interpolate
 from stressmap.agronomy.crops import CropProfile
-from stressmap.agronomy.vapour import Floats
+from stressmap.agronomy.vapour_pressure import Floats
 from stressmap.core.errors import Notes
 
 HOURS_MISSED = 2
@@ -134,9 +134,9 @@ def _by_hour(middles: pd.DatetimeIndex, hours: dict[str, Floats], site: Site) ->
     above = rad.extraterrestrial_hourly_mj(middles, site.latitude_deg, site.longitude_deg)
     clear = rad.clear_sky_mj(above, site.elevation_m)
     clearness = rad.night_filled(solar / np.maximum(clear, LOW_SUN_MJ), above > LOW_SUN_MJ)
-    actual = vapour.actual_kpa(temp, hours["rh_pct"])
+    actual = vapour_pressure.actual_kpa(temp, hours["rh_pct"])
     lost = rad.net_longwave_mj((temp + 273.16) ** 4, actual, clearness, hours=1.0)
-    air = et.Air(temp, vapour.saturation_kpa(temp), actual, hours["wind_m_s"])
+    air = et.Air(temp, vapour_pressure.saturation_kpa(temp), actual, hours["wind_m_s"])
     depth = et.penman_monteith_mm_hour(
         air, rad.net_shortwave_mj(solar) - lost, daylight=above > 0.0, elevation_m=site.elevation_m
     )
@@ -160,11 +160,11 @@ def _by_extremes(part: pd.DataFrame, site: Site) -> float:
     known = part["solar_w_m2"].dropna()
     seconds = ((pd.DatetimeIndex(known.index) - at[0]) / pd.Timedelta(seconds=1)).to_numpy(np.float64)
     solar = float(np.trapezoid(known.to_numpy(np.float64), seconds)) / 1e6
-    actual = vapour.daily_actual_kpa((cool, warm), (dry, damp))
+    actual = vapour_pressure.daily_actual_kpa((cool, warm), (dry, damp))
     clearness = solar / rad.clear_sky_mj(above, site.elevation_m)
     net = rad.net_shortwave_mj(solar) - rad.net_longwave_mj(rad.kelvin4_of_day(warm, cool), actual, clearness)
     wind = float(part["wind_m_s"].mean()) if part["wind_m_s"].notna().any() else et.USUAL_WIND_M_S
-    air = et.Air((warm + cool) / 2.0, vapour.mean_saturation_kpa(warm, cool), actual, wind)
+    air = et.Air((warm + cool) / 2.0, vapour_pressure.mean_saturation_kpa(warm, cool), actual, wind)
     return float(et.penman_monteith_mm_day(air, net, elevation_m=site.elevation_m))
 
 

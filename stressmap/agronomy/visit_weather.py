@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stressmap.agronomy.baseline import baseline_bar
 from stressmap.agronomy.crops import Line
-from stressmap.agronomy.vapour import Floats
+from stressmap.agronomy.vapour_pressure import Floats
 
 UNLIKE_BAR = 1.0
 """Days whose baselines differ by more than this are made comparable."""
