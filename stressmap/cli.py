@@ -280,7 +280,7 @@ def _print_result(result: Result) -> None:
 def _print_checked(checked: Checked) -> None:
     from rich.console import Console
 
-    from stressmap.quality.summary import summarise, visit_line
+    from stressmap.quality.assessment_summary import summarise, visit_line
 
     inputs, table = checked.inputs, checked.readings
     console = Console(highlight=False, soft_wrap=True)

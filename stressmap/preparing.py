@@ -13,8 +13,8 @@ from stressmap.agronomy.orchard import profile_name
 from stressmap.core.errors import DataError, Notes
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 from stressmap.core.progress import Progress, Silent
-from stressmap.quality.siting import join_valves
-from stressmap.quality.summary import mend_table
+from stressmap.quality.spatial_join import join_valves
+from stressmap.quality.assessment_summary import mend_table
 from stressmap.share.mend_list import write_mend_list
 from stressmap.share.starter import Start, write_start
 from stressmap.survey import Inputs, NothingUsableError, Visit, assess_readings, load_inputs

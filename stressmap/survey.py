@@ -26,8 +26,8 @@ from stressmap.core.progress import Progress, Silent
 from stressmap.quality import reading_error
 from stressmap.quality.checks import CHECKS, assess
 from stressmap.quality.reading_error import ReadingError
-from stressmap.quality.siting import join_valves
-from stressmap.quality.summary import summarise
+from stressmap.quality.spatial_join import join_valves
+from stressmap.quality.assessment_summary import summarise
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
 from stressmap.core.settings import Settings
 

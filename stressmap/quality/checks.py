@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Notes, Problem
-from stressmap.quality.placing import place
-from stressmap.quality.trees import tree_codes
+from stressmap.quality.locate_readings import place
+from stressmap.quality.tree_identity import tree_codes
 from stressmap.quality.unit_suspect import off_by_a_unit
 from stressmap.core.settings import FLAG_CODES, Reading, Settings
 
@@ -37,7 +37,7 @@ class Case:
     readings : DataFrame
         As ``intake.schemas.READINGS``.
     placed : GeoDataFrame
-        What :func:`stressmap.quality.placing.place` found, indexed alike.
+        What :func:`stressmap.quality.locate_readings.place` found, indexed alike.
     crop : Series of str
         Crop of the block a reading is in, None where it is in none.
     tree : Series of int

@@ -20,7 +20,7 @@ def write_mend_list(table: pd.DataFrame, out: Path, inputs: tuple[Path, ...]) ->
     Parameters
     ----------
     table : DataFrame
-        From :func:`stressmap.quality.summary.mend_table`.
+        From :func:`stressmap.quality.assessment_summary.mend_table`.
     out : Path
         A ``.csv`` file, or a folder that shall hold ``to_mend.csv``.
     inputs : tuple of Path

@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 
 from stressmap.geostat.surface import Floats, Places, Samples
-from stressmap.quality.trees import tree_codes
+from stressmap.quality.tree_identity import tree_codes
 
 CovariateAt = Callable[[Floats], Floats]
 

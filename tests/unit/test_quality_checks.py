@@ -8,7 +8,7 @@ import pytest
 from stressmap.core.errors import DataError, Notes
 from stressmap.quality import unit_suspect
 from stressmap.quality.checks import CHECKS, assess
-from stressmap.quality.trees import tree_codes
+from stressmap.quality.tree_identity import tree_codes
 from stressmap.core.settings import FLAG_CODES
 
 BLOCKS = ranch.blocks()

@@ -4,7 +4,7 @@ import invented_ranch as ranch
 import numpy as np
 import pandas as pd
 
-from stressmap.quality.summary import Summary, mend_table, summarise
+from stressmap.quality.assessment_summary import Summary, mend_table, summarise
 
 BLOCKS = ranch.blocks()
 

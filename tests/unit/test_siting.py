@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from stressmap.core.errors import DataError, Notes
-from stressmap.quality.siting import join_valves, site
+from stressmap.quality.spatial_join import join_valves, site
 
 CRS = "EPSG:32610"
 

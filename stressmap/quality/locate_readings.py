@@ -13,7 +13,7 @@ from pyproj import CRS, Transformer
 
 from stressmap.core.errors import Notes
 from stressmap.intake.unit_headings import normal
-from stressmap.quality.siting import site
+from stressmap.quality.spatial_join import site
 from stressmap.core.settings import Reading
 
 Reach = tuple[shapely.STRtree, float]
