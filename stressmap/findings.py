@@ -20,14 +20,14 @@ from stressmap.quality.visit import visit_before
 from stressmap.share.content import Content, Raster
 from stressmap.survey import Assessed, Inputs, Visit, assess_visit
 from stressmap.core.units import M2_PER_HA
-from stressmap.zoning.cells import Lattice, lattice
+from stressmap.zoning.grid_cells import Lattice, lattice
 from stressmap.zoning.change import compare, irrigated_between
-from stressmap.zoning.classes import Edges
-from stressmap.zoning.look_again import Stakes, cut_of, look_again, nearest_trees
+from stressmap.zoning.priorities import Edges
+from stressmap.zoning.value_of_information import Stakes, cut_of, look_again, nearest_trees
 from stressmap.zoning.mapping import Ground, Mapped, Terms, map_blocks, valve_figures
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
-from stressmap.zoning.samples import CovariateAt, usable_samples
-from stressmap.zoning.together import valve_correlations
+from stressmap.zoning.reading_arrays import CovariateAt, usable_samples
+from stressmap.zoning.valve_correlation import valve_correlations
 
 
 @dataclass(frozen=True)
@@ -207,7 +207,7 @@ def valves_together(
     -------
     DataFrame, k x k
         Correlations, rows and columns by name of the valve; see
-        :func:`stressmap.zoning.together.valve_correlations`.
+        :func:`stressmap.zoning.valve_correlation.valve_correlations`.
     """
     tell = progress or Silent()
     tell.stage("Comparing valve zones", len(inputs.blocks))

@@ -148,7 +148,7 @@ def look_again_table(places: gpd.GeoDataFrame) -> pd.DataFrame:
     Parameters
     ----------
     places : GeoDataFrame
-        From :func:`stressmap.zoning.look_again.look_again`.
+        From :func:`stressmap.zoning.value_of_information.look_again`.
 
     Returns
     -------

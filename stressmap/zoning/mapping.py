@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from stressmap.core.parallel import each
 from stressmap.geostat.surface import Estimate, Places, Surface
 from stressmap.core.units import M2_PER_HA
-from stressmap.zoning.cells import BlockCells, Lattice, cells_of_block
-from stressmap.zoning.classes import Edges, priority, probability_over
-from stressmap.zoning.polygons import Zone, block_zones
+from stressmap.zoning.grid_cells import BlockCells, Lattice, cells_of_block
+from stressmap.zoning.priorities import Edges, priority, probability_over
+from stressmap.zoning.priority_zones import Zone, block_zones
 from stressmap.zoning.ranking import LABELS, Figures
-from stressmap.zoning.samples import CovariateAt, crop_codes
+from stressmap.zoning.reading_arrays import CovariateAt, crop_codes
 
 
 @dataclass(frozen=True)

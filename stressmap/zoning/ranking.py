@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stressmap.core.settings import RankBy
 from stressmap.core.units import M2_PER_HA
-from stressmap.zoning.classes import Edges, priority, probabilities, probability_over
+from stressmap.zoning.priorities import Edges, priority, probabilities, probability_over
 
 Z_90 = 1.6448536269514722
 """Standard errors on each side of a normal 90 % interval."""

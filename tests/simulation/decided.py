@@ -12,9 +12,9 @@ import shapely
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
 from stressmap.geostat.surface import Places, Samples, Surface
-from stressmap.zoning.cells import lattice
-from stressmap.zoning.classes import priority, probabilities
-from stressmap.zoning.look_again import Stakes, cut_of, look_again
+from stressmap.zoning.grid_cells import lattice
+from stressmap.zoning.priorities import priority, probabilities
+from stressmap.zoning.value_of_information import Stakes, cut_of, look_again
 from stressmap.zoning.mapping import Ground
 from stressmap.zoning.ranking import Figures
 

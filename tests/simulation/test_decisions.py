@@ -5,9 +5,9 @@ import pytest
 from decided import EDGES, MORE, decide, polygons, relieved
 from ranches import draw_ranch
 
-from stressmap.zoning.cells import cells_of_block, lattice
-from stressmap.zoning.classes import priority
-from stressmap.zoning.polygons import block_zones
+from stressmap.zoning.grid_cells import cells_of_block, lattice
+from stressmap.zoning.priorities import priority
+from stressmap.zoning.priority_zones import block_zones
 
 SEEDS = range(6)
 

@@ -10,9 +10,9 @@ from scipy.stats import norm
 
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
 from stressmap.geostat.surface import Places, Samples
-from stressmap.zoning.cells import lattice
+from stressmap.zoning.grid_cells import lattice
 from stressmap.zoning.change import compare, irrigated_between
-from stressmap.zoning.look_again import Stakes, cut_of, expected_gain, look_again, nearest_trees, short_walk
+from stressmap.zoning.value_of_information import Stakes, cut_of, expected_gain, look_again, nearest_trees, short_walk
 from stressmap.zoning.mapping import Ground
 from stressmap.zoning.ranking import Figures, judge, last_irrigated, rank_valves, tied_groups, tied_ranks
 

@@ -7,9 +7,9 @@ import shapely
 from scipy.ndimage import gaussian_filter
 
 from stressmap.core.errors import SettingsError
-from stressmap.zoning.cells import cells_of_block, lattice
-from stressmap.zoning.classes import priority, probabilities, probability_over
-from stressmap.zoning.polygons import Zone, block_zones, connected, merge_small
+from stressmap.zoning.grid_cells import cells_of_block, lattice
+from stressmap.zoning.priorities import priority, probabilities, probability_over
+from stressmap.zoning.priority_zones import Zone, block_zones, connected, merge_small
 
 EDGES = (0.0, 2.0, 4.0)
 

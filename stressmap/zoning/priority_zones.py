@@ -14,7 +14,7 @@ from rasterio.features import shapes as raster_shapes
 from scipy import ndimage
 
 from stressmap.core.units import M2_PER_HA
-from stressmap.zoning.cells import ONE_AT_A_TIME, BlockCells, Lattice
+from stressmap.zoning.grid_cells import ONE_AT_A_TIME, BlockCells, Lattice
 
 STAIR_CELLS = 1.5
 """Tolerance of the line smoothing, in cells: what takes the stair-steps off but keeps the zone."""
