@@ -21,7 +21,7 @@ from stressmap.survey import Assessed, Inputs, assess_readings, load_inputs
 
 if TYPE_CHECKING:
     from stressmap.findings import Fitted
-    from stressmap.water.advice import Advice
+    from stressmap.water.water_plan import Advice
 
 
 @dataclass
@@ -124,8 +124,8 @@ def _with_water(
 ) -> tuple[Content, Advice]:
     """Plan the water of the ranch and add the plan to what is written."""
     from stressmap.findings import valves_together
-    from stressmap.water.advice import advise, plan_table, timetable_table
-    from stressmap.water.ranch import prepare
+    from stressmap.water.water_plan import advise, plan_table, timetable_table
+    from stressmap.water.ranch_inputs import prepare
 
     chosen, jobs = inputs.settings.water or Water(), fitted.options.jobs
     together = valves_together(inputs, fitted.surface, jobs=jobs, progress=tell)

@@ -15,8 +15,8 @@ from stressmap.share.folder import staged
 from stressmap.survey import Visit, assess_readings, load_inputs
 
 if TYPE_CHECKING:
-    from stressmap.water.advice import Advice
-    from stressmap.water.curve import Relief
+    from stressmap.water.water_plan import Advice
+    from stressmap.water.benefit_curve import Relief
 
 
 @dataclass(frozen=True)
@@ -87,9 +87,9 @@ def plan_water(
     from stressmap.core.parallel import cores
     from stressmap.findings import fit, ranked_valves, valves_together
     from stressmap.share.water_files import write_curve, write_plan
-    from stressmap.water.advice import advise
-    from stressmap.water.curve import POINTS, relief_curve
-    from stressmap.water.ranch import prepare
+    from stressmap.water.water_plan import advise
+    from stressmap.water.benefit_curve import POINTS, relief_curve
+    from stressmap.water.ranch_inputs import prepare
 
     jobs = cores()
     surface = fit(inputs, assessed, jobs, tell).surface

@@ -12,10 +12,10 @@ from water_checker import Limits
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.settings import Water
-from stressmap.water.advice import Advice, Terms, advise, plan_table, timetable_table
-from stressmap.water.assemble import Case, assemble
-from stressmap.water.demand import Eto
-from stressmap.water.need import Need
+from stressmap.water.water_plan import Advice, Terms, advise, plan_table, timetable_table
+from stressmap.water.formulation import Case, assemble
+from stressmap.water.crop_water_use import Eto
+from stressmap.water.requirement import Need
 
 ZONES = ("America/Los_Angeles", "America/Santiago", "Australia/Lord_Howe", "Europe/Madrid", "UTC")
 DAYS = (dt.date(2026, 7, 16), dt.date(2026, 3, 7), dt.date(2026, 10, 31), dt.date(2026, 4, 4))

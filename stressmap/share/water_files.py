@@ -12,8 +12,8 @@ from stressmap.core.settings import Ranch
 from stressmap.share.tables import write_csv
 from stressmap.share.water_words import WaterWords, as_text, tell
 from stressmap.core.units import in_units
-from stressmap.water.advice import Advice, plan_table, timetable_table
-from stressmap.water.curve import LITTLE, Relief
+from stressmap.water.water_plan import Advice, plan_table, timetable_table
+from stressmap.water.benefit_curve import LITTLE, Relief
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -11,8 +11,8 @@ from rich.table import Table
 from stressmap.share.water_files import knee_sentence
 from stressmap.share.water_words import Section, WaterWords, tell
 from stressmap.core.units import in_units
-from stressmap.water.advice import Advice, plan_table, timetable_table
-from stressmap.water.curve import M3_PER_ML, Relief
+from stressmap.water.water_plan import Advice, plan_table, timetable_table
+from stressmap.water.benefit_curve import M3_PER_ML, Relief
 
 SHOWN = 40
 SHOWN_SETS = 20

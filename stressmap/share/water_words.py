@@ -13,10 +13,10 @@ from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.core.settings import Ranch
 from stressmap.share.words import Language, Words
 from stressmap.core.units import Kind, System, in_units
-from stressmap.water.advice import Advice
-from stressmap.water.binding import LIMITS, Limit, left_over_m3
-from stressmap.water.need import Need
-from stressmap.water.ranch import assumptions
+from stressmap.water.water_plan import Advice
+from stressmap.water.binding_constraints import LIMITS, Limit, left_over_m3
+from stressmap.water.requirement import Need
+from stressmap.water.ranch_inputs import assumptions
 
 SHOWN_DRY = 12
 SURE_SHARE = 0.5

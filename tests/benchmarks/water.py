@@ -19,11 +19,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from water_cases import need, terms
 
 from stressmap.core.settings import Water
-from stressmap.water.advice import advise
-from stressmap.water.assemble import assemble
-from stressmap.water.need import Need
-from stressmap.water.plan import solve
-from stressmap.water.realise import realise
+from stressmap.water.water_plan import advise
+from stressmap.water.formulation import assemble
+from stressmap.water.requirement import Need
+from stressmap.water.milp import solve
+from stressmap.water.plan_and_schedule import realise
 
 FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 

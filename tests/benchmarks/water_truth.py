@@ -28,12 +28,12 @@ from stressmap.core.errors import Notes
 from stressmap.findings import fit, ranked_valves
 from stressmap.core.settings import Water
 from stressmap.survey import assess_readings, load_inputs
-from stressmap.water.assemble import Case
-from stressmap.water.compare import driest_first, equal_share
-from stressmap.water.plan import solve
-from stressmap.water.ranch import prepare
-from stressmap.water.realise import realise
-from stressmap.water.relief import Thirst, curves
+from stressmap.water.formulation import Case
+from stressmap.water.alternatives import driest_first, equal_share
+from stressmap.water.milp import solve
+from stressmap.water.ranch_inputs import prepare
+from stressmap.water.plan_and_schedule import realise
+from stressmap.water.benefit import Thirst, curves
 
 ROOT = Path(__file__).parents[2]
 SEEDS = range(101, 107)

@@ -15,8 +15,8 @@ import pytest
 from water_cases import Drawn, random_ranch
 
 from stressmap.core.errors import SettingsError
-from stressmap.water.assemble import Case
-from stressmap.water.plan import solve
+from stressmap.water.formulation import Case
+from stressmap.water.milp import solve
 
 CASES, BATCH = 200, 50
 MOST_CHOICES = 300_000

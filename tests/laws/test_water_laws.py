@@ -11,14 +11,14 @@ from water_cases import need, random_ranch, terms
 
 from stressmap.core.settings import Water
 from stressmap.share.water_words import WaterWords, tell
-from stressmap.water import plan as planning
-from stressmap.water.advice import advise
-from stressmap.water.assemble import Case, assemble
-from stressmap.water.compare import judge, outcomes
-from stressmap.water.curve import LITTLE, relief_curve
-from stressmap.water.plan import solve
-from stressmap.water.realise import realise
-from stressmap.water.relief import weighted_stress
+from stressmap.water import milp as planning
+from stressmap.water.water_plan import advise
+from stressmap.water.formulation import Case, assemble
+from stressmap.water.alternatives import judge, outcomes
+from stressmap.water.benefit_curve import LITTLE, relief_curve
+from stressmap.water.milp import solve
+from stressmap.water.plan_and_schedule import realise
+from stressmap.water.benefit import weighted_stress
 
 FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 

@@ -13,8 +13,8 @@ import numpy as np
 from water_cases import need
 
 from stressmap.core.settings import Water
-from stressmap.water.assemble import Case, assemble
-from stressmap.water.realise import realise
+from stressmap.water.formulation import Case, assemble
+from stressmap.water.plan_and_schedule import realise
 
 CASES, HOURS, STEP = 60, 16, 2.0
 

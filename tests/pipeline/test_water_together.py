@@ -12,9 +12,9 @@ from stressmap.geostat.options import Priors
 from stressmap.findings import fit, ranked_valves, valves_together
 from stressmap.core.settings import Water
 from stressmap.survey import assess_readings, load_inputs
-from stressmap.water.advice import _covariance
-from stressmap.water.compare import _draw
-from stressmap.water.ranch import prepare
+from stressmap.water.water_plan import _covariance
+from stressmap.water.alternatives import _draw
+from stressmap.water.ranch_inputs import prepare
 
 
 @pytest.fixture(scope="module")

@@ -10,9 +10,9 @@ from water_cases import need, random_ranch, terms
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
 from stressmap.share.water_words import WaterWords, tell
-from stressmap.water.advice import Advice, advise, plan_table
-from stressmap.water.assemble import assemble
-from stressmap.water.need import Need
+from stressmap.water.water_plan import Advice, advise, plan_table
+from stressmap.water.formulation import assemble
+from stressmap.water.requirement import Need
 
 DAY, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 

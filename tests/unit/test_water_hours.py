@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from stressmap.water.hours import calendar
+from stressmap.water.calendar import calendar
 
 PACIFIC, HOWE = ZoneInfo("America/Los_Angeles"), ZoneInfo("Australia/Lord_Howe")
 ALL_DAY, NIGHT = (dt.time(0), dt.time.max), (dt.time(20), dt.time(6))

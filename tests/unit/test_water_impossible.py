@@ -9,8 +9,8 @@ from water_cases import need
 
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
-from stressmap.water.assemble import Case, assemble
-from stressmap.water.need import Need
+from stressmap.water.formulation import Case, assemble
+from stressmap.water.requirement import Need
 
 
 def asked(needs: list[Need], **water: Any) -> Case:

@@ -12,8 +12,8 @@ import pytest
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.settings import Water
-from stressmap.water.demand import Climate, Eto
-from stressmap.water.need import Facts, Need, needs
+from stressmap.water.crop_water_use import Climate, Eto
+from stressmap.water.requirement import Facts, Need, needs
 
 VISIT_END, START = dt.date(2026, 7, 14), dt.date(2026, 7, 16)
 NEXT = dt.date(2026, 7, 23)

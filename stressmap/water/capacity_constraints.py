@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy import sparse
 
-from stressmap.water.problem import Problem
-from stressmap.water.relief import Floats, Ints
+from stressmap.water.allocation_problem import Problem
+from stressmap.water.benefit import Floats, Ints
 
 MOST_AT_ONCE = 6
 OVER = 1.0 + 1e-9

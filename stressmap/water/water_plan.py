@@ -13,14 +13,14 @@ from stressmap.agronomy.crops import CropProfile
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.core.units import M3_PER_HA_MM
-from stressmap.water.assemble import Case
-from stressmap.water.binding import Limit, limits_of
-from stressmap.water.compare import Judged, Outcome, judge, outcomes
-from stressmap.water.demand import Eto
-from stressmap.water.problem import Solution
-from stressmap.water.realise import realise
-from stressmap.water.relief import Floats
-from stressmap.water.timetable import Timetable
+from stressmap.water.formulation import Case
+from stressmap.water.binding_constraints import Limit, limits_of
+from stressmap.water.alternatives import Judged, Outcome, judge, outcomes
+from stressmap.water.crop_water_use import Eto
+from stressmap.water.allocation_problem import Solution
+from stressmap.water.plan_and_schedule import realise
+from stressmap.water.benefit import Floats
+from stressmap.water.schedule import Timetable
 
 PLAN_COLUMNS = (
     "valve", "block", "crop", "pump", "status", "limited_by", "area_ha", "stress_bar", "stress_se_bar",
@@ -89,7 +89,7 @@ class Advice:
     judged : Judged
         The same over draws of the zone means.
     limits : tuple of str, length n
-        What stops each valve short of its need; see :data:`stressmap.water.binding.LIMITS`.
+        What stops each valve short of its need; see :data:`stressmap.water.binding_constraints.LIMITS`.
     """
 
     case: Case
@@ -120,7 +120,7 @@ def advise(
     Parameters
     ----------
     case : Case
-        From :func:`stressmap.water.assemble.assemble`.
+        From :func:`stressmap.water.formulation.assemble`.
     terms : Terms
         What it is for.
     together : DataFrame, n x n, optional

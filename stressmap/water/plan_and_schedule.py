@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stressmap.water.grow import grow, joined
-from stressmap.water.hours import Calendar
-from stressmap.water.plan import solve
-from stressmap.water.problem import Problem, Solution
-from stressmap.water.relief import Floats
-from stressmap.water.shake import shake
-from stressmap.water.timetable import Timetable, lay_out
+from stressmap.water.fill_schedule import grow, joined
+from stressmap.water.calendar import Calendar
+from stressmap.water.milp import solve
+from stressmap.water.allocation_problem import Problem, Solution
+from stressmap.water.benefit import Floats
+from stressmap.water.large_neighbourhood import shake
+from stressmap.water.schedule import Timetable, lay_out
 
 ROUNDS = 2
 CLOSE = 1e-9

@@ -6,9 +6,9 @@ from typing import Literal
 
 import numpy as np
 
-from stressmap.water.assemble import NEAR, Case
-from stressmap.water.grow import affordable, another_of, gain, longer_by
-from stressmap.water.timetable import Lane, Timetable
+from stressmap.water.formulation import NEAR, Case
+from stressmap.water.fill_schedule import affordable, another_of, gain, longer_by
+from stressmap.water.schedule import Lane, Timetable
 
 Limit = Literal["", "water", "pump", "turns", "hours", "worth"]
 LIMITS: tuple[Limit, ...] = ("water", "pump", "turns", "hours", "worth")

@@ -7,10 +7,10 @@ from collections import Counter
 
 import numpy as np
 
-from stressmap.water.hours import Calendar
-from stressmap.water.problem import Problem
-from stressmap.water.relief import Ints
-from stressmap.water.timetable import Lane, Set, Timetable, can_be, steps_of, whole
+from stressmap.water.calendar import Calendar
+from stressmap.water.allocation_problem import Problem
+from stressmap.water.benefit import Ints
+from stressmap.water.schedule import Lane, Set, Timetable, can_be, steps_of, whole
 
 NEAR = 1e-9
 

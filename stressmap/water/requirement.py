@@ -26,8 +26,9 @@ from stressmap.agronomy.crops import CropProfile, Edge3, edges_for
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.orchard import targets
 from stressmap.core.settings import RankBy, Water
-from stressmap.water import soil, system
-from stressmap.water.demand import Eto, crop_use_mm, is_tabulated
+from stressmap.water import root_zone
+from stressmap.water import irrigation_system
+from stressmap.water.crop_water_use import Eto, crop_use_mm, is_tabulated
 from stressmap.zoning.ranking import Z_90
 
 USUAL_STEP_BAR = 2.0
@@ -218,7 +219,7 @@ def _need(row: Any, data: pd.Series, place: pd.Series, books: _Books, target: tu
         given_mm=given, need_mm=need, need_low_mm=low, need_high_mm=high, factor=hydraulics.factor,
         rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow, min_hours=_number(data["min_hours"], 0.0),
         max_hours=_number(data["max_hours"], np.inf),
-        hours_needed=system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
+        hours_needed=irrigation_system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
         assumed=tuple(assumed),
     )  # fmt: skip
 
@@ -252,14 +253,14 @@ def _allowed_bar(row: Any) -> float:
 
 def _store(
     place: pd.Series, profile: CropProfile, daily_mm: float, water: Water, assumed: list[str]
-) -> soil.Store:
+) -> root_zone.Store:
     if water.mm_per_bar is not None:
-        return soil.Store(water.mm_per_bar, float("inf"))
-    texture = soil.texture_class(_text(place["soil"]) or water.soil or "")
+        return root_zone.Store(water.mm_per_bar, float("inf"))
+    texture = root_zone.texture_class(_text(place["soil"]) or water.soil or "")
     if texture is None:
         assumed.append("soil")
     assumed.append("mm_per_bar")
-    return soil.store(texture or soil.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m)
+    return root_zone.store(texture or root_zone.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m)
 
 
 @dataclass(frozen=True)
@@ -274,13 +275,13 @@ def _hydraulics(
 ) -> _Hydraulics:
     """Settle rate and flow (a stated flow goes before a stated rate) and what the depth is divided by."""
     kind = _text(place["irrigation"])
-    if kind not in system.UNIFORMITY:
+    if kind not in irrigation_system.UNIFORMITY:
         assumed.append("system")
-        kind = system.DEFAULT_SYSTEM
+        kind = irrigation_system.DEFAULT_SYSTEM
     by_ranch, usual = (
-        (water.uniformity, system.UNIFORMITY)
+        (water.uniformity, irrigation_system.UNIFORMITY)
         if water.divide_by == "uniformity"
-        else (water.efficiency, system.EFFICIENCY)
+        else (water.efficiency, irrigation_system.EFFICIENCY)
     )
     ours: Mapping[str, float] = {str(name): share for name, share in by_ranch.items()}
     if kind not in ours:
@@ -288,14 +289,14 @@ def _hydraulics(
     factor = ours.get(kind, usual[kind])
     rate, flow = _number(data["rate_mm_h"], np.nan), _number(data["flow_m3_h"], np.nan)
     if flow > 0:
-        by_flow = system.rate_mm_h(flow, area_ha)
+        by_flow = irrigation_system.rate_mm_h(flow, area_ha)
         if abs(by_flow - rate) > APART * by_flow:
             assumed.append("flow_not_rate")
         return _Hydraulics(by_flow, flow, factor)
     if not rate > 0:
         assumed.append("rate")
-        rate = system.USUAL_RATE_MM_H[kind]
-    return _Hydraulics(rate, system.flow_m3_h(rate, area_ha), factor)
+        rate = irrigation_system.USUAL_RATE_MM_H[kind]
+    return _Hydraulics(rate, irrigation_system.flow_m3_h(rate, area_ha), factor)
 
 
 def _log(row: Any, books: _Books, hydraulics: _Hydraulics, assumed: list[str]) -> tuple[float, float]:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from stressmap.water.grow import grow
-from stressmap.water.hours import Calendar
-from stressmap.water.problem import Problem
-from stressmap.water.timetable import Set, Timetable, steps_of
+from stressmap.water.fill_schedule import grow
+from stressmap.water.calendar import Calendar
+from stressmap.water.allocation_problem import Problem
+from stressmap.water.schedule import Set, Timetable, steps_of
 
 SEED = 11
 TRIES = 80
