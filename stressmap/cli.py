@@ -198,9 +198,9 @@ def _volume(text: str | None) -> float | None:
 def _print_water(made: Watered, out: Path | None) -> None:
     from rich.console import Console
 
-    from stressmap.share.water_screen import print_advice, print_curve
-    from stressmap.share.water_words import first_words
-    from stressmap.share.words import Words
+    from stressmap.output.terminal.plan_tables import print_advice, print_curve
+    from stressmap.output.view.plan_words import first_words
+    from stressmap.output.text.words import Words
 
     console, words = Console(highlight=False), first_words(made.ranch)
     labels = Words(made.ranch.languages[0], made.ranch.units)
@@ -272,7 +272,7 @@ def _bars(*, hidden: bool = False) -> Bars:
 def _print_result(result: Result) -> None:
     from rich.console import Console
 
-    from stressmap.share.summary import print_summary
+    from stressmap.output.terminal.run_summary import print_summary
 
     print_summary(result.content, result.folder, Console(highlight=False, soft_wrap=False))
 

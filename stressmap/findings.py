@@ -17,7 +17,7 @@ from stressmap.geostat.surface import Samples, Surface
 from stressmap.core.progress import Progress, Silent
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
-from stressmap.share.content import Content, Raster
+from stressmap.output.view.content import Content, Raster
 from stressmap.survey import Assessed, Inputs, Visit, assess_visit
 from stressmap.core.units import M2_PER_HA
 from stressmap.zoning.grid_cells import Lattice, lattice

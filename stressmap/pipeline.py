@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 from stressmap.core.errors import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
-from stressmap.share import everything
-from stressmap.share.content import Content
-from stressmap.share.folder import default_folder, make_ready, staged
+from stressmap.output import outputs
+from stressmap.output.view.content import Content
+from stressmap.output.staging.output_folder import default_folder, make_ready, staged
 from stressmap.survey import Assessed, Inputs, assess_readings, load_inputs
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def run(
     notes, watch, tell = Notes(), Watch(), progress or Silent()
     with watch.of("read"):
         inputs = load_inputs(source, notes, tell)
-        sha256 = everything.fingerprints(source, inputs.settings)
+        sha256 = outputs.fingerprints(source, inputs.settings)
     tell.stage("Checking readings")
     with watch.of("assess"):
         assessed = assess_readings(inputs, on, notes)
@@ -108,14 +108,14 @@ def run(
             content, advice = _with_water(content, inputs, assessed, fitted, notes, tell)
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
-    record = everything.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
+    record = outputs.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
     with staged(target) as folder:
         with watch.of("write"):
-            everything.write(content, folder, tell)
+            outputs.write(content, folder, tell)
             tell.stage("Writing the report")
-            page = everything.run_page(content, record)
+            page = outputs.run_page(content, record)
             _write_words(content, advice, page, inputs, folder)
-        everything.write_run(page | {"timings": watch.seconds}, folder)
+        outputs.write_run(page | {"timings": watch.seconds}, folder)
     return Result(content, target)
 
 
@@ -144,9 +144,9 @@ def _write_words(
     content: Content, advice: Advice | None, page: dict[str, Any], inputs: Inputs, folder: Path
 ) -> None:
     """Write the water plan, where there is one, and the report."""
-    from stressmap.share.report import Background, write_report
-    from stressmap.share.water_files import write_plan
-    from stressmap.share.water_words import first_words, tell
+    from stressmap.output.report.page import Background, write_report
+    from stressmap.output.gis.plan_files import write_plan
+    from stressmap.output.view.plan_words import first_words, tell
 
     if advice is not None:
         write_plan(advice, inputs.settings.ranch, folder)

@@ -15,8 +15,8 @@ from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 from stressmap.core.progress import Progress, Silent
 from stressmap.quality.spatial_join import join_valves
 from stressmap.quality.assessment_summary import mend_table
-from stressmap.share.mend_list import write_mend_list
-from stressmap.share.starter import Start, write_start
+from stressmap.output.gis.mend_list import write_mend_list
+from stressmap.output.staging.starter import Start, write_start
 from stressmap.survey import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from stressmap.core.errors import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch, Water
-from stressmap.share.folder import staged
+from stressmap.output.staging.output_folder import staged
 from stressmap.survey import Visit, assess_readings, load_inputs
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def plan_water(
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
     from stressmap.core.parallel import cores
     from stressmap.findings import fit, ranked_valves, valves_together
-    from stressmap.share.water_files import write_curve, write_plan
+    from stressmap.output.gis.plan_files import write_curve, write_plan
     from stressmap.water.water_plan import advise
     from stressmap.water.benefit_curve import POINTS, relief_curve
     from stressmap.water.ranch_inputs import prepare

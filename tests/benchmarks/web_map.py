@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "pipeline"))
 from browser import DESK, PHONE, chromium
 from content import large
 
-from stressmap.share.webmap import write_map
+from stressmap.output.web.map_page import write_map
 
 with tempfile.TemporaryDirectory() as folder, chromium() as page:
     path = Path(folder) / "map.html"

@@ -10,7 +10,7 @@ from scipy import integrate, stats
 from water_cases import need, random_ranch, terms
 
 from stressmap.core.settings import Water
-from stressmap.share.water_words import WaterWords, tell
+from stressmap.output.view.plan_words import WaterWords, tell
 from stressmap.water import milp as planning
 from stressmap.water.water_plan import advise
 from stressmap.water.formulation import Case, assemble

@@ -10,7 +10,7 @@ import pandas as pd
 from shapely.geometry import Point, box
 
 from stressmap.core.settings import Ranch
-from stressmap.share.content import Content, Raster
+from stressmap.output.view.content import Content, Raster
 
 CRS = "EPSG:32610"
 EAST, NORTH = 600_000.0, 4_400_000.0

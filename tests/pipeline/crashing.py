@@ -15,8 +15,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from stressmap.core.errors import OutputError
-from stressmap.share import swap
-from stressmap.share.folder import make_ready, staged
+from stressmap.output.staging import atomic_replace
+from stressmap.output.staging.output_folder import make_ready, staged
 
 STEPS = {"os.rename", "os.remove", "os.rmdir", "os.mkdir", "open", "os.listdir", "os.scandir"}
 OLD, NEW = ("map.html", "old.csv", "run.json"), ("map.html", "new.csv", "run.json")
@@ -75,7 +75,7 @@ def one(folder: Path, case: str, step: int, act: Callable[[], None]) -> tuple[bo
     if child == 0:
         counter, code = Counter(act), 3
         if case == "replace without exchange":
-            swap.exchange = lambda _a, _b: False
+            atomic_replace.exchange = lambda _a, _b: False
         try:
             write(target, NEW, "new", counter, step)
             code = 0 if counter.left > 0 else 4

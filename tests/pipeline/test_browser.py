@@ -10,8 +10,8 @@ import pytest
 from browser import DESK, PHONE, Page, chromium
 from content import LONG, NASTY, full, large, small, unmeasured
 
-from stressmap.share.webmap import SECTIONS, write_map
-from stressmap.share.words import Words
+from stressmap.output.web.map_page import SECTIONS, write_map
+from stressmap.output.text.words import Words
 
 AXE = Path(__file__).parent / "assets" / "axe" / "axe.min.js"
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])

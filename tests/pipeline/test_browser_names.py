@@ -7,8 +7,8 @@ import pytest
 from browser import DESK, PHONE, Page, chromium
 from content import full, large, small
 
-from stressmap.share.palette import contrast
-from stressmap.share.webmap import write_map
+from stressmap.output.view.palette import contrast
+from stressmap.output.web.map_page import write_map
 
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 MOST_LABELS = 400

@@ -11,9 +11,9 @@ import pypdf
 import pytest
 from content import full, ranch, small
 
-from stressmap.share.content import Content
-from stressmap.share.crew_sheet import write_crew_sheet
-from stressmap.share.words import Words
+from stressmap.output.view.content import Content
+from stressmap.output.paper.crew_sheet import write_crew_sheet
+from stressmap.output.text.words import Words
 
 POINTS_PER_MM = 72 / 25.4
 

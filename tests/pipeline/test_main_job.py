@@ -17,7 +17,7 @@ import small_ranch
 from geojson_pydantic import FeatureCollection
 from scipy.stats import norm, spearmanr
 
-from stressmap.share.folder import RESULT_FILES
+from stressmap.output.staging.output_folder import RESULT_FILES
 
 REPOSITORY = Path(__file__).parents[2]
 DEMO = REPOSITORY / "config" / "demo_ranch.toml"

@@ -13,7 +13,7 @@ import pytest
 import small_ranch
 from killing import left_over, whole
 
-from stressmap.share.folder import staged
+from stressmap.output.staging.output_folder import staged
 
 HERE = Path(__file__).parent
 REPOSITORY = HERE.parents[1]
@@ -77,10 +77,10 @@ def test_stopping_a_run_clears_up_and_says_so(ranch, tmp_path, number):
 
 DEEP = """
 import os, signal, sqlite3, threading
-from stressmap import stopping
+from stressmap.core import interrupts
 
 endless = "WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n LIMIT 1e11) SELECT count(*) FROM n"
-with stopping.prompt():
+with interrupts.prompt():
     threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGINT)).start()
     sqlite3.connect(":memory:").execute(endless).fetchall()
 """

@@ -13,8 +13,8 @@ from browser import DESK, PHONE, chromium
 from content import CRS, NASTY, full, large, ranch, small
 from shapely.geometry import Point
 
-from stressmap.share.pairs import sample_pairs
-from stressmap.share.report import Background, flat, write_report
+from stressmap.output.report.empirical_variogram import sample_pairs
+from stressmap.output.report.page import Background, flat, write_report
 
 AXE = Path(__file__).parent / "assets" / "axe" / "axe.min.js"
 FIT = {

@@ -16,10 +16,10 @@ from PIL import Image
 from shapely import box
 
 from stressmap.core.errors import one_line
-from stressmap.share.crew import turns
-from stressmap.share.drawing import fit_frame
-from stressmap.share.picture import NAME, _label, write_picture
-from stressmap.share.waypoints import write_gpx, write_kml
+from stressmap.output.view.crew_words import turns
+from stressmap.output.view.layout import fit_frame
+from stressmap.output.paper.picture import NAME, _label, write_picture
+from stressmap.output.gis.gpx_kml import write_gpx, write_kml
 
 GPX_ORDER = ("name", "desc", "type")
 """Elements of a waypoint in the order that the GPX 1.1 schema (wptType) wants them; from memory only."""

@@ -28,7 +28,7 @@ def only_english() -> set[str]:
     english, spanish = set(), set()
     for language, texts in (("en", english), ("es", spanish)):
         for name in (f"{language}.toml", f"water_{language}.toml"):
-            page = tomllib.loads(files("stressmap.share").joinpath("text", name).read_text(encoding="utf-8"))
+            page = tomllib.loads(files("stressmap.output.text").joinpath(name).read_text(encoding="utf-8"))
             texts |= {text for section in page.values() for text in section.values()}
     return english - spanish - {""}
 

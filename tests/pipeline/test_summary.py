@@ -8,7 +8,7 @@ import pytest
 from content import full, ranch, small
 from rich.console import Console
 
-from stressmap.share.summary import print_summary
+from stressmap.output.terminal.run_summary import print_summary
 
 
 def printed(content, folder: Path) -> list[str]:

@@ -12,10 +12,10 @@ import pytest
 from content import ranch, unmeasured
 from PIL import Image
 
-from stressmap.share.crew_sheet import write_crew_sheet
-from stressmap.share.picture import write_picture
-from stressmap.share.report import Background, write_report
-from stressmap.share.waypoints import write_gpx, write_kml
+from stressmap.output.paper.crew_sheet import write_crew_sheet
+from stressmap.output.paper.picture import write_picture
+from stressmap.output.report.page import Background, write_report
+from stressmap.output.gis.gpx_kml import write_gpx, write_kml
 
 KML = "{http://www.opengis.net/kml/2.2}"
 

@@ -12,8 +12,8 @@ import rasterio
 from content import NASTY, ranch, small
 from PIL import Image
 
-from stressmap.share.images import draw_surface, png
-from stressmap.share.webmap import render
+from stressmap.output.web.surface_images import draw_surface, png
+from stressmap.output.web.map_page import render
 
 TREE = "\U0001f333"
 

@@ -13,7 +13,7 @@ import pyogrio
 import pytest
 import shapely
 
-from stressmap.share.geopackage import write_geopackage
+from stressmap.output.gis.geopackage import write_geopackage
 
 SLD = "{http://www.opengis.net/sld}"
 OGC = "{http://www.opengis.net/ogc}"

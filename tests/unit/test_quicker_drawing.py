@@ -9,10 +9,10 @@ from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.path import Path as Outline
 
-from stressmap.share.content import STRETCH, Raster
-from stressmap.share.crew_sheet import Sheet
-from stressmap.share.picture import layers
-from stressmap.share.rows import rows
+from stressmap.output.view.content import STRETCH, Raster
+from stressmap.output.paper.crew_sheet import Sheet
+from stressmap.output.paper.picture import layers
+from stressmap.output.view.rows import rows
 
 
 def outline(*loops):

@@ -9,7 +9,7 @@ import pytest
 from pydantic import BaseModel
 
 from stressmap.core.settings import Files, Map, Model, Ranch, Reading, Settings, Visit, Water
-from stressmap.share.everything import _files
+from stressmap.output.outputs import _files
 from stressmap.zoning.ranking import CHANGE_COLUMNS, COLUMNS
 
 README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")

@@ -13,11 +13,11 @@ from geojson_pydantic import FeatureCollection
 from rio_cogeo.cogeo import cog_validate
 
 from stressmap.core.errors import OutputError
-from stressmap.share.content import Raster
-from stressmap.share.folder import staged
-from stressmap.share.geojson import write_geojson
-from stressmap.share.raster import write_raster
-from stressmap.share.tables import write_csv
+from stressmap.output.view.content import Raster
+from stressmap.output.staging.output_folder import staged
+from stressmap.output.gis.geojson import write_geojson
+from stressmap.output.gis.raster import write_raster
+from stressmap.output.gis.csv_tables import write_csv
 
 
 def rings(geometry: dict) -> list[tuple[bool, list]]:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stressmap.share.spells import DAILY, Spell, spells
+from stressmap.output.view.daily_sets import DAILY, Spell, spells
 
 ZONE = "America/Los_Angeles"
 

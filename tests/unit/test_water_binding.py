@@ -9,7 +9,7 @@ from water_cases import need, random_ranch, terms
 
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
-from stressmap.share.water_words import WaterWords, tell
+from stressmap.output.view.plan_words import WaterWords, tell
 from stressmap.water.water_plan import Advice, advise, plan_table
 from stressmap.water.formulation import assemble
 from stressmap.water.requirement import Need

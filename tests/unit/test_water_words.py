@@ -8,7 +8,7 @@ import pytest
 from water_cases import need, random_ranch, terms
 
 from stressmap.core.settings import Water
-from stressmap.share.water_words import WaterWords, _table, as_text, cautions, tell
+from stressmap.output.view.plan_words import WaterWords, _table, as_text, cautions, tell
 from stressmap.water.water_plan import STATUS, Advice, advise
 from stressmap.water.formulation import assemble
 from stressmap.water.alternatives import NAMES

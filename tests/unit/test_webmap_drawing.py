@@ -3,8 +3,8 @@ import pytest
 from shapely import unary_union
 from shapely.geometry import Point, Polygon, box
 
-from stressmap.share.crew import side_of
-from stressmap.share.drawing import beside, fit_frame, inside, room_for, round_length
+from stressmap.output.view.crew_words import side_of
+from stressmap.output.view.layout import beside, fit_frame, inside, room_for, round_length
 
 BLOCK = box(0, 0, 300, 300)
 

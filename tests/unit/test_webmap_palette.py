@@ -11,7 +11,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from stressmap.share.palette import PATTERN, PRIORITY, contrast, ink_on, ramp, rgb
+from stressmap.output.view.palette import PATTERN, PRIORITY, contrast, ink_on, ramp, rgb
 
 BLINDNESS = {
     "none": np.eye(3),
@@ -74,7 +74,7 @@ def test_every_priority_has_a_pattern_of_its_own() -> None:
 
 
 def test_ramps_get_darker_step_by_step() -> None:
-    from stressmap.share.palette import DRY_RAMP, UNSURE_RAMP
+    from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
 
     for colours in (DRY_RAMP, UNSURE_RAMP):
         steps = ["#{:02x}{:02x}{:02x}".format(*row) for row in ramp(colours, 30)]

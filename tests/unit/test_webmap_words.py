@@ -5,7 +5,7 @@ from string import Formatter
 import pytest
 
 from stressmap.core.settings import FLAG_CODES
-from stressmap.share.words import Words, missing
+from stressmap.output.text.words import Words, missing
 
 EN, ES = Words("en").table(), Words("es").table()
 

@@ -1,0 +1,1 @@
+"""Tables and files for GIS programs and spreadsheets."""

@@ -1,0 +1,261 @@
+"""``map.png``: the map at a glance, to send by message."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+import shapely
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import PathCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from matplotlib.path import Path as Outline
+from matplotlib.patheffects import withStroke
+
+from stressmap.output.view.content import Content
+from stressmap.output.view.crew_words import NO_RANK, Turn, priority_words, turns
+from stressmap.output.view.layout import Frame, fit_frame, inside, middle, rings, room_for, round_length
+from stressmap.output.paper.fonts import drawable
+from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
+from stressmap.output.text.words import Words
+
+WIDTH, HEIGHT = 1600, 1200
+HEAD, FOOT, EDGE = 110, 220, 40
+NORTH, BAR = 60, 220
+"""Room for the arrow, and the longest scale bar."""
+INK = "#14181c"
+LABEL_HEIGHT, GAP = 58, 6
+SHARES = (1.0, 0.78, 0.6)
+"""Sizes of a number, as shares of the largest."""
+NAME, NAME_HEIGHT, NAME_LETTER = 14, 20, 14.5
+"""Type of a valve's name [points]; the height it takes, and the width of a wide letter [pixels]."""
+HALO = [withStroke(linewidth=4, foreground="white")]
+FIRST = 6
+NUMBERED = 20
+"""So many ranks are always numbered; the others where a number fits inside their zone."""
+
+
+def write_picture(content: Content, path: Path) -> None:
+    """Write the picture, 1600 by 1200 pixels.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    path : Path
+        PNG to write; the same content gives the same bytes.
+    """
+    figure = Figure(figsize=(WIDTH / 100, HEIGHT / 100), dpi=100, facecolor="white")
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set(xlim=(0, WIDTH), ylim=(HEIGHT, 0))
+    axes.axis("off")
+    words = [Words(language, content.ranch.units) for language in content.ranch.languages]
+    order = turns(content)
+    frame = fit_frame(
+        tuple(content.blocks.total_bounds),
+        (EDGE, HEAD + EDGE / 2, WIDTH - 2 * EDGE, HEIGHT - HEAD - FOOT - EDGE),
+    )
+    _zones(axes, order, frame)
+    _blocks(axes, content, frame)
+    _ranks(axes, order, frame)
+    _head(axes, content, words)
+    _legend(axes, order, words)
+    _scale(axes, frame, content.ranch.units == "us", words[0])
+    figure.savefig(path, metadata={"Software": None})
+
+
+def _colour(priority: int | None) -> str:
+    return NOT_MEASURED if priority is None else PRIORITY[priority]
+
+
+def _outline(geometry: Any, frame: Frame) -> Outline:
+    loops = [Outline(frame.place(ring), closed=True) for part in rings(geometry) for ring in part]
+    return Outline.make_compound_path(*loops)
+
+
+def _zones(axes: Any, order: list[Turn], frame: Frame) -> None:
+    for priority, hatch in HATCH.items():
+        shapes = [_outline(turn.row["geometry"], frame) for turn in order if turn.priority == priority]
+        fill = _colour(priority)
+        faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c59"
+        look: dict[str, Any] = {"facecolor": fill, "hatch": hatch, "edgecolor": faint, "linewidth": 0}
+        axes.add_collection(PathCollection(layers(shapes), **look, zorder=1))
+        axes.add_collection(PathCollection(shapes, facecolor="none", edgecolor=INK, linewidth=1.2, zorder=2))
+
+
+def layers(shapes: list[Any]) -> list[Any]:
+    """Join shapes that share no pixel, since a hatch is made anew for every path drawn.
+
+    Parameters
+    ----------
+    shapes : list of Path
+        In pixels, in the order of drawing.
+
+    Returns
+    -------
+    list of Path
+        Fewer, which give the same pixels: a shape is drawn after those before it that it meets.
+    """
+    ends = [np.round([shape.vertices.min(axis=0) - 1, shape.vertices.max(axis=0) + 1]) for shape in shapes]
+    boxes = shapely.box(*np.reshape(ends, (-1, 4)).T)
+    meets = shapely.STRtree(boxes).query(boxes)
+    depth = [0] * len(shapes)
+    for later, earlier in sorted(meets[:, meets[0] > meets[1]].T.tolist()):
+        depth[later] = max(depth[later], depth[earlier] + 1)
+    found: dict[int, list[Any]] = {}
+    for shape, level in zip(shapes, depth, strict=True):
+        found.setdefault(level, []).append(shape)
+    return [path for _, layer in sorted(found.items()) for path in _joined(layer)]
+
+
+def _joined(shapes: list[Any]) -> list[Any]:
+    """Join shapes, save those that are set to whole pixels because their sides are upright and level."""
+    alone: list[Any] = []
+    others: list[Any] = []
+    for shape in shapes:
+        sides = np.abs(np.diff(shape.vertices, axis=0))[shape.codes[1:] == Outline.LINETO]
+        (alone if (sides < 1e-4).any(axis=1).all() else others).append(shape)
+    return [*alone, Outline.make_compound_path(*others)] if others else alone
+
+
+def _blocks(axes: Any, content: Content, frame: Frame) -> None:
+    shapes = [_outline(shape, frame) for shape in content.blocks.geometry]
+    line = 3.0 if len(shapes) < 80 else 1.6
+    axes.add_collection(PathCollection(shapes, facecolor="none", edgecolor=INK, linewidth=line, zorder=3))
+
+
+class Label(NamedTuple):
+    """A rank to be written, and the valve's name under it where the zone has room for both.
+
+    Parameters
+    ----------
+    turn : Turn
+        Whose.
+    x, y : float
+        Middle of all of it [m].
+    width, height : float
+        Of all of it [pixels].
+    share : float
+        Size of the number, one of :data:`SHARES`.
+    named : bool
+        Whether the name is written.
+    """
+
+    turn: Turn
+    x: float
+    y: float
+    width: float
+    height: float
+    share: float
+    named: bool
+
+
+def _ranks(axes: Any, order: list[Turn], frame: Frame) -> None:
+    """Write ranks, each inside its zone; the first ones even where their zone is too small for that."""
+    found = [_label(turn, frame, always=place < NUMBERED) for place, turn in enumerate(order)]
+    labels = [label for label in found if label is not None]
+    if not labels:
+        return
+    spots = frame.place(np.array([(label.x, label.y) for label in labels]))
+    for index in room_for(spots, np.array([(label.width, label.height) for label in labels]) + GAP):
+        label, (x, y) = labels[index], spots[index]
+        box = label_width(label.turn.rank) * label.share, LABEL_HEIGHT * label.share
+        if label.named:
+            y -= NAME_HEIGHT / 2
+            name = label.turn.row["valve"]
+            _text(axes, x, y + (box[1] + NAME_HEIGHT) / 2, name, size=NAME, weight="bold", path_effects=HALO)
+        _box(axes, (x, y), label.turn, box, label.share)
+
+
+def _label(turn: Turn, frame: Frame, *, always: bool) -> Label | None:
+    """Find the largest number that fits, with the valve's name under it if that fits too."""
+    geometry = turn.row["geometry"]
+    alone = [(label_width(turn.rank) * share, LABEL_HEIGHT * share) for share in SHARES]
+    wide = NAME_LETTER * len(turn.row["valve"])
+    both = [(max(width, wide), height + NAME_HEIGHT) for width, height in alone]
+    for sizes in (both, alone):
+        spot = inside(geometry, [((w + 2) / frame.scale, (h + 2) / frame.scale) for w, h in sizes])
+        if spot is not None:
+            point, size = spot
+            return Label(turn, point.x, point.y, *sizes[size], SHARES[size], sizes is both)
+    point = middle(geometry)
+    return Label(turn, point.x, point.y, *alone[-1], SHARES[-1], named=False) if always else None
+
+
+def label_width(rank: str) -> float:
+    """Say how wide the box of a rank is at its largest [pixels]."""
+    return 30 + 21 * max(2, len(rank))
+
+
+def _box(axes: Any, spot: Any, turn: Turn, size: tuple[float, float], share: float) -> None:
+    width, height = size
+    left, top = spot[0] - width / 2, spot[1] - height / 2
+    split = top + 0.62 * height
+    fill = _colour(turn.priority)
+    for y, tall, colour in ((top, 0.62 * height, "white"), (split, 0.38 * height, fill)):
+        axes.add_patch(
+            Rectangle((left, y), width, tall, facecolor=colour, edgecolor=INK, lw=2 * share, zorder=4)
+        )
+    short = "?" if turn.priority is None else f"P{turn.priority}"
+    _text(axes, spot[0], top + 0.32 * height, turn.rank, size=24 * share, weight="bold")
+    _text(axes, spot[0], split + 0.19 * height, short, size=13 * share, weight="bold", color=ink_on(fill))
+
+
+def _text(axes: Any, x: float, y: float, text: str, **look: Any) -> Any:
+    options = {"ha": "center", "va": "center_baseline", "color": INK, "zorder": 7} | look
+    return axes.text(x, y, drawable(text), parse_math=False, **options)
+
+
+def _head(axes: Any, content: Content, words: list[Words]) -> None:
+    axes.add_patch(Rectangle((0, 0), WIDTH, HEAD, facecolor=INK, zorder=4))
+    name = drawable(content.ranch.name, most=44)
+    _text(axes, EDGE, HEAD / 2, name, size=34, weight="bold", color="white", ha="left")
+    days = list(dict.fromkeys(language.days(*content.visit) for language in words))
+    for line, said in enumerate(days):
+        y = HEAD * (0.5 if len(days) == 1 else 0.32 + 0.36 * line)
+        _text(axes, WIDTH - EDGE, y, said, size=24 if line == 0 else 20, color="white", ha="right")
+
+
+def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
+    shown: list[int | None] = [*PRIORITY]
+    if any(turn.priority is None for turn in order):
+        shown.append(None)
+    top, step = HEIGHT - FOOT, (WIDTH - 2 * EDGE) / len(shown)
+    axes.add_patch(Rectangle((0, top), WIDTH, FOOT, facecolor="#f3f4f2", zorder=4))
+    side, sizes = (76, (22, 18)) if len(shown) == 4 else (60, (15, 13.5))
+    for place, priority in enumerate(shown):
+        left, fill = EDGE + place * step, _colour(priority)
+        faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c59"
+        square: dict[str, Any] = {"xy": (left, top + 24), "width": side, "height": side}
+        look: dict[str, Any] = {"facecolor": fill, "hatch": HATCH[priority], "edgecolor": faint, "zorder": 5}
+        axes.add_patch(Rectangle(**square, **look))
+        axes.add_patch(Rectangle(**square, facecolor="none", edgecolor=INK, lw=2, zorder=6))
+        for line, language in enumerate(words):
+            text = priority_words(priority, language)
+            weight = "bold" if line == 0 else "normal"
+            spot = (left + side + 14, top + 24 + side * (0.29 + 0.47 * line))
+            _text(axes, *spot, text, ha="left", size=sizes[min(line, 1)], weight=weight)
+    heads = " / ".join(language("picture.first") for language in words)
+    names = [f"{turn.rank} {drawable(turn.row['valve'], most=16)}" for turn in order if turn.rank != NO_RANK][
+        :FIRST
+    ]
+    line = _text(axes, EDGE, HEIGHT - 58, "", size=24, weight="bold", ha="left")
+    for count in range(len(names), -1, -1):
+        line.set_text(f"{heads}: {' · '.join(names[:count])}")
+        if line.get_window_extent().x1 < WIDTH - EDGE - 2 * NORTH - BAR:
+            break
+
+
+def _scale(axes: Any, frame: Frame, feet: bool, words: Words) -> None:  # noqa: FBT001 - one private caller
+    shown, metres = round_length(BAR / frame.scale, feet=feet)
+    right, y = WIDTH - EDGE - NORTH, HEIGHT - 46
+    left = right - metres * frame.scale
+    axes.plot([left, left, right, right], [y - 12, y, y, y - 12], color=INK, lw=3, zorder=6)
+    unit = words("card.feet" if feet else "card.metres", value=words.number(shown, 0))
+    _text(axes, (left + right) / 2, y - 18, unit, size=16, weight="bold")
+    axes.annotate("", xy=(WIDTH - EDGE - 14, HEIGHT - 92), xytext=(WIDTH - EDGE - 14, HEIGHT - 46), zorder=6,
+                  arrowprops={"facecolor": INK, "width": 5, "headwidth": 18})  # fmt: skip
+    _text(axes, WIDTH - EDGE - 14, HEIGHT - 28, words("map.north"), size=18, weight="bold")

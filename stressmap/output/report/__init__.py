@@ -1,0 +1,1 @@
+"""The specialist's report."""

@@ -1,0 +1,225 @@
+"""``report.html``: what was used and why, how well the map fits, every setting; one page without network."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from stressmap.core.errors import one_line
+from stressmap.output.view.content import Content
+from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, turn_words, turns
+from stressmap.output.web.map_data import flag_codes
+from stressmap.output.report.plots import Plotter, Season
+from stressmap.output.view.rows import rows
+from stressmap.output.view.plan_words import Section
+from stressmap.output.text.words import Words
+
+LISTED = 200
+FIRST = 15
+SCORES = ("readings", "rmse_bar", "mean_error_bar", "mean_squared_z", "covered_50", "covered_90")
+
+
+@dataclass(frozen=True)
+class Background:
+    """What the report tells beside the results.
+
+    Parameters
+    ----------
+    record : dict
+        As ``run.json`` has it: ``settings``, ``fit``, ``reading_error``, ``sha256``, ``versions`` and so on.
+        Scores of methods side by side are in ``fit`` under ``cross_validation``: ``leave_one_out`` and
+        ``leave_block_out``, by method.
+    seasons : dict
+        For each crop the points of its season target.
+    weather : DataFrame or None
+        As ``intake.schemas.WEATHER``.
+    water : tuple of Section
+        The water plan in words of the ranch's first language; empty without one.
+    """
+
+    record: dict[str, Any]
+    seasons: Mapping[str, Season] = field(default_factory=dict)
+    weather: pd.DataFrame | None = None
+    water: tuple[Section, ...] = ()
+
+
+def write_report(content: Content, background: Background, path: Path) -> None:
+    """Write the report in the ranch's first language.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    background : Background
+        Settings, fit and weather.
+    path : Path
+        File to write; the same run gives the same bytes.
+    """
+    words = Words(content.ranch.languages[0], content.ranch.units)
+    environment = Environment(
+        loader=PackageLoader("stressmap.output.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    style = files("stressmap.output.report").joinpath("templates", "page.css").read_text(encoding="utf-8")
+    page = environment.get_template("page.html").render(
+        words=words,
+        content=content,
+        visit=words.days(*content.visit),
+        style=Markup(style),
+        water=background.water,
+        plots=_plots(content, background, words),
+        **_tables(content, background.record, words),
+    )
+    path.write_text(page, encoding="utf-8", newline="\n")
+
+
+def _plots(content: Content, background: Background, words: Words) -> dict[str, Markup | None]:
+    plotter = Plotter(content, words)
+    return {
+        "times": plotter.times(background.weather),
+        "pairs": plotter.pairs(background.record.get("fit", {})),
+        "left_out": plotter.left_out_one(),
+        "blocks": plotter.blocks(),
+        "season": plotter.season(background.seasons),
+    }
+
+
+def _tables(content: Content, record: dict[str, Any], words: Words) -> dict[str, Any]:
+    listed, more = _left_out(content, words)
+    fit = record.get("fit", {})
+    return {
+        "counts": _counts(content, words),
+        "flags": _flags(content, words),
+        "left_out": listed,
+        "more": more,
+        "first": _first(content, words),
+        "uncertain": _uncertain(content, words),
+        "scores": _scores(fit.get("cross_validation") or {}, words),
+        "fit": flat({name: value for name, value in fit.items() if name != "cross_validation"}),
+        "reading_error": flat(record.get("reading_error", {})),
+        "settings": flat(record.get("settings", {})),
+        "files": flat({k: record.get(k, {}) for k in ("sha256", "versions")}),
+    }
+
+
+def _counts(content: Content, words: Words) -> str:
+    used, visit = int(content.readings["used"].astype(bool).sum()), len(of_visit(content))
+    others = len(content.readings) - visit
+    return words("report.used_text", used=used, left_out=visit - used, others=others)
+
+
+def _flags(content: Content, words: Words) -> list[tuple[str, int, int]]:
+    """Count each flag among the readings used and among those left out of this visit."""
+    used, out = Counter[str](), Counter[str]()
+    for row in rows(of_visit(content)[["used", "flags"]]):
+        (used if row["used"] else out).update(flag_codes(row["flags"]))
+    return [(words.known("flag", code), used[code], out[code]) for code in sorted(used | out)]
+
+
+def _left_out(content: Content, words: Words) -> tuple[list[tuple[Any, ...]], str]:
+    table = of_visit(content)
+    out = rows(table[~table["used"].astype(bool)])
+    listed = [
+        (
+            row["row"],
+            row.get("tree_id") or "",
+            row.get("block") or "",
+            row.get("valve") or "",
+            "; ".join(words.known("flag", code) for code in flag_codes(row["flags"])),
+        )
+        for row in out[:LISTED]
+    ]
+    more = words("report.and_more", count=len(out) - LISTED) if len(out) > LISTED else ""
+    return listed, more
+
+
+def _first(content: Content, words: Words) -> list[tuple[str, ...]]:
+    return [
+        (
+            turn.rank,
+            str(turn.row["valve"]),
+            str(turn.row["block"] or ""),
+            priority_words(turn.priority, words),
+            turn_words(turn, content.rank_by, words),
+            words(
+                "card.interval",
+                low=words.number(turn.row["low_bar"]),
+                high=words.number(turn.row["high_bar"]),
+            ),
+            words("measure.no_data") if turn.priority is None else words.percent(turn.row["confidence"]),
+        )
+        for turn in turns(content)[:FIRST]
+    ]
+
+
+def _uncertain(content: Content, words: Words) -> str:
+    valves = content.valves
+    tied = int((valves["tied_group"] > 0).sum()) if "tied_group" in valves else 0
+    unsure = int((valves["confidence"] < UNSURE).sum())
+    share = words.percent(UNSURE)
+    return words("report.uncertain_text", count=unsure, total=len(valves), share=share, tied=tied)
+
+
+def _scores(checks: dict[str, Any], words: Words) -> list[tuple[str, list[tuple[str, ...]]]]:
+    """Lay out how well each method foretells what it has not seen."""
+    parts = (("leave_one_out", "report.one_out"), ("leave_block_out", "report.block_out"))
+    return [
+        (
+            words(title),
+            [(words.known("method", name), *_score(one, words)) for name, one in checks[key].items()],
+        )
+        for key, title in parts
+        if checks.get(key)
+    ]
+
+
+def _score(one: dict[str, Any], words: Words) -> tuple[str, ...]:
+    said = [words.number(one.get(name), 0 if name == "readings" else 2) for name in SCORES[:4]]
+    return (*said, *(words.percent(one.get(name)) for name in SCORES[4:]))
+
+
+def flat(table: Any, *, prefix: str = "") -> list[tuple[str, str]]:
+    """Flatten nested settings into dotted names.
+
+    Parameters
+    ----------
+    table : dict
+        Nested as deep as it likes.
+    prefix : str
+        Put before every name.
+
+    Returns
+    -------
+    list of tuple of str
+        Name and value, in the order given; text of files on one line.
+
+    Examples
+    --------
+    >>> flat({"map": {"cell_m": 5.0, "edges_bar": [0, 2, 4]}, "water": None})
+    [('map.cell_m', '5'), ('map.edges_bar', '0, 2, 4'), ('water', '')]
+    """
+    if isinstance(table, list | tuple) and any(isinstance(value, dict) for value in table):
+        table = {str(place): value for place, value in enumerate(table, start=1)}
+    if isinstance(table, dict) and table:
+        pairs = (flat(value, prefix=f"{prefix}.{key}".lstrip(".")) for key, value in table.items())
+        return [pair for several in pairs for pair in several]
+    return [(one_line(prefix), one_line(_shown(table), most=600))] if prefix else []
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, list | tuple):
+        return ", ".join(_shown(one) for one in value)
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    return "" if value is None or value == {} else str(value)

@@ -1,0 +1,261 @@
+"""The pictures of the report, as SVG that goes into the page itself."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+import pandas as pd
+from markupsafe import Markup
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+from stressmap.agronomy.target import target_bar
+from stressmap.agronomy.vapour_pressure import deficit_kpa
+from stressmap.output.view.content import Content
+from stressmap.output.view.crew_words import of_visit, priority_words
+from stressmap.output.paper.fonts import drawable
+from stressmap.output.report.empirical_variogram import PairCurve, sample_pairs
+from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
+from stressmap.output.text.words import Words
+from stressmap.core.units import HA_PER_ACRE
+
+INK, SOFT, LINE = "#14181c", "#8a9299", "#0a4fb3"
+USED: dict[str, Any] = {"marker": "o", "color": INK, "s": 22, "linewidths": 0}
+OUT: dict[str, Any] = {"marker": "x", "color": PRIORITY[2], "s": 28, "linewidths": 1.4}
+SHOWN_BLOCKS = 40
+BARE = 0
+"""Stands for the priority of a zone in a block without readings."""
+
+Season = Sequence[tuple[str, float]]
+
+
+@dataclass(frozen=True)
+class Plotter:
+    """Draws one kind of picture after the other for one run.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    words : Words
+        The report's language.
+    """
+
+    content: Content
+    words: Words
+
+    def times(self, weather: pd.DataFrame | None) -> Markup | None:
+        """Draw readings against clock time, with the air's dryness below."""
+        table = of_visit(self.content)
+        table = table[table["time"].notna() & table["swp_bar"].notna()]
+        if table.empty:
+            return None
+        hours = table["time"].map(lambda t: t.hour + t.minute / 60).to_numpy(float)
+        used = table["used"].to_numpy(bool)
+
+        def paint(figure: Figure) -> None:
+            upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(2, 1))
+            swp = table["swp_bar"].to_numpy(float)
+            upper.scatter(hours[~used], swp[~used], label=self.words("report.left_out"), **OUT)
+            upper.scatter(hours[used], swp[used], label=self.words("report.used"), **USED)
+            self._baseline(upper, table, hours)
+            upper.set_ylabel(self.words("report.swp_axis"))
+            vpd = table["vpd_kpa"].to_numpy(float)
+            lower.scatter(hours, vpd, s=10, color=SOFT, label=self.words("report.vpd_readings"))
+            self._weather(lower, weather, (hours.min() - 0.5, hours.max() + 0.5))
+            lower.set(xlabel=self.words("report.time_axis"), ylabel=self.words("report.vpd_axis"))
+            lower.xaxis.set_major_formatter(lambda hour, _: f"{int(hour):02d}:{round(hour % 1 * 60):02d}")
+            for axes in (upper, lower):
+                axes.legend(fontsize=9, loc="best")
+
+        return svg("times", (9.0, 5.4), paint)
+
+    def _baseline(self, axes: Any, table: pd.DataFrame, hours: Any) -> None:
+        known = table["baseline_bar"].notna().to_numpy()
+        if known.any():
+            line = table.loc[known, "baseline_bar"].to_numpy(float)
+            look: dict[str, Any] = {
+                "color": LINE,
+                "marker": "_",
+                "s": 30,
+                "label": self.words("report.baseline"),
+            }
+            axes.scatter(hours[known], line, **look)
+
+    def _weather(self, axes: Any, weather: pd.DataFrame | None, span: tuple[float, float]) -> None:
+        if weather is None:
+            return
+        weather = weather.assign(vpd_kpa=_deficits(weather))
+        first, last = self.content.visit
+        for day, rows in weather.groupby(weather["time"].map(lambda t: t.date())):
+            if first <= day <= last:
+                hours = rows["time"].map(lambda t: t.hour + t.minute / 60).to_numpy(float)
+                near = (hours >= span[0] - 1) & (hours <= span[1] + 1)
+                label = self.words("report.vpd_weather") if day == first else None
+                axes.plot(hours[near], rows["vpd_kpa"].to_numpy(float)[near], color=LINE, lw=1.2, label=label)
+        axes.set_xlim(*span)
+
+    def pairs(self, fit: dict[str, Any]) -> Markup | None:
+        """Draw half the mean square difference of pairs against distance, and what the model says."""
+        curves = sample_pairs(self.content.readings, fit)
+        if not any(len(curve.distance_m) for curve in curves):
+            return None
+
+        def paint(figure: Figure) -> None:
+            axes = figure.subplots()
+            for curve, colour in zip(curves, (PRIORITY[1], PRIORITY[2]), strict=True):
+                self._pair_curve(axes, curve, colour)
+            axes.set(xlabel=self.words("report.distance_axis"), ylabel=self.words("report.semivariance_axis"))
+            axes.set_ylim(bottom=0)
+            axes.set_xlim(left=0)
+            axes.legend(fontsize=9)
+
+        return svg("pairs", (9.0, 4.2), paint)
+
+    def _pair_curve(self, axes: Any, curve: PairCurve, colour: str) -> None:
+        size = 14 + 10 * np.sqrt(curve.pairs)
+        label = self.words(f"report.pairs_{curve.kind}")
+        axes.scatter(curve.distance_m, curve.semivariance_bar2, s=size, color=colour, alpha=0.75, label=label)
+        if len(curve.model_bar2):
+            style = "-" if curve.kind == "same_valve" else "--"
+            label = self.words(f"report.model_{curve.kind}")
+            axes.plot(curve.model_m, curve.model_bar2, style, color=colour, lw=2, label=label)
+
+    def left_out_one(self) -> Markup | None:
+        """Draw each used reading against what the others foretell."""
+        table = self.content.readings
+        table = table[table["used"].astype(bool) & table["predicted_bar"].notna()]
+        if len(table) < 3:
+            return None
+        measured, foretold = (table[c].to_numpy(float) for c in ("stress_bar", "predicted_bar"))
+
+        def paint(figure: Figure) -> None:
+            axes = figure.subplots()
+            ends = [min(measured.min(), foretold.min()) - 0.5, max(measured.max(), foretold.max()) + 0.5]
+            axes.plot(ends, ends, color=LINE, lw=1.5)
+            axes.scatter(foretold, measured, **USED)
+            axes.set(xlim=ends, ylim=ends, aspect="equal")
+            axes.set(xlabel=self.words("report.predicted_axis"), ylabel=self.words("report.measured_axis"))
+
+        return svg("left-out", (5.4, 5.0), paint)
+
+    def blocks(self) -> Markup | None:
+        """Draw the area of each priority by block, the most urgent block first."""
+        zones = self.content.zones
+        if zones.empty:
+            return None
+        share = 1 / HA_PER_ACRE if self.words.units == "us" else 1.0
+        known = zones["priority"].where(zones["measured"], BARE)
+        areas = zones.assign(shown=zones["area_ha"] * share, priority=known).pivot_table(
+            index="block", columns="priority", values="shown", aggfunc="sum", fill_value=0.0
+        )
+        areas = areas.reindex(columns=[*PRIORITY, BARE], fill_value=0.0)
+        areas = areas.sort_values([1, 2, 3], ascending=False).head(SHOWN_BLOCKS)[::-1]
+
+        def paint(figure: Figure) -> None:
+            axes = figure.subplots()
+            rows, left = np.arange(len(areas)), np.zeros(len(areas))
+            for priority, hatch in HATCH.items():
+                width = areas[priority or BARE].to_numpy(float)
+                if priority is None and not width.any():
+                    continue
+                fill = NOT_MEASURED if priority is None else PRIORITY[priority]
+                faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c66"
+                look: dict[str, Any] = {"color": fill, "hatch": hatch, "edgecolor": faint, "lw": 0}
+                axes.barh(rows, width, left=left, label=priority_words(priority, self.words), **look)
+                left += width
+            axes.set_yticks(rows, [drawable(name, most=30) for name in areas.index])
+            axes.set_xlabel(self.words(f"report.area_axis_{self.words.units}"))
+            figure.legend(fontsize=9, ncols=5, loc="outside upper center")
+
+        return svg("blocks", (9.0, 1.4 + 0.3 * len(areas)), paint)
+
+    def season(self, seasons: Mapping[str, Season]) -> Markup | None:
+        """Draw the season target of each crop with the readings of all visits on it."""
+        crops = dict(zip(self.content.blocks["block"], self.content.blocks["crop"], strict=True))
+        table = self.content.readings.assign(crop=[crops.get(b) for b in self.content.readings["block"]])
+        table = table[table["time"].notna() & table["swp_bar"].notna()]
+        shown = [crop for crop in seasons if (table["crop"] == crop).any()]
+        if not shown:
+            return None
+
+        def paint(figure: Figure) -> None:
+            panels = figure.subplots(len(shown), 1, squeeze=False, sharex=True)[:, 0]
+            for axes, crop in zip(panels, shown, strict=True):
+                self._season_panel(axes, table[table["crop"] == crop], seasons[crop])
+                axes.set_title(drawable(self.words.known("crop", crop)), loc="left")
+            panels[0].legend(fontsize=9)
+
+        return svg("season", (9.0, 0.8 + 2.3 * len(shown)), paint)
+
+    def _season_panel(self, axes: Any, table: pd.DataFrame, season: Season) -> None:
+        first, last = self.content.visit
+        dates = pd.Series([t.date() for t in table["time"]], index=table.index)
+        here = ((dates >= first) & (dates <= last)).to_numpy()
+        begin, end = min([*dates, first]), max([*dates, last])
+        days = pd.date_range(
+            pd.Timestamp(begin) - pd.Timedelta(days=30), pd.Timestamp(end) + pd.Timedelta(days=30)
+        )
+        axes.plot(days, target_bar(days, season), color=LINE, lw=2, label=self.words("report.target"))
+        when, swp = pd.to_datetime(dates), table["swp_bar"].to_numpy(float)
+        axes.scatter(when[~here], swp[~here], color=SOFT, s=12, label=self.words("report.other_visits"))
+        used = here & table["used"].to_numpy(bool)
+        axes.scatter(when[used], swp[used], color=PRIORITY[1], s=20, label=self.words("report.this_visit"))
+        axes.set_ylabel("bar")
+        axes.xaxis.set_major_formatter(lambda x, _: self._day(x))
+
+    def _day(self, number: float) -> str:
+        stamp = pd.Timestamp(np.datetime64("1970-01-01") + np.timedelta64(int(number), "D"))
+        month = self.words("locale.months").split()[stamp.month - 1]
+        return self.words("locale.day_month", day=stamp.day, month=month)
+
+
+def _deficits(weather: pd.DataFrame) -> Any:
+    """Give the dryness of the air, NaN where the station says nothing or nonsense."""
+    temp, humidity = (weather[c].to_numpy(float) for c in ("temp_c", "rh_pct"))
+    known = np.isfinite(temp) & (humidity >= 0) & (humidity <= 100) & (np.abs(temp) < 60)
+    result = np.full(len(weather), np.nan)
+    result[known] = deficit_kpa(temp[known], humidity[known])
+    return result
+
+
+def svg(name: str, inches: tuple[float, float], paint: Callable[[Figure], None]) -> Markup:
+    """Paint a figure and give it as an SVG element.
+
+    Parameters
+    ----------
+    name : str
+        Different for each picture of a page; its parts are named after it.
+    inches : tuple of float
+        Width and height.
+    paint : callable
+        Draws on the figure.
+
+    Returns
+    -------
+    Markup
+        The same for the same figure; text stays text, escaped.
+    """
+    look: Any = {"svg.fonttype": "none", "svg.hashsalt": name, "font.size": 11, "axes.edgecolor": INK,
+            "axes.spines.top": False, "axes.spines.right": False, "hatch.linewidth": 0.7,
+            "text.parse_math": False}  # fmt: skip
+    with mpl.rc_context(look):
+        figure = Figure(figsize=inches, layout="constrained", facecolor="white")
+        canvas: Any = FigureCanvasSVG(figure)
+        paint(figure)
+        out = io.StringIO()
+        # savefig would draw the figure twice, the first time only to lay it out
+        canvas.print_svg(out, metadata={"Date": None, "Creator": None})
+    text = out.getvalue()
+    width = f'<svg style="max-width: {inches[0] * 104:.0f}px"'
+    body = text[text.index("<svg") :].replace("<svg", width, 1)
+    body = re.sub(r"<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
+    body = re.sub(r'id="([^"]+)"', rf'id="{name}-\1"', body)
+    body = re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", body)
+    return Markup(body)

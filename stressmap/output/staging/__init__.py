@@ -1,0 +1,1 @@
+"""The output folder: made ready, replaced whole, recorded."""

@@ -1,0 +1,153 @@
+"""A new ranch folder: settings filled in from the polygons, and an empty readings table."""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+
+from stressmap.core.errors import OutputError, Problem, one_line
+from stressmap.core.units import HA_PER_ACRE, M2_PER_HA
+
+READING_COLUMNS = (
+    "tree_id",
+    "time",
+    "lon",
+    "lat",
+    "pressure_bar",
+    "recheck_bar",
+    "bagged_at",
+    "crew",
+    "note",
+)
+
+
+@dataclass(frozen=True)
+class Start:
+    """What a new ranch folder is filled in from.
+
+    Parameters
+    ----------
+    blocks_file : Path
+        The blocks.
+    blocks : GeoDataFrame
+        As read, in the working CRS.
+    valves_file : Path or None
+        The valve zones, if there are any.
+    valves : int
+        How many.
+    known_crops : tuple of str
+        Crops with a built-in profile.
+    notes : tuple of str
+        What was mended or is odd.
+    """
+
+    blocks_file: Path
+    blocks: gpd.GeoDataFrame
+    valves_file: Path | None
+    valves: int
+    known_crops: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+
+def write_start(folder: Path, start: Start) -> None:
+    """Write ``ranch.toml`` and ``readings.csv`` into a folder, over nothing that is there.
+
+    Parameters
+    ----------
+    folder : Path
+        Made where it does not exist.
+    start : Start
+        What to fill in.
+
+    Raises
+    ------
+    OutputError
+        If one of the two files is there already, or the folder cannot be written.
+    """
+    pages = {"ranch.toml": settings_text(folder, start), "readings.csv": ",".join(READING_COLUMNS) + "\n"}
+    there = [name for name in pages if (folder / name).exists()]
+    if there:
+        what = f"it holds {' and '.join(there)} already"
+        raise OutputError(Problem(str(folder), what, "Name a new folder, or move them away"))
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in pages.items():
+            (folder / name).write_text(text, encoding="utf-8")
+    except OSError as error:
+        what = f"it cannot be written ({error.strerror or error})"
+        raise OutputError(Problem(str(folder), what, "Name a folder that can be written")) from None
+
+
+def settings_text(folder: Path, start: Start) -> str:
+    """Fill in the settings of a new ranch.
+
+    Parameters
+    ----------
+    folder : Path
+        Where they will stand; paths are written relative to it.
+    start : Start
+        What to fill in.
+
+    Returns
+    -------
+    str
+        TOML.
+    """
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # slow to load, and a check needs none
+
+    pages = Environment(loader=PackageLoader("stressmap.output.staging"), undefined=StrictUndefined, autoescape=False)
+    pages.filters.update(comment=one_line, key=json.dumps)
+    zone = _time_zone(start.blocks)
+    name = folder.resolve().name or "Ranch"
+    hectares = float(start.blocks.geometry.area.sum()) / M2_PER_HA
+    american = zone is not None and zone.startswith("America/") and _in_united_states(start.blocks)
+    area = f"{hectares / HA_PER_ACRE:,.0f} acres" if american else f"{hectares:,.0f} ha"
+    crops = sorted(set(start.blocks["crop"]))
+    return pages.get_template("ranch.toml.jinja").render(
+        comment_name=one_line(name),
+        name=_quoted(name),
+        timezone=_quoted(zone or "UTC"),
+        timezone_note="" if zone else "    # not found from the blocks: write your own",
+        units=_quoted("us" if american else "metric"),
+        crs=_quoted(start.blocks.crs.to_string()),
+        reading_columns=", ".join(READING_COLUMNS),
+        blocks=_quoted(_relative(start.blocks_file, folder)),
+        block_count=len(start.blocks),
+        area=area,
+        crops=one_line(", ".join(crops)),
+        valves=_quoted(_relative(start.valves_file, folder)) if start.valves_file else None,
+        valve_count=start.valves,
+        unknown=[crop for crop in crops if crop not in start.known_crops],
+    )
+
+
+def _quoted(text: str) -> str:
+    """Write a TOML basic string; JSON's escapes are a subset of TOML's."""
+    return json.dumps(text, ensure_ascii=False)
+
+
+def _relative(file: Path, folder: Path) -> str:
+    return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
+
+
+def _time_zone(blocks: gpd.GeoDataFrame) -> str | None:
+    from timezonefinder import TimezoneFinder
+
+    lon, lat = _middle(blocks)
+    found: str | None = TimezoneFinder().timezone_at(lng=lon, lat=lat)
+    return found
+
+
+def _middle(blocks: gpd.GeoDataFrame) -> tuple[float, float]:
+    west, south, east, north = blocks.to_crs("EPSG:4326").total_bounds
+    return float((west + east) / 2), float((south + north) / 2)
+
+
+def _in_united_states(blocks: gpd.GeoDataFrame) -> bool:
+    """Guess whether people there speak of acres and gallons; a setting, so a guess may be wrong."""
+    lon, lat = _middle(blocks)
+    return 24.5 < lat < 49.0 and -125.0 < lon < -66.0

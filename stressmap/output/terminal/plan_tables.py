@@ -1,0 +1,165 @@
+"""The water plan on a terminal: tables of valves, of ways to share, of sets, and of relief against water."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from stressmap.output.gis.plan_files import knee_sentence
+from stressmap.output.view.plan_words import Section, WaterWords, tell
+from stressmap.core.units import in_units
+from stressmap.water.water_plan import Advice, plan_table, timetable_table
+from stressmap.water.benefit_curve import M3_PER_ML, Relief
+
+SHOWN = 40
+SHOWN_SETS = 20
+BAR_CELLS = 20
+DECIDES = {"soil", "mm_per_bar", "system", "rate", "eto", "kc", "target", "stress", "young", "log"}
+"""Assumptions that the need itself rests on."""
+
+
+def print_advice(advice: Advice, words: WaterWords, console: Console) -> None:
+    """Print a plan.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan.
+    words : WaterWords
+        Language and units.
+    console : Console
+        Where to.
+    """
+    first, comparison, *others = tell(advice, words)
+    console.print(first.title, markup=False)
+    _lines(first.lines, console)
+    console.print(_valves(advice, words))
+    _more(len(advice.case.needs) - SHOWN, "more_valves", words, console)
+    console.print()
+    console.print(_sets(advice, words))
+    _more(len(advice.timetable.sets) - SHOWN_SETS, "more_sets", words, console)
+    console.print()
+    console.print(comparison.title, markup=False)
+    console.print(_ways(comparison))
+    _lines(comparison.lines, console)
+    for section in others:
+        console.print()
+        console.print(section.title, markup=False)
+        _lines(section.lines, console)
+
+
+def _more(count: int, name: str, words: WaterWords, console: Console) -> None:
+    if count > 0:
+        console.print(words(f"table.{name}", count=count), markup=False)
+
+
+def _lines(lines: tuple[str, ...], console: Console) -> None:
+    for line in lines:
+        console.print(f"- {line}", markup=False)
+
+
+def _table(left: tuple[str, ...], right: tuple[str, ...]) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in left:
+        table.add_column(name)
+    for name in right:
+        table.add_column(name, justify="right", no_wrap=True)
+    return table
+
+
+def _valves(advice: Advice, words: WaterWords) -> Table:
+    headings = ("need", "hours", "depth", "volume", "covered", "chosen")
+    table = _table((words("table.valve"),), tuple(words(f"table.{name}") for name in headings))
+    table.add_column(words("table.status"))
+    rows = plan_table(advice)
+    for i, row in enumerate(rows.head(SHOWN).itertuples()):
+        table.add_row(*_valve_cells(row, advice.case.barred[i] or "dry", words))
+    return table
+
+
+def _valve_cells(row: Any, why: str, words: WaterWords) -> list[str]:
+    got = row.hours > 0
+    sure = row.chosen_share
+    return [
+        escape(row.valve),
+        words.quantity(row.need_mm, "depth") + (" *" if set(row.assumed) & DECIDES else ""),
+        f"{words.plain.number(row.hours)} h" if got else "-",
+        words.quantity(row.mm, "depth") if got else "-",
+        words.quantity(row.m3, "volume") if got else "-",
+        words.percent(row.need_covered) if row.need_mm > 0 else "-",
+        words.percent(sure) if sure == sure else "-",  # noqa: PLR0124 - NaN differs from itself
+        _status(row, why, words),
+    ]
+
+
+def _status(row: Any, why: str, words: WaterWords) -> str:
+    if row.status == "watered in part":
+        limit = row.limited_by
+        return (
+            words("status.in_part_by", limit=words(f"limit.short_{limit}"))
+            if limit
+            else words("status.in_part")
+        )
+    return words(f"status.{'watered' if row.hours > 0 else why}")
+
+
+def _sets(advice: Advice, words: WaterWords) -> Table:
+    table = _table(
+        tuple(words(f"table.{name}") for name in ("opens", "closes", "pump", "valve")),
+        (words("table.hours"),),
+    )
+    rows = timetable_table(advice)
+    row: Any
+    for row in rows.head(SHOWN_SETS).itertuples():
+        table.add_row(
+            f"{row.start:%a %d %H:%M}", f"{row.end:%a %d %H:%M}", escape(row.pump or "-"), escape(row.valve),
+            words.plain.number(row.hours),
+        )  # fmt: skip
+    return table
+
+
+def _ways(section: Section) -> Table:
+    table = _table(section.heads[:1], section.heads[1:])
+    for row in section.rows:
+        table.add_row(*row)
+    return table
+
+
+def print_curve(curve: Relief, words: WaterWords, console: Console) -> None:
+    """Print relief against water, with a bar for each amount.
+
+    Parameters
+    ----------
+    curve : Relief
+        Relief against water.
+    words : WaterWords
+        Language and units.
+    console : Console
+        Where to.
+    """
+    factor = in_units(M3_PER_ML, "volume", words.units)[0] if words.units == "us" else 1.0
+    unit = words(f"unit.{words.large}")
+    console.print(words("curve.title"), markup=False)
+    table = _table(
+        (),
+        (
+            words("curve.water"),
+            words("curve.relief"),
+            words("curve.per_ml", unit=unit),
+            words("curve.served"),
+        ),
+    )
+    table.add_column("")
+    for k, point in enumerate(curve.points):
+        filled = round(BAR_CELLS * point.share)
+        mark = " <" if k == curve.knee else ""
+        more = words.percent(point.per_ml / factor) if k + 1 < len(curve.points) else "-"
+        table.add_row(
+            words.quantity(point.water_m3, "volume"), words.percent(point.share), more, str(point.served),
+            "#" * filled + "." * (BAR_CELLS - filled) + mark,
+        )  # fmt: skip
+    console.print(table)
+    console.print(knee_sentence(curve, words), markup=False)

@@ -1,0 +1,138 @@
+"""What a run says on the terminal: first valves, what is uncertain, what to do next, where the files are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from stressmap.output.view.content import Content
+from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, revisits, turns
+from stressmap.output.web.map_data import tied_ranks
+from stressmap.output.view.rows import rows
+from stressmap.output.text.words import Words
+
+SHOWN = 10
+FILES = ("map.html", "crew_sheet.pdf", "map.png", "waypoints.gpx", "report.html", "valves.csv")
+
+
+def print_summary(content: Content, folder: Path, console: Console) -> None:
+    """Print the summary of a run.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    folder : Path
+        Where its files are.
+    console : Console
+        The terminal.
+    """
+    words = Words(content.ranch.languages[0], content.ranch.units)
+
+    def say(text: str) -> None:
+        console.print(text, markup=False, soft_wrap=True)
+
+    say(_head(content, words))
+    console.print(_table(content, words))
+    if len(content.valves) > SHOWN:
+        say(words("terminal.more", count=len(content.valves) - SHOWN))
+    meaning = words(f"measure.{content.rank_by}")
+    say(words("terminal.meaning", meaning=meaning, method=words.known("method", content.method)))
+    for line in (*uncertain(content, words), *next_steps(content, words)):
+        say(line)
+    for note in content.notes:
+        say(words("terminal.note", note=note))
+    say(words("terminal.files", folder=folder, files=", ".join(f for f in FILES if (folder / f).exists())))
+
+
+def _head(content: Content, words: Words) -> str:
+    table = of_visit(content)
+    used = int(table["used"].astype(bool).sum())
+    days = words.days(*content.visit)
+    head = words("terminal.head", ranch=content.ranch.name, visit=days, used=used, left_out=len(table) - used)
+    others = len(content.readings) - len(table)
+    return head + (words("terminal.others", others=others) if others else "")
+
+
+def _table(content: Content, words: Words) -> Table:
+    planned = content.water_plan is not None
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    heads = ["rank", "valve", "block", "priority", "stress", "interval", *(["hours"] if planned else [])]
+    for name in heads:
+        justify: Literal["left", "right"] = (
+            "right" if name in {"rank", "stress", "interval", "hours"} else "left"
+        )
+        table.add_column(words(f"terminal.{name}"), justify=justify, no_wrap=name != "block")
+    for turn in turns(content)[:SHOWN]:
+        row = turn.row
+        table.add_row(
+            turn.rank,
+            escape(str(row["valve"])),
+            escape(str(row["block"] or "")),
+            priority_words(turn.priority, words),
+            words.number(row["stress_bar"]),
+            words("terminal.span", low=words.number(row["low_bar"]), high=words.number(row["high_bar"])),
+            *([words.duration(turn.hours or 0.0)] if planned else []),
+        )
+    return table
+
+
+def uncertain(content: Content, words: Words) -> list[str]:
+    """Say what cannot be told yet.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    list of str
+        Sentences; none where all is clear.
+    """
+    said = []
+    valves = content.valves
+    ties = tied_ranks(rows(valves))
+    first = [span for span in ties.values() if span[0] <= SHOWN]
+    if first:
+        spans = ", ".join(words("terminal.span", low=low, high=high) for low, high in first)
+        said.append(words("terminal.tied", spans=spans))
+    unsure = int((valves["confidence"] < UNSURE).sum())
+    if unsure:
+        said.append(words("terminal.unsure", count=unsure, total=len(valves), share=words.percent(UNSURE)))
+    bare = int((content.blocks["readings"] == 0).sum())
+    if bare:
+        said.append(words("terminal.bare", count=bare))
+    return said
+
+
+def next_steps(content: Content, words: Words) -> list[str]:
+    """Say what to do next.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    list of str
+    """
+    said = [words("terminal.next")]
+    spots = revisits(content)
+    again, out = [s for s in spots if not s.flags], [s for s in spots if s.flags]
+    if again:
+        where = ", ".join(dict.fromkeys(str(spot.valve or spot.tree) for spot in again))
+        said.append(words("terminal.again", count=len(again), where=where))
+    if out:
+        trees = ", ".join(str(spot.tree) for spot in out[:SHOWN] if spot.tree)
+        said.append(words("terminal.repeat", count=len(out), trees=trees))
+    return said

@@ -1,0 +1,1 @@
+"""One catalogue of words, English and Spanish."""

@@ -1,0 +1,1 @@
+"""What several outputs share: content, crew words, palette, layout, daily sets, quantities."""

@@ -1,0 +1,345 @@
+"""A finished run as the plain lists that ``map.html`` carries: WGS 84, rounded, no tables past here."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from stressmap.output.view.content import Content
+from stressmap.output.view.layout import middle
+from stressmap.output.web.surface_images import Picture, draw_surface
+from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
+from stressmap.output.view.rows import rows
+from stressmap.output.view.daily_sets import Spell, spells
+from stressmap.zoning.change import UNCLEAR
+
+WGS84 = "EPSG:4326"
+MICRO = 1_000_000
+"""Coordinates are whole millionths of a degree, a decimetre."""
+
+
+def map_data(content: Content) -> dict[str, Any]:
+    """Gather everything the map shows.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    dict
+        Numbers, text and lists only; figures in bar and hectares; missing ones ``None``.
+    """
+    blocks, valves, zones, readings = (
+        table.to_crs(WGS84)
+        for table in (content.blocks, content.valves, _smoothed(content), content.readings)
+    )
+    return {
+        "ranch": content.ranch.name,
+        "visit": [day.isoformat() for day in content.visit],
+        "units": content.ranch.units,
+        "rankBy": content.rank_by,
+        "method": content.method,
+        "edges": {crop: list(edges) for crop, edges in content.edges_bar.items()},
+        "notes": list(content.notes),
+        "blocks": [_block(row) for row in rows(blocks)],
+        "valves": _valves(content, rows(valves)),
+        "zones": [_zone(row) for row in rows(zones)],
+        "readings": [_reading(row) for row in rows(readings)],
+        "again": _look_again(content),
+        "images": _images(content),
+        "basemap": content.basemap,
+    }
+
+
+def clock(value: Any) -> str | None:
+    """Write a moment as local clock time without its offset.
+
+    Parameters
+    ----------
+    value : datetime, date, str or None
+        In the ranch's zone.
+
+    Returns
+    -------
+    str or None
+        ``"2026-07-14T13:20"``, or only the day where there is no hour.
+
+    Examples
+    --------
+    >>> clock(dt.datetime(2026, 7, 14, 13, 20))
+    '2026-07-14T13:20'
+    """
+    if isinstance(value, dt.datetime):
+        return value.strftime("%Y-%m-%dT%H:%M")
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return None if value is None else str(value)
+
+
+def flag_codes(value: Any) -> list[str]:
+    """Split the flags of a reading.
+
+    Parameters
+    ----------
+    value : str, iterable of str or None
+        Codes joined by ``;``, or a list of them.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> flag_codes("short_bag;no_time")
+    ['short_bag', 'no_time']
+    """
+    parts = value.split(";") if isinstance(value, str) else list(value or ())
+    return [part.strip() for part in parts if part.strip()]
+
+
+def measured_blocks(content: Content) -> set[str]:
+    """Name the blocks with at least one reading used.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    set of str
+    """
+    blocks = content.blocks
+    return set(blocks.loc[blocks["readings"] > 0, "block"])
+
+
+def sets_by_valve(content: Content) -> dict[str, list[dict[str, Any]]]:
+    """Gather the sets of the timetable.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    dict
+        Valve to its sets in time order, each with ``start`` and ``end``; empty without a timetable.
+    """
+    found: dict[str, list[dict[str, Any]]] = {}
+    if content.timetable is not None:
+        for row in rows(content.timetable.sort_values("start", kind="stable")):
+            found.setdefault(row["valve"], []).append(row)
+    return found
+
+
+def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    measured, sets = measured_blocks(content), sets_by_valve(content)
+    plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
+    ties = tied_ranks(table)
+    return [
+        _valve(row, measured)
+        | {
+            "tied": ties.get(row.get("tied_group") or 0),
+            "plan": _plan(plans.get(row["valve"]), sets.get(row["valve"], [])),
+            "change": _change(row, content.previous_visit),
+        }
+        for row in table
+    ]
+
+
+def tied_ranks(table: list[dict[str, Any]]) -> dict[int, list[int]]:
+    """Find the ranks that each group of tied valves spans.
+
+    Parameters
+    ----------
+    table : list of dict
+        Rows of the valve table in rank order, with ``tied_group`` (0 for none) if ties were looked for.
+
+    Returns
+    -------
+    dict
+        Group number to its first and last rank.
+
+    Examples
+    --------
+    >>> tied_ranks([{"rank": 1, "tied_group": 1}, {"rank": 2, "tied_group": 1}, {"rank": 3, "tied_group": 0}])
+    {1: [1, 2]}
+    """
+    found: dict[int, list[int]] = {}
+    for row in table:
+        group, rank = row.get("tied_group"), row["rank"]
+        if group and rank is not None:
+            found.setdefault(group, [rank, rank])[1] = rank
+    return found
+
+
+def _plan(row: dict[str, Any] | None, sets: list[dict[str, Any]]) -> dict[str, Any] | None:
+    if row is None:
+        return None
+    return {
+        "hours": _rounded(row["hours"], 3),
+        "mm": _rounded(row.get("mm"), 1),
+        "m3": _rounded(row.get("m3"), 1),
+        "sets": [_spell(one) for one in spells(sets)],
+    }
+
+
+def _spell(spell: Spell) -> list[Any]:
+    """Give opening and closing, and where it is so day after day, how many times and the last day."""
+    daily = [spell.count, spell.last.date().isoformat()] if spell.count > 1 else []
+    return [clock(spell.start), clock(spell.end), *daily]
+
+
+def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None:
+    bar = row.get("change_bar")
+    if since is None or bar is None:
+        return None
+    return {
+        "bar": _rounded(bar),
+        "clear": row["change"] != UNCLEAR,
+        "since": since.isoformat(),
+        "watered": row.get("irrigated_between"),
+    }
+
+
+def _look_again(content: Content) -> list[dict[str, Any]]:
+    if content.look_again is None:
+        return []
+    return [
+        {
+            "tree": None if row.get("tree_id") is None else str(row["tree_id"]),
+            "block": row.get("block"),
+            "valve": row.get("valve"),
+            "at": [round(row["geometry"].y, 6), round(row["geometry"].x, 6)],
+        }
+        for row in rows(content.look_again.to_crs(WGS84))
+    ]
+
+
+def _block(row: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "block": row["block"],
+        "crop": row.get("crop"),
+        "readings": row.get("readings"),
+        "shape": _shape(row["geometry"]),
+    }
+
+
+def _valve(row: dict[str, Any], measured: set[str]) -> dict[str, Any]:
+    point = middle(row["geometry"])
+    return {
+        "rank": row["rank"],
+        "valve": row["valve"],
+        "block": row["block"],
+        "crop": row["crop"],
+        "measured": row["block"] in measured,
+        "priority": row["priority"],
+        "readings": row["readings"],
+        "area": _rounded(row["area_ha"], 3),
+        "stress": _rounded(row["stress_bar"]),
+        "se": _rounded(row["stress_se_bar"]),
+        "low": _rounded(row["low_bar"]),
+        "high": _rounded(row["high_bar"]),
+        "swp": _rounded(row["swp_bar"]),
+        "target": _rounded(row["target_bar"]),
+        "baseline": _rounded(row["baseline_bar"]),
+        "pFirst": _rounded(row["p_first"], 3),
+        "confidence": _rounded(row["confidence"], 3),
+        "last": clock(row.get("last_irrigated")),
+        "at": [round(point.y, 6), round(point.x, 6)],
+        "shape": _shape(row["geometry"]),
+    }
+
+
+def _zone(row: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "block": row["block"],
+        "measured": row["measured"],
+        "priority": row["priority"],
+        "area": _rounded(row["area_ha"], 3),
+        "stress": _rounded(row["stress_bar"]),
+        "se": _rounded(row["stress_se_bar"]),
+        "confidence": _rounded(row["confidence"], 3),
+        "shape": _shape(row["geometry"]),
+    }
+
+
+def _reading(row: dict[str, Any]) -> dict[str, Any]:
+    place = row.get("geometry")
+    at = None if place is None or place.is_empty else [round(place.y, 6), round(place.x, 6)]
+    return {
+        "row": row["row"],
+        "tree": None if row.get("tree_id") is None else str(row["tree_id"]),
+        "time": clock(row.get("time")),
+        "used": bool(row["used"]),
+        "flags": flag_codes(row.get("flags")),
+        "block": row.get("block"),
+        "valve": row.get("valve"),
+        "pressure": _rounded(row.get("pressure_bar")),
+        "swp": _rounded(row.get("swp_bar")),
+        "stress": _rounded(row.get("stress_bar")),
+        "predicted": _rounded(row.get("predicted_bar")),
+        "vpd": _rounded(row.get("vpd_kpa")),
+        "tooWet": bool(row.get("too_wet")),
+        "at": at,
+    }
+
+
+def _rounded(value: Any, digits: int = 2) -> float | None:
+    return None if value is None else round(float(value), digits) + 0.0
+
+
+def _shape(geometry: BaseGeometry) -> list[list[list[int]]]:
+    """Encode polygons, their rings, and each ring as steps of latitude and longitude [1e-6 degrees]."""
+    parts = getattr(geometry, "geoms", [geometry])
+    return [[_steps(ring) for ring in (part.exterior, *part.interiors)] for part in parts]
+
+
+def _steps(ring: Any) -> list[int]:
+    corners = np.rint(shapely.get_coordinates(ring)[:-1, ::-1] * MICRO).astype(np.int64)
+    corners[1:] -= corners[:-1].copy()
+    steps: list[int] = corners.ravel().tolist()
+    return steps
+
+
+def _smoothed(content: Content) -> gpd.GeoDataFrame:
+    """Take the cells' stair-steps out of the drawn zones, shared borders staying shared."""
+    zones = content.zones
+    if zones.empty or not shapely.coverage_is_valid(zones.geometry.to_numpy()):
+        return zones
+    drawn = shapely.coverage_simplify(zones.geometry.to_numpy(), content.raster.cell_m / 2)
+    return zones.set_geometry(gpd.GeoSeries(drawn, index=zones.index, crs=zones.crs))
+
+
+def _images(content: Content) -> dict[str, dict[str, Any]]:
+    raster = content.raster
+    if not len(raster.stress_bar) or not np.isfinite(raster.stress_bar).any():
+        return {}
+    edges = [edge for edges in content.edges_bar.values() for edge in edges]
+    stress = draw_surface(
+        raster, raster.stress_bar, DRY_RAMP, _span(raster.stress_bar, at_least=(min(edges), max(edges)))
+    )
+    unsure = draw_surface(raster, raster.stress_se_bar, UNSURE_RAMP, _span(raster.stress_se_bar))
+    return {"surface": _image(stress), "uncertainty": _image(unsure)}
+
+
+def _span(values: Any, *, at_least: tuple[float, float] | None = None) -> tuple[float, float]:
+    """Choose the ends of a ramp [bar], on whole halves, so that two visits look alike."""
+    low, high = np.nanpercentile(values, [1, 99])
+    if at_least is not None:
+        low, high = min(low, at_least[0]), max(high, at_least[1])
+    low, high = math.floor(2 * low) / 2, math.ceil(2 * high) / 2
+    return (low, high) if high > low else (low, low + 0.5)
+
+
+def _image(picture: Picture) -> dict[str, Any]:
+    return {"uri": picture.uri, "corners": picture.corners, "low": picture.low, "high": picture.high}

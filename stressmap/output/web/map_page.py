@@ -1,0 +1,188 @@
+"""``map.html``: one page for a phone without signal, its scripts, styles, words and data inside it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import folium
+from folium.template import Template
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from stressmap.output.view.content import Content
+from stressmap.output.web.map_data import map_data
+from stressmap.output.view.palette import (
+    CHANGE_RAMP,
+    DRY_RAMP,
+    NOT_MEASURED,
+    PATTERN,
+    PRIORITY,
+    UNSURE_RAMP,
+    gradient,
+    ink_on,
+)
+from stressmap.output.text.words import Words
+
+SECTIONS = (
+    "locale", "priority", "measure", "crop", "method", "flag", "map", "list", "card", "caution", "about",
+)  # fmt: skip
+"""Sections of the words that the page speaks."""
+
+SCRIPTS = ("shared", "labels", "layers", "cards", "panel", "main")
+
+
+class RanchMap(folium.Map):
+    """A folium map without folium's links to scripts and styles on the network, and with a lasting name."""
+
+    default_js: list[tuple[str, str]] = []  # noqa: RUF012 - folium reads it from the class
+    default_css: list[tuple[str, str]] = []  # noqa: RUF012 - folium reads it from the class
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(tiles=None, zoom_control=False, **options)
+        self._id = "ranch"
+
+
+class RanchLayers(folium.MacroElement):
+    """Everything that is drawn on the map and listed beside it."""
+
+    _template = Template(
+        "{% macro script(this, kwargs) %}startRanchMap({{ this._parent.get_name() }});{% endmacro %}"
+    )
+
+    def __init__(self) -> None:
+        super().__init__()  # type: ignore[no-untyped-call]
+        self._name = "layers"
+        self._id = "ranch"
+
+
+def write_map(content: Content, path: Path) -> None:
+    """Write the map.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+    path : Path
+        Where; the same content gives the same bytes.
+    """
+    path.write_text(render(content), encoding="utf-8", newline="\n")
+
+
+def render(content: Content) -> str:
+    """Make the page.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    str
+        HTML that asks no network for anything.
+    """
+    data = map_data(content)
+    picture = RanchMap(location=_centre(data), zoom_start=15, max_zoom=20, min_zoom=8, zoom_snap=0.25)
+    picture.add_child(RanchLayers())
+    figure: Any = picture.get_root()
+    figure.render()
+    script = _scripts() + figure.script.render()
+    words = Words(content.ranch.languages[0], content.ranch.units)
+    page = _environment().get_template("page.html")
+    return page.render(
+        language=content.ranch.languages[0],
+        words=words,
+        visit=words.days(*content.visit),
+        ranch=content.ranch.name,
+        pictures_from=_tile_source(content.basemap),
+        styles=Markup(_styles()),
+        data=script_json(data | {"words": _texts(content), "style": _look()}),
+        map_html=Markup(figure.html.render()),
+        map_script=Markup(script),
+        script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
+    )
+
+
+def script_json(value: Any) -> Markup:
+    r"""Write data so that nothing in it can end a script element or a script's line.
+
+    Parameters
+    ----------
+    value : object
+        Plain lists, dictionaries, numbers and text.
+
+    Returns
+    -------
+    Markup
+
+    Examples
+    --------
+    >>> print(script_json({"name": "</script>&\u2028"}))
+    {"name":"\u003c/script\u003e\u0026\u2028"}
+    """
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
+    return Markup(text)
+
+
+def _texts(content: Content) -> dict[str, Any]:
+    languages = content.ranch.languages
+    tables = {language: Words(language, content.ranch.units).table() for language in languages}
+    return {language: {name: table[name] for name in SECTIONS} for language, table in tables.items()}
+
+
+def _look() -> dict[str, Any]:
+    return {
+        "priority": {n: {"fill": c, "ink": ink_on(c), "pattern": PATTERN[n]} for n, c in PRIORITY.items()},
+        "none": {"fill": NOT_MEASURED, "ink": ink_on(NOT_MEASURED), "pattern": "open"},
+        "ramps": {
+            "surface": gradient(DRY_RAMP),
+            "uncertainty": gradient(UNSURE_RAMP),
+            "change": gradient(CHANGE_RAMP),
+        },
+        "changeRamp": CHANGE_RAMP,
+    }
+
+
+def _tile_source(basemap: str | None) -> str:
+    """Name the one place besides the page itself that pictures may come from."""
+    return f" {re.sub(r'{.}', '*', basemap.split('/')[2])}" if basemap else ""
+
+
+def _centre(data: dict[str, Any]) -> tuple[float, float]:
+    points = [valve["at"] for valve in data["valves"]] or [[0.0, 0.0]]
+    middle = [(min(axis) + max(axis)) / 2 for axis in zip(*points, strict=True)]
+    return round(middle[0], 6), round(middle[1], 6)
+
+
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("stressmap.output.web", "map"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _read(*parts: str) -> str:
+    return files("stressmap.output.web").joinpath(*parts).read_text(encoding="utf-8")
+
+
+def _styles() -> str:
+    """Join the styles, less what would make a browser ask for a file."""
+    leaflet = re.sub(r"[\w-]+:\s*url\([^)]*\);?", "", _read("leaflet", "leaflet.css"))
+    return leaflet + _read("map", "page.css")
+
+
+def _scripts() -> str:
+    leaflet = re.sub(r"//# sourceMappingURL=\S+", "", _read("leaflet", "leaflet.js"))
+    licence = "/*!\n" + _read("leaflet", "LICENSE") + "*/\n"
+    return "\n".join([licence + leaflet, *(_read("map", f"{name}.js") for name in SCRIPTS), ""])
