@@ -17,10 +17,10 @@ from stressmap.core import interrupts
 from stressmap.core.errors import StressmapError
 
 if TYPE_CHECKING:
-    from stressmap.pipeline import Result
-    from stressmap.preparing import Checked
     from stressmap.core.progress import Bars
-    from stressmap.water_job import Watered
+    from stressmap.jobs.check import Checked
+    from stressmap.jobs.run import Result
+    from stressmap.jobs.water import Watered
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
@@ -84,11 +84,11 @@ def run(
 
     def work() -> None:
         _refuse_wrong(ranch)
-        from stressmap import pipeline
         from stressmap.core.parallel import cores
+        from stressmap.jobs.run import run as run_job
 
         with _bars(hidden=quiet) as progress:
-            result = pipeline.run(ranch, out=out, on=day, jobs=jobs or cores(), progress=progress)
+            result = run_job(ranch, out=out, on=day, jobs=jobs or cores(), progress=progress)
         if not quiet:
             _print_result(result)
 
@@ -111,13 +111,14 @@ def check(
 
     def work() -> None:
         _refuse_wrong(ranch)
-        from stressmap import preparing
+        from stressmap.jobs.check import check as check_job
+        from stressmap.jobs.check import list_to_mend
 
         with _bars() as progress:
-            checked = preparing.check(ranch, progress)
+            checked = check_job(ranch, progress)
         _print_checked(checked)
         if out is not None:
-            typer.echo(f"To mend by hand: {preparing.list_to_mend(checked, out)}")
+            typer.echo(f"To mend by hand: {list_to_mend(checked, out)}")
         if checked.stop is not None:
             raise checked.stop
 
@@ -137,9 +138,9 @@ def start(
     """Start a ranch."""
 
     def work() -> None:
-        from stressmap import preparing
+        from stressmap.jobs.start import start as start_job
 
-        made = preparing.start(folder, blocks, valves)
+        made = start_job(folder, blocks, valves)
         typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
         for note in made.notes:
             typer.echo(f"note: {note}")
@@ -170,7 +171,7 @@ def water(
 
     def work() -> None:
         _refuse_wrong(ranch)
-        from stressmap.water_job import plan_water
+        from stressmap.jobs.water import plan_water
 
         with _bars(hidden=quiet) as progress:
             made = plan_water(ranch, asked=asked, on=day, with_curve=curve, out=out, progress=progress)
@@ -199,8 +200,8 @@ def _print_water(made: Watered, out: Path | None) -> None:
     from rich.console import Console
 
     from stressmap.output.terminal.plan_tables import print_advice, print_curve
-    from stressmap.output.view.plan_words import first_words
     from stressmap.output.text.words import Words
+    from stressmap.output.view.plan_words import first_words
 
     console, words = Console(highlight=False), first_words(made.ranch)
     labels = Words(made.ranch.languages[0], made.ranch.units)

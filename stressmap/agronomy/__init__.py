@@ -17,7 +17,6 @@ Plain functions on numbers and arrays, for scripts as much as for the package it
 """
 
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar, interpolate
-from stressmap.agronomy.visit_weather import visit_weather, weather_shift_bar
 from stressmap.agronomy.crops import CropProfile, edges_for, level_of, load_profiles
 from stressmap.agronomy.daily_et import Site, crop_et, reference_et
 from stressmap.agronomy.evapotranspiration import (
@@ -60,6 +59,7 @@ from stressmap.agronomy.vapour_pressure import (
     saturation_kpa,
     saturation_slope_kpa_per_c,
 )
+from stressmap.agronomy.visit_weather import visit_weather, weather_shift_bar
 
 __all__ = [
     "Air",

@@ -9,7 +9,6 @@ import pandas as pd
 
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar
 from stressmap.agronomy.crop_readings import Case, Flags, aware_times, local_days, places_of
-from stressmap.agronomy.visit_weather import UNLIKE_BAR, visit_weather, weather_shift_bar
 from stressmap.agronomy.crops import edges_for
 from stressmap.agronomy.orchard import (
     Profiles,
@@ -23,9 +22,10 @@ from stressmap.agronomy.orchard import (
 from stressmap.agronomy.remarks import say_line, say_missing_air, say_shift, say_too_wet, say_young
 from stressmap.agronomy.target import calendar_days
 from stressmap.agronomy.vapour_pressure import Floats, deficit_kpa
+from stressmap.agronomy.visit_weather import UNLIKE_BAR, visit_weather, weather_shift_bar
 from stressmap.core.errors import Notes
-from stressmap.intake.air_plausibility import Origin, mend_humidity, mend_temperature
 from stressmap.core.settings import Settings
+from stressmap.intake.air_plausibility import Origin, mend_humidity, mend_temperature
 
 __all__ = ["add_figures", "block_figures", "edges_for", "watered_bar"]
 

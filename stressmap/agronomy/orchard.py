@@ -20,8 +20,8 @@ from stressmap.agronomy.target import (
 )
 from stressmap.agronomy.vapour_pressure import Floats
 from stressmap.core.errors import DataError, Notes, Problem, SettingsError
-from stressmap.intake.unit_headings import normal
 from stressmap.core.settings import RankBy
+from stressmap.intake.unit_headings import normal
 
 Profiles = dict[str, CropProfile]
 HARVEST = "Write month and day of the harvest, MM-DD, after the first day of the crop's season_target"

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crop_readings import Case, aware_times
-from stressmap.agronomy.visit_weather import VisitWeather
 from stressmap.agronomy.orchard import young_rows
+from stressmap.agronomy.visit_weather import VisitWeather
 from stressmap.core.errors import DataError, Notes, Problem
 from stressmap.core.settings import Settings
 

@@ -13,8 +13,8 @@ from scipy.special import gammaincinv
 from stressmap.geostat.hierarchical import AverageSurface, spread_of
 from stressmap.geostat.options import FieldOptions
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
-from stressmap.geostat.surface import Floats, Samples, Surface
 from stressmap.geostat.repeat_leaves import by_tree
+from stressmap.geostat.surface import Floats, Samples, Surface
 
 HALF, NINETY = 0.6744897501960817, 1.6448536269514722
 """Normal quantiles of 50 and 90 % intervals."""

@@ -20,12 +20,12 @@ from threadpoolctl import threadpool_limits
 
 from stressmap.geostat.covariance import Parameters
 from stressmap.geostat.kriging import Nodes
-from stressmap.geostat.variance_model import Alike, Model, alike
-from stressmap.geostat.search_neighbourhood import likelihood_groups
 from stressmap.geostat.options import Priors
 from stressmap.geostat.reml import log_likelihood, projection, solve
+from stressmap.geostat.search_neighbourhood import likelihood_groups
 from stressmap.geostat.surface import Floats, Ints, Samples
 from stressmap.geostat.trend import Levels, Trend
+from stressmap.geostat.variance_model import Alike, Model, alike
 
 RANGES_PER_DOUBLING = 2
 """How close the ranges lie that are tried: half a standard deviation of the prior apart, as it stands. Whole

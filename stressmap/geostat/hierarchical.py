@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from stressmap.geostat.zone_covariance import Joint, joint_errors, level
 from stressmap.geostat.options import Priors
 from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
+from stressmap.geostat.zone_covariance import Joint, joint_errors, level
 
 PRIOR_WEIGHT = 4.0
 """How many degrees of freedom the prior variances are worth beside the readings' own."""

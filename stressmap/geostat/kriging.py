@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stressmap.geostat.covariance import Correlation, Parameters
-from stressmap.geostat.variance_model import Alike, alike, valve_groups
-from stressmap.geostat.reml import solve
 from stressmap.geostat.change_of_support import thin
+from stressmap.geostat.covariance import Correlation, Parameters
+from stressmap.geostat.reml import solve
 from stressmap.geostat.surface import Floats, Ints, Places, Samples
 from stressmap.geostat.trend import Levels, Trend, counted, share_of
+from stressmap.geostat.variance_model import Alike, alike, valve_groups
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from stressmap.core.parallel import each
 from stressmap.geostat.kriging import Nodes, System
 from stressmap.geostat.search_neighbourhood import MOST_TOGETHER, NEAREST, system_readings
-from stressmap.core.parallel import each
 from stressmap.geostat.surface import Floats, Ints, Places, Samples
 
 SQUARE_M = 400.0

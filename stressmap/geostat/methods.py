@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from stressmap.geostat.hierarchical import AverageSurface, spread_of
 from stressmap.geostat.cross_validation import score
 from stressmap.geostat.fit import log_ranges
+from stressmap.geostat.hierarchical import AverageSurface, spread_of
 from stressmap.geostat.options import FieldOptions
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
-from stressmap.geostat.surface import Samples, Surface
 from stressmap.geostat.repeat_leaves import by_tree
+from stressmap.geostat.surface import Samples, Surface
 
 LEAST_READINGS = 5
 ALIKE_BAR = 1e-6

@@ -15,10 +15,10 @@ from scipy.linalg import LinAlgError, cho_factor, cho_solve
 from scipy.spatial.distance import cdist, pdist
 from threadpoolctl import threadpool_limits
 
-from stressmap.geostat.zone_covariance import Joint, joint_errors, level, nearest_readings
 from stressmap.core.parallel import each
 from stressmap.geostat.change_of_support import cells_by_zone, thin
 from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
+from stressmap.geostat.zone_covariance import Joint, joint_errors, level, nearest_readings
 
 MODEL = "spherical"
 CHUNK_NUMBERS = 1_000_000

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from stressmap.geostat.zone_covariance import Joint
-from stressmap.geostat.variance_model import tree_groups
 from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples, Surface
+from stressmap.geostat.variance_model import tree_groups
+from stressmap.geostat.zone_covariance import Joint
 
 
 def by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surface:

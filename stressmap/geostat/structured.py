@@ -9,17 +9,17 @@ import numpy as np
 from scipy.spatial.distance import cdist
 from threadpoolctl import threadpool_limits
 
-from stressmap.geostat import leave_one_out
-from stressmap.geostat.fit import fit, with_trends
-from stressmap.geostat.zone_covariance import Joint, joint_errors, nearest_readings
-from stressmap.geostat.kriging import System
-from stressmap.geostat.variance_model import choose_model, tree_groups, valve_groups
-from stressmap.geostat.options import FieldOptions
 from stressmap.core.parallel import each
+from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import cells_by_zone
-from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
+from stressmap.geostat.fit import fit, with_trends
+from stressmap.geostat.kriging import System
 from stressmap.geostat.kriging_systems import Key, Systems
+from stressmap.geostat.options import FieldOptions
+from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
 from stressmap.geostat.trend import Levels
+from stressmap.geostat.variance_model import choose_model, tree_groups, valve_groups
+from stressmap.geostat.zone_covariance import Joint, joint_errors, nearest_readings
 
 CHUNK = 16_384
 """Cells in one piece of work, whatever the number of threads."""

@@ -15,12 +15,12 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Notes, Problem, SettingsError, first_line
+from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
 from stressmap.intake.columns import Field, Table, match, names
 from stressmap.intake.crossing_edges import crowded
-from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
 from stressmap.intake.polygon_files import Outlines, read_outlines
+from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
 from stressmap.intake.schemas import BLOCKS, VALVES, conform
-from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
 
 _BLOCK = Field(
     names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")

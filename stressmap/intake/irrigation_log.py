@@ -10,12 +10,12 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.columns import Field, Table, match, names, recogniser
 from stressmap.intake.schemas import IRRIGATION, conform
-from stressmap.intake.timestamps import CLOCK_ONLY, clock_text, stamp_text
 from stressmap.intake.tabular import read_sheet
 from stressmap.intake.times import Asked, Order, read_dates, read_times
-from stressmap.core.units import MM_PER_INCH
+from stressmap.intake.timestamps import CLOCK_ONLY, clock_text, stamp_text
 
 FIELDS: Mapping[str, Field] = MappingProxyType(
     {

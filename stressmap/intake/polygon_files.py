@@ -19,12 +19,12 @@ import shapely
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem, first_line
+from stressmap.core.safe_read import MAX_BYTES, read_head
 from stressmap.intake.geojson_files import plain_geojson
 from stressmap.intake.geopackage_files import SQLITE, refuse_computed
-from stressmap.intake.zip_files import open_zip, unpack
-from stressmap.intake.tabular import Sheet, most_rows, read_bytes, sheet_of
 from stressmap.intake.gpx_files import parse_xml
-from stressmap.core.safe_read import MAX_BYTES, read_head
+from stressmap.intake.tabular import Sheet, most_rows, read_bytes, sheet_of
+from stressmap.intake.zip_files import open_zip, unpack
 
 MAX_OUTLINES = 5_000
 SHAPEFILE = b"\x00\x00\x27\x0a"

@@ -9,16 +9,16 @@ import numpy as np
 import pandas as pd
 
 from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.settings import Reading, Settings
+from stressmap.core.units import BAR_PER, M_PER_FOOT, fahrenheit_to_celsius
 from stressmap.intake.columns import Table, match, recognise, recogniser
 from stressmap.intake.coordinates import read_place
 from stressmap.intake.numbers import parse_numbers
-from stressmap.intake.schemas import READINGS, conform
 from stressmap.intake.point_files import read_any
+from stressmap.intake.schemas import READINGS, conform
 from stressmap.intake.spellings import FIELDS, PRESSURE_UNITS
 from stressmap.intake.times import Asked, read_clock, read_times
 from stressmap.intake.unit_headings import normal, unit_in
-from stressmap.core.settings import Reading, Settings
-from stressmap.core.units import BAR_PER, M_PER_FOOT, fahrenheit_to_celsius
 
 _OWN = frozenset({"tree_id", "pressure", "recheck", "bagged_at", "bag_minutes", "leaf", "chamber", "crew"})
 _CELL_UNIT = re.compile(r"^(.*\d)\s*(bars?|bares|mpa|kpa|psi|bar\.)$", re.IGNORECASE)

@@ -18,8 +18,8 @@ from typing import Any
 import pandas as pd
 
 from stressmap.core.errors import DataError, Notes, Problem
-from stressmap.intake.unit_headings import unit_in
 from stressmap.core.safe_read import read_plain
+from stressmap.intake.unit_headings import unit_in
 
 MAX_ROWS = 200_000
 MAX_COLUMNS = 500

@@ -9,8 +9,8 @@ import warnings
 from typing import Any
 
 from stressmap.core.errors import DataError, Notes, Problem
-from stressmap.intake.zip_files import open_zip, unpack
 from stressmap.intake.tabular import MAX_CELL, MAX_COLUMNS, Known, Sheet, from_rows, refuse_endless
+from stressmap.intake.zip_files import open_zip, unpack
 
 MAX_ELEMENTS = 1_000_000
 """Elements of XML in all sheets: two a cell with a value; each takes some 10 microseconds and 300 bytes."""

@@ -12,8 +12,8 @@ import pandas as pd
 import shapely
 from pyproj import Transformer
 
-from stressmap.quality.checks import CHECKS
 from stressmap.core.settings import Settings
+from stressmap.quality.checks import CHECKS
 
 _URGENT = ("unit_suspect", "outside_blocks", "no_place", "no_time", "outside_window")
 """Of kinds equally many, those that a look at the file mends come first."""

@@ -19,10 +19,10 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.settings import FLAG_CODES, Reading, Settings
 from stressmap.quality.locate_readings import place
 from stressmap.quality.tree_identity import tree_codes
 from stressmap.quality.unit_suspect import off_by_a_unit
-from stressmap.core.settings import FLAG_CODES, Reading, Settings
 
 Mask = NDArray[np.bool_]
 Action = Literal["mend", "leave out", "mark"]

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from stressmap.core.errors import Notes
+from stressmap.core.settings import Reading
 from stressmap.intake.unit_headings import normal
 from stressmap.quality.spatial_join import site
-from stressmap.core.settings import Reading
 
 Reach = tuple[shapely.STRtree, float]
 """The blocks and how near to one a reading still belongs to it [m]."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stressmap.water.calendar import Span
 from stressmap.water.benefit import Curve, Floats, Ints
+from stressmap.water.calendar import Span
 
 
 @dataclass(frozen=True)

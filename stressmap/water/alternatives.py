@@ -11,9 +11,9 @@ from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from stressmap.core.parallel import each
-from stressmap.water.formulation import Case
-from stressmap.water.capacity_constraints import OVER, step_rows
 from stressmap.water.benefit import Floats, Ints, Thirst
+from stressmap.water.capacity_constraints import OVER, step_rows
+from stressmap.water.formulation import Case
 
 SEED = 7
 NAMES = ("plan", "equal share", "driest first", "nothing")

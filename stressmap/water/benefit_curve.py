@@ -9,9 +9,9 @@ from itertools import pairwise
 import numpy as np
 
 from stressmap.core.parallel import each
+from stressmap.water.benefit import Ints
 from stressmap.water.formulation import Case
 from stressmap.water.milp import solve
-from stressmap.water.benefit import Ints
 
 POINTS = 21
 LITTLE = 0.2

@@ -6,8 +6,8 @@ from typing import Literal
 
 import numpy as np
 
-from stressmap.water.formulation import NEAR, Case
 from stressmap.water.fill_schedule import affordable, another_of, gain, longer_by
+from stressmap.water.formulation import NEAR, Case
 from stressmap.water.schedule import Lane, Timetable
 
 Limit = Literal["", "water", "pump", "turns", "hours", "worth"]

@@ -7,9 +7,9 @@ from collections import Counter
 
 import numpy as np
 
-from stressmap.water.calendar import Calendar
 from stressmap.water.allocation_problem import Problem
 from stressmap.water.benefit import Ints
+from stressmap.water.calendar import Calendar
 from stressmap.water.schedule import Lane, Set, Timetable, can_be, steps_of, whole
 
 NEAR = 1e-9

@@ -15,10 +15,10 @@ import numpy as np
 from stressmap.core.errors import Problem as Trouble
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
-from stressmap.water.calendar import Calendar, Span, calendar
-from stressmap.water.requirement import USUAL_STEP_BAR, Need
 from stressmap.water.allocation_problem import Problem
 from stressmap.water.benefit import Floats, Ints, Thirst, curves
+from stressmap.water.calendar import Calendar, Span, calendar
+from stressmap.water.requirement import USUAL_STEP_BAR, Need
 
 Barred = Literal["", "out_of_service", "over_pump", "no_set_fits", "no_need", "no_harm"]
 NEAR = 1e-9

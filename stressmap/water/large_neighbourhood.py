@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stressmap.water.fill_schedule import grow
-from stressmap.water.calendar import Calendar
 from stressmap.water.allocation_problem import Problem
+from stressmap.water.calendar import Calendar
+from stressmap.water.fill_schedule import grow
 from stressmap.water.schedule import Set, Timetable, steps_of
 
 SEED = 11

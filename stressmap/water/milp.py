@@ -15,9 +15,9 @@ import numpy as np
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from stressmap.water.capacity_constraints import long_set_rows, step_rows
 from stressmap.water.allocation_problem import Problem, Solution
 from stressmap.water.benefit import Floats, Ints
+from stressmap.water.capacity_constraints import long_set_rows, step_rows
 
 TIGHT_GAP = 1e-6
 """Relative gap to the proven bound at which small problems stop; large ones stop at :data:`WIDE_GAP`."""

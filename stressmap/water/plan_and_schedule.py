@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stressmap.water.fill_schedule import grow, joined
-from stressmap.water.calendar import Calendar
-from stressmap.water.milp import solve
 from stressmap.water.allocation_problem import Problem, Solution
 from stressmap.water.benefit import Floats
+from stressmap.water.calendar import Calendar
+from stressmap.water.fill_schedule import grow, joined
 from stressmap.water.large_neighbourhood import shake
+from stressmap.water.milp import solve
 from stressmap.water.schedule import Timetable, lay_out
 
 ROUNDS = 2

@@ -14,11 +14,11 @@ from stressmap.agronomy.daily_et import Site, reference_et
 from stressmap.agronomy.orchard import at_latitude, latitude_of
 from stressmap.core.errors import Notes, Problem, SettingsError
 from stressmap.core.settings import Water
-from stressmap.survey import Inputs
-from stressmap.water.water_plan import Terms
-from stressmap.water.formulation import Case, assemble
+from stressmap.jobs.assess_visit import Inputs
 from stressmap.water.crop_water_use import Climate, Eto, reference
+from stressmap.water.formulation import Case, assemble
 from stressmap.water.requirement import Facts, needs
+from stressmap.water.water_plan import Terms
 
 CLIMATE_DAYS = 30
 """Days before the plan that stand for the season's wind and humidity: a judgement, no source."""

@@ -26,8 +26,7 @@ from stressmap.agronomy.crops import CropProfile, Edge3, edges_for
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.orchard import targets
 from stressmap.core.settings import RankBy, Water
-from stressmap.water import root_zone
-from stressmap.water import irrigation_system
+from stressmap.water import irrigation_system, root_zone
 from stressmap.water.crop_water_use import Eto, crop_use_mm, is_tabulated
 from stressmap.zoning.ranking import Z_90
 
@@ -260,7 +259,9 @@ def _store(
     if texture is None:
         assumed.append("soil")
     assumed.append("mm_per_bar")
-    return root_zone.store(texture or root_zone.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m)
+    return root_zone.store(
+        texture or root_zone.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m
+    )
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stressmap.agronomy.crops import CropProfile
-from stressmap.intake.unit_headings import normal
 from stressmap.core.units import M_PER_FOOT, MM_PER_INCH
+from stressmap.intake.unit_headings import normal
 
 MM_M_PER_IN_FT = MM_PER_INCH / M_PER_FOOT
 DEFAULT_SOIL = "loam"

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stressmap.water.calendar import Bools, Calendar, Span
 from stressmap.water.allocation_problem import Problem
 from stressmap.water.benefit import Floats, Ints
+from stressmap.water.calendar import Bools, Calendar, Span
 
 MOST_TRIES = 40
 TRIES_TIMES_VALVES = 2400

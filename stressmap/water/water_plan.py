@@ -13,13 +13,13 @@ from stressmap.agronomy.crops import CropProfile
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.core.units import M3_PER_HA_MM
-from stressmap.water.formulation import Case
-from stressmap.water.binding_constraints import Limit, limits_of
-from stressmap.water.alternatives import Judged, Outcome, judge, outcomes
-from stressmap.water.crop_water_use import Eto
 from stressmap.water.allocation_problem import Solution
-from stressmap.water.plan_and_schedule import realise
+from stressmap.water.alternatives import Judged, Outcome, judge, outcomes
 from stressmap.water.benefit import Floats
+from stressmap.water.binding_constraints import Limit, limits_of
+from stressmap.water.crop_water_use import Eto
+from stressmap.water.formulation import Case
+from stressmap.water.plan_and_schedule import realise
 from stressmap.water.schedule import Timetable
 
 PLAN_COLUMNS = (

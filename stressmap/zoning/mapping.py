@@ -13,8 +13,8 @@ import shapely
 from numpy.typing import NDArray
 
 from stressmap.core.parallel import each
-from stressmap.geostat.surface import Estimate, Places, Surface
 from stressmap.core.units import M2_PER_HA
+from stressmap.geostat.surface import Estimate, Places, Surface
 from stressmap.zoning.grid_cells import BlockCells, Lattice, cells_of_block
 from stressmap.zoning.priorities import Edges, priority, probability_over
 from stressmap.zoning.priority_zones import Zone, block_zones

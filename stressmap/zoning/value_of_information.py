@@ -18,9 +18,9 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
-from stressmap.geostat.zone_covariance import Joint
 from stressmap.core.parallel import each
 from stressmap.geostat.surface import Places, Surface
+from stressmap.geostat.zone_covariance import Joint
 from stressmap.zoning.mapping import Ground
 from stressmap.zoning.ranking import Figures
 

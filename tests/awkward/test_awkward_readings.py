@@ -12,11 +12,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from invented_ranch import ZONE
+from helpers.invented_ranch import ZONE
 
 from stressmap.core.errors import DataError, Notes
-from stressmap.intake.readings import read_readings
 from stressmap.core.settings import Settings
+from stressmap.intake.readings import read_readings
 
 HERE = Path(__file__).parent
 FILES = sorted((HERE / "readings").iterdir())

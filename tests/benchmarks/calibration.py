@@ -11,9 +11,9 @@ from pathlib import Path
 
 from threadpoolctl import threadpool_limits
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "simulation"))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from ranches import tally
+from helpers.drawn_ranches import tally
 
 
 def table(title: str, ranches: int, **options: object) -> None:

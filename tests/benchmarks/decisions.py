@@ -6,9 +6,9 @@
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "simulation"))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
-import decided
+from helpers import decided
 
 if __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 50

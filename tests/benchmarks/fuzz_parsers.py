@@ -27,23 +27,23 @@ from zoneinfo import ZoneInfo
 import atheris
 
 TESTS = Path(__file__).parents[1]
-sys.path[:0] = [str(TESTS), str(TESTS / "pipeline")]
+sys.path.insert(0, str(TESTS))
 
 from pyproj import CRS  # noqa: E402 - after the path is set
 
 with atheris.instrument_imports(include=["stressmap", "openpyxl", "zipfile", "tomllib"]):
     import openpyxl  # noqa: F401 - the package imports it only where it is used
-    import small_ranch
-    from invented_ranch import settings as ranch_settings
+    from helpers import small_ranch
+    from helpers.invented_ranch import settings as ranch_settings
 
-    from stressmap import preparing
     from stressmap.core.errors import DataError, Notes, StressmapError
-    from stressmap.intake.irrigation_log import read_irrigation
+    from stressmap.core.settings import load
     from stressmap.intake.blocks_and_valves import read_blocks, read_valves
+    from stressmap.intake.irrigation_log import read_irrigation
     from stressmap.intake.readings import read_readings
     from stressmap.intake.weather import read_weather
     from stressmap.intake.workbook import read_workbook  # noqa: F401 - likewise
-    from stressmap.core.settings import load
+    from stressmap.jobs import check
 
 MOST_BYTES = 150_000
 DAMAGED = ("readings.csv", "blocks.geojson", "valves.gpkg", "weather.csv", "irrigation.csv", "ranch.toml")
@@ -56,7 +56,7 @@ def whole_ranch(path: Path) -> None:
     sound = file.read_bytes()
     try:
         file.write_bytes(data[1:])
-        preparing.check(path.parent / "ranch.toml")
+        check.check(path.parent / "ranch.toml")
     finally:
         file.write_bytes(sound)
 

@@ -15,9 +15,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-import invented_ranch as ranch
 import numpy as np
 import pandas as pd
+from helpers import invented_ranch as ranch
 
 from stressmap.core.errors import Notes
 from stressmap.intake.readings import read_readings

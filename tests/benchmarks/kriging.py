@@ -18,11 +18,11 @@ from pathlib import Path
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from stressmap.core.parallel import each
 from stressmap.geostat.covariance import EXPONENTIAL, SPHERICAL, Correlation, Parameters
 from stressmap.geostat.kriging import System, known_parameters
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.options import FieldOptions
-from stressmap.core.parallel import each
 from stressmap.geostat.surface import Places, Samples
 
 SILL, NUGGET, RANGE_M = 1.5, 0.5, 300.0

@@ -6,9 +6,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "pipeline"))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from browser import DESK, PHONE, Page, chromium
+from helpers.chromium_pages import DESK, PHONE, Page, chromium
 from PIL import Image
 
 OUTPUTS = Path(__file__).parents[2] / "outputs"

@@ -16,14 +16,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from water_cases import need, terms
+from helpers.water_cases import need, terms
 
 from stressmap.core.settings import Water
-from stressmap.water.water_plan import advise
 from stressmap.water.formulation import assemble
-from stressmap.water.requirement import Need
 from stressmap.water.milp import solve
 from stressmap.water.plan_and_schedule import realise
+from stressmap.water.requirement import Need
+from stressmap.water.water_plan import advise
 
 FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 

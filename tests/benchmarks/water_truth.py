@@ -25,15 +25,15 @@ import draw_ranch
 from drawing.valley import VALLEY
 
 from stressmap.core.errors import Notes
-from stressmap.findings import fit, ranked_valves
 from stressmap.core.settings import Water
-from stressmap.survey import assess_readings, load_inputs
-from stressmap.water.formulation import Case
+from stressmap.jobs.assess_visit import assess_readings, load_inputs
+from stressmap.jobs.map_visit import fit, ranked_valves
 from stressmap.water.alternatives import driest_first, equal_share
-from stressmap.water.milp import solve
-from stressmap.water.ranch_inputs import prepare
-from stressmap.water.plan_and_schedule import realise
 from stressmap.water.benefit import Thirst, curves
+from stressmap.water.formulation import Case
+from stressmap.water.milp import solve
+from stressmap.water.plan_and_schedule import realise
+from stressmap.water.ranch_inputs import prepare
 
 ROOT = Path(__file__).parents[2]
 SEEDS = range(101, 107)

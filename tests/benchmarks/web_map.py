@@ -6,10 +6,10 @@ import tempfile
 import time
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "pipeline"))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from browser import DESK, PHONE, chromium
-from content import large
+from helpers.chromium_pages import DESK, PHONE, chromium
+from helpers.drawn_content import large
 
 from stressmap.output.web.map_page import write_map
 

@@ -8,16 +8,16 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 import pytest
+from helpers.invented_ranch import settings as ranch_settings
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from invented_ranch import settings as ranch_settings
 
 from stressmap.core.errors import DataError, Notes, SettingsError
-from stressmap.intake.irrigation_log import read_irrigation
+from stressmap.core.settings import load
 from stressmap.intake.blocks_and_valves import read_blocks
+from stressmap.intake.irrigation_log import read_irrigation
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
-from stressmap.core.settings import load
 
 FILES = Path(__file__).parents[1] / "awkward" / "readings"
 SETTINGS = (Path(__file__).parents[2] / "config" / "demo_ranch.toml").read_bytes()

@@ -11,7 +11,14 @@ from pykrige.ok import OrdinaryKriging
 from scipy.spatial.distance import cdist
 
 from stressmap.geostat import leave_one_out
-from stressmap.geostat.covariance import CORRELATIONS, EXPONENTIAL, MATERN32, SPHERICAL, Correlation, Parameters
+from stressmap.geostat.covariance import (
+    CORRELATIONS,
+    EXPONENTIAL,
+    MATERN32,
+    SPHERICAL,
+    Correlation,
+    Parameters,
+)
 from stressmap.geostat.kriging import System, known_parameters
 from stressmap.geostat.options import FieldOptions
 from stressmap.geostat.structured import Drift, StructuredSurface

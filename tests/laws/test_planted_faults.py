@@ -6,10 +6,10 @@ and reading error; the contract's codes are the expected answer.
 
 from collections.abc import Callable
 
-import invented_ranch as ranch
 import numpy as np
 import pandas as pd
 import pytest
+from helpers import invented_ranch as ranch
 
 from stressmap.quality.checks import CHECKS
 

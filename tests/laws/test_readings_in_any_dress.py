@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stressmap.core.errors import Notes
-from stressmap.intake.readings import read_readings
 from stressmap.core.settings import Settings
+from stressmap.intake.readings import read_readings
 
 # bars in one of each: NIST Special Publication 811, appendix B (from memory, formula cross-checked)
 PER = {"bar": 1.0, "MPa": 10.0, "kPa": 0.01, "psi": 0.0689475729}

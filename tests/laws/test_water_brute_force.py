@@ -12,7 +12,7 @@ import itertools
 
 import numpy as np
 import pytest
-from water_cases import Drawn, random_ranch
+from helpers.water_cases import Drawn, random_ranch
 
 from stressmap.core.errors import SettingsError
 from stressmap.water.formulation import Case

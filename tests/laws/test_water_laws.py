@@ -6,19 +6,19 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from helpers.water_cases import need, random_ranch, terms
 from scipy import integrate, stats
-from water_cases import need, random_ranch, terms
 
 from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import WaterWords, tell
 from stressmap.water import milp as planning
-from stressmap.water.water_plan import advise
-from stressmap.water.formulation import Case, assemble
 from stressmap.water.alternatives import judge, outcomes
+from stressmap.water.benefit import weighted_stress
 from stressmap.water.benefit_curve import LITTLE, relief_curve
+from stressmap.water.formulation import Case, assemble
 from stressmap.water.milp import solve
 from stressmap.water.plan_and_schedule import realise
-from stressmap.water.benefit import weighted_stress
+from stressmap.water.water_plan import advise
 
 FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 

@@ -4,8 +4,8 @@ import datetime as dt
 from dataclasses import replace
 
 import pytest
-from water_cases import Drawn, random_ranch
-from water_checker import needless_splits, violations
+from helpers.water_cases import Drawn, random_ranch
+from helpers.water_checker import needless_splits, violations
 
 from stressmap.core.errors import SettingsError
 

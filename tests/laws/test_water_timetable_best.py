@@ -10,7 +10,7 @@ import itertools
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from water_cases import need
+from helpers.water_cases import need
 
 from stressmap.core.settings import Water
 from stressmap.water.formulation import Case, assemble

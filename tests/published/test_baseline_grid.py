@@ -13,8 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from stressmap.agronomy import baseline, crops
-from stressmap.agronomy import vapour_pressure
+from stressmap.agronomy import baseline, crops, vapour_pressure
 
 GRID = Path(__file__).parent / "baseline_prune_almond.csv"
 

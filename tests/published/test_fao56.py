@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stressmap.agronomy import crops
-from stressmap.agronomy import vapour_pressure
+from stressmap.agronomy import crops, vapour_pressure
 from stressmap.agronomy import evapotranspiration as et
 from stressmap.agronomy import radiation as rad
 
@@ -44,7 +43,9 @@ def test_example_5_actual_vapour_pressure_from_extremes() -> None:
 
 def test_mean_of_extremes_is_over_that_of_the_mean_temperature() -> None:
     """FAO-56 chapter 3: using the mean temperature underestimates, as the curve bends upwards."""
-    assert vapour_pressure.mean_saturation_kpa(24.5, 15.0) > vapour_pressure.saturation_kpa(np.mean([24.5, 15.0]))
+    assert vapour_pressure.mean_saturation_kpa(24.5, 15.0) > vapour_pressure.saturation_kpa(
+        np.mean([24.5, 15.0])
+    )
 
 
 def test_example_2_air_pressure_and_psychrometric_constant() -> None:

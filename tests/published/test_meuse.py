@@ -12,13 +12,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stressmap.geostat import cross_validation
-from stressmap.geostat import leave_one_out
+from stressmap.geostat import cross_validation, leave_one_out
 from stressmap.geostat.covariance import EXPONENTIAL, GAUSSIAN, SPHERICAL, Correlation, Parameters
 from stressmap.geostat.kriging import System, known_parameters
-from stressmap.geostat.variance_model import alike
 from stressmap.geostat.reml import log_likelihood, solve
 from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.variance_model import alike
 
 DATA = Path(__file__).parents[1] / "data" / "meuse"
 SILL, NUGGET, RANGE_M = 0.59, 0.05, 897.0

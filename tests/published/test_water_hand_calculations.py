@@ -11,8 +11,7 @@ import pytest
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.units import HA_PER_ACRE, M3_H_PER, M3_PER_GALLON, MM_PER_INCH
-from stressmap.water import root_zone
-from stressmap.water import irrigation_system
+from stressmap.water import irrigation_system, root_zone
 from stressmap.water.crop_water_use import crop_use_mm, reference
 
 GPM = M3_H_PER["gpm"]

@@ -6,7 +6,7 @@ six ranches (about 500 zones, 90 of them without a reading, not independent) are
 
 import numpy as np
 import pytest
-from ranches import Tally, draw_ranch, tally
+from helpers.drawn_ranches import Tally, draw_ranch, tally
 from threadpoolctl import threadpool_limits
 
 

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from decided import EDGES, MORE, decide, polygons, relieved
-from ranches import draw_ranch
+from helpers.decided import EDGES, MORE, decide, polygons, relieved
+from helpers.drawn_ranches import draw_ranch
 
 from stressmap.zoning.grid_cells import cells_of_block, lattice
 from stressmap.zoning.priorities import priority

@@ -10,8 +10,8 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from stressmap.output.view.rows import rows
 from stressmap.output.gis.csv_tables import tidy
+from stressmap.output.view.rows import rows
 
 DEGREE_STEP = 1e-7
 """Seven decimals of a degree: about a centimetre."""

@@ -15,8 +15,8 @@ from xml.sax.saxutils import escape
 import geopandas as gpd
 import pyogrio
 
-from stressmap.output.view.palette import NOT_MEASURED, PRIORITY
 from stressmap.output.gis.csv_tables import tidy
+from stressmap.output.view.palette import NOT_MEASURED, PRIORITY
 from stressmap.zoning.ranking import LABELS
 
 FIXED_DATE = "2000-01-01T00:00:00.000Z"

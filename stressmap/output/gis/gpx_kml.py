@@ -11,11 +11,19 @@ import geopandas as gpd
 from shapely.geometry.base import BaseGeometry
 
 from stressmap.core.errors import one_line
+from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
-from stressmap.output.view.crew_words import NO_RANK, Revisit, Turn, priority_words, revisits, turn_words, turns
+from stressmap.output.view.crew_words import (
+    NO_RANK,
+    Revisit,
+    Turn,
+    priority_words,
+    revisits,
+    turn_words,
+    turns,
+)
 from stressmap.output.view.layout import middle
 from stressmap.output.view.palette import NOT_MEASURED, PRIORITY
-from stressmap.output.text.words import Words
 
 WGS84 = "EPSG:4326"
 GPX = "http://www.topografix.com/GPX/1/1"

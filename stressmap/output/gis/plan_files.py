@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 
 from stressmap.core.settings import Ranch
+from stressmap.core.units import in_units
 from stressmap.output.gis.csv_tables import write_csv
 from stressmap.output.view.plan_words import WaterWords, as_text, tell
-from stressmap.core.units import in_units
-from stressmap.water.water_plan import Advice, plan_table, timetable_table
 from stressmap.water.benefit_curve import LITTLE, Relief
+from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

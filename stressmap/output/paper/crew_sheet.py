@@ -10,12 +10,12 @@ from typing import Any, NamedTuple
 from fpdf import FPDF
 from shapely import box
 
-from stressmap.output.view.content import Content
-from stressmap.output.view.crew_words import Turn, turns
 from stressmap.output.paper.fonts import drawable, font_file
 from stressmap.output.paper.sheet_map import SHADE, draw_stripes, plan_map
-from stressmap.output.view.daily_sets import spells
 from stressmap.output.text.words import Words
+from stressmap.output.view.content import Content
+from stressmap.output.view.crew_words import Turn, turns
+from stressmap.output.view.daily_sets import spells
 
 MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
 RANK, TIMES, DONE, PROBLEMS = 16.0, 52.0, 14.0, 52.0

@@ -14,12 +14,12 @@ from matplotlib.patches import Rectangle
 from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke
 
+from stressmap.output.paper.fonts import drawable
+from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import NO_RANK, Turn, priority_words, turns
 from stressmap.output.view.layout import Frame, fit_frame, inside, middle, rings, room_for, round_length
-from stressmap.output.paper.fonts import drawable
 from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
-from stressmap.output.text.words import Words
 
 WIDTH, HEIGHT = 1600, 1200
 HEAD, FOOT, EDGE = 110, 220, 40

@@ -17,13 +17,13 @@ from matplotlib.figure import Figure
 
 from stressmap.agronomy.target import target_bar
 from stressmap.agronomy.vapour_pressure import deficit_kpa
-from stressmap.output.view.content import Content
-from stressmap.output.view.crew_words import of_visit, priority_words
+from stressmap.core.units import HA_PER_ACRE
 from stressmap.output.paper.fonts import drawable
 from stressmap.output.report.empirical_variogram import PairCurve, sample_pairs
-from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 from stressmap.output.text.words import Words
-from stressmap.core.units import HA_PER_ACRE
+from stressmap.output.view.content import Content
+from stressmap.output.view.crew_words import of_visit, priority_words
+from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 
 INK, SOFT, LINE = "#14181c", "#8a9299", "#0a4fb3"
 USED: dict[str, Any] = {"marker": "o", "color": INK, "s": 22, "linewidths": 0}

@@ -99,7 +99,9 @@ def settings_text(folder: Path, start: Start) -> str:
     """
     from jinja2 import Environment, PackageLoader, StrictUndefined  # slow to load, and a check needs none
 
-    pages = Environment(loader=PackageLoader("stressmap.output.staging"), undefined=StrictUndefined, autoescape=False)
+    pages = Environment(
+        loader=PackageLoader("stressmap.output.staging"), undefined=StrictUndefined, autoescape=False
+    )
     pages.filters.update(comment=one_line, key=json.dumps)
     zone = _time_zone(start.blocks)
     name = folder.resolve().name or "Ranch"

@@ -8,11 +8,11 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from stressmap.core.units import in_units
 from stressmap.output.gis.plan_files import knee_sentence
 from stressmap.output.view.plan_words import Section, WaterWords, tell
-from stressmap.core.units import in_units
-from stressmap.water.water_plan import Advice, plan_table, timetable_table
 from stressmap.water.benefit_curve import M3_PER_ML, Relief
+from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
 SHOWN = 40
 SHOWN_SETS = 20

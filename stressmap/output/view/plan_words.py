@@ -11,12 +11,12 @@ from importlib.resources import files
 from stressmap.agronomy.crops import level_of
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.core.settings import Ranch
-from stressmap.output.text.words import Language, Words
 from stressmap.core.units import Kind, System, in_units
-from stressmap.water.water_plan import Advice
+from stressmap.output.text.words import Language, Words
 from stressmap.water.binding_constraints import LIMITS, Limit, left_over_m3
-from stressmap.water.requirement import Need
 from stressmap.water.ranch_inputs import assumptions
+from stressmap.water.requirement import Need
+from stressmap.water.water_plan import Advice
 
 SHOWN_DRY = 12
 SURE_SHARE = 0.5

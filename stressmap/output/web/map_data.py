@@ -12,11 +12,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from stressmap.output.view.content import Content
+from stressmap.output.view.daily_sets import Spell, spells
 from stressmap.output.view.layout import middle
-from stressmap.output.web.surface_images import Picture, draw_surface
 from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
 from stressmap.output.view.rows import rows
-from stressmap.output.view.daily_sets import Spell, spells
+from stressmap.output.web.surface_images import Picture, draw_surface
 from stressmap.zoning.change import UNCLEAR
 
 WGS84 = "EPSG:4326"

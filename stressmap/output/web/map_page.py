@@ -15,8 +15,8 @@ from folium.template import Template
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
-from stressmap.output.web.map_data import map_data
 from stressmap.output.view.palette import (
     CHANGE_RAMP,
     DRY_RAMP,
@@ -27,7 +27,7 @@ from stressmap.output.view.palette import (
     gradient,
     ink_on,
 )
-from stressmap.output.text.words import Words
+from stressmap.output.web.map_data import map_data
 
 SECTIONS = (
     "locale", "priority", "measure", "crop", "method", "flag", "map", "list", "card", "caution", "about",

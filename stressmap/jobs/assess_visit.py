@@ -1,0 +1,252 @@
+"""A visit as it was surveyed: files read, readings checked, and what they mean for crop, date and weather."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+
+from stressmap.agronomy.crops import CropProfile, load_profiles
+from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
+from stressmap.agronomy.orchard import settle_crops
+from stressmap.core import settings as settings_module
+from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.settings import Settings
+from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves
+from stressmap.intake.covariate import Covariate, read_covariate
+from stressmap.intake.irrigation_log import read_irrigation
+from stressmap.intake.readings import read_readings
+from stressmap.intake.weather import read_weather
+from stressmap.quality import reading_error
+from stressmap.quality.assessment_summary import summarise
+from stressmap.quality.checks import CHECKS, assess
+from stressmap.quality.reading_error import ReadingError
+from stressmap.quality.spatial_join import join_valves
+from stressmap.quality.visit import choose_visit, doubtful_last_visit
+
+Visit = tuple[dt.date, dt.date]
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What the files hold, in one schema, one CRS and one time zone."""
+
+    source: Path
+    settings: Settings
+    profiles: dict[str, CropProfile]
+    blocks: gpd.GeoDataFrame
+    valves: gpd.GeoDataFrame
+    readings: pd.DataFrame
+    weather: pd.DataFrame | None
+    irrigation: pd.DataFrame | None
+    covariate: Covariate | None
+
+    @property
+    def crs(self) -> CRS:
+        """The working CRS."""
+        return CRS(self.blocks.crs)
+
+
+@dataclass(frozen=True)
+class Assessed:
+    """The readings of a visit with their flags and figures, and what each block is held against."""
+
+    visit: Visit
+    readings: gpd.GeoDataFrame
+    blocks: pd.DataFrame
+    error: ReadingError
+
+
+class NothingUsableError(DataError):
+    """No reading of the visit may be used; carries them, so that ``check`` can say why.
+
+    Parameters
+    ----------
+    problem : Problem
+        In one sentence.
+    visit : tuple of date
+        First and last day.
+    readings : GeoDataFrame
+        With their flags.
+    """
+
+    def __init__(self, problem: Problem, visit: Visit, readings: gpd.GeoDataFrame) -> None:
+        super().__init__(problem)
+        self.visit = visit
+        self.readings = readings
+
+
+READERS = 5
+"""Polygons, readings, weather, irrigation, raster."""
+
+
+def _together(step: Callable[[], None], *readers: Callable[[], Any]) -> list[Any]:
+    """Call readers of separate files and raise all their problems at once."""
+    found: list[Any] = []
+    problems: list[Problem] = []
+    for reader in readers:
+        try:
+            found.append(reader())
+        except DataError as error:
+            problems += error.problems
+        step()
+    if problems:
+        raise DataError(problems)
+    return found
+
+
+def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) -> Inputs:
+    """Read ``ranch.toml`` and every file that it names.
+
+    Parameters
+    ----------
+    source : Path
+        A ``ranch.toml``.
+    notes : Notes
+        Gets what was mended or is missing.
+    progress : Progress, optional
+        Told of each file read.
+
+    Returns
+    -------
+    Inputs
+
+    Raises
+    ------
+    SettingsError
+        If ``ranch.toml`` is wrong.
+    DataError
+        If an input cannot be used.
+    """
+    chosen = settings_module.load(source)
+    for file in chosen.inputs().values():
+        notes.call(file, chosen.shown(file))
+    files, zone = chosen.files, chosen.ranch.zone
+    profiles = load_profiles(chosen.crops, str(source))
+    tell = progress or Silent()
+    tell.stage("Reading files", READERS)
+    spelled: dict[str, Any] = {
+        "zone": zone, "columns": chosen.columns, "order": chosen.reading.date_order,
+    }  # fmt: skip
+
+    def optional(path: Path | None, read: Callable[[Path], T]) -> Callable[[], T | None]:
+        return lambda: None if path is None else read(path)
+
+    def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+        read = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns, settings_file=chosen.source)
+        blocks = settle_crops(read, profiles, str(files.blocks), notes)
+        if files.valves is None:
+            return blocks, blocks_as_valves(blocks)
+        valves = read_valves(files.valves, CRS(blocks.crs), notes, chosen.columns)
+        return blocks, join_valves(valves, blocks, files.valves, notes)
+
+    (blocks, valves), readings, weather, irrigation = _together(
+        tell.step,
+        polygons,
+        lambda: read_readings(files.readings, chosen, notes),
+        optional(files.weather, lambda path: read_weather(path, notes=notes, **spelled)),
+        optional(files.irrigation, lambda path: read_irrigation(path, notes=notes, **spelled)),
+    )
+    raster = chosen.map.covariate
+    covariate = None if raster is None else read_covariate(raster, CRS(blocks.crs))
+    tell.step()
+    return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation, covariate)
+
+
+def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assessed:
+    """Choose the visit, check its readings and work out what they mean.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`load_inputs`.
+    on : date or None
+        A day of the visit wanted; None for the settings' or the latest.
+    notes : Notes
+        Gets what could not be computed.
+
+    Returns
+    -------
+    Assessed
+
+    Raises
+    ------
+    DataError
+        If no reading of the visit can be used.
+    """
+    doubt = doubtful_last_visit(inputs.readings) if on is None and inputs.settings.visit.end is None else None
+    if doubt:
+        notes.say(doubt)
+    return assess_visit(inputs, choose_visit(inputs.readings, inputs.settings, on), notes)
+
+
+def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
+    """Check the readings of one visit and work out what they mean.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`load_inputs`.
+    visit : tuple of date
+        First and last day.
+    notes : Notes
+        Gets what could not be computed.
+
+    Returns
+    -------
+    Assessed
+
+    Raises
+    ------
+    DataError
+        If no reading of the visit can be used.
+    """
+    chosen = inputs.settings
+    checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
+    watered = watered_bar(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen)
+    error = reading_error.estimate(checked, watered)
+    for sentence in reading_error.sentences(error, aligned=chosen.reading.align_chambers):
+        notes.say(sentence)
+    if chosen.reading.align_chambers:
+        checked = reading_error.align(checked, error)
+    figured = add_figures(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen, notes)
+    table = gpd.GeoDataFrame(figured, geometry="geometry", crs=inputs.crs)
+    bare = table["used"] & table["stress_bar"].isna()
+    if bare.any():
+        notes.say(f"{int(bare.sum())} readings are not used: their {chosen.map.rank_by} cannot be computed.")
+        table["used"] = table["used"] & ~bare
+    if not table["used"].any():
+        raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table)
+    _say_mended(table, notes)
+    held = block_figures(inputs.blocks, visit, table[table["used"]], inputs.profiles, chosen, notes)
+    return Assessed(visit, table, held, error)
+
+
+def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Problem:
+    """Say why no reading can be used, and the likely cause where the figures tell it."""
+    chosen = inputs.settings
+    today = table[~table["flags"].map(lambda codes: "outside_visit" in codes)]
+    codes = pd.Series([code for flags in today["flags"] for code in flags], dtype=object).value_counts()
+    why = ", ".join(f"{code} {count}" for code, count in codes.items()) or "none was taken in it"
+    what = f"no reading of the visit {visit[0]} to {visit[1]} can be used ({why})"
+    causes = summarise(today, inputs.blocks, inputs.valves, chosen).first if len(today) else ()
+    remedy = f"{causes[0].rstrip('.')}" if causes else "Mend the readings, or name another visit with --visit"
+    return Problem(str(chosen.files.readings), what, remedy[:1].upper() + remedy[1:])
+
+
+def _say_mended(table: gpd.GeoDataFrame, notes: Notes) -> None:
+    """Say how many of the readings that are used were mended; more than half is worth a second look."""
+    used = table[table["used"]]
+    for code in ("lonlat_swapped", "sign_read_as_potential"):
+        count = int(sum(code in codes for codes in used["flags"]))
+        if count:
+            many = " That is most of them: is the file as you meant it?" if 2 * count > len(used) else ""
+            notes.say(f"{count} of {len(used)} used readings were mended: {CHECKS[code].says}.{many}")

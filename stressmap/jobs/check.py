@@ -1,0 +1,92 @@
+"""The check of a ranch's files before the main job. Needs nothing that maps or draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+
+from stressmap.core.errors import DataError, Notes
+from stressmap.core.progress import Progress, Silent
+from stressmap.jobs.assess_visit import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
+from stressmap.output.gis.mend_list import write_mend_list
+from stressmap.quality.assessment_summary import mend_table
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What :func:`check` found.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        As read.
+    visit : tuple of date
+        First and last day.
+    readings : GeoDataFrame
+        All readings with their flags.
+    notes : tuple of str
+        What was mended or is missing.
+    stop : DataError or None
+        What would stop a run all the same: no reading may be used.
+    """
+
+    inputs: Inputs
+    visit: Visit
+    readings: gpd.GeoDataFrame
+    notes: tuple[str, ...]
+    stop: DataError | None = None
+
+
+def check(source: Path, progress: Progress | None = None) -> Checked:
+    """Read and check the inputs and write nothing.
+
+    Parameters
+    ----------
+    source : Path
+        A ``ranch.toml``.
+    progress : Progress, optional
+        Told of stages and steps.
+
+    Returns
+    -------
+    Checked
+
+    Raises
+    ------
+    StressmapError
+        If a file or setting cannot be used.
+    """
+    notes, tell = Notes(), progress or Silent()
+    inputs = load_inputs(source, notes, tell)
+    tell.stage("Checking readings")
+    try:
+        assessed = assess_readings(inputs, None, notes)
+    except NothingUsableError as stop:
+        return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
+    return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))
+
+
+def list_to_mend(checked: Checked, out: Path) -> Path:
+    """Write the doubtful readings of a check as a small table to mend by hand.
+
+    Parameters
+    ----------
+    checked : Checked
+        From :func:`check`.
+    out : Path
+        A ``.csv`` file, or a folder.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written.
+    """
+    inputs = checked.inputs.settings.inputs().values()
+    return write_mend_list(mend_table(checked.readings), out, (checked.inputs.source, *inputs))

@@ -1,0 +1,302 @@
+"""What a visit came to: the fitted surface, the ranked valve zones, the change, the places to look again."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from stressmap.agronomy.crops import edges_for
+from stressmap.core.errors import Notes, StressmapError
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.units import M2_PER_HA
+from stressmap.geostat.methods import fit_surface, steps_of
+from stressmap.geostat.options import FieldOptions, Priors
+from stressmap.geostat.surface import Samples, Surface
+from stressmap.jobs.assess_visit import Assessed, Inputs, Visit, assess_visit
+from stressmap.output.view.content import Content, Raster
+from stressmap.quality.checks import mark_unlike
+from stressmap.quality.visit import visit_before
+from stressmap.zoning.change import compare, irrigated_between
+from stressmap.zoning.grid_cells import Lattice, lattice
+from stressmap.zoning.mapping import Ground, Mapped, Terms, map_blocks, valve_figures
+from stressmap.zoning.priorities import Edges
+from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
+from stressmap.zoning.reading_arrays import CovariateAt, usable_samples
+from stressmap.zoning.value_of_information import Stakes, cut_of, look_again, nearest_trees
+from stressmap.zoning.valve_correlation import valve_correlations
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A mapping method fitted to a visit, and the readings it was fitted to."""
+
+    surface: Surface
+    samples: Samples
+    options: FieldOptions
+
+
+def fit(
+    inputs: Inputs,
+    assessed: Assessed,
+    jobs: int,
+    progress: Progress | None = None,
+    *,
+    stage: str = "Fitting",
+) -> Fitted:
+    """Fit the mapping method to the readings that may be used.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    assessed : Assessed
+        From :func:`stressmap.jobs.assess_visit.assess_readings`.
+    jobs : int
+        Parallel workers.
+    progress : Progress, optional
+        Told of the stage and of each range tried.
+    stage : str
+        What the stage is called.
+
+    Returns
+    -------
+    Fitted
+    """
+    chosen, tell = inputs.settings, progress or Silent()
+    samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
+    options = FieldOptions(
+        reading_error_bar=assessed.error.reading_error_bar,
+        priors=Priors(**chosen.model.model_dump()),
+        jobs=jobs,
+        step=tell.step,
+    )
+    tell.stage(stage, steps_of(samples, chosen.map.method, options))
+    return Fitted(fit_surface(samples, method=chosen.map.method, options=options), samples, options)
+
+
+def _covariate(inputs: Inputs) -> CovariateAt | None:
+    return None if inputs.covariate is None else inputs.covariate.at
+
+
+def content_of(
+    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, progress: Progress, *, jobs: int = 1
+) -> Content:
+    """Map a visit and put together everything that the files of a run are made from.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    assessed : Assessed
+        From :func:`stressmap.jobs.assess_visit.assess_readings`.
+    surface : Surface
+        From :func:`fit`.
+    notes : Notes
+        What the run had to say so far.
+    progress : Progress
+        Told of each block mapped.
+    jobs : int
+        Blocks worked on at once.
+
+    Returns
+    -------
+    Content
+    """
+    chosen = inputs.settings
+    edges = _edges(inputs)
+    ground = _ground(inputs)
+    terms = Terms(edges, chosen.map.smallest_zone_ha)
+    before = visit_before(inputs.readings, assessed.visit)
+    earlier = None if before is None else _surface_of(inputs, before, notes, progress)
+    progress.stage("Mapping blocks", len(inputs.blocks))
+    mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=progress.step)
+    change = _change(inputs, assessed, before, mapped)
+    progress.stage("Choosing where to look again")
+    again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
+    again.insert(
+        3, "tree_id", pd.Series(nearest_trees(again, assessed.readings), index=again.index, dtype=object)
+    )
+    blocks = _counted(inputs.blocks, assessed.readings, "block")
+    bare = blocks.loc[blocks["readings"] == 0, "block"].tolist()
+    if bare:
+        notes.say(_not_measured(bare))
+    return Content(
+        ranch=chosen.ranch,
+        visit=assessed.visit,
+        rank_by=chosen.map.rank_by,
+        edges_bar=edges,
+        method=surface.method,
+        blocks=blocks,
+        zones=mapped.zones.assign(measured=~mapped.zones["block"].isin(bare)),
+        valves=_ranked(inputs, assessed, mapped.valves, change),
+        readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
+        raster=_raster(inputs, ground.grid, mapped),
+        notes=tuple(notes),
+        look_again=again,
+        previous_visit=before[1] if before and change is not None else None,
+        basemap=chosen.map.basemap,
+    )
+
+
+def _raster(inputs: Inputs, grid: Lattice, mapped: Mapped) -> Raster:
+    return Raster(
+        crs=inputs.crs.to_string(),
+        west=grid.west,
+        north=grid.north,
+        cell_m=grid.cell_m,
+        shape=grid.shape,
+        row=mapped.row,
+        col=mapped.col,
+        stress_bar=mapped.stress_bar,
+        stress_se_bar=mapped.stress_se_bar,
+    )
+
+
+def _not_measured(blocks: list[str]) -> str:
+    shown = ", ".join(blocks[:12]) + (f" and {len(blocks) - 12} more" if len(blocks) > 12 else "")
+    return (
+        f"Not measured: {shown}. What is said there is the crop's average with a wide interval; "
+        "take readings before acting on it ([map] rank_unmeasured = false leaves such blocks unranked)."
+    )
+
+
+def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface, *, jobs: int = 1) -> gpd.GeoDataFrame:
+    """Rank the valve zones of a visit without mapping its cells.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    assessed : Assessed
+        From :func:`stressmap.jobs.assess_visit.assess_readings`.
+    surface : Surface
+        From :func:`fit`.
+    jobs : int
+        Blocks worked on at once.
+
+    Returns
+    -------
+    GeoDataFrame
+        As :func:`stressmap.zoning.ranking.rank_valves` gives it.
+    """
+    figures = valve_figures(surface, _ground(inputs), jobs=jobs)
+    return _ranked(inputs, assessed, figures, None)
+
+
+def valves_together(
+    inputs: Inputs, surface: Surface, *, jobs: int = 1, progress: Progress | None = None
+) -> pd.DataFrame:
+    """Tell how the errors of the valve zones' means hang together.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    surface : Surface
+        From :func:`fit`.
+    jobs : int
+        Blocks worked on at once.
+    progress : Progress, optional
+        Told of each block.
+
+    Returns
+    -------
+    DataFrame, k x k
+        Correlations, rows and columns by name of the valve; see
+        :func:`stressmap.zoning.valve_correlation.valve_correlations`.
+    """
+    tell = progress or Silent()
+    tell.stage("Comparing valve zones", len(inputs.blocks))
+    found = valve_correlations(surface, _ground(inputs), jobs=jobs, step=tell.step)
+    names = inputs.valves["valve"].tolist()
+    return pd.DataFrame(found, index=names, columns=names)
+
+
+def _ground(inputs: Inputs) -> Ground:
+    """Lay the lattice over the ranch."""
+    grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
+    return Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
+
+
+def _edges(inputs: Inputs) -> dict[str, Edges]:
+    chosen = inputs.settings.map
+    return {
+        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar, inputs.settings.source)
+        for crop in sorted(inputs.blocks["crop"].unique())
+    }
+
+
+def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gpd.GeoDataFrame:
+    """Add how many readings were used in each area."""
+    counts = readings[readings["used"]].groupby(by).size()
+    return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
+
+
+def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
+    """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name."""
+    area = inputs.valves.geometry.area.to_numpy() / M2_PER_HA
+    weight = inputs.blocks.set_index("block")["weight"][inputs.valves["block"]].to_numpy()
+    return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
+
+
+def _surface_of(inputs: Inputs, visit: Visit, notes: Notes, progress: Progress) -> Surface | None:
+    """Fit the readings of an earlier visit; None, and a note, where that cannot be done."""
+    try:
+        earlier = assess_visit(inputs, visit, Notes())
+    except StressmapError as error:
+        why = error.problems[0].what
+        notes.say(f"No comparison with the visit before ({visit[0]}): {why}.")
+        return None
+    return fit(inputs, earlier, 1, progress, stage="Fitting the visit before").surface
+
+
+def _change(inputs: Inputs, assessed: Assessed, before: Visit | None, mapped: Mapped) -> pd.DataFrame | None:
+    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
+    if before is None or mapped.earlier is None:
+        return None
+    since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
+    ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
+    return compare(mapped.earlier, mapped.valves).assign(irrigated_between=pd.Series(ran, dtype=object))
+
+
+def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
+    midnight = pd.Timestamp(day) + pd.Timedelta(days=later)
+    return midnight.tz_localize(inputs.settings.ranch.zone, nonexistent="shift_forward", ambiguous=True)
+
+
+def _ranked(
+    inputs: Inputs,
+    assessed: Assessed,
+    figures: Figures,
+    change: pd.DataFrame | None,
+) -> gpd.GeoDataFrame:
+    table = _counted(inputs.valves, assessed.readings, "valve")
+    measured = set(assessed.readings.loc[assessed.readings["used"], "block"])
+    table["measured"] = [block in measured for block in table["block"]]
+    until = _local_midnight(inputs, assessed.visit[1], 1)
+    table["last_irrigated"] = last_irrigated(table["valve"].tolist(), inputs.irrigation, until)
+    if change is not None:
+        table = table.assign(**{name: change[name].to_numpy() for name in change.columns})
+    chosen = inputs.settings.map
+    return rank_valves(
+        table,
+        assessed.blocks,
+        figures,
+        _edges(inputs),
+        chosen.rank_by,
+        rank_unmeasured=chosen.rank_unmeasured,
+    )
+
+
+def _predicted(readings: gpd.GeoDataFrame, surface: Surface, unlike_z: float) -> gpd.GeoDataFrame:
+    """Add what every used reading would have been from the others, and mark those far from it."""
+    table = readings.assign(predicted_bar=np.nan, z_score=np.nan)
+    predicted, z_score = surface.leave_one_out()
+    table.loc[table["used"], "predicted_bar"] = predicted
+    table.loc[table["used"], "z_score"] = z_score
+    flags = mark_unlike(table["flags"].tolist(), table["z_score"].to_numpy(), unlike_z)
+    return table.assign(flags=pd.Series(flags, index=table.index, dtype=object))

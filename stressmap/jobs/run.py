@@ -1,0 +1,163 @@
+"""The main job, stage after stage; the only file that knows the order."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stressmap.core.errors import Notes
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.settings import Water
+from stressmap.jobs.assess_visit import Assessed, Inputs, assess_readings, load_inputs
+from stressmap.output import outputs
+from stressmap.output.staging import run_record
+from stressmap.output.staging.output_folder import default_folder, make_ready, staged
+from stressmap.output.view.content import Content
+
+if TYPE_CHECKING:
+    from stressmap.jobs.map_visit import Fitted
+    from stressmap.water.water_plan import Advice
+
+
+@dataclass
+class Watch:
+    """Seconds by stage."""
+
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def of(self, name: str) -> Iterator[None]:
+        """Time one stage."""
+        began = time.perf_counter()
+        try:
+            yield
+        finally:
+            self.seconds[name] = round(time.perf_counter() - began, 3)
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a run made, and where it is."""
+
+    content: Content
+    folder: Path
+
+
+def run(
+    source: Path,
+    *,
+    out: Path | None = None,
+    on: dt.date | None = None,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> Result:
+    """Do the main job: files in, maps and lists out.
+
+    Parameters
+    ----------
+    source : Path
+        A ``ranch.toml``.
+    out : Path, optional
+        Folder for the results; default ``outputs/<ranch>/<first day of the visit>``.
+    on : date, optional
+        A day of the visit wanted.
+    jobs : int
+        Parallel workers.
+    progress : Progress, optional
+        Told of stages and steps.
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    StressmapError
+        With the problems and the exit code; an earlier result is untouched.
+    """
+    notes, watch, tell = Notes(), Watch(), progress or Silent()
+    with watch.of("read"):
+        inputs = load_inputs(source, notes, tell)
+        sha256 = run_record.fingerprints(source, inputs.settings)
+    tell.stage("Checking readings")
+    with watch.of("assess"):
+        assessed = assess_readings(inputs, on, notes)
+    target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
+    make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
+    # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
+    from stressmap.geostat.cross_validation import MOST_METHODS
+    from stressmap.geostat.cross_validation import compare as compare_methods
+    from stressmap.jobs.map_visit import content_of, fit
+
+    with watch.of("fit"):
+        fitted = fit(inputs, assessed, jobs, tell)
+        tell.stage("Comparing methods", MOST_METHODS)
+        proof = compare_methods(fitted.surface, fitted.samples, fitted.options, step=tell.step)
+    for note in (*fitted.surface.notes, *proof.notes):
+        notes.say(note)
+    with watch.of("map"):
+        content = content_of(inputs, assessed, fitted.surface, notes, tell, jobs=jobs)
+    advice = None
+    if inputs.settings.water is not None:
+        with watch.of("water"):
+            content, advice = _with_water(content, inputs, assessed, fitted, notes, tell)
+    summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
+    error = dataclasses.asdict(assessed.error)
+    record = run_record.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
+    with staged(target) as folder:
+        with watch.of("write"):
+            outputs.write(content, folder, tell)
+            tell.stage("Writing the report")
+            page = run_record.run_page(content, record)
+            _write_words(content, advice, page, inputs, folder)
+        run_record.write_run(page | {"timings": watch.seconds}, folder)
+    return Result(content, target)
+
+
+def _with_water(
+    content: Content, inputs: Inputs, assessed: Assessed, fitted: Fitted, notes: Notes, tell: Progress
+) -> tuple[Content, Advice]:
+    """Plan the water of the ranch and add the plan to what is written."""
+    from stressmap.jobs.map_visit import valves_together
+    from stressmap.water.ranch_inputs import prepare
+    from stressmap.water.water_plan import advise, plan_table, timetable_table
+
+    chosen, jobs = inputs.settings.water or Water(), fitted.options.jobs
+    together = valves_together(inputs, fitted.surface, jobs=jobs, progress=tell)
+    case, terms = prepare(inputs, content.valves, assessed.visit, chosen, notes)
+    advice = advise(case, terms, together=together, jobs=jobs, progress=tell)
+    planned = dataclasses.replace(
+        content,
+        water_plan=plan_table(advice),
+        timetable=timetable_table(advice),
+        notes=tuple(notes),
+    )
+    return planned, advice
+
+
+def _write_words(
+    content: Content, advice: Advice | None, page: dict[str, Any], inputs: Inputs, folder: Path
+) -> None:
+    """Write the water plan, where there is one, and the report."""
+    from stressmap.output.gis.plan_files import write_plan
+    from stressmap.output.report.page import Background, write_report
+    from stressmap.output.view.plan_words import first_words, tell
+
+    if advice is not None:
+        write_plan(advice, inputs.settings.ranch, folder)
+    told = () if advice is None else tell(advice, first_words(inputs.settings.ranch))
+    background = Background(page, _seasons(inputs), inputs.weather, told)
+    write_report(content, background, folder / "report.html")
+
+
+def _seasons(inputs: Inputs) -> dict[str, tuple[tuple[str, float], ...]]:
+    """Gather the season targets of the crops on the ranch."""
+    crops = sorted(inputs.blocks["crop"].unique())
+    targets = {crop: inputs.profiles[crop].season_target for crop in crops}
+    return {crop: tuple(points) for crop, points in targets.items() if points}

@@ -1,0 +1,112 @@
+"""The water plan alone, for trying amounts: from the files to the plan, without the maps."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stressmap.core.errors import Notes
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.settings import Ranch, Water
+from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
+from stressmap.output.staging.output_folder import staged
+
+if TYPE_CHECKING:
+    from stressmap.water.benefit_curve import Relief
+    from stressmap.water.water_plan import Advice
+
+
+@dataclass(frozen=True)
+class Watered:
+    """What :func:`plan_water` made.
+
+    Parameters
+    ----------
+    advice : Advice
+        The plan.
+    curve : Relief or None
+        Relief against water, where it was asked for.
+    ranch : Ranch
+        Its name, units and languages.
+    visit : tuple of date
+        The readings it rests on.
+    notes : tuple of str
+        What the run had to say.
+    """
+
+    advice: Advice
+    curve: Relief | None
+    ranch: Ranch
+    visit: Visit
+    notes: tuple[str, ...]
+
+
+def plan_water(
+    source: Path,
+    *,
+    asked: Mapping[str, object] | None = None,
+    on: dt.date | None = None,
+    with_curve: bool = False,
+    out: Path | None = None,
+    progress: Progress | None = None,
+) -> Watered:
+    """Make the water plan alone.
+
+    Parameters
+    ----------
+    source : Path
+        A ``ranch.toml``.
+    asked : mapping, optional
+        What stands in for keys of ``[water]``: ``available`` [m3], ``days``.
+    on : date, optional
+        A day of the visit wanted.
+    with_curve : bool
+        Whether to plan for other amounts of water too.
+    out : Path, optional
+        Folder for the plan's files; by default nothing is written.
+    progress : Progress, optional
+        Told of stages and steps.
+
+    Returns
+    -------
+    Watered
+
+    Raises
+    ------
+    StressmapError
+        With the problems and the exit code.
+    """
+    notes, tell = Notes(), progress or Silent()
+    inputs = load_inputs(source, notes, tell)
+    tell.stage("Checking readings")
+    assessed = assess_readings(inputs, on, notes)
+    # What fits and plans takes seconds to load: files that cannot be used are refused before.
+    from stressmap.core.parallel import cores
+    from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
+    from stressmap.output.gis.plan_files import write_curve, write_plan
+    from stressmap.water.benefit_curve import POINTS, relief_curve
+    from stressmap.water.ranch_inputs import prepare
+    from stressmap.water.water_plan import advise
+
+    jobs = cores()
+    surface = fit(inputs, assessed, jobs, tell).surface
+    for note in surface.notes:
+        notes.say(note)
+    valves = ranked_valves(inputs, assessed, surface, jobs=jobs)
+    together = valves_together(inputs, surface, jobs=jobs, progress=tell)
+    chosen = (inputs.settings.water or Water()).model_copy(update=dict(asked or {}))
+    case, terms = prepare(inputs, valves, assessed.visit, chosen, notes)
+    advice = advise(case, terms, together=together, jobs=jobs, progress=tell)
+    curve = None
+    if with_curve:
+        tell.stage("Planning other amounts", POINTS)
+        curve = relief_curve(advice.case, jobs=jobs, step=tell.step)
+    if out is not None:
+        with staged(out) as folder:
+            write_plan(advice, inputs.settings.ranch, folder)
+            if curve is not None:
+                write_curve(curve, inputs.settings.ranch, folder)
+    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes))

@@ -1,0 +1,154 @@
+"""``run.json``: what was done with what, the last file of a run."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections import Counter
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.settings import Settings
+from stressmap.output.staging.output_folder import MARK
+from stressmap.output.view.content import Content
+
+LIBRARIES = (
+    "stressmap", "folium", "fpdf2", "geopandas", "matplotlib", "numpy", "pandas", "pykrige",
+    "pyogrio", "pyproj", "rasterio", "scipy", "shapely",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Record:
+    """What ``run.json`` says beside the results.
+
+    Parameters
+    ----------
+    source : Path
+        The ``ranch.toml``.
+    settings : Settings
+        In full.
+    fit : dict
+        The surface's own summary.
+    reading_error : dict
+        What rechecks and repeats told.
+    seconds : dict
+        By stage; the only part of a run that differs between equal runs.
+    sha256 : dict
+        Of the settings and every input, from :func:`fingerprints`.
+    """
+
+    source: Path
+    settings: Settings
+    fit: dict[str, Any]
+    reading_error: dict[str, Any]
+    seconds: dict[str, float]
+    sha256: dict[str, str]
+
+
+def write_run(page: dict[str, Any], folder: Path) -> None:
+    """Write the record of a run, the last of its files, with the names of them all.
+
+    Parameters
+    ----------
+    page : dict
+        From :func:`run_page`.
+    folder : Path
+        That holds all other files of the run.
+    """
+    files = sorted([*(p.name for p in folder.iterdir()), MARK])
+    text = json.dumps(page | {"files": files}, indent=2, ensure_ascii=False, allow_nan=False)
+    (folder / MARK).write_text(text + "\n", encoding="utf-8")
+
+
+def run_page(content: Content, record: Record) -> dict[str, Any]:
+    """Gather the record of a run.
+
+    Parameters
+    ----------
+    content : Content
+        A finished run.
+    record : Record
+        Settings, fit and timings.
+
+    Returns
+    -------
+    dict
+        Plain numbers and text.
+    """
+    readings = content.readings
+    flags = Counter(code for codes in readings["flags"] for code in codes)
+    shown = {key: record.settings.shown(file) for key, file in record.settings.inputs().items()}
+    settings = record.settings.model_dump(mode="json", by_alias=True)
+    settings["map"]["covariate"] = shown.pop("covariate", None)
+    settings["files"] = shown
+    return {
+        "visit": [day.isoformat() for day in content.visit],
+        "method": content.method,
+        "rank_by": content.rank_by,
+        "edges_bar": content.edges_bar,
+        "crs": content.raster.crs,
+        "settings": settings,
+        "sha256": record.sha256,
+        "versions": _versions(),
+        "counts": {
+            "readings": len(readings),
+            "used": int(readings["used"].sum()),
+            "flags": dict(sorted(flags.items())),
+            "blocks": len(content.blocks),
+            "blocks_without_readings": int((content.blocks["readings"] == 0).sum()),
+            "valves": len(content.valves),
+            "zones": len(content.zones),
+            "cells": len(content.raster.row),
+        },
+        "fit": record.fit,
+        "reading_error": record.reading_error,
+        "warnings": list(content.notes),
+        "timings": record.seconds,
+    }
+
+
+def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
+    """Take the fingerprint of every input, as soon as it has been read.
+
+    Parameters
+    ----------
+    source : Path
+        The ``ranch.toml``.
+    settings : Settings
+        What it says.
+
+    Returns
+    -------
+    dict
+        SHA-256 of ``settings`` and of each file by its name in ``[files]``.
+
+    Raises
+    ------
+    DataError
+        If one is no longer there.
+    """
+    return {name: _hash(file) for name, file in {"settings": source, **settings.inputs()}.items()}
+
+
+def _hash(file: Path) -> str:
+    try:
+        with file.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as error:
+        what = f"it could be read, and then no more ({error.strerror})"
+        raise DataError(Problem(str(file), what, "Put it back and run again")) from None
+
+
+def _versions() -> dict[str, str]:
+    found = {"python": platform.python_version()}
+    for name in LIBRARIES:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            found[name] = "not installed"
+    return found

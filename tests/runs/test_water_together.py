@@ -1,0 +1,59 @@
+"""Draws of the zone means keep what the zones of a block have in common."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from helpers import small_ranch
+
+from stressmap.core.errors import Notes
+from stressmap.core.settings import Water
+from stressmap.geostat.hierarchical import AverageSurface, spread_of
+from stressmap.geostat.options import Priors
+from stressmap.jobs.assess_visit import assess_readings, load_inputs
+from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
+from stressmap.water.alternatives import _draw
+from stressmap.water.ranch_inputs import prepare
+from stressmap.water.water_plan import _covariance
+
+
+@pytest.fixture(scope="module")
+def ranch(tmp_path_factory: pytest.TempPathFactory):
+    folder: Path = tmp_path_factory.mktemp("ranch")
+    inputs = load_inputs(small_ranch.write(folder, small_ranch.SETTINGS), Notes())
+    assessed = assess_readings(inputs, None, Notes())
+    return inputs, assessed, fit(inputs, assessed, jobs=1)
+
+
+def test_zones_of_a_block_average_are_wrong_together(ranch) -> None:
+    inputs, _, fitted = ranch
+    # Such a method gives all zones of a block one figure: its error is one and the same.
+    expected = np.kron(np.eye(2), np.ones((2, 2)))
+    average = AverageSurface(fitted.samples, spread_of(fitted.samples, Priors()))
+    assert valves_together(inputs, average).to_numpy() == pytest.approx(expected, abs=1e-6)
+
+
+def test_draws_have_the_standard_errors_and_correlations_of_the_zones(ranch) -> None:
+    inputs, assessed, fitted = ranch
+    valves = ranked_valves(inputs, assessed, fitted.surface)
+    together = valves_together(inputs, fitted.surface)
+    assert (np.linalg.eigvalsh(together.to_numpy()) > -1e-9).all()
+    # Kriging with a reading in every corner leaves little in common: give one pair a lot, to see it kept.
+    together.loc["N1", "N2"] = together.loc["N2", "N1"] = 0.7
+    case, _ = prepare(inputs, valves, assessed.visit, Water(), Notes())
+    drawn = _draw(case, 20_000, _covariance(case, together))
+    names = list(case.problem.names)
+    told = valves.set_index("valve")["stress_se_bar"][names].to_numpy()
+    assert drawn.std(axis=0) == pytest.approx(told, rel=0.03)
+    assert np.corrcoef(drawn.T) == pytest.approx(together.loc[names, names].to_numpy(), abs=0.03)
+
+
+def test_draws_do_not_turn_with_the_last_digits(ranch) -> None:
+    inputs, assessed, fitted = ranch
+    case, _ = prepare(
+        inputs, ranked_valves(inputs, assessed, fitted.surface), assessed.visit, Water(), Notes()
+    )
+    # Equal eigenvalues: any turn of their vectors would do, and rounding chooses one.
+    alike = np.eye(len(case.problem))
+    noise = 1e-14 * np.random.default_rng(1).standard_normal(alike.shape)
+    assert _draw(case, 50, alike) == pytest.approx(_draw(case, 50, alike + noise + noise.T), abs=1e-9)

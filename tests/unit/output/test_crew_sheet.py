@@ -1,0 +1,155 @@
+"""The crew sheet, read back by a PDF library that had no part in writing it."""
+
+import dataclasses
+import datetime as dt
+import re
+from collections import Counter
+from pathlib import Path
+
+import pandas as pd
+import pypdf
+import pytest
+from helpers.drawn_content import full, ranch, small
+
+from stressmap.output.paper.crew_sheet import write_crew_sheet
+from stressmap.output.text.words import Words
+from stressmap.output.view.content import Content
+
+POINTS_PER_MM = 72 / 25.4
+
+
+def read(content, folder: Path) -> pypdf.PdfReader:
+    path = folder / "crew_sheet.pdf"
+    write_crew_sheet(content, path)
+    return pypdf.PdfReader(path)
+
+
+def text_of(reader: pypdf.PdfReader) -> str:
+    return "\n".join(page.extract_text() for page in reader.pages)
+
+
+def test_every_valve_is_there_once_in_the_order_of_rank(tmp_path: Path) -> None:
+    content = ranch([(f"Q{i:02d}", "prune", 5) for i in range(9)], across=3)
+    found = re.findall(r"Q\d\d-\d", text_of(read(content, tmp_path)))
+    assert found == content.valves["valve"].tolist()
+    assert Counter(found).most_common(1)[0][1] == 1
+
+
+def test_hours_and_times_of_the_plan_are_filled_in(tmp_path: Path) -> None:
+    text = text_of(read(full(), tmp_path))
+    for expected in ("10 h 30 min", "Jul 16 20:00 - Jul 17 06:30", "499,285 gal", "8 h 15 min", "6 h 00 min"):
+        assert expected in text
+
+
+def test_valves_without_water_are_listed_after_all_others(tmp_path: Path) -> None:
+    content = full()
+    hours = dict(zip(content.water_plan["valve"], content.water_plan["hours"], strict=True))
+    order = content.valves["valve"].tolist()
+    dry = [valve for valve in order if hours[valve] <= 0]
+    opened, _, closed = text_of(read(content, tmp_path)).partition("No water this time")
+    assert 0 < len(dry) < len(order)
+    assert all((valve in opened, valve in closed) == (valve not in dry, valve in dry) for valve in order)
+
+
+@pytest.mark.parametrize("dry", [0, 1, 7, 8, 9, 60, 200])
+def test_every_valve_has_its_place_however_many_get_no_water(dry: int, tmp_path: Path) -> None:
+    content = ranch([(f"Q{i:02d}", "prune", 10) for i in range(20)], across=5)
+    valves = content.valves["valve"].tolist()
+    plan = pd.DataFrame({"valve": valves, "hours": [0.0] * dry + [6.0] * (200 - dry), "m3": 10.0})
+    reader = read(dataclasses.replace(content, water_plan=plan), tmp_path)
+    found = Counter(re.findall(r"Q\d\d-\d+", text_of(reader)))
+    assert found == Counter(valves)
+    tops = [page.extract_text().count("Hours") for page in reader.pages]
+    assert sum(tops) == max(0, -(-(200 - dry) // 8))
+
+
+def test_without_a_plan_there_is_room_to_write(tmp_path: Path) -> None:
+    text = text_of(read(small(), tmp_path))
+    assert text.count("Hours / Horas") == 8
+    assert "No water" not in text
+
+
+@pytest.mark.parametrize("languages", [("en",), ("es",), ("en", "es")])
+def test_it_speaks_the_languages_set(languages, tmp_path: Path) -> None:
+    content = ranch([("Q1", "prune", 2)], across=1, languages=languages)
+    text = text_of(read(content, tmp_path))
+    for language in ("en", "es"):
+        words = Words(language)
+        for key in ("title", "leak", "clogged", "no_pressure", "done", "call", "caution_1", "caution_2"):
+            assert (words(f"sheet.{key}") in text) == (language in languages)
+
+
+@pytest.mark.parametrize(("units", "size"), [("us", (215.9, 279.4)), ("metric", (210.0, 297.0))])
+def test_paper_goes_with_the_units(units: str, size, tmp_path: Path) -> None:
+    """US letter (ANSI/ASME Y14.1 size A, 8.5 by 11 in) and A4 (ISO 216); from memory only."""
+    page = read(ranch([("Q1", "prune", 2)], across=1, units=units), tmp_path).pages[0]
+    shown = (float(page.mediabox.width) / POINTS_PER_MM, float(page.mediabox.height) / POINTS_PER_MM)
+    assert shown == pytest.approx(size, abs=0.1)
+
+
+def test_nothing_runs_off_the_paper(tmp_path: Path) -> None:
+    reader = read(full(), tmp_path)
+    page, spots = reader.pages[0], []
+    page.extract_text(
+        visitor_text=lambda text, _cm, tm, *_: spots.append((tm[4], tm[5])) if text.strip() else None
+    )
+    assert len(spots) > 60
+    width, height = float(page.mediabox.width), float(page.mediabox.height)
+    assert all(20 < x < width - 20 and 20 < y < height - 20 for x, y in spots)
+
+
+def test_names_that_bite_are_only_names(tmp_path: Path) -> None:
+    text = text_of(read(small(), tmp_path))
+    assert "Willow <Flat> & Sons" in text
+    assert "<script>wind-3" in text
+
+
+def test_the_same_run_gives_the_same_bytes(tmp_path: Path) -> None:
+    for name in ("a.pdf", "b.pdf"):
+        write_crew_sheet(full(), tmp_path / name)
+    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+
+
+START = pd.Timestamp("2026-07-16 01:00", tz="America/Los_Angeles")
+
+
+def with_sets(content: Content, valve: str, starts: list[pd.Timestamp]) -> Content:
+    sets = [(valve, start, start + dt.timedelta(hours=3)) for start in starts]
+    return dataclasses.replace(content, timetable=pd.DataFrame(sets, columns=["valve", "start", "end"]))
+
+
+def test_sets_at_the_same_hours_day_after_day_are_told_once(tmp_path: Path) -> None:
+    content = full()
+    nights = [START + pd.Timedelta(days=d) for d in (0, 1, 2, 3, 5, 6)]
+    text = text_of(read(with_sets(content, content.valves["valve"].iloc[0], nights), tmp_path))
+    assert "Jul 16 - Jul 19 \N{MULTIPLICATION SIGN}4:\n01:00 - 04:00\n" in text
+    assert "Jul 21 01:00 - Jul 21 04:00" in text
+    assert "Jul 22 01:00 - Jul 22 04:00" in text
+
+
+def test_clock_changes_do_not_part_what_the_clock_shows_alike(tmp_path: Path) -> None:
+    content = full()
+    nights = [
+        pd.Timestamp(f"2026-{day} 20:00", tz="America/Los_Angeles") for day in ("10-31", "11-01", "11-02")
+    ]
+    text = text_of(read(with_sets(content, content.valves["valve"].iloc[0], nights), tmp_path))
+    assert "Oct 31 - Nov 2 \N{MULTIPLICATION SIGN}3:\n20:00 - 23:00\n" in text
+
+
+@pytest.mark.parametrize("count", [4, 9, 24])
+def test_every_set_is_told_and_rows_stay_on_the_page(count: int, tmp_path: Path) -> None:
+    content = ranch([(f"Q{i:02d}", "prune", 5) for i in range(4)], across=2)
+    valves = content.valves["valve"].tolist()
+    plan = pd.DataFrame({"valve": valves, "hours": 3.0 * count, "m3": 10.0})
+    starts = [START + pd.Timedelta(days=d, minutes=17 * d) for d in range(count)]
+    tables = [with_sets(content, valve, starts).timetable for valve in valves]
+    reader = read(dataclasses.replace(content, water_plan=plan, timetable=pd.concat(tables)), tmp_path)
+    text = text_of(reader)
+    assert text.count("Jul 16 01:00 - Jul 16 04:00") == len(valves)
+    last = starts[-1]
+    assert text.count(f"{last:%b} {last.day} {last:%H:%M} - ") == len(valves)
+    assert Counter(re.findall(r"Q\d\d-\d+", text)) == Counter(valves)
+    lowest = []
+    reader.pages[0].extract_text(visitor_text=lambda t, _c, m, _f, _s: lowest.append((m[5], t)))
+    cautions = max(y for y, t in lowest if "Heat:" in t)
+    assert min(y for y, t in lowest if " - Jul " in t or " - Aug " in t) > cautions

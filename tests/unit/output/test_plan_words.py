@@ -1,0 +1,61 @@
+"""The plan in words: the same texts in both languages, and what must be in them."""
+
+import datetime as dt
+import string
+from zoneinfo import ZoneInfo
+
+import pytest
+from helpers.water_cases import need, random_ranch, terms
+
+from stressmap.core.settings import Water
+from stressmap.output.view.plan_words import WaterWords, _table, as_text, cautions, tell
+from stressmap.water.alternatives import NAMES
+from stressmap.water.formulation import assemble
+from stressmap.water.water_plan import STATUS, Advice, advise
+
+
+def fields(text: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name}
+
+
+def test_both_languages_have_the_same_texts_with_the_same_gaps() -> None:
+    english, spanish = _table("en"), _table("es")
+    assert {s: sorted(names) for s, names in english.items()} == {s: sorted(n) for s, n in spanish.items()}
+    for section, texts in english.items():
+        for name, text in texts.items():
+            assert fields(text) == fields(spanish[section][name]), f"{section}.{name}"
+
+
+def test_every_status_and_way_has_words() -> None:
+    for language in ("en", "es"):
+        assert set(STATUS) - {""} <= set(_table(language)["status"])
+        assert {name.replace(" ", "_") for name in NAMES} <= set(_table(language)["compare"])
+
+
+@pytest.fixture(scope="module")
+def advice() -> Advice:
+    drawn = random_ranch(3)
+    return advise(drawn.case(), terms(drawn.water, drawn.limits.first, draws=20))
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_a_plan_can_be_told_in_every_language_and_unit(advice, language, units) -> None:
+    text = as_text(tell(advice, WaterWords(language, units)))
+    assert "{" not in text
+    assert all(line in text for line in cautions(WaterWords(language, units)))
+
+
+def test_a_valve_left_dry_is_listed_with_what_that_risks() -> None:
+    water = Water.model_validate({"available": "900 m3", "days": 3})
+    needs = [need(0, dry_bar=8.0), need(1, dry_bar=0.5, harm=0.3, min_hours=12.0)]
+    case = assemble(needs, water, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
+    made = advise(case, terms(water, dt.date(2026, 7, 16)))
+    assert made.solution.steps[0] > 0
+    assert made.solution.steps[1] == 0
+    dry = next(s for s in tell(made, WaterWords("en")) if s.title == "Left dry, and what that risks")
+    # 13 bar of target and 0.5 + 40 mm / 15 mm a bar - 0.5 bar of stress.
+    assert dry.lines == (
+        "V2 (B1): about \N{MINUS SIGN}16 bar by Jul 19, 2026, mild to moderate: suggested from late June to "
+        "early August; shoots slow, fruit sizing does not. Stage: fruit sizing.",
+    )

@@ -1,0 +1,100 @@
+"""What `check` says: every count and row, and a likely cause where the figures tell it."""
+
+import numpy as np
+import pandas as pd
+from helpers import invented_ranch as ranch
+
+from stressmap.quality.assessment_summary import Summary, mend_table, summarise
+
+BLOCKS = ranch.blocks()
+
+
+def summary(table: pd.DataFrame, units: str = "metric", **reading: object) -> Summary:
+    chosen = ranch.settings(**reading)
+    chosen = chosen.model_copy(update={"ranch": chosen.ranch.model_copy(update={"units": units})})
+    assessed = ranch.assess(table, BLOCKS, **reading)
+    return summarise(assessed, BLOCKS, ranch.valves(BLOCKS), chosen)
+
+
+def spoiled() -> pd.DataFrame:
+    table = ranch.readings(BLOCKS, per_block=4)
+    table["temp_c"] = np.linspace(30, 35, len(table))
+    table.loc[1, "pressure_bar"] = np.nan
+    table.loc[2, "pressure_bar"] *= -1
+    table.loc[[5, 6], "bag_minutes"] = 2.0
+    table.loc[15, "time"] -= pd.Timedelta(days=30)
+    table["pressure_bar"] = table["pressure_bar"].where(table["block"].isna(), 12.0)
+    return table
+
+
+def test_everything_is_counted_and_named() -> None:
+    found = summary(spoiled())
+    assert found.counts == {"rows": 16, "other_visits": 1, "used": 12, "left_out": 3}
+    assert found.lines[:6] == (
+        "15 readings (1 more are of other visits): 12 used, 3 left out.",
+        "Left out:",
+        "  1 no pressure (no_value): row 3 tree B1-T2",
+        "  2 bag on for too short (short_bag): row 7 tree B2-T2, row 8 tree B2-T3",
+        "Mended or marked, and used:",
+        "  1 negative, taken as a potential (sign_read_as_potential): row 4 tree B1-T3",
+    )
+    assert "temperature at the trees 30 to 35 °C; pressure " in found.lines[6]
+    assert found.first == (
+        "2 of 15 bag on for too short (row 7 tree B2-T2, row 8 tree B2-T3): Leave the bag on for longer.",
+        "1 of 15 no pressure (row 3 tree B1-T2): Write the pressure.",
+    )
+
+
+def test_temperature_is_shown_in_the_units_people_read() -> None:
+    assert "temperature at the trees 86 to 94 °F" in "".join(summary(spoiled(), units="us").lines)
+
+
+def test_the_weather_file_tells_the_temperature_where_nobody_measured_it() -> None:
+    table = ranch.readings(BLOCKS)
+    hours = pd.date_range("2026-07-14", periods=24, freq="h", tz=ranch.ZONE)
+    weather = pd.DataFrame({"time": hours, "temp_c": np.arange(24.0) + 10})
+    assessed = ranch.assess(table, BLOCKS)
+    metric = ranch.settings()
+    metric = metric.model_copy(update={"ranch": metric.ranch.model_copy(update={"units": "metric"})})
+    lines = summarise(assessed, BLOCKS, ranch.valves(BLOCKS), metric, weather=weather).lines
+    assert "temperature of the weather file 23 to 25 °C; " in lines[1]
+
+
+def test_blocks_and_valves_without_a_reading_are_named() -> None:
+    found = summary(ranch.readings(BLOCKS, per_block=1))
+    assert found.lines[-1] == "Valve zones without a reading: 4 of 8: B1E, B2E, B3E, B4E."
+    found = summary(ranch.readings(BLOCKS, per_block=2).iloc[:6])
+    assert "Blocks without a reading: 1 of 4: B4." in found.lines
+    assert found.first == ("1 of 4 blocks have no reading: measure at least one tree in each.",)
+
+
+def test_a_clock_on_another_zone_is_suspected() -> None:
+    table = ranch.readings(BLOCKS)
+    table["time"] += pd.Timedelta(hours=7)
+    assert summary(table).first == (
+        "20 of 20 read outside the hours: 7 h earlier they would be inside; was the clock on another time "
+        "zone than America/Los_Angeles? Correct the times, or write them with their offset.",
+    )
+
+
+def test_a_lost_minus_sign_is_suspected() -> None:
+    table = ranch.readings(BLOCKS)
+    table["lon"] *= -1
+    assert summary(table).first == (
+        "20 of 20 off every block: the longitudes have lost their minus sign (west is negative).",
+    )
+
+
+def test_a_column_in_another_unit_is_suspected() -> None:
+    table = ranch.readings(BLOCKS).assign(recheck_bar=np.nan)
+    table["pressure_bar"] /= 10
+    assert summary(table).first[0] == (
+        "20 of 20 probably in another unit: say the right [reading] unit (it is bar), or correct the heading."
+    )
+
+
+def test_the_table_to_mend_has_the_doubtful_rows_of_the_visit() -> None:
+    table = mend_table(ranch.assess(spoiled(), BLOCKS))
+    assert table["row"].tolist() == [3, 4, 7, 8]
+    assert table.loc[0, ["wrong", "to_do"]].tolist() == ["no pressure", "Write the pressure"]
+    assert table["used"].tolist() == [False, True, False, False]

@@ -1,0 +1,208 @@
+"""From zone means to an order: ties, blocks without readings, change since the visit before."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from scipy.integrate import quad
+from scipy.stats import norm
+
+from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
+from stressmap.geostat.surface import Places, Samples
+from stressmap.zoning.change import compare, irrigated_between
+from stressmap.zoning.grid_cells import lattice
+from stressmap.zoning.mapping import Ground
+from stressmap.zoning.ranking import Figures, judge, last_irrigated, rank_valves, tied_groups, tied_ranks
+from stressmap.zoning.value_of_information import (
+    Stakes,
+    cut_of,
+    expected_gain,
+    look_again,
+    nearest_trees,
+    short_walk,
+)
+
+EDGES = {"prune": (0.0, 2.0, 4.0), "walnut": (0.0, 1.0, 2.0)}
+
+
+def figures(mean, se) -> Figures:
+    return Figures(np.array(mean, dtype=float), np.array(se, dtype=float))
+
+
+def valve_table(measured=(True, True, True)) -> gpd.GeoDataFrame:
+    shapes = [shapely.box(i * 100, 0, i * 100 + 100, 100) for i in range(3)]
+    table = {
+        "valve": ["A1", "A2", "B1"], "block": ["A", "A", "B"], "readings": [2, 0, 1],
+        "measured": list(measured), "last_irrigated": [None, None, None],
+    }  # fmt: skip
+    return gpd.GeoDataFrame(table, geometry=shapes, crs="EPSG:32610")
+
+
+def block_table() -> pd.DataFrame:
+    table = {"crop": ["prune", "walnut"], "target_bar": [-12.0, -6.0], "baseline_bar": [-8.0, np.nan]}
+    return pd.DataFrame(table, index=pd.Index(["A", "B"], name="block"))
+
+
+def test_rank_one_is_the_driest_and_each_crop_has_its_own_edges():
+    ranked = rank_valves(
+        valve_table(), block_table(), figures([1.5, 3.0, 2.5], [0.1] * 3), EDGES, "below_target"
+    )
+    assert ranked["valve"].tolist() == ["A2", "B1", "A1"]
+    assert ranked["rank"].tolist() == [1, 2, 3]
+    assert ranked["priority"].tolist() == [2, 1, 3]
+    assert ranked["swp_bar"].tolist() == [-15.0, -8.5, -13.5]
+    assert ranked["area_ha"].tolist() == [1.0, 1.0, 1.0]
+
+
+@pytest.mark.parametrize(("rank_by", "swp"), [("below_baseline", -9.5), ("tension", -1.5)])
+def test_the_potential_is_told_back_from_the_figure_that_was_mapped(rank_by, swp):
+    ranked = rank_valves(valve_table(), block_table(), figures([1.5, 1.0, 0.5], [0.1] * 3), EDGES, rank_by)
+    assert ranked["swp_bar"][0] == swp
+
+
+def test_equals_stand_in_the_order_of_their_names():
+    ranked = rank_valves(valve_table(), block_table(), figures([2, 2, 2], [1] * 3), EDGES, "below_target")
+    assert ranked["valve"].tolist() == ["A1", "A2", "B1"]
+
+
+def test_blocks_without_a_reading_may_be_left_out_of_the_ranking():
+    args = (
+        valve_table((True, True, False)),
+        block_table(),
+        figures([1, 2, 9], [1] * 3),
+        EDGES,
+        "below_target",
+    )
+    assert rank_valves(*args)["valve"][0] == "B1"
+    ranked = rank_valves(*args, rank_unmeasured=False)
+    assert ranked["valve"].tolist() == ["A2", "A1", "B1"]
+    assert ranked["rank"].tolist()[:2] == [1, 2]
+    assert pd.isna(ranked["rank"][2])
+
+
+def test_the_interval_and_the_odds_are_those_of_a_normal_error():
+    judged = judge(figures([4.5], [0.5]), ["prune"], EDGES).iloc[0]
+    assert judged["low_bar"] == pytest.approx(4.5 - 1.644854 * 0.5, abs=1e-6)
+    assert judged["high_bar"] == pytest.approx(4.5 + 1.644854 * 0.5, abs=1e-6)
+    assert judged["p_first"] == pytest.approx(norm.cdf(1.0))
+    assert judged["confidence"] == judged["p_first"]
+
+
+def test_valves_are_tied_while_the_odds_of_a_swap_are_over_three_in_ten():
+    spread = np.hypot(1, 1)
+    far = spread * norm.isf(0.3)
+    assert tied_groups(figures([5, 5 - 0.99 * far], [1, 1])).tolist() == [1, 1]
+    assert tied_groups(figures([5, 5 - 1.01 * far], [1, 1])).tolist() == [0, 0]
+    three = figures([5, 5 - 0.9 * far, 5 - 1.2 * far], [1, 1, 1])
+    assert tied_groups(three).tolist() == [1, 1, 0]
+    # The third is far from the first, but not from the second: that pair is told of too.
+    assert tied_ranks(three) == ["1-2", "1-3", "2-3"]
+    assert tied_groups(figures([5, 3, 3], [0.1, 0.1, 0.1])).tolist() == [0, 1, 1]
+    assert tied_groups(figures([5, 5], [0, 0])).tolist() == [1, 1]
+    assert tied_groups(figures([], [])).tolist() == []
+
+
+def test_change_is_called_only_where_its_interval_leaves_out_zero():
+    told = compare(figures([3, 3, 3], [0.3] * 3), figures([1, 5, 3.5], [0.4] * 3))
+    assert told["change_bar"].tolist() == [-2.0, 2.0, 0.5]
+    assert told["change_se_bar"].tolist() == pytest.approx([0.5] * 3)
+    assert told["change"].tolist() == ["relieved", "drier", "no clear change"]
+
+
+def test_irrigation_between_visits_is_looked_up_in_the_log():
+    zone = "America/Los_Angeles"
+    log = pd.DataFrame(
+        {
+            "valve": ["A1", "A2", "A1"],
+            "start": pd.to_datetime(["2026-07-02 20:00", "2026-06-20 20:00", "2026-08-01 20:00"]).tz_localize(
+                zone
+            ),
+            "end": pd.to_datetime(["2026-07-03 06:00", "2026-06-21 06:00", "2026-08-02 06:00"]).tz_localize(
+                zone
+            ),
+        }
+    )
+    since, until = pd.Timestamp("2026-06-26", tz=zone), pd.Timestamp("2026-07-14", tz=zone)
+    assert irrigated_between(["A1", "A2", "B1"], log, since, until) == [True, False, False]
+    assert irrigated_between(["A1"], None, since, until) == [None]
+    assert last_irrigated(["A1", "A2", "B1"], log, until) == [log["end"][0], log["end"][1], None]
+
+
+@pytest.mark.parametrize(("distance", "spread"), [(0.0, 1.0), (0.7, 0.4), (-1.3, 2.0)])
+def test_what_knowing_more_is_worth_is_the_expected_loss_avoided(distance, spread):
+    """The definition, integrated numerically: expected gain of choosing after the mean has moved."""
+    density = norm(distance, spread).pdf
+    after = quad(
+        lambda m: max(m, 0.0) * density(m), distance - 12 * spread, distance + 12 * spread, points=[0.0]
+    )[0]
+    assert expected_gain([distance], [spread])[0] == pytest.approx(after - max(distance, 0.0), abs=1e-9)
+
+
+def test_the_cut_lies_where_the_share_of_the_area_is_used_up():
+    assert cut_of(np.array([5.0, 4.0, 1.0]), np.array([1.0, 1.0, 2.0]), 0.5) == 2.5
+    assert cut_of(np.array([5.0]), np.array([1.0]), 0.25) == 5.0
+
+
+def test_the_walk_is_no_longer_than_the_best_of_all_orders():
+    from itertools import permutations
+
+    points = np.random.default_rng(3).uniform(0, 100, (7, 2))
+
+    def length(order):
+        return np.hypot(*(points[list(order)][1:] - points[list(order)][:-1]).T).sum()
+
+    best = min(length(order) for order in permutations(range(7)))
+    assert sorted(short_walk(points)) == list(range(7))
+    assert length(short_walk(points)) <= 1.05 * best
+
+
+def test_one_looks_again_where_the_choice_is_open_not_where_least_is_known():
+    """Two equal blocks; in one the valve stands at the cut, the other is far from it and unknown."""
+    shapes = [shapely.box(i * 300, 0, i * 300 + 200, 200) for i in range(2)]
+    blocks = gpd.GeoDataFrame(
+        {"block": ["open", "settled"], "crop": "prune"}, geometry=shapes, crs="EPSG:32610"
+    )
+    valves = gpd.GeoDataFrame(
+        {"valve": ["o", "s"], "block": blocks["block"]}, geometry=shapes, crs="EPSG:32610"
+    )
+    xy = np.array([[100.0, 100.0], [100.0, 60.0], [400.0, 100.0]])
+    code = np.array([0, 0, 1])
+    samples = Samples(Places(xy, code, code, np.zeros(3, dtype=int)), np.array([3.0, 3.2, 9.0]), np.arange(3))
+    surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 0.3))
+    stakes = Stakes(figures([3.1, 9.0], [0.5, 1.5]), np.ones(2), 3.0)
+    chosen = look_again(surface, Ground(blocks, valves, lattice(blocks, 10.0)), stakes, count=4)
+    assert set(chosen["valve"]) == {"o"}
+    assert chosen["order"].tolist() == [1, 2, 3, 4]
+    assert shapes[0].buffer(-15).covers(chosen.geometry.union_all())
+    assert not chosen.geometry.duplicated().any()
+
+
+def test_nothing_is_asked_where_nothing_is_open():
+    shapes = [shapely.box(0, 0, 200, 200)]
+    blocks = gpd.GeoDataFrame({"block": ["A"], "crop": "prune"}, geometry=shapes, crs="EPSG:32610")
+    xy = np.array([[50.0, 50.0], [100.0, 150.0], [150.0, 30.0]])
+    code = np.zeros(3, dtype=np.int64)
+    samples = Samples(Places(xy, code, code, code), np.array([3.0, 3.2, 9.0]), np.arange(3))
+    surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 0.3))
+    ground = Ground(blocks, blocks.assign(valve="A"), lattice(blocks, 10.0))
+    assert len(look_again(surface, ground, Stakes(figures([5.0], [0.0]), np.ones(1), 1.0))) == 0
+
+
+def test_a_place_is_named_after_the_nearest_tree_of_its_own_valve_zone():
+    places = gpd.GeoDataFrame(
+        {"valve": ["A", "A", "B", "C"]},
+        geometry=gpd.points_from_xy([0, 100, 0, 0], [0, 0, 0, 0]),
+        crs="EPSG:32610",
+    )
+    trees = gpd.GeoDataFrame(
+        {
+            "tree_id": ["far", "near", None, "other", "edge", "lost"],
+            "valve": ["A", "A", "A", "B", "A", "C"],
+            "used": [True, False, True, True, True, False],
+        },
+        geometry=[*gpd.points_from_xy([9, 5, 1, 3, 112], [0] * 5), None],
+        crs="EPSG:32610",
+    )
+    assert nearest_trees(places, trees) == ["near", "edge", "other", None]
+    assert nearest_trees(places, trees.iloc[:0]) == [None] * 4
