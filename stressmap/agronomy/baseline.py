@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from stressmap.agronomy.vapour_pressure import Floats, actual_kpa, humidity_pct
+from stressmap.agronomy.vapour_pressure import actual_kpa, humidity_pct
+from stressmap.core.arrays import Floats
 
 LONGEST_GAP = pd.Timedelta(hours=2)
 """Two weather records further apart than this are not joined by a line."""

@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 from stressmap.agronomy.crops import CropProfile
 from stressmap.agronomy.orchard import Profiles
 from stressmap.agronomy.target import calendar_days
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 
 Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
-class Case:
+class CropReadings:
     """Readings beside the blocks they were taken in.
 
     Parameters

@@ -51,7 +51,7 @@ Coefficients = Annotated[
 ]
 
 
-class Words(Part):
+class CropNames(Part):
     """One text in the languages of the sheets."""
 
     en: str
@@ -80,7 +80,7 @@ class Source(Part):
     remark: str | None = None
 
 
-class Line(Baseline):
+class BaselineLine(Baseline):
     """Fully watered line, and the deficits [kPa] it was published for."""
 
     vpd_range_kpa: tuple[float, float] | None = None
@@ -101,8 +101,8 @@ class Level(Part):
     scale: Scale
     from_bar: float
     to_bar: float | None = None
-    level: Words
-    text: Words
+    level: CropNames
+    text: CropNames
     standing: Standing
 
     def holds(self, bar: float) -> bool:
@@ -125,7 +125,7 @@ class Stage(Part):
 
     begins: MonthDay = Field(alias="from")
     harm: float = Field(ge=0.0, le=1.0)
-    text: Words
+    text: CropNames
 
 
 class Young(Part):
@@ -148,7 +148,7 @@ class CropCoefficient(Part):
     height_m: float = Field(default=3.0, gt=0.0)
 
 
-class Caution(Words):
+class Caution(CropNames):
     """Something a user of this crop must know."""
 
     standing: Standing = SET_BY_RANCH
@@ -159,11 +159,11 @@ class CropProfile(Part):
 
     name: str = Field(min_length=1)
     also: tuple[str, ...] = ()
-    title: Words
+    title: CropNames
     hemisphere: Literal["north", "south"] = "north"
     season_target: Targets | None = None
     harvest: MonthDay | None = None
-    baseline: Line | None = None
+    baseline: BaselineLine | None = None
     edges: Edges = Edges()
     young: Young | None = None
     too_wet: TooWet | None = None

@@ -17,8 +17,8 @@ from stressmap.agronomy import radiation as rad
 from stressmap.agronomy import vapour_pressure
 from stressmap.agronomy.baseline import interpolate
 from stressmap.agronomy.crops import CropProfile
-from stressmap.agronomy.vapour_pressure import Floats
-from stressmap.core.errors import Notes
+from stressmap.core.arrays import Floats
+from stressmap.core.notes import Notes
 
 HOURS_MISSED = 2
 """A day may lack so many hours and still be worked out by the hour."""

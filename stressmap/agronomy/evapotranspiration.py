@@ -15,7 +15,8 @@ from numpy.typing import ArrayLike
 
 from stressmap.agronomy.crops import CropProfile, Stage
 from stressmap.agronomy.target import Point, calendar_days, through_season
-from stressmap.agronomy.vapour_pressure import Floats, saturation_slope_kpa_per_c
+from stressmap.agronomy.vapour_pressure import saturation_slope_kpa_per_c
+from stressmap.core.arrays import Floats
 from stressmap.core.units import parse_month_day
 
 MM_PER_MJ = 0.408

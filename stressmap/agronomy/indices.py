@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar
-from stressmap.agronomy.crop_readings import Case, Flags, aware_times, local_days, places_of
+from stressmap.agronomy.crop_readings import CropReadings, Flags, aware_times, local_days, places_of
 from stressmap.agronomy.crops import edges_for
 from stressmap.agronomy.orchard import (
     Profiles,
@@ -21,9 +21,10 @@ from stressmap.agronomy.orchard import (
 )
 from stressmap.agronomy.remarks import say_line, say_missing_air, say_shift, say_too_wet, say_young
 from stressmap.agronomy.target import calendar_days
-from stressmap.agronomy.vapour_pressure import Floats, deficit_kpa
+from stressmap.agronomy.vapour_pressure import deficit_kpa
 from stressmap.agronomy.visit_weather import UNLIKE_BAR, visit_weather, weather_shift_bar
-from stressmap.core.errors import Notes
+from stressmap.core.arrays import Floats
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 from stressmap.intake.air_plausibility import Origin, mend_humidity, mend_temperature
 
@@ -140,16 +141,16 @@ def _blocks_file(settings: Settings) -> str:
 
 def _case(
     readings: pd.DataFrame, blocks: pd.DataFrame, profiles: Profiles, settings: Settings, notes: Notes
-) -> Case:
+) -> CropReadings:
     settled = settle_crops(blocks, profiles, _blocks_file(settings), notes)
     profiles = at_latitude(_grown(profiles, settled), latitude_of(blocks), notes)
     table = readings.copy()
     counted = table["used"].to_numpy(bool) if "used" in table else np.ones(len(table), dtype=bool)
     days = local_days(table, counted, settings, notes)
-    return Case(table, places_of(table["block"], settled), days, counted, profiles, settings)
+    return CropReadings(table, places_of(table["block"], settled), days, counted, profiles, settings)
 
 
-def _deficits(case: Case, weather: pd.DataFrame | None, notes: Notes) -> Floats:
+def _deficits(case: CropReadings, weather: pd.DataFrame | None, notes: Notes) -> Floats:
     table = case.table
     rows = table["row"].to_numpy(np.int64) if "row" in table else np.arange(2, len(table) + 2)
     origin = Origin(str(case.settings.files.readings), rows)
@@ -176,7 +177,7 @@ def _baselines(vpd: Floats, places: pd.DataFrame, profiles: Profiles) -> Floats:
     return result
 
 
-def _shift(case: Case, notes: Notes) -> Floats:
+def _shift(case: CropReadings, notes: Notes) -> Floats:
     """Return what carries each reading to the visit's middle weather, 0 where its days are alike."""
     vpd = case.table["vpd_kpa"].to_numpy()
     shift = np.zeros(len(vpd))
@@ -204,7 +205,7 @@ def _of_the_visit(table: pd.DataFrame) -> Flags:
     return np.array(["outside_visit" not in codes for codes in table["flags"]], dtype=bool)
 
 
-def _too_wet(case: Case) -> Flags:
+def _too_wet(case: CropReadings) -> Flags:
     wet = np.zeros(len(case.table), dtype=bool)
     below = case.table["below_baseline_bar"].to_numpy()
     for _, profile, here in case.crops():

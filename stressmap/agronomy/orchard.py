@@ -18,8 +18,9 @@ from stressmap.agronomy.target import (
     target_bar,
     young_tree_target_bar,
 )
-from stressmap.agronomy.vapour_pressure import Floats
-from stressmap.core.errors import DataError, Notes, Problem, SettingsError
+from stressmap.core.arrays import Floats
+from stressmap.core.errors import DataError, Problem, SettingsError
+from stressmap.core.notes import Notes
 from stressmap.core.settings import RankBy
 from stressmap.intake.unit_headings import normal
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from stressmap.agronomy.vapour_pressure import Floats
+from stressmap.core.arrays import Floats
 
 SOLAR_CONSTANT = 0.0820
 """[MJ/m2/min]."""

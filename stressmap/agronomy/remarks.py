@@ -5,21 +5,22 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from stressmap.agronomy.crop_readings import Case, aware_times
+from stressmap.agronomy.crop_readings import CropReadings, aware_times
 from stressmap.agronomy.orchard import young_rows
 from stressmap.agronomy.visit_weather import VisitWeather
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 
 CLOCK = "%Y-%m-%d %H:%M"
 
 
-def say_missing_air(case: Case, weather: pd.DataFrame | None, notes: Notes) -> None:
+def say_missing_air(case: CropReadings, weather: pd.DataFrame | None, notes: Notes) -> None:
     """Say which readings have no weather, and why; raise where the ranking cannot do without.
 
     Parameters
     ----------
-    case : Case
+    case : CropReadings
         With ``vpd_kpa`` in its table.
     weather : DataFrame or None
         The weather file's table.
@@ -69,12 +70,12 @@ def _why_missing(times: pd.DatetimeIndex, weather: pd.DataFrame | None, settings
     return f"{file} has nothing from {gap}, and more than two hours are not bridged"
 
 
-def say_line(case: Case, notes: Notes) -> None:
+def say_line(case: CropReadings, notes: Notes) -> None:
     """Say where a fully watered line is provisional or carried beyond what it was published for.
 
     Parameters
     ----------
-    case : Case
+    case : CropReadings
         With ``vpd_kpa`` in its table.
     notes : Notes
         Where to.
@@ -95,12 +96,12 @@ def say_line(case: Case, notes: Notes) -> None:
             )
 
 
-def say_young(case: Case, notes: Notes) -> None:
+def say_young(case: CropReadings, notes: Notes) -> None:
     """Say which blocks are young and what that limits.
 
     Parameters
     ----------
-    case : Case
+    case : CropReadings
         Readings with their blocks.
     notes : Notes
         Where to.
@@ -116,12 +117,12 @@ def say_young(case: Case, notes: Notes) -> None:
             )
 
 
-def say_shift(case: Case, apart: float, weather: VisitWeather, notes: Notes) -> None:
+def say_shift(case: CropReadings, apart: float, weather: VisitWeather, notes: Notes) -> None:
     """Say that readings were carried to the visit's middle weather, and which could not be.
 
     Parameters
     ----------
-    case : Case
+    case : CropReadings
         Readings with their blocks.
     apart : float
         How far apart the days' baselines are [bar].
@@ -147,12 +148,12 @@ def say_shift(case: Case, apart: float, weather: VisitWeather, notes: Notes) -> 
         )
 
 
-def say_too_wet(case: Case, notes: Notes) -> None:
+def say_too_wet(case: CropReadings, notes: Notes) -> None:
     """Mark, not praise, trees wetter than a fully watered one where that harms the crop.
 
     Parameters
     ----------
-    case : Case
+    case : CropReadings
         With ``too_wet`` in its table.
     notes : Notes
         Where to.

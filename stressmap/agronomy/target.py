@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from stressmap.agronomy.vapour_pressure import Floats
+from stressmap.core.arrays import Floats
 from stressmap.core.units import parse_month_day
 
 Point = tuple[str, float]

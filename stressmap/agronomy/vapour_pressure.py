@@ -9,9 +9,9 @@ gives a missing value out; an impossible one is refused, never turned into NaN.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from stressmap.core.arrays import Floats
 
 LOWEST_C, HIGHEST_C = -40.0, 60.0
 """Air temperatures [°C] that these formulas are taken for."""

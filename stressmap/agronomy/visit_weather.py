@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stressmap.agronomy.baseline import baseline_bar
-from stressmap.agronomy.crops import Line
-from stressmap.agronomy.vapour_pressure import Floats
+from stressmap.agronomy.crops import BaselineLine
+from stressmap.core.arrays import Floats
 
 UNLIKE_BAR = 1.0
 """Days whose baselines differ by more than this are made comparable."""
@@ -35,12 +35,12 @@ class VisitWeather:
         """The middle one (median) of the days' deficits [kPa]; NaN where none is known."""
         return float(np.median(self.vpd_kpa)) if len(self.vpd_kpa) else float("nan")
 
-    def spread_bar(self, line: Line) -> float:
+    def spread_bar(self, line: BaselineLine) -> float:
         """Give how far apart the days' baselines of a crop are.
 
         Parameters
         ----------
-        line : Line
+        line : BaselineLine
             The crop's fully watered line.
 
         Returns
@@ -78,7 +78,7 @@ def visit_weather(days: NDArray[np.datetime64], vpd_kpa: Floats) -> VisitWeather
 
 
 def weather_shift_bar(
-    days: NDArray[np.datetime64], vpd_kpa: Floats, line: Line, weather: VisitWeather
+    days: NDArray[np.datetime64], vpd_kpa: Floats, line: BaselineLine, weather: VisitWeather
 ) -> Floats:
     """Give what to add to a potential to have it in the visit's middle weather.
 
@@ -88,7 +88,7 @@ def weather_shift_bar(
         Day of each reading.
     vpd_kpa : array of float, shape (n,)
         Deficit at each [kPa]; where NaN, its day's mean is taken.
-    line : Line
+    line : BaselineLine
         The crop's fully watered line.
     weather : VisitWeather
         The visit's days.
@@ -102,7 +102,7 @@ def weather_shift_bar(
     --------
     >>> days = np.array(["2026-07-14", "2026-07-15"], dtype="datetime64[D]")
     >>> vpd = np.array([3.0, 5.0])
-    >>> line = Line(intercept_bar=-4.1, slope_bar_per_kpa=-1.2)
+    >>> line = BaselineLine(intercept_bar=-4.1, slope_bar_per_kpa=-1.2)
     >>> weather_shift_bar(days, vpd, line, visit_weather(days, vpd)).round(1).tolist()
     [-1.2, 1.2]
     """

@@ -1,4 +1,4 @@
-"""What stops a run, and what must be said without stopping it.
+"""What stops a run: problems and their exceptions.
 
 A :class:`Problem` names file, row and column, what is wrong and what to do about it; an exception carries
 one or more of them and the exit code that the contract gives its kind.
@@ -6,55 +6,11 @@ one or more of them and the exit code that the contract gives its kind.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-
-def one_line(text: str, *, most: int = 400) -> str:
-    r"""Fold white space and control characters of foreign text into single spaces, and cut it.
-
-    Parameters
-    ----------
-    text : str
-        Anything, a value out of a file included.
-    most : int
-        Characters kept.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> one_line("two\nlines")
-    'two lines'
-    """
-    text = str(text)
-    printable = text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
-    folded = " ".join(printable.split())
-    return folded if len(folded) <= most else folded[: most - 1] + "…"
-
-
-def first_line(error: Exception) -> str:
-    r"""Say why a library failed, in the first line of what it says.
-
-    Parameters
-    ----------
-    error : exception
-        Of any kind; many libraries explain themselves on several lines, some not at all.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> first_line(RuntimeError("no such layer\nin 3 lines")), first_line(MemoryError())
-    ('no such layer', 'MemoryError')
-    """
-    return next(iter(str(error).split("\n")), "").strip() or type(error).__name__
+from stressmap.core.text import one_line
 
 
 def _sentence(text: str) -> str:
@@ -169,56 +125,3 @@ class OutputError(StressmapError):
     """The output cannot be written (exit code 4)."""
 
     exit_code = 4
-
-
-class Notes:
-    """What a run must say although it goes on; each sentence once, in the order first said.
-
-    Examples
-    --------
-    >>> notes = Notes()
-    >>> notes.say("No weather file: vapour pressure deficit is unknown.")
-    >>> notes.say("No weather file: vapour pressure deficit is unknown.")
-    >>> len(list(notes))
-    1
-    """
-
-    def __init__(self) -> None:
-        self._texts: dict[str, None] = {}
-        self._shown: dict[str, str] = {}
-
-    def call(self, file: Path, shown: str) -> None:
-        """Say a shorter name in place of a file's path: notes go into files that leave the computer.
-
-        Parameters
-        ----------
-        file : Path
-            As it stands in the sentences.
-        shown : str
-            What to put there.
-
-        Examples
-        --------
-        >>> notes = Notes()
-        >>> notes.call(Path("/home/me/ranch/weather.csv"), "weather.csv")
-        >>> notes.say("/home/me/ranch/weather.csv ends too early.")
-        >>> list(notes)
-        ['weather.csv ends too early.']
-        """
-        self._shown[str(file)] = shown
-
-    def say(self, text: str) -> None:
-        """Keep one sentence.
-
-        Parameters
-        ----------
-        text : str
-            One plain sentence; values from files may be in it.
-        """
-        for path in sorted(self._shown, key=len, reverse=True):
-            text = text.replace(path, self._shown[path])
-        self._texts.setdefault(one_line(text, most=600))
-
-    def __iter__(self) -> Iterator[str]:
-        """Return the sentences in the order they were said."""
-        return iter(self._texts)

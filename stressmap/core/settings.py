@@ -233,7 +233,7 @@ class Map(Part):
         return value
 
 
-class Model(Part):
+class ModelPriors(Part):
     """``[model]``: what the structured method takes for plausible before any reading.
 
     Standard deviations between blocks, between valve zones, of the pattern within blocks, from tree to tree
@@ -327,7 +327,7 @@ class Settings(Part):
     columns: dict[str, str] = Field(default={}, max_length=1000)
     reading: Reading = Reading()
     map: Map = Map()
-    model: Model = Model()
+    model: ModelPriors = ModelPriors()
     crops: dict[str, dict[str, Any]] = {}
     water: Water | None = None
     _source: Path = PrivateAttr(default=Path("ranch.toml"))

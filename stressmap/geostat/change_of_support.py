@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from stressmap.geostat.surface import Floats, Ints
+from stressmap.core.arrays import Floats, Ints
 
 MOST_PAIR_CELLS = 500
 """Cells of a zone between which covariances are taken; more cells change a zone's variance below 0.5 %."""

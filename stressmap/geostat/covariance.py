@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stressmap.geostat.surface import Floats
+from stressmap.core.arrays import Floats
 
 SQRT3 = float(np.sqrt(3.0))
 SQRT5 = float(np.sqrt(5.0))

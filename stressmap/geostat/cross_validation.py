@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 from scipy.special import gammaincinv
 
-from stressmap.geostat.hierarchical import AverageSurface, spread_of
-from stressmap.geostat.options import FieldOptions
+from stressmap.core.arrays import Floats
+from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
+from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
-from stressmap.geostat.repeat_leaves import by_tree
-from stressmap.geostat.surface import Floats, Samples, Surface
+from stressmap.geostat.repeat_leaves import average_by_tree
+from stressmap.geostat.samples import Samples
+from stressmap.geostat.surface import Surface
 
 HALF, NINETY = 0.6744897501960817, 1.6448536269514722
 """Normal quantiles of 50 and 90 % intervals."""
@@ -108,7 +110,7 @@ class Comparison:
 def compare(
     surface: Surface,
     samples: Samples,
-    options: FieldOptions | None = None,
+    options: SurfaceOptions | None = None,
     *,
     step: Callable[[], None] = lambda: None,
 ) -> Comparison:
@@ -120,7 +122,7 @@ def compare(
         What was fitted to the readings.
     samples : Samples
         The readings.
-    options : FieldOptions, optional
+    options : SurfaceOptions, optional
         As for the fit.
     step : callable
         Called as each of the methods has been tried, :data:`MOST_METHODS` times at most.
@@ -131,13 +133,15 @@ def compare(
         With a note when the method's z-scores are out of line, and one when it foretells readings no better
         than block averages do.
     """
-    options = options or FieldOptions()
+    options = options or SurfaceOptions()
     methods: dict[str, Surface] = {surface.method: surface}
     if "ordinary" not in methods:
         with contextlib.suppress(ValueError, np.linalg.LinAlgError):
-            methods["ordinary"] = by_tree(samples, lambda s: OrdinarySurface(s, jobs=options.jobs))
+            methods["ordinary"] = average_by_tree(samples, lambda s: OrdinarySurface(s, jobs=options.jobs))
     if surface.method not in {"block average", "ranch average"}:
-        averages = by_tree(samples, lambda s: AverageSurface(s, spread_of(s, options.priors)))
+        averages = average_by_tree(
+            samples, lambda s: HierarchicalSurface(s, variance_components(s, options.priors))
+        )
         methods["block average"] = averages
     one_out, block_out = {}, {}
     for name, one in methods.items():

@@ -18,14 +18,15 @@ from scipy.optimize import minimize
 from scipy.special import logsumexp, ndtri
 from threadpoolctl import threadpool_limits
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.covariance import Parameters
-from stressmap.geostat.kriging import Nodes
+from stressmap.geostat.kriging import ParameterNodes
 from stressmap.geostat.options import Priors
 from stressmap.geostat.reml import log_likelihood, projection, solve
+from stressmap.geostat.samples import Samples
 from stressmap.geostat.search_neighbourhood import likelihood_groups
-from stressmap.geostat.surface import Floats, Ints, Samples
 from stressmap.geostat.trend import Levels, Trend
-from stressmap.geostat.variance_model import Alike, Model, alike
+from stressmap.geostat.variance_model import SharedStructure, VarianceModel, shared_structure
 
 RANGES_PER_DOUBLING = 2
 """How close the ranges lie that are tried: half a standard deviation of the prior apart, as it stands. Whole
@@ -44,7 +45,7 @@ WIDER = 1.15
 
 
 @dataclass(frozen=True)
-class Group:
+class LikelihoodGroup:
     """Readings taken together in the likelihood.
 
     Parameters
@@ -55,14 +56,14 @@ class Group:
         [bar].
     trend : array, shape (n, p)
         Columns of the mean.
-    alike : Alike
+    alike : SharedStructure
         What they share.
     """
 
     index: Ints
     value: Floats
     trend: Floats
-    alike: Alike
+    shared_structure: SharedStructure
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ class Fit:
 
     Parameters
     ----------
-    model : Model
+    model : VarianceModel
         What was free.
     nodes : tuple of Parameters
         K of them.
@@ -85,7 +86,7 @@ class Fit:
         What went wrong, in plain sentences.
     """
 
-    model: Model
+    model: VarianceModel
     nodes: tuple[Parameters, ...]
     weight: Floats
     best: Parameters
@@ -97,7 +98,7 @@ class Fit:
         return float(self.weight @ [getattr(node, name) for node in self.nodes])
 
 
-def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROUPS) -> list[Group]:
+def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROUPS) -> list[LikelihoodGroup]:
     """Lay out the readings for the likelihood.
 
     Parameters
@@ -116,13 +117,13 @@ def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROU
     parts = likelihood_groups(samples.places.xy, samples.places.block)
     if most is not None and len(parts) > most:
         parts = [parts[i] for i in np.linspace(0, len(parts) - 1, most).round().astype(int)]
-    return [Group(g, samples.value[g], trend[g], alike(samples, g)) for g in parts]
+    return [LikelihoodGroup(g, samples.value[g], trend[g], shared_structure(samples, g)) for g in parts]
 
 
 def fit(
     samples: Samples,
     trend: Floats,
-    model: Model,
+    model: VarianceModel,
     *,
     average: bool = True,
     step: Callable[[], None] = lambda: None,
@@ -135,7 +136,7 @@ def fit(
         n readings, about 0 on the whole.
     trend : array, shape (n, p)
         Columns of the mean.
-    model : Model
+    model : VarianceModel
         What is free.
     average : bool
         Whether to average over what the readings leave open; else the best set alone.
@@ -167,7 +168,7 @@ def fit(
         )
 
 
-def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> Nodes:
+def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> ParameterNodes:
     """Estimate the trend from all readings of the ranch under every set of parameters.
 
     Parameters
@@ -183,27 +184,29 @@ def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> 
 
     Returns
     -------
-    Nodes
+    ParameterNodes
     """
     groups = make_groups(samples, levels.columns(samples.places, drift), most=None)
 
     def parts(p: Parameters, patterns: list[Floats]) -> Iterator[tuple[Floats, Floats]]:
         for group, pattern in zip(groups, patterns, strict=True):
-            solved = solve(group.alike.covariance(replace(p, crop=0.0), pattern), group.trend)
+            solved = solve(group.shared_structure.covariance(replace(p, crop=0.0), pattern), group.trend)
             yield solved.information, np.asarray(solved.weighed.T @ group.value)
 
     trends: dict[int, Trend] = {}
     with threadpool_limits(1):
         for range_m in sorted({p.range_m for p in found.nodes}):
-            patterns = [group.alike.pattern(found.model, range_m) for group in groups]
+            patterns = [group.shared_structure.pattern(found.model, range_m) for group in groups]
             for k, p in enumerate(found.nodes):
                 if p.range_m == range_m:
                     trends[k] = levels.estimate(parts(p, patterns))
     ordered = tuple(trends[k] for k in range(len(trends)))
-    return Nodes(found.nodes, found.weight, ordered, levels, found.model.correlation)
+    return ParameterNodes(found.nodes, found.weight, ordered, levels, found.model.correlation)
 
 
-def _fit(groups: list[Group], model: Model, n: int, *, average: bool, step: Callable[[], None]) -> Fit:
+def _fit(
+    groups: list[LikelihoodGroup], model: VarianceModel, n: int, *, average: bool, step: Callable[[], None]
+) -> Fit:
     count = _node_count(n) if average else 0
     found, start = [], model.middle()[:-1] - 0.5
     for log_range in log_ranges(model.priors):
@@ -253,7 +256,7 @@ def log_ranges(priors: Priors) -> Floats:
 
 
 def _node_count(n: int) -> int:
-    """Nodes about each range: fewer readings leave more open."""
+    """ParameterNodes about each range: fewer readings leave more open."""
     return 48 if n <= 120 else 32 if n <= 256 else 16 if n <= 600 else 8
 
 
@@ -263,17 +266,19 @@ def _heaviest(weight: Floats) -> Ints:
     return np.sort(order[:count])
 
 
-def _about_mode(groups: list[Group], model: Model, start: Floats, count: int) -> tuple[Floats, Floats, float]:
+def _about_mode(
+    groups: list[LikelihoodGroup], model: VarianceModel, start: Floats, count: int
+) -> tuple[Floats, Floats, float]:
     """Find the most plausible variances at one range, from a start at that range, and draw nodes around them.
 
     Returns the mode and the nodes, shape (1 + count, k), the log weights of the nodes, and the log posterior
     at the mode.
     """
     log_range = start[-1]
-    patterns = [group.alike.pattern(model, float(np.exp(log_range))) for group in groups]
+    patterns = [group.shared_structure.pattern(model, float(np.exp(log_range))) for group in groups]
 
     def downhill(v: Floats) -> tuple[float, Floats]:
-        value, slope = posterior(groups, patterns, model, np.append(v, log_range))
+        value, slope = log_posterior(groups, patterns, model, np.append(v, log_range))
         return -value, -slope
 
     bounds = [(x - 5.0, x + 2.5) for x in model.middle()[:-1]]
@@ -282,17 +287,22 @@ def _about_mode(groups: list[Group], model: Model, start: Floats, count: int) ->
     peak = -float(result.fun)
     if not count:
         return mode[None, :], np.array([peak]), peak
-    curvature = information(groups, patterns, model, mode)
+    curvature = expected_information(groups, patterns, model, mode)
     root = np.linalg.cholesky(np.linalg.inv(curvature)) * WIDER
     z = normal_points(count, len(result.x))
     points = np.column_stack([result.x + z @ root.T, np.full(count, log_range)])
     drawn = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(root)).sum()
-    target = [posterior(groups, patterns, model, u, slopes=False)[0] for u in points]
+    target = [log_posterior(groups, patterns, model, u, slopes=False)[0] for u in points]
     return np.vstack([mode, points]), np.array(target) - drawn, peak
 
 
-def posterior(
-    groups: list[Group], patterns: list[Floats], model: Model, u: Floats, *, slopes: bool = True
+def log_posterior(
+    groups: list[LikelihoodGroup],
+    patterns: list[Floats],
+    model: VarianceModel,
+    u: Floats,
+    *,
+    slopes: bool = True,
 ) -> tuple[float, Floats]:
     """Work out log likelihood plus log prior, and its slopes by the free variances.
 
@@ -302,7 +312,7 @@ def posterior(
         Readings.
     patterns : list of array
         Correlation of the pattern in each group, at the range of ``u``.
-    model : Model
+    model : VarianceModel
         What is free.
     u : array, shape (k,)
         Logarithms.
@@ -319,19 +329,21 @@ def posterior(
     value, slope, _ = model.log_prior(u)
     slope = slope[:-1].copy()
     for group, pattern in zip(groups, patterns, strict=True):
-        solved = solve(group.alike.covariance(parameters, pattern), group.trend)
+        solved = solve(group.shared_structure.covariance(parameters, pattern), group.trend)
         value += log_likelihood(solved, group.trend, group.value)
         if slopes:
             p = projection(solved)
             alpha = p @ group.value
             inner = np.outer(alpha, alpha) - p
             for i, name in enumerate(model.free):
-                same = pattern if name == "pattern" else group.alike.same[name]
+                same = pattern if name == "pattern" else group.shared_structure.same[name]
                 slope[i] += getattr(parameters, name) * float(np.vdot(inner, same))
     return value, slope
 
 
-def information(groups: list[Group], patterns: list[Floats], model: Model, u: Floats) -> Floats:
+def expected_information(
+    groups: list[LikelihoodGroup], patterns: list[Floats], model: VarianceModel, u: Floats
+) -> Floats:
     """Work out the expected curvature of the log posterior by the free variances.
 
     ``tr(P·Ki·P·Kj) / 2`` for each pair of variances, plus the prior's; kept away from flat, because a
@@ -340,7 +352,7 @@ def information(groups: list[Group], patterns: list[Floats], model: Model, u: Fl
     Parameters
     ----------
     groups, patterns, model, u
-        As :func:`posterior`.
+        As :func:`log_posterior`.
 
     Returns
     -------
@@ -350,10 +362,10 @@ def information(groups: list[Group], patterns: list[Floats], model: Model, u: Fl
     _, _, curvature = model.log_prior(u)
     total = np.diag(np.maximum(curvature[:-1], 0.7))
     for group, pattern in zip(groups, patterns, strict=True):
-        p = projection(solve(group.alike.covariance(parameters, pattern), group.trend))
+        p = projection(solve(group.shared_structure.covariance(parameters, pattern), group.trend))
         moved = []
         for name in model.free:
-            same = pattern if name == "pattern" else group.alike.same[name]
+            same = pattern if name == "pattern" else group.shared_structure.same[name]
             moved.append(2 * getattr(parameters, name) * (p @ same))
         for i, a in enumerate(moved):
             for j, b in enumerate(moved[: i + 1]):
@@ -362,11 +374,11 @@ def information(groups: list[Group], patterns: list[Floats], model: Model, u: Fl
     return total
 
 
-def _likelihood(group: Group, model: Model, u: Floats) -> float:
+def _likelihood(group: LikelihoodGroup, model: VarianceModel, u: Floats) -> float:
     parameters = model.parameters(u)
-    pattern = group.alike.pattern(model, parameters.range_m)
+    pattern = group.shared_structure.pattern(model, parameters.range_m)
     return log_likelihood(
-        solve(group.alike.covariance(parameters, pattern), group.trend), group.trend, group.value
+        solve(group.shared_structure.covariance(parameters, pattern), group.trend), group.trend, group.value
     )
 
 

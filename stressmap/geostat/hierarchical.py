@@ -8,16 +8,17 @@ from typing import Any
 
 import numpy as np
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.options import Priors
-from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
-from stressmap.geostat.zone_covariance import Joint, joint_errors, level
+from stressmap.geostat.samples import Estimate, Places, Samples
+from stressmap.geostat.zone_covariance import ZoneCovariance, constant_trend, universal_kriging_covariance
 
 PRIOR_WEIGHT = 4.0
 """How many degrees of freedom the prior variances are worth beside the readings' own."""
 
 
 @dataclass(frozen=True)
-class Spread:
+class VarianceComponents:
     """Variances of the averaging model.
 
     Parameters
@@ -33,7 +34,7 @@ class Spread:
     signal: float
 
 
-def spread_of(samples: Samples, priors: Priors) -> Spread:
+def variance_components(samples: Samples, priors: Priors) -> VarianceComponents:
     """Judge how far blocks, and readings within a block, lie apart.
 
     Pooled mean squares, the prior variances worth :data:`PRIOR_WEIGHT` further degrees of freedom: with five
@@ -49,7 +50,7 @@ def spread_of(samples: Samples, priors: Priors) -> Spread:
 
     Returns
     -------
-    Spread
+    VarianceComponents
     """
     signal = priors.valve_bar**2 + priors.pattern_bar**2
     within = signal + priors.noise_bar**2
@@ -64,11 +65,11 @@ def spread_of(samples: Samples, priors: Priors) -> Spread:
     freedom = len(count) - len(centre)
     block = (PRIOR_WEIGHT * priors.block_bar**2 + between) / (PRIOR_WEIGHT + freedom)
     floor = 0.05 * priors.block_bar**2
-    return Spread(priors.crop_bar**2, max(float(block), floor), pooled, pooled * signal / within)
+    return VarianceComponents(priors.crop_bar**2, max(float(block), floor), pooled, pooled * signal / within)
 
 
 @dataclass(frozen=True)
-class AverageSurface:
+class HierarchicalSurface:
     """Averages of blocks, drawn towards the average of their crop the more the fewer readings they have.
 
     Best linear prediction with a crop mean, a block effect and independent differences within the block; a
@@ -79,7 +80,7 @@ class AverageSurface:
     ----------
     samples : Samples
         At least one.
-    spread : Spread
+    spread : VarianceComponents
         Variances.
     method : str
         ``"block average"`` or ``"ranch average"``.
@@ -88,15 +89,15 @@ class AverageSurface:
     """
 
     samples: Samples
-    spread: Spread
+    spread: VarianceComponents
     method: str = "block average"
     notes: tuple[str, ...] = ()
 
     @cached_property
-    def _sums(self) -> Sums:
-        return Sums.of(self.samples)
+    def _sums(self) -> GroupSums:
+        return GroupSums.of(self.samples)
 
-    def at(self, places: Places) -> Estimate:
+    def predict(self, places: Places) -> Estimate:
         """Estimate the signal at points.
 
         Parameters
@@ -115,7 +116,7 @@ class AverageSurface:
         which = which.reshape(-1)
         return Estimate(table[which, 0], table[which, 1] + self.spread.signal)
 
-    def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
         """Estimate means over zones made of cells.
 
         The variance is that of a point: nothing is known here of how fast stress changes within a zone, so
@@ -135,7 +136,7 @@ class AverageSurface:
         Estimate
             Of ``count``.
         """
-        cells = self.at(places)
+        cells = self.predict(places)
         inside = zone >= 0
         size = np.bincount(zone[inside], minlength=count).astype(float)
         size[size == 0] = np.nan
@@ -161,8 +162,8 @@ class AverageSurface:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
         return self._predict_without(self.samples.places.block)
 
-    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
-        """Tell the joint errors of zone means; as :meth:`stressmap.geostat.surface.Surface.joint`."""
+    def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
+        """Tell the joint errors of zone means; as :meth:`Surface.zone_covariance`."""
         spread = self.spread
 
         def covariance(a: Places, b: Places) -> Floats:
@@ -170,7 +171,9 @@ class AverageSurface:
             return np.asarray(shared + spread.crop * np.equal.outer(a.crop, b.crop))
 
         noise = spread.within * np.eye(len(self.samples))
-        return joint_errors(self.samples, (places, zone, count), covariance, noise, level)
+        return universal_kriging_covariance(
+            self.samples, (places, zone, count), covariance, noise, constant_trend
+        )
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""
@@ -196,7 +199,7 @@ class AverageSurface:
 
 
 @dataclass(frozen=True)
-class Sums:
+class GroupSums:
     """What the averages of blocks are made of: work on them grows with the blocks, not with the readings.
 
     Parameters
@@ -213,7 +216,7 @@ class Sums:
     count: Floats
 
     @classmethod
-    def of(cls, samples: Samples) -> Sums:
+    def of(cls, samples: Samples) -> GroupSums:
         """Sum up some readings."""
         pairs = np.stack([samples.places.crop, samples.places.block], axis=1)
         kinds, which = np.unique(pairs, axis=0, return_inverse=True)
@@ -221,15 +224,15 @@ class Sums:
         total = np.bincount(which, weights=samples.value).astype(float)
         return cls(kinds[:, 0], kinds[:, 1], total, np.bincount(which).astype(float))
 
-    def without(self, places: Places, value: Floats) -> Sums:
+    def without(self, places: Places, value: Floats) -> GroupSums:
         """Leave some of the readings out."""
         total, count = self.total.copy(), self.count.copy()
         for crop, block, one in zip(places.crop, places.block, value, strict=True):
             own = (self.crop == crop) & (self.block == block)
             total[own], count[own] = total[own] - one, count[own] - 1
-        return Sums(self.crop, self.block, total, count)
+        return GroupSums(self.crop, self.block, total, count)
 
-    def average(self, crop: int, block: int, spread: Spread) -> tuple[float, float]:
+    def average(self, crop: int, block: int, spread: VarianceComponents) -> tuple[float, float]:
         """Return mean [bar] and variance [bar²] of a block's average."""
         centre, doubt = self._centre(crop, spread)
         own = (self.crop == crop) & (self.block == block) & (self.count > 0)
@@ -239,7 +242,7 @@ class Sums:
         weight = count * spread.block / (count * spread.block + spread.within)
         return centre + weight * (mean - centre), (1 - weight) * spread.block + (1 - weight) ** 2 * doubt
 
-    def _centre(self, crop: int, spread: Spread) -> tuple[float, float]:
+    def _centre(self, crop: int, spread: VarianceComponents) -> tuple[float, float]:
         """Return mean [bar] and variance [bar²] of a crop's average; the ranch's where it has no reading."""
         there = self.count > 0
         own = there & (self.crop == crop)

@@ -12,16 +12,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.change_of_support import thin
 from stressmap.geostat.covariance import Correlation, Parameters
 from stressmap.geostat.reml import solve
-from stressmap.geostat.surface import Floats, Ints, Places, Samples
+from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.trend import Levels, Trend, counted, share_of
-from stressmap.geostat.variance_model import Alike, alike, valve_groups
+from stressmap.geostat.variance_model import SharedStructure, shared_structure, valve_groups
 
 
 @dataclass(frozen=True)
-class Nodes:
+class ParameterNodes:
     """Weighted sets of parameters with their trends.
 
     Parameters
@@ -51,7 +52,7 @@ class Nodes:
 
 
 @dataclass(frozen=True)
-class Kinds:
+class GroupIndicators:
     """Blocks and valve groups that the readings of a system lie in: h before the trend."""
 
     block: Ints
@@ -75,7 +76,7 @@ class Kinds:
 
 
 @dataclass
-class Forms:
+class QuadraticForms:
     """The averaged quadratic forms: the signal's mean, and what readings add to its second moment.
 
     Parameters
@@ -106,7 +107,7 @@ class Forms:
     valve: float = 0.0
 
     @classmethod
-    def empty(cls, ranges: int, n: int, size: int) -> Forms:
+    def empty(cls, ranges: int, n: int, size: int) -> QuadraticForms:
         """Make forms of zeros for so many ranges, readings and entries of h."""
         padded = -(-n // 4) * 4
         return cls(
@@ -120,7 +121,7 @@ class Forms:
 
 
 @dataclass(frozen=True)
-class LeftOut:
+class LeaveOutTerms:
     """What each set of parameters says of the readings of a system: weights and projection.
 
     Parameters
@@ -138,7 +139,7 @@ class LeftOut:
     blocks: dict[int, Floats]
 
 
-class System:
+class KrigingSystem:
     """Some readings, solved for every set of parameters, ready to krige places around them.
 
     Parameters
@@ -149,14 +150,20 @@ class System:
         Those of this system, n.
     drift : array, shape (n of the ranch,)
         Standardised covariate at the readings.
-    nodes : Nodes
+    nodes : ParameterNodes
         Sets of parameters.
     blocks : array of int, optional
         Blocks whose readings will be left out together; default all.
     """
 
     def __init__(
-        self, samples: Samples, index: Ints, drift: Floats, nodes: Nodes, *, blocks: Ints | None = None
+        self,
+        samples: Samples,
+        index: Ints,
+        drift: Floats,
+        nodes: ParameterNodes,
+        *,
+        blocks: Ints | None = None,
     ) -> None:
         self.index = index
         self._nodes = nodes
@@ -165,13 +172,13 @@ class System:
         self._own = np.isin(places.block, places.block if blocks is None else blocks)
         self._origin = places.xy.mean(axis=0)
         self._xy = np.ascontiguousarray(places.xy - self._origin)
-        self.kinds = Kinds(
+        self.kinds = GroupIndicators(
             np.unique(places.block),
             np.unique(valve_groups(places.block, places.valve)),
         )
         self._trend = nodes.levels.columns(places, drift[index])
         self._ranges = nodes.ranges
-        self.left_out = self._build(alike(samples, index))
+        self.left_out = self._build(shared_structure(samples, index))
 
     def known(self, places: Places, drift: Floats) -> Floats:
         """Return h of places, shape (m, kinds + crops + 1), the drift last."""
@@ -254,11 +261,11 @@ class System:
         mean_pair_correlation(*pairs, len(few), code, ranges, within)
         return between, within
 
-    def _build(self, shared: Alike) -> LeftOut:
+    def _build(self, shared: SharedStructure) -> LeaveOutTerms:
         """Solve for every set of parameters and add up the forms."""
         nodes, n = self._nodes, len(self.index)
         columns = self.kinds.columns(self._samples.places)
-        self.forms = f = Forms.empty(len(self._ranges), n, columns.shape[1] + self._trend.shape[1])
+        self.forms = f = QuadraticForms.empty(len(self._ranges), n, columns.shape[1] + self._trend.shape[1])
         patterns = [nodes.correlation(shared.distance, float(r)) for r in self._ranges]
         alpha, diagonal = np.empty((len(nodes.weight), n)), np.empty((len(nodes.weight), n))
         codes, counts = np.unique(self._samples.places.block[self._own], return_counts=True)
@@ -284,7 +291,7 @@ class System:
                 blocks[b][k] = projected[i[:, None], i]
         size = f.lower.shape[1]
         f.lower *= np.tri(size) + np.tri(size, k=-1)
-        return LeftOut(alpha, diagonal, blocks)
+        return LeaveOutTerms(alpha, diagonal, blocks)
 
 
 def _known_forms(
@@ -321,7 +328,9 @@ def _shared(code: Ints) -> float:
     return float(np.sum((count / len(code)) ** 2))
 
 
-def known_parameters(samples: Samples, parameters: Parameters, correlation: Correlation) -> System:
+def krige_with_known_parameters(
+    samples: Samples, parameters: Parameters, correlation: Correlation
+) -> KrigingSystem:
     """Krige from readings whose parameters are known, with an estimated mean: ordinary kriging.
 
     Parameters
@@ -335,7 +344,7 @@ def known_parameters(samples: Samples, parameters: Parameters, correlation: Corr
 
     Returns
     -------
-    System
+    KrigingSystem
 
     Raises
     ------
@@ -348,7 +357,7 @@ def known_parameters(samples: Samples, parameters: Parameters, correlation: Corr
     >>> places = Places(np.array([[0.0, 0.0], [100.0, 0.0]]), none, none, none)
     >>> from stressmap.geostat.covariance import SPHERICAL
     >>> known = Parameters(0.0, 0.0, 1.0, 0.0, 0.0, 80.0)
-    >>> system = known_parameters(Samples(places, np.array([1.0, 3.0]), none), known, SPHERICAL)
+    >>> system = krige_with_known_parameters(Samples(places, np.array([1.0, 3.0]), none), known, SPHERICAL)
     >>> out = np.empty((2, 1))
     >>> system.points(np.array([[50.0, 0.0]]), np.zeros(1), places, out)
     >>> float(out[0, 0].round(6))
@@ -356,8 +365,10 @@ def known_parameters(samples: Samples, parameters: Parameters, correlation: Corr
     """
     index, drift = np.arange(len(samples)), np.zeros(len(samples))
     levels = Levels(np.unique(samples.places.crop), parameters.crop)
-    shared, columns = alike(samples, index), levels.columns(samples.places, drift)
+    shared, columns = shared_structure(samples, index), levels.columns(samples.places, drift)
     pattern = correlation(shared.distance, parameters.range_m)
     solved = solve(shared.covariance(replace(parameters, crop=0.0), pattern), columns)
     trend = levels.estimate([(solved.information, solved.weighed.T @ samples.value)])
-    return System(samples, index, drift, Nodes((parameters,), np.ones(1), (trend,), levels, correlation))
+    return KrigingSystem(
+        samples, index, drift, ParameterNodes((parameters,), np.ones(1), (trend,), levels, correlation)
+    )

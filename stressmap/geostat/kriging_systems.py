@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import each
-from stressmap.geostat.kriging import Nodes, System
+from stressmap.geostat.kriging import KrigingSystem, ParameterNodes
+from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.search_neighbourhood import MOST_TOGETHER, NEAREST, system_readings
-from stressmap.geostat.surface import Floats, Ints, Places, Samples
 
 SQUARE_M = 400.0
 """Largest side of the squares in which a block without readings, or with very many, is kriged [m]."""
@@ -21,7 +22,7 @@ Key = tuple[int, ...]
 WHOLE: Key = ()
 
 
-class Systems:
+class KrigingSystems:
     """Which system kriges which place.
 
     Parameters
@@ -30,13 +31,13 @@ class Systems:
         Readings, about 0 on the whole.
     drift : array, shape (n,)
         Standardised covariate at the readings.
-    nodes : Nodes
+    nodes : ParameterNodes
         Sets of parameters.
     """
 
-    def __init__(self, samples: Samples, drift: Floats, nodes: Nodes) -> None:
+    def __init__(self, samples: Samples, drift: Floats, nodes: ParameterNodes) -> None:
         self._samples, self._drift, self._nodes = samples, drift, nodes
-        self._made: dict[Key, System] = {}
+        self._made: dict[Key, KrigingSystem] = {}
         codes, counts = np.unique(samples.places.block, return_counts=True)
         self._own = dict(zip(codes.tolist(), counts.tolist(), strict=True))
         self._whole = len(samples) <= MOST_TOGETHER
@@ -83,16 +84,16 @@ class Systems:
         for key, system in zip(missing, each(self._solve, missing, jobs=1), strict=True):
             self._made[key] = system
 
-    def __getitem__(self, key: Key) -> System:
+    def __getitem__(self, key: Key) -> KrigingSystem:
         """Return a system that was made."""
         return self._made[key]
 
-    def owners(self) -> Iterator[tuple[System, Ints]]:
+    def owners(self) -> Iterator[tuple[KrigingSystem, Ints]]:
         """Give every reading to one system that holds it.
 
         Yields
         ------
-        system : System
+        system : KrigingSystem
             A system.
         own : array of int
             Which of its readings it answers for.
@@ -105,9 +106,9 @@ class Systems:
         for key, readings in members.items():
             yield self[key], np.flatnonzero(np.isin(self[key].index, readings))
 
-    def _solve(self, key: Key) -> System:
+    def _solve(self, key: Key) -> KrigingSystem:
         if key == WHOLE:
-            return System(self._samples, np.arange(len(self._samples)), self._drift, self._nodes)
+            return KrigingSystem(self._samples, np.arange(len(self._samples)), self._drift, self._nodes)
         places, blocks = self._samples.places, np.array(key[3:])
         if key[0]:
             centre = (np.array(key[1:3]) + 0.5) * self._side
@@ -115,7 +116,7 @@ class Systems:
             centre = places.xy[np.isin(places.block, blocks)].mean(axis=0)
         reach = REACH_RANGES * float(self._nodes.ranges.max())
         index = system_readings(places.xy, places.block, blocks, centre, reach_m=reach)
-        return System(self._samples, index, self._drift, self._nodes, blocks=blocks)
+        return KrigingSystem(self._samples, index, self._drift, self._nodes, blocks=blocks)
 
     def _square_side(self, crowded: Ints) -> float:
         """Halve the squares until the readings of crowded blocks are few in each."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import logsumexp
 
-from stressmap.geostat.surface import Floats
+from stressmap.core.arrays import Floats
 
 LOG_2PI = float(np.log(2 * np.pi))
 
@@ -37,7 +37,7 @@ def weights_without(weight: Floats, log_density: Floats) -> Floats:
     return np.asarray(cut / cut.sum())
 
 
-def each_reading(weight: Floats, alpha: Floats, diagonal: Floats) -> tuple[Floats, Floats]:
+def residuals_one_out(weight: Floats, alpha: Floats, diagonal: Floats) -> tuple[Floats, Floats]:
     """Say by how much each reading is missed when the others predict it.
 
     Parameters
@@ -64,7 +64,7 @@ def each_reading(weight: Floats, alpha: Floats, diagonal: Floats) -> tuple[Float
     return mean, spread
 
 
-def together(weight: Floats, alpha: Floats, inner: Floats) -> tuple[Floats, Floats]:
+def residuals_group_out(weight: Floats, alpha: Floats, inner: Floats) -> tuple[Floats, Floats]:
     """Say by how much readings left out together are missed.
 
     Parameters
@@ -79,7 +79,7 @@ def together(weight: Floats, alpha: Floats, inner: Floats) -> tuple[Floats, Floa
     Returns
     -------
     miss, variance : array, shape (k,)
-        As :func:`each_reading`.
+        As :func:`residuals_one_out`.
     """
     covariance = np.linalg.inv(inner)
     miss = np.einsum("kij,kj->ki", covariance, alpha)

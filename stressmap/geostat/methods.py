@@ -6,11 +6,12 @@ import numpy as np
 
 from stressmap.geostat.cross_validation import score
 from stressmap.geostat.fit import log_ranges
-from stressmap.geostat.hierarchical import AverageSurface, spread_of
-from stressmap.geostat.options import FieldOptions
+from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
+from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
-from stressmap.geostat.repeat_leaves import by_tree
-from stressmap.geostat.surface import Samples, Surface
+from stressmap.geostat.repeat_leaves import average_by_tree
+from stressmap.geostat.samples import Samples
+from stressmap.geostat.surface import Surface
 
 LEAST_READINGS = 5
 ALIKE_BAR = 1e-6
@@ -18,7 +19,7 @@ LEAST_GAIN = 0.02
 """Share by which a covariate must lower the error of left-out readings to take part."""
 
 
-def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None = None) -> Surface:
+def fit_surface(samples: Samples, *, method: str, options: SurfaceOptions | None = None) -> Surface:
     """Fit the method that was asked for, or the plainest one that the readings still allow.
 
     Parameters
@@ -27,7 +28,7 @@ def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None =
         Readings that may be used.
     method : {"structured", "ordinary"}
         What was asked for.
-    options : FieldOptions, optional
+    options : SurfaceOptions, optional
         Priors, known reading error, threads.
 
     Returns
@@ -54,7 +55,7 @@ def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None =
     if len(samples) == 0:
         msg = "there is no reading to map"
         raise ValueError(msg)
-    options = options or FieldOptions()
+    options = options or SurfaceOptions()
     if len(samples) < LEAST_READINGS:
         return _average(samples, options, f"Only {len(samples)} usable readings, too few for kriging")
     if np.ptp(samples.value) < ALIKE_BAR:
@@ -62,12 +63,12 @@ def fit_surface(samples: Samples, *, method: str, options: FieldOptions | None =
     if method == "structured":
         return _structured(samples, options)
     try:
-        return by_tree(samples, lambda trees: OrdinarySurface(trees, jobs=options.jobs))
+        return average_by_tree(samples, lambda trees: OrdinarySurface(trees, jobs=options.jobs))
     except (ValueError, np.linalg.LinAlgError) as error:
         return _average(samples, options, f"Ordinary kriging could not be fitted ({error})")
 
 
-def steps_of(samples: Samples, method: str, options: FieldOptions | None = None) -> int | None:
+def steps_of(samples: Samples, method: str, options: SurfaceOptions | None = None) -> int | None:
     """Say how often, at most, a fit calls the step of its options.
 
     Parameters
@@ -83,10 +84,10 @@ def steps_of(samples: Samples, method: str, options: FieldOptions | None = None)
     if method != "structured" or len(samples) < LEAST_READINGS:
         return None
     fits = 1 if samples.places.covariate is None else 2
-    return fits * len(log_ranges((options or FieldOptions()).priors))
+    return fits * len(log_ranges((options or SurfaceOptions()).priors))
 
 
-def _structured(samples: Samples, options: FieldOptions) -> Surface:
+def _structured(samples: Samples, options: SurfaceOptions) -> Surface:
     """Fit the structured method, with the covariate where it helps to foretell left-out readings."""
     from stressmap.geostat.structured import StructuredSurface, standardise
 
@@ -107,11 +108,12 @@ def _structured(samples: Samples, options: FieldOptions) -> Surface:
     return drifting
 
 
-def _average(samples: Samples, options: FieldOptions, why: str) -> Surface:
+def _average(samples: Samples, options: SurfaceOptions, why: str) -> Surface:
     several = len(np.unique(samples.places.block)) > 1
     what = "block averages, drawn towards the ranch's," if several else "the average of the readings"
     note = f"{why}: the map shows {what} with wide intervals."
     method = "block average" if several else "ranch average"
-    return by_tree(
-        samples, lambda trees: AverageSurface(trees, spread_of(trees, options.priors), method, (note,))
+    return average_by_tree(
+        samples,
+        lambda trees: HierarchicalSurface(trees, variance_components(trees, options.priors), method, (note,)),
     )

@@ -54,7 +54,7 @@ class Priors:
 
 
 @dataclass(frozen=True)
-class FieldOptions:
+class SurfaceOptions:
     """How a surface is to be fitted.
 
     Parameters

@@ -15,10 +15,16 @@ from scipy.linalg import LinAlgError, cho_factor, cho_solve
 from scipy.spatial.distance import cdist, pdist
 from threadpoolctl import threadpool_limits
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import each
 from stressmap.geostat.change_of_support import cells_by_zone, thin
-from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
-from stressmap.geostat.zone_covariance import Joint, joint_errors, level, nearest_readings
+from stressmap.geostat.samples import Estimate, Places, Samples
+from stressmap.geostat.zone_covariance import (
+    ZoneCovariance,
+    constant_trend,
+    nearest_readings,
+    universal_kriging_covariance,
+)
 
 MODEL = "spherical"
 CHUNK_NUMBERS = 1_000_000
@@ -100,8 +106,8 @@ class OrdinarySurface:
         with threadpool_limits(1):
             self._solve()
 
-    def at(self, places: Places) -> Estimate:
-        """Estimate the signal at points; as :meth:`stressmap.geostat.surface.Surface.at`."""
+    def predict(self, places: Places) -> Estimate:
+        """Estimate the signal at points; as :meth:`Surface.predict`."""
         mean, variance = np.empty(len(places)), np.empty(len(places))
         offset, doubt = self._crop_figures(places.crop)
         chunk = max(len(self.samples), CHUNK_NUMBERS // len(self.samples))
@@ -116,8 +122,8 @@ class OrdinarySurface:
         each(fill, range(0, len(places), chunk), jobs=self.jobs)
         return Estimate(mean, np.maximum(variance, 0.0))
 
-    def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
-        """Estimate means over zones made of cells; as :meth:`stressmap.geostat.surface.Surface.zone_means`.
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate means over zones made of cells; as :meth:`Surface.predict_zones`.
 
         The kriging system is solved for the mean covariance between a zone's cells and the readings; the
         covariance within the zone is that between its cells (or those that stand for them).
@@ -137,22 +143,24 @@ class OrdinarySurface:
         return Estimate(mean, np.maximum(variance, 0.0))
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
-        """Predict every reading from the others; as :meth:`stressmap.geostat.surface.Surface.leave_one_out`."""
+        """Predict every reading from the others; as :meth:`Surface.leave_one_out`."""
         return self._without(np.arange(len(self.samples)))
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
         return self._without(self.samples.places.block)
 
-    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
-        """Tell the joint errors of zone means; as :meth:`stressmap.geostat.surface.Surface.joint`."""
+    def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
+        """Tell the joint errors of zone means; as :meth:`Surface.zone_covariance`."""
         near = nearest_readings(self.samples, places)
 
         def covariance(a: Places, b: Places) -> Floats:
             return self.variogram.covariance(cdist(a.xy, b.xy))
 
         noise = self.variogram.nugget * np.eye(len(near))
-        return joint_errors(self.samples.take(near), (places, zone, count), covariance, noise, level)
+        return universal_kriging_covariance(
+            self.samples.take(near), (places, zone, count), covariance, noise, constant_trend
+        )
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""

@@ -8,13 +8,13 @@ import numpy as np
 from scipy.linalg import LinAlgError
 from scipy.linalg.lapack import dpotrf, dpotri
 
-from stressmap.geostat.surface import Floats
+from stressmap.core.arrays import Floats
 
 LOG_2PI = float(np.log(2 * np.pi))
 
 
 @dataclass(frozen=True)
-class Solved:
+class SolvedCovariance:
     """A covariance matrix and a trend, solved for the readings.
 
     Parameters
@@ -35,7 +35,7 @@ class Solved:
     log_determinant: float
 
 
-def solve(covariance: Floats, trend: Floats) -> Solved:
+def solve(covariance: Floats, trend: Floats) -> SolvedCovariance:
     """Invert a covariance once, for everything that is asked of it.
 
     Parameters
@@ -47,7 +47,7 @@ def solve(covariance: Floats, trend: Floats) -> Solved:
 
     Returns
     -------
-    Solved
+    SolvedCovariance
 
     Raises
     ------
@@ -64,17 +64,17 @@ def solve(covariance: Floats, trend: Floats) -> Solved:
     inverse = half + half.T
     inverse[np.diag_indices(len(inverse))] *= 0.5
     weighed = inverse @ trend
-    return Solved(inverse, weighed, trend.T @ weighed, log_determinant)
+    return SolvedCovariance(inverse, weighed, trend.T @ weighed, log_determinant)
 
 
-def log_likelihood(solved: Solved, trend: Floats, value: Floats) -> float:
+def log_likelihood(solved: SolvedCovariance, trend: Floats, value: Floats) -> float:
     """Restricted log-likelihood of the readings.
 
     ``-[(n-p)·log 2π + log|K| + log|X'K⁻¹X| + r'K⁻¹r] / 2``; it has no ``log|X'X|`` term, as R's nlme 3.1.
 
     Parameters
     ----------
-    solved : Solved
+    solved : SolvedCovariance
         Of the covariance and trend.
     trend : array, shape (n, p)
         Columns of the mean.
@@ -98,6 +98,6 @@ def log_likelihood(solved: Solved, trend: Floats, value: Floats) -> float:
     return float(-0.5 * ((n - p) * LOG_2PI + solved.log_determinant + extra + squares))
 
 
-def projection(solved: Solved) -> Floats:
+def projection(solved: SolvedCovariance) -> Floats:
     """Return the inverse with the trend projected out, shape (n, n) [1/bar²]."""
     return np.asarray(solved.inverse - solved.weighed @ np.linalg.solve(solved.information, solved.weighed.T))

@@ -7,12 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples, Surface
+from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.samples import Estimate, Places, Samples
+from stressmap.geostat.surface import Surface
 from stressmap.geostat.variance_model import tree_groups
-from stressmap.geostat.zone_covariance import Joint
+from stressmap.geostat.zone_covariance import ZoneCovariance
 
 
-def by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surface:
+def average_by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surface:
     """Fit a method to the average reading of each tree.
 
     Parameters
@@ -33,8 +35,8 @@ def by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surface:
     >>> code = np.zeros(3, dtype=np.int64)
     >>> places = Places(np.zeros((3, 2)), code, code, code)
     >>> leaves = Samples(places, np.array([1.0, 3.0, 8.0]), np.array([7, 7, 9]))
-    >>> surface = by_tree(leaves, lambda s: AverageSurface(s, Spread(9.0, 4.0, 2.0, 1.0)))
-    >>> float(surface.at(places).mean[0].round(6)), surface.summary()["trees"]
+    >>> surface = average_by_tree(leaves, lambda s: AverageSurface(s, Spread(9.0, 4.0, 2.0, 1.0)))
+    >>> float(surface.predict(places).mean[0].round(6)), surface.summary()["trees"]
     (5.0, 2)
     """
     code, first, tree = np.unique(tree_groups(samples.tree), return_index=True, return_inverse=True)
@@ -42,10 +44,10 @@ def by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surface:
         return fit(samples)
     mean = np.bincount(tree, weights=samples.value) / np.bincount(tree)
     trees = Samples(samples.places.take(first), mean, code)
-    return PerTree(samples, tree.reshape(-1).astype(np.int64), mean, fit(trees))
+    return TreeAverages(samples, tree.reshape(-1).astype(np.int64), mean, fit(trees))
 
 
-class PerTree:
+class TreeAverages:
     """A method fitted to averages of trees.
 
     Parameters
@@ -73,17 +75,17 @@ class PerTree:
         """What the user must know."""
         return self._surface.notes
 
-    def at(self, places: Places) -> Estimate:
-        """Estimate the signal at points; as :meth:`stressmap.geostat.surface.Surface.at`."""
-        return self._surface.at(places)
+    def predict(self, places: Places) -> Estimate:
+        """Estimate the signal at points; as :meth:`Surface.predict`."""
+        return self._surface.predict(places)
 
-    def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
-        """Estimate means over zones; as :meth:`stressmap.geostat.surface.Surface.zone_means`."""
-        return self._surface.zone_means(places, zone, count)
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate means over zones; as :meth:`Surface.predict_zones`."""
+        return self._surface.predict_zones(places, zone, count)
 
-    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
-        """Tell the joint errors of zone means; as :meth:`stressmap.geostat.surface.Surface.joint`."""
-        return self._surface.joint(places, zone, count)
+    def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
+        """Tell the joint errors of zone means; as :meth:`Surface.zone_covariance`."""
+        return self._surface.zone_covariance(places, zone, count)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other trees; as the interface says."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stressmap.geostat.surface import Floats, Ints
+from stressmap.core.arrays import Floats, Ints
 
 MOST_TOGETHER = 256
 """Readings up to which the whole ranch is one system; above, each block's system is this many at most."""

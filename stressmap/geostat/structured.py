@@ -9,17 +9,18 @@ import numpy as np
 from scipy.spatial.distance import cdist
 from threadpoolctl import threadpool_limits
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import each
 from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import cells_by_zone
 from stressmap.geostat.fit import fit, with_trends
-from stressmap.geostat.kriging import System
-from stressmap.geostat.kriging_systems import Key, Systems
-from stressmap.geostat.options import FieldOptions
-from stressmap.geostat.surface import Estimate, Floats, Ints, Places, Samples
+from stressmap.geostat.kriging import KrigingSystem
+from stressmap.geostat.kriging_systems import Key, KrigingSystems
+from stressmap.geostat.options import SurfaceOptions
+from stressmap.geostat.samples import Estimate, Places, Samples
 from stressmap.geostat.trend import Levels
 from stressmap.geostat.variance_model import choose_model, tree_groups, valve_groups
-from stressmap.geostat.zone_covariance import Joint, joint_errors, nearest_readings
+from stressmap.geostat.zone_covariance import ZoneCovariance, nearest_readings, universal_kriging_covariance
 
 CHUNK = 16_384
 """Cells in one piece of work, whatever the number of threads."""
@@ -58,7 +59,7 @@ class StructuredSurface:
     ----------
     samples : Samples
         At least one; five or more make it worth while.
-    options : FieldOptions
+    options : SurfaceOptions
         Priors, known reading error, threads.
     drift : Drift, optional
         Whether and how a covariate takes part.
@@ -66,7 +67,7 @@ class StructuredSurface:
 
     method = "structured"
 
-    def __init__(self, samples: Samples, options: FieldOptions, drift: Drift | None = None) -> None:
+    def __init__(self, samples: Samples, options: SurfaceOptions, drift: Drift | None = None) -> None:
         self.samples, self.options = samples, options
         self.drift = drift or Drift()
         self._level = float(samples.value.mean())
@@ -78,11 +79,11 @@ class StructuredSurface:
         self.fit = fit(self._centred, trend, model, average=options.average, step=options.step)
         levels = Levels(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
         self.nodes = with_trends(self._centred, self._z, self.fit, levels)
-        self._systems = Systems(self._centred, self._z, self.nodes)
+        self._systems = KrigingSystems(self._centred, self._z, self.nodes)
         self.notes: tuple[str, ...] = self.fit.notes
 
-    def at(self, places: Places) -> Estimate:
-        """Estimate the signal at points; as :meth:`stressmap.geostat.surface.Surface.at`."""
+    def predict(self, places: Places) -> Estimate:
+        """Estimate the signal at points; as :meth:`Surface.predict`."""
         out = np.empty((2, len(places)))
         for start in range(0, len(places), SLICE):
             part = slice(start, start + SLICE)
@@ -90,8 +91,8 @@ class StructuredSurface:
         out[0] += self._level
         return Estimate(out[0], out[1])
 
-    def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
-        """Estimate means over zones made of cells; as :meth:`stressmap.geostat.surface.Surface.zone_means`."""
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate means over zones made of cells; as :meth:`Surface.predict_zones`."""
         mean, variance = np.full(count, np.nan), np.full(count, np.nan)
         pieces = {
             code: (cells, self._systems.key(np.unique(places.block[cells]), places.xy[cells].mean(axis=0)))
@@ -117,7 +118,7 @@ class StructuredSurface:
         with threadpool_limits(1):
             for system, own in self._systems.owners() if several else ():
                 part, at = system.left_out, system.index[own]
-                miss[at], variance[at] = leave_one_out.each_reading(
+                miss[at], variance[at] = leave_one_out.residuals_one_out(
                     self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
                 )
                 self._leave_trees_out(system, own, miss, variance)
@@ -132,7 +133,7 @@ class StructuredSurface:
                 self._leave_blocks_out(system, own, miss, variance)
         return self.samples.value - miss, miss / np.sqrt(variance)
 
-    def _leave_trees_out(self, system: System, own: Ints, miss: Floats, variance: Floats) -> None:
+    def _leave_trees_out(self, system: KrigingSystem, own: Ints, miss: Floats, variance: Floats) -> None:
         """Put right what a system says of its own readings on trees that were read more than once."""
         tree, block = self.samples.tree[system.index], self.samples.places.block[system.index]
         part = system.left_out
@@ -143,14 +144,18 @@ class StructuredSurface:
             inside = np.searchsorted(of_block, leaves)
             inner = part.blocks[int(block[leaves[0]])][:, inside][:, :, inside]
             at = system.index[leaves]
-            miss[at], variance[at] = leave_one_out.together(self.nodes.weight, part.alpha[:, leaves], inner)
+            miss[at], variance[at] = leave_one_out.residuals_group_out(
+                self.nodes.weight, part.alpha[:, leaves], inner
+            )
 
-    def _leave_blocks_out(self, system: System, own: Ints, miss: Floats, variance: Floats) -> None:
+    def _leave_blocks_out(self, system: KrigingSystem, own: Ints, miss: Floats, variance: Floats) -> None:
         """Fill in what a system says of its own readings when their whole blocks are left out."""
         block, part = self.samples.places.block[system.index], system.left_out
         for b in np.unique(block[own]):
             whole = np.flatnonzero(block == b)
-            m, v = leave_one_out.together(self.nodes.weight, part.alpha[:, whole], part.blocks[int(b)])
+            m, v = leave_one_out.residuals_group_out(
+                self.nodes.weight, part.alpha[:, whole], part.blocks[int(b)]
+            )
             answered = np.isin(whole, own)
             at = system.index[whole[answered]]
             miss[at], variance[at] = m[answered], v[answered]
@@ -174,8 +179,8 @@ class StructuredSurface:
 
         each(work, pieces, jobs=self.options.jobs)
 
-    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
-        """Tell the joint errors of zone means; as :meth:`stressmap.geostat.surface.Surface.joint`."""
+    def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
+        """Tell the joint errors of zone means; as :meth:`Surface.zone_covariance`."""
         samples = self.samples.take(nearest_readings(self.samples, places))
         p = self.fit.best
 
@@ -194,7 +199,7 @@ class StructuredSurface:
 
         tree = tree_groups(samples.tree)
         noise = p.tree * np.equal.outer(tree, tree) + p.error * np.eye(len(samples))
-        return joint_errors(samples, (places, zone, count), covariance, noise, trend)
+        return universal_kriging_covariance(samples, (places, zone, count), covariance, noise, trend)
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""

@@ -2,134 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
-if TYPE_CHECKING:
-    from stressmap.geostat.zone_covariance import Joint
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Places:
-    """Where something is, and in what.
-
-    Parameters
-    ----------
-    xy : array of float, shape (n, 2)
-        Easting and northing [m].
-    block : array of int, shape (n,)
-        Block code, 0 and up.
-    valve : array of int, shape (n,)
-        Valve-zone code, -1 where no valve waters the place.
-    crop : array of int, shape (n,)
-        Crop code; readings of different crops have different means.
-    covariate : array of float, shape (n,), optional
-        What an extra raster says there (soil, canopy), in any unit, NaN where it says nothing; None without
-        one.
-    """
-
-    xy: Floats
-    block: Ints
-    valve: Ints
-    crop: Ints
-    covariate: Floats | None = None
-
-    def __len__(self) -> int:
-        """Return n."""
-        return len(self.xy)
-
-    def take(self, index: Any) -> Places:
-        """Return some of the places.
-
-        Parameters
-        ----------
-        index : slice or array of int or bool
-            Which.
-
-        Returns
-        -------
-        Places
-        """
-        covariate = None if self.covariate is None else self.covariate[index]
-        return Places(self.xy[index], self.block[index], self.valve[index], self.crop[index], covariate)
-
-    def followed_by(self, more: Places) -> Places:
-        """Put other places behind these.
-
-        Parameters
-        ----------
-        more : Places
-            With a covariate if these have one.
-
-        Returns
-        -------
-        Places
-        """
-        both = {
-            name: np.concatenate([getattr(self, name), getattr(more, name)])
-            for name, value in vars(self).items()
-            if value is not None
-        }
-        return Places(**both)
-
-
-@dataclass(frozen=True)
-class Samples:
-    """Readings that may be used.
-
-    Parameters
-    ----------
-    places : Places
-        Where, n of them.
-    value : array of float, shape (n,)
-        The mapped figure [bar]; finite.
-    tree : array of int, shape (n,)
-        Tree code; readings with the same code are leaves of one tree.
-    """
-
-    places: Places
-    value: Floats
-    tree: Ints
-
-    def __len__(self) -> int:
-        """Return n."""
-        return len(self.value)
-
-    def take(self, index: Any) -> Samples:
-        """Return some of the readings.
-
-        Parameters
-        ----------
-        index : slice or array of int or bool
-            Which.
-
-        Returns
-        -------
-        Samples
-        """
-        return Samples(self.places.take(index), self.value[index], self.tree[index])
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """Mean and variance of the signal (reading error left out).
-
-    Parameters
-    ----------
-    mean : array of float, shape (m,)
-        [bar].
-    variance : array of float, shape (m,)
-        [bar²]; never negative.
-    """
-
-    mean: Floats
-    variance: Floats
+from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.samples import Estimate, Places
+from stressmap.geostat.zone_covariance import ZoneCovariance
 
 
 class Surface(Protocol):
@@ -151,7 +28,7 @@ class Surface(Protocol):
     def notes(self) -> tuple[str, ...]:
         """What the user must know."""
 
-    def at(self, places: Places) -> Estimate:
+    def predict(self, places: Places) -> Estimate:
         """Estimate the signal at points, chunk by chunk.
 
         Parameters
@@ -165,7 +42,7 @@ class Surface(Protocol):
             Of m.
         """
 
-    def zone_means(self, places: Places, zone: Ints, count: int) -> Estimate:
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
         """Estimate means over zones made of cells, with change of support.
 
         Parameters
@@ -197,7 +74,7 @@ class Surface(Protocol):
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; shapes and units as :meth:`leave_one_out`."""
 
-    def joint(self, places: Places, zone: Ints, count: int) -> Joint:
+    def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
         """Tell how the errors of zone means hang together, under the best-fitting parameters.
 
         Parameters
@@ -211,7 +88,7 @@ class Surface(Protocol):
 
         Returns
         -------
-        Joint
+        ZoneCovariance
             Of ``count`` zones.
         """
 

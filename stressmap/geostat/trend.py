@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stressmap.geostat.surface import Floats, Ints, Places
+from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.samples import Places
 
 
 def counted(code: Ints) -> tuple[Ints, Ints]:

@@ -8,9 +8,10 @@ import numpy as np
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr, ndtri
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.covariance import MATERN32, Correlation, Parameters
 from stressmap.geostat.options import Priors
-from stressmap.geostat.surface import Floats, Ints, Samples
+from stressmap.geostat.samples import Samples
 
 LEAST_ERROR_BAR = 0.05
 """No chamber is read closer than this [bar]; common practice, no source."""
@@ -18,7 +19,7 @@ VARIANCES = ("block", "valve", "pattern", "tree", "error")
 
 
 @dataclass(frozen=True)
-class Model:
+class VarianceModel:
     """Which parameters are free, and how plausible a set of them is.
 
     A set is a vector of logarithms: the standard deviations of the free variances in the order of
@@ -97,7 +98,7 @@ class Model:
 
 
 @dataclass(frozen=True)
-class Alike:
+class SharedStructure:
     """What some readings share, as matrices.
 
     Parameters
@@ -111,7 +112,7 @@ class Alike:
     same: dict[str, Floats]
     distance: Floats
 
-    def pattern(self, model: Model, range_m: float) -> Floats:
+    def pattern(self, model: VarianceModel, range_m: float) -> Floats:
         """Return the pattern's correlation, shape (n, n)."""
         return model.correlation(self.distance, range_m)
 
@@ -124,7 +125,7 @@ class Alike:
         return np.asarray(total)
 
 
-def choose_model(samples: Samples, priors: Priors, error_bar: float | None) -> Model:
+def choose_model(samples: Samples, priors: Priors, error_bar: float | None) -> VarianceModel:
     """Decide what can be told apart in these readings.
 
     Without a valve on the ranch there is no valve term. Tree and leaf can be told apart only where a tree was
@@ -141,7 +142,7 @@ def choose_model(samples: Samples, priors: Priors, error_bar: float | None) -> M
 
     Returns
     -------
-    Model
+    VarianceModel
     """
     tree = samples.tree[samples.tree >= 0]
     repeated = len(np.unique(tree)) < len(tree)
@@ -149,10 +150,10 @@ def choose_model(samples: Samples, priors: Priors, error_bar: float | None) -> M
     if not np.any(samples.places.valve >= 0):
         free.remove("valve")
     if error_bar is not None:
-        return Model(tuple(free), priors, max(error_bar, LEAST_ERROR_BAR))
+        return VarianceModel(tuple(free), priors, max(error_bar, LEAST_ERROR_BAR))
     if repeated:
         free.append("error")
-    return Model(tuple(free), priors, 0.0)
+    return VarianceModel(tuple(free), priors, 0.0)
 
 
 def valve_groups(block: Ints, valve: Ints) -> Ints:
@@ -197,7 +198,7 @@ def tree_groups(tree: Ints) -> Ints:
     return np.where(tree >= 0, tree, -1 - np.arange(len(tree)))
 
 
-def alike(samples: Samples, index: Ints) -> Alike:
+def shared_structure(samples: Samples, index: Ints) -> SharedStructure:
     """Lay out what some of the readings share.
 
     Parameters
@@ -209,7 +210,7 @@ def alike(samples: Samples, index: Ints) -> Alike:
 
     Returns
     -------
-    Alike
+    SharedStructure
     """
     places = samples.places.take(index)
     tree = tree_groups(samples.tree)[index]
@@ -221,4 +222,4 @@ def alike(samples: Samples, index: Ints) -> Alike:
         "crop": places.crop,
     }
     same = {name: (code[:, None] == code[None, :]).astype(float) for name, code in codes.items()}
-    return Alike(same, cdist(places.xy, places.xy))
+    return SharedStructure(same, cdist(places.xy, places.xy))

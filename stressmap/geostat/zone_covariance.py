@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.change_of_support import cells_by_zone, thin
-from stressmap.geostat.surface import Floats, Ints, Places, Samples
+from stressmap.geostat.samples import Places, Samples
 
 MOST_CELLS = 80
 """Cells that stand for one zone."""
@@ -19,8 +20,8 @@ Covariance = Callable[[Places, Places], Floats]
 
 
 @dataclass(frozen=True)
-class Joint:
-    """Joint errors of zone means under the best-fitting parameters.
+class ZoneCovariance:
+    """ZoneCovariance errors of zone means under the best-fitting parameters.
 
     Parameters
     ----------
@@ -50,7 +51,7 @@ class Joint:
             np.abs(self.covariance[:, spot]) / np.sqrt(self.covariance[spot, spot] + self.noise)
         )
 
-    def after(self, spot: int) -> Joint:
+    def after(self, spot: int) -> ZoneCovariance:
         """Give the joint errors once a reading has been taken at one zone.
 
         Parameters
@@ -60,19 +61,21 @@ class Joint:
 
         Returns
         -------
-        Joint
+        ZoneCovariance
         """
         column = self.covariance[:, spot]
-        return Joint(self.covariance - np.outer(column, column) / (column[spot] + self.noise), self.noise)
+        return ZoneCovariance(
+            self.covariance - np.outer(column, column) / (column[spot] + self.noise), self.noise
+        )
 
 
-def joint_errors(
+def universal_kriging_covariance(
     samples: Samples,
     zones: tuple[Places, Ints, int],
     covariance: Covariance,
     noise: Floats,
     trend: Callable[[Places], Floats],
-) -> Joint:
+) -> ZoneCovariance:
     """Work out joint errors of zone means by universal kriging.
 
     Parameters
@@ -90,7 +93,7 @@ def joint_errors(
 
     Returns
     -------
-    Joint
+    ZoneCovariance
         ``noise`` is that of the first reading.
     """
     places, zone, count = zones
@@ -109,10 +112,10 @@ def joint_errors(
     left = mean @ trend(cells) - cross.T @ weighed
     doubt = left @ np.linalg.solve(basis.T @ weighed, left.T)
     error = mean @ covariance(cells, cells) @ mean.T - cross.T @ solved + doubt
-    return Joint(0.5 * (error + error.T), float(noise[0, 0]))
+    return ZoneCovariance(0.5 * (error + error.T), float(noise[0, 0]))
 
 
-def level(places: Places) -> Floats:
+def constant_trend(places: Places) -> Floats:
     """Give the trend of one unknown level, shape (m, 1)."""
     return np.ones((len(places), 1))
 

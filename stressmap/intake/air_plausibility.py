@@ -11,9 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from stressmap.core.errors import Notes
-
-Floats = NDArray[np.float64]
+from stressmap.core.arrays import Floats
+from stressmap.core.notes import Notes
 
 COLDEST_C, HOTTEST_C = -40.0, 57.0
 """Air temperatures [°C] that are believed; the highest on record is 56.7."""

@@ -14,7 +14,9 @@ import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError, ProjError
 
-from stressmap.core.errors import DataError, Notes, Problem, SettingsError, first_line
+from stressmap.core.errors import DataError, Problem, SettingsError
+from stressmap.core.notes import Notes
+from stressmap.core.text import first_line
 from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
 from stressmap.intake.columns import Field, Table, match, names
 from stressmap.intake.crossing_edges import crowded

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError, ProjError
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.intake.columns import Table
 from stressmap.intake.numbers import is_nothing, parse_numbers
 from stressmap.intake.unit_headings import normal

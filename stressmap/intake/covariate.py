@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError, ProjError
 
-from stressmap.core.errors import DataError, Problem, first_line
+from stressmap.core.errors import DataError, Problem
 from stressmap.core.safe_read import read_head
+from stressmap.core.text import first_line
 
 MOST_BYTES = 1_000_000_000
 MOST_PIXELS = 25_000_000

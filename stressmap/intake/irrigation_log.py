@@ -9,11 +9,12 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.columns import Field, Table, match, names, recogniser
 from stressmap.intake.schemas import IRRIGATION, conform
-from stressmap.intake.tabular import read_sheet
+from stressmap.intake.table_files import read_sheet
 from stressmap.intake.times import Asked, Order, read_dates, read_times
 from stressmap.intake.timestamps import CLOCK_ONLY, clock_text, stamp_text
 

@@ -9,15 +9,18 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stressmap.core.errors import DataError, Notes, Problem, first_line
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.core.safe_read import read_head
+from stressmap.core.text import first_line
 from stressmap.intake.columns import recognise
 from stressmap.intake.coordinates import degrees
 from stressmap.intake.geojson_files import parse_json
 from stressmap.intake.geopackage_files import SQLITE, refuse_computed
 from stressmap.intake.gpx_files import read_waypoints
 from stressmap.intake.spellings import PLACE
-from stressmap.intake.tabular import Known, Sheet, most_rows, read_bytes, read_sheet, sheet_of
+from stressmap.intake.table_files import read_sheet
+from stressmap.intake.tabular import Known, Sheet, most_rows, read_bytes, sheet_of
 
 
 def read_any(path: Path, known: Known, notes: Notes) -> Sheet:

@@ -18,8 +18,9 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from stressmap.core.errors import DataError, Problem, first_line
+from stressmap.core.errors import DataError, Problem
 from stressmap.core.safe_read import MAX_BYTES, read_head
+from stressmap.core.text import first_line
 from stressmap.intake.geojson_files import plain_geojson
 from stressmap.intake.geopackage_files import SQLITE, refuse_computed
 from stressmap.intake.gpx_files import parse_xml

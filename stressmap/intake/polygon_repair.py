@@ -8,7 +8,8 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.intake.crossing_edges import crowded
 
 CRUMB_M2 = 10.0

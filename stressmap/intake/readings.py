@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Reading, Settings
 from stressmap.core.units import BAR_PER, M_PER_FOOT, fahrenheit_to_celsius
 from stressmap.intake.columns import Table, match, recognise, recogniser

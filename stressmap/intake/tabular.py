@@ -17,7 +17,8 @@ from typing import Any
 
 import pandas as pd
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.core.safe_read import read_plain
 from stressmap.intake.unit_headings import unit_in
 
@@ -79,38 +80,6 @@ def read_bytes(path: Path) -> bytes:
     if not data.strip():
         raise DataError(Problem(str(path), "it is empty", "Give a file with a header and a row per entry"))
     return data
-
-
-def read_sheet(path: Path, known: Known, notes: Notes) -> Sheet:
-    """Read a CSV file or an XLSX workbook; the content decides which, not the name.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    known : callable
-        Whether a heading is recognised.
-    notes : Notes
-        Told what was assumed.
-
-    Returns
-    -------
-    Sheet
-
-    Raises
-    ------
-    DataError
-        If it is no table.
-    """
-    data = read_bytes(path)
-    if data.startswith(b"PK\x03\x04"):
-        from stressmap.intake.workbook import read_workbook
-
-        return read_workbook(data, str(path), known, notes)
-    if data.startswith(b"\xd0\xcf\x11\xe0"):
-        what = "it is a workbook of the old .xls kind, or protected by a password"
-        raise DataError(Problem(str(path), what, "Save it as .xlsx or CSV, without a password"))
-    return read_delimited(data, str(path), known, notes)
 
 
 def read_delimited(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:

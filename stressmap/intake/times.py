@@ -16,7 +16,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.intake.numbers import is_nothing
 
 Order = Literal["day-first", "month-first"]

@@ -11,13 +11,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.air_plausibility import Origin, mend_humidity, mend_temperature
 from stressmap.intake.columns import Field, Table, match, names, recogniser
 from stressmap.intake.schemas import WEATHER, conform
 from stressmap.intake.station_clock import check_station_clock
-from stressmap.intake.tabular import read_sheet
+from stressmap.intake.table_files import read_sheet
 from stressmap.intake.times import Asked, Order, read_times
 from stressmap.intake.timestamps import stamp_text
 

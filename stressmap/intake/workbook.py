@@ -8,7 +8,8 @@ import re
 import warnings
 from typing import Any
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.intake.tabular import MAX_CELL, MAX_COLUMNS, Known, Sheet, from_rows, refuse_endless
 from stressmap.intake.zip_files import open_zip, unpack
 

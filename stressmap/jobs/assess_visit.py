@@ -16,7 +16,8 @@ from stressmap.agronomy.crops import CropProfile, load_profiles
 from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import settle_crops
 from stressmap.core import settings as settings_module
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Settings
 from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import geopandas as gpd
 
-from stressmap.core.errors import DataError, Notes
+from stressmap.core.errors import DataError
+from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.jobs.assess_visit import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.output.gis.mend_list import write_mend_list

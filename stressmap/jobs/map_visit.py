@@ -10,19 +10,21 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
-from stressmap.core.errors import Notes, StressmapError
+from stressmap.core.errors import StressmapError
+from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.units import M2_PER_HA
 from stressmap.geostat.methods import fit_surface, steps_of
-from stressmap.geostat.options import FieldOptions, Priors
-from stressmap.geostat.surface import Samples, Surface
+from stressmap.geostat.options import Priors, SurfaceOptions
+from stressmap.geostat.samples import Samples
+from stressmap.geostat.surface import Surface
 from stressmap.jobs.assess_visit import Assessed, Inputs, Visit, assess_visit
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.grid_cells import Lattice, lattice
-from stressmap.zoning.mapping import Ground, Mapped, Terms, map_blocks, valve_figures
+from stressmap.zoning.mapping import Ground, Mapped, MappingTerms, map_blocks, valve_figures
 from stressmap.zoning.priorities import Edges
 from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
 from stressmap.zoning.reading_arrays import CovariateAt, usable_samples
@@ -36,7 +38,7 @@ class Fitted:
 
     surface: Surface
     samples: Samples
-    options: FieldOptions
+    options: SurfaceOptions
 
 
 def fit(
@@ -68,7 +70,7 @@ def fit(
     """
     chosen, tell = inputs.settings, progress or Silent()
     samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
-    options = FieldOptions(
+    options = SurfaceOptions(
         reading_error_bar=assessed.error.reading_error_bar,
         priors=Priors(**chosen.model.model_dump()),
         jobs=jobs,
@@ -109,7 +111,7 @@ def content_of(
     chosen = inputs.settings
     edges = _edges(inputs)
     ground = _ground(inputs)
-    terms = Terms(edges, chosen.map.smallest_zone_ha)
+    terms = MappingTerms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
     earlier = None if before is None else _surface_of(inputs, before, notes, progress)
     progress.stage("Mapping blocks", len(inputs.blocks))

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.jobs.assess_visit import Assessed, Inputs, assess_readings, load_inputs

@@ -8,7 +8,7 @@ from pyproj import CRS
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.orchard import profile_name
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 from stressmap.output.staging.starter import Start, write_start
 from stressmap.quality.spatial_join import join_valves

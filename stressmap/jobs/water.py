@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch, Water
 from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
 from stressmap.output.staging.output_folder import staged
 
 if TYPE_CHECKING:
-    from stressmap.water.benefit_curve import Relief
+    from stressmap.water.benefit_curve import ReliefCurve
     from stressmap.water.water_plan import Advice
 
 
@@ -27,8 +27,8 @@ class Watered:
     ----------
     advice : Advice
         The plan.
-    curve : Relief or None
-        Relief against water, where it was asked for.
+    curve : ReliefCurve or None
+        ReliefCurve against water, where it was asked for.
     ranch : Ranch
         Its name, units and languages.
     visit : tuple of date
@@ -38,7 +38,7 @@ class Watered:
     """
 
     advice: Advice
-    curve: Relief | None
+    curve: ReliefCurve | None
     ranch: Ranch
     visit: Visit
     notes: tuple[str, ...]

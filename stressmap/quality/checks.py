@@ -18,7 +18,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.core.settings import FLAG_CODES, Reading, Settings
 from stressmap.quality.locate_readings import place
 from stressmap.quality.tree_identity import tree_codes
@@ -29,7 +30,7 @@ Action = Literal["mend", "leave out", "mark"]
 
 
 @dataclass(frozen=True)
-class Case:
+class PlacedReadings:
     """What a check looks at.
 
     Parameters
@@ -67,50 +68,50 @@ class Case:
         return np.asarray(clock.hour * 60 + clock.minute, dtype=float)
 
 
-def no_value(case: Case) -> Mask:
+def no_value(case: PlacedReadings) -> Mask:
     """Find readings without a pressure."""
     return ~np.isfinite(case.tension_bar)
 
 
-def no_place(case: Case) -> Mask:
+def no_place(case: PlacedReadings) -> Mask:
     """Find readings without coordinates, or with coordinates of nowhere on earth."""
     return np.asarray(case.placed.geometry.isna())
 
 
-def no_time(case: Case) -> Mask:
+def no_time(case: PlacedReadings) -> Mask:
     """Find readings without a date and clock time that can be read."""
     return np.asarray(case.readings["time"].isna())
 
 
-def outside_blocks(case: Case) -> Mask:
+def outside_blocks(case: PlacedReadings) -> Mask:
     """Find readings further from every block than ``gps_m``."""
     return np.asarray(case.placed["outside"], dtype=bool)
 
 
-def near_boundary(case: Case) -> Mask:
+def near_boundary(case: PlacedReadings) -> Mask:
     """Find readings whose block or valve zone the GPS leaves open, or the crew contradicts."""
     return np.asarray(case.placed["near_boundary"], dtype=bool)
 
 
-def outside_window(case: Case) -> Mask:
+def outside_window(case: PlacedReadings) -> Mask:
     """Find readings before or after the hours in which the tables of the trade hold."""
     first, last = ((t.hour * 60 + t.minute + t.second / 60) for t in case.reading.window)
     with np.errstate(invalid="ignore"):
         return (case.minute < first) | (case.minute > last)
 
 
-def short_bag(case: Case) -> Mask:
+def short_bag(case: PlacedReadings) -> Mask:
     """Find leaves that were bagged for less than ``bag_minutes``, or after they were read."""
     return np.asarray(case.readings["bag_minutes"] < case.reading.bag_minutes)
 
 
-def recheck_apart(case: Case) -> Mask:
+def recheck_apart(case: PlacedReadings) -> Mask:
     """Find second end points further than ``recheck_bar`` from the first."""
     gap = np.abs(case.readings["recheck_bar"].abs().to_numpy(float) - case.tension_bar)
     return np.asarray(gap > case.reading.recheck_bar + 1e-9)
 
 
-def duplicate(case: Case) -> Mask:
+def duplicate(case: PlacedReadings) -> Mask:
     """Find rows entered twice: same tree, minute, pressure, leaf, chamber and crew as a row above.
 
     Another pressure, minute or leaf makes it a true repeat. A row that lacks leaf, chamber or crew counts
@@ -152,14 +153,14 @@ def _both(row: tuple[object, ...], one: tuple[bool, ...], other: tuple[bool, ...
     return tuple(None if a or b else value for value, a, b in zip(row, one, other, strict=True))
 
 
-def impossible_value(case: Case) -> Mask:
+def impossible_value(case: PlacedReadings) -> Mask:
     """Find pressures below or above what a tree can show (``possible_bar``)."""
     least, most = case.reading.possible_bar
     with np.errstate(invalid="ignore"):
         return (case.tension_bar < least) | (case.tension_bar > most)
 
 
-def unit_suspect(case: Case) -> Mask:
+def unit_suspect(case: PlacedReadings) -> Mask:
     """Find readings that their neighbours of the same crop and day show to be in another unit."""
     tension = case.tension_bar
     xy = np.column_stack([case.placed.geometry.x, case.placed.geometry.y])
@@ -174,17 +175,17 @@ def unit_suspect(case: Case) -> Mask:
     return found
 
 
-def lonlat_swapped(case: Case) -> Mask:
+def lonlat_swapped(case: PlacedReadings) -> Mask:
     """Find coordinates that lie on the ranch only when longitude and latitude change places."""
     return np.asarray(case.placed["swapped"], dtype=bool)
 
 
-def sign_read_as_potential(case: Case) -> Mask:
+def sign_read_as_potential(case: PlacedReadings) -> Mask:
     """Find negative figures; they are potentials, not balance pressures."""
     return np.asarray(case.readings["pressure_bar"] < 0)
 
 
-def outside_visit(case: Case) -> Mask:
+def outside_visit(case: PlacedReadings) -> Mask:
     """Find readings of other days than the visit's."""
     day = case.readings["time"].dt.tz_localize(None)
     first, last = (pd.Timestamp(d) for d in case.visit)
@@ -198,7 +199,8 @@ class Check:
     Parameters
     ----------
     find : callable, optional
-        Of a :class:`Case`, which readings; None where it needs the fitted surface (:func:`mark_unlike`).
+        Of a :class:`PlacedReadings`, which readings; None where it needs the fitted surface
+        (:func:`mark_unlike`).
     action : str
         ``"mend"`` (mended and used), ``"leave out"`` or ``"mark"`` (used as it is).
     says : str
@@ -207,7 +209,7 @@ class Check:
         What to do about it in the field or the file.
     """
 
-    find: Callable[[Case], Mask] | None
+    find: Callable[[PlacedReadings], Mask] | None
     action: Action
     says: str
     remedy: str
@@ -297,7 +299,7 @@ def assess(  # noqa: PLR0913, PLR0917 - the tables of a run, each needed
     placed = place(readings, blocks, valves, settings.reading, notes)
     crops = dict(zip(blocks["block"], blocks["crop"], strict=True))
     table = readings.assign(**{name: placed[name] for name in ("block", "valve", "lon", "lat")})
-    case = Case(
+    case = PlacedReadings(
         readings=readings,
         placed=placed,
         crop=placed["block"].map(crops, na_action="ignore"),

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Reading
 from stressmap.intake.unit_headings import normal
 from stressmap.quality.spatial_join import site

@@ -11,7 +11,8 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from stressmap.core.errors import DataError, Notes, Problem
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.polygon_repair import SAID_M2, close_gaps
 

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stressmap.water.benefit import Curve, Floats, Ints
+from stressmap.core.arrays import Floats, Ints
+from stressmap.water.benefit import BenefitCurve
 from stressmap.water.calendar import Span
 
 
 @dataclass(frozen=True)
-class Problem:
+class AllocationProblem:
     """What the plan may choose from: n valve zones, p pumps.
 
     Parameters
@@ -39,7 +40,7 @@ class Problem:
         Sets that the valve may get.
     most_steps : array of int, shape (n,)
         Steps that the valve may get in all.
-    curves : tuple of Curve, length n
+    curves : tuple of BenefitCurve, length n
         What steps are worth.
     """
 
@@ -54,7 +55,7 @@ class Problem:
     runs: tuple[tuple[Span, ...], ...]
     most_sets: Ints
     most_steps: Ints
-    curves: tuple[Curve, ...]
+    curves: tuple[BenefitCurve, ...]
 
     def __len__(self) -> int:
         """Return n."""

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import each
-from stressmap.water.benefit import Floats, Ints, Thirst
+from stressmap.water.benefit import BenefitModel
 from stressmap.water.capacity_constraints import OVER, step_rows
-from stressmap.water.formulation import Case
+from stressmap.water.formulation import PlanInputs
 
 SEED = 7
 NAMES = ("plan", "equal share", "driest first", "nothing")
@@ -21,7 +22,7 @@ HALVINGS = 40
 
 
 @dataclass(frozen=True)
-class Outcome:
+class Alternative:
     """What one way of sharing the water comes to.
 
     Parameters
@@ -52,7 +53,7 @@ class Outcome:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedOverDraws:
     """The plan over draws of the zone means.
 
     Parameters
@@ -73,12 +74,12 @@ class Judged:
     best: float
 
 
-def driest_first(case: Case) -> Ints:
+def driest_first(case: PlanInputs) -> Ints:
     """Give every valve what it needs in the order of dryness until the water or the pump is gone.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves in rank order.
 
     Returns
@@ -98,12 +99,12 @@ def driest_first(case: Case) -> Ints:
     return steps
 
 
-def equal_share(case: Case) -> Ints:
+def equal_share(case: PlanInputs) -> Ints:
     """Give every valve the same depth, none more than it needs, as deep as the limits let.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves.
 
     Returns
@@ -125,19 +126,19 @@ def equal_share(case: Case) -> Ints:
     return at(high) if (rows @ at(high) <= OVER).all() else at(low)
 
 
-def outcomes(case: Case, planned: Ints) -> tuple[Outcome, ...]:
+def compare_alternatives(case: PlanInputs, planned: Ints) -> tuple[Alternative, ...]:
     """Compare the plan with equal share, driest first and nothing, under the same limits.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves.
     planned : array of int, shape (n,)
         Time steps of the plan.
 
     Returns
     -------
-    tuple of Outcome
+    tuple of Alternative
         In the order of :data:`NAMES`.
     """
     nothing = np.zeros(len(case.problem), dtype=np.int64)
@@ -145,11 +146,11 @@ def outcomes(case: Case, planned: Ints) -> tuple[Outcome, ...]:
     return tuple(_outcome(case, name, steps) for name, steps in zip(NAMES, ways, strict=True))
 
 
-def _outcome(case: Case, name: str, steps: Ints) -> Outcome:
+def _outcome(case: PlanInputs, name: str, steps: Ints) -> Alternative:
     net = steps * case.net_mm_per_step
     worth, possible = case.thirst.relief(net).sum(), case.thirst.relief(case.thirst.need_mm).sum()
     area = np.array([need.area_ha for need in case.needs])
-    return Outcome(
+    return Alternative(
         name=name,
         steps=steps,
         worth=float(worth),
@@ -160,23 +161,23 @@ def _outcome(case: Case, name: str, steps: Ints) -> Outcome:
     )
 
 
-def judge(
-    case: Case,
-    ways: tuple[Outcome, ...],
+def judge_over_draws(
+    case: PlanInputs,
+    ways: tuple[Alternative, ...],
     draws: int,
     *,
     covariance: Floats | None = None,
     jobs: int = 1,
     step: Callable[[], None] = lambda: None,
-) -> Judged:
+) -> JudgedOverDraws:
     """Judge ways of sharing over draws of the zone means.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves.
-    ways : tuple of Outcome
-        From :func:`outcomes`.
+    ways : tuple of Alternative
+        From :func:`compare_alternatives`.
     draws : int
         How many.
     covariance : array of float, shape (n, n), optional
@@ -188,12 +189,12 @@ def judge(
 
     Returns
     -------
-    Judged
+    JudgedOverDraws
         The same for the same case, whatever ``jobs`` is: the draws are seeded.
     """
     if draws == 0:
-        return Judged(0, np.full(len(case.problem), np.nan), {}, float("nan"))
-    drawn, best_for = _draw(case, draws, covariance), Quick(case)
+        return JudgedOverDraws(0, np.full(len(case.problem), np.nan), {}, float("nan"))
+    drawn, best_for = _draw(case, draws, covariance), RelaxedPlan(case)
 
     def one(d: int) -> tuple[list[float], NDArray[np.bool_]]:
         thirst = case.thirst.drawn(drawn[d])
@@ -210,10 +211,10 @@ def judge(
         for way, s in zip(ways, shares, strict=True)
     }
     best = float((shares[0] >= shares[1:].max(axis=0) - 1e-12).mean())
-    return Judged(draws, chosen / draws, told, best)
+    return JudgedOverDraws(draws, chosen / draws, told, best)
 
 
-def _draw(case: Case, draws: int, covariance: Floats | None) -> Floats:
+def _draw(case: PlanInputs, draws: int, covariance: Floats | None) -> Floats:
     generator = np.random.default_rng(SEED)
     noise = generator.standard_normal((draws, len(case.problem)))
     if covariance is None:
@@ -224,18 +225,18 @@ def _draw(case: Case, draws: int, covariance: Floats | None) -> Floats:
     return np.asarray(case.thirst.dry_bar + noise @ root)
 
 
-class Quick:
+class RelaxedPlan:
     """The best plan for one draw, as if hours came in any fraction: a linear program with few rows.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves.
     """
 
     PIECES = 8
 
-    def __init__(self, case: Case) -> None:
+    def __init__(self, case: PlanInputs) -> None:
         problem = case.problem
         possible = np.array([why in {"", "no_need"} for why in case.barred])
         longest = np.array([runs[-1][1] if runs else 0 for runs in problem.runs], dtype=np.float64)
@@ -251,12 +252,12 @@ class Quick:
         )
         self._bound = rows.shape[0] > 0
 
-    def waters(self, thirst: Thirst) -> NDArray[np.bool_]:
+    def waters(self, thirst: BenefitModel) -> NDArray[np.bool_]:
         """Tell which valves the best plan for a draw waters.
 
         Parameters
         ----------
-        thirst : Thirst
+        thirst : BenefitModel
             The draw.
 
         Returns

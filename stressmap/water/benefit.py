@@ -10,11 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from stressmap.core.arrays import Floats, Ints
 
 MOST_PIECES = 16
 """Straight pieces that a valve's curve is made of, at most; short curves keep every step."""
@@ -47,7 +46,7 @@ def weighted_stress(mean_bar: ArrayLike, se_bar: ArrayLike) -> Floats:
 
 
 @dataclass(frozen=True)
-class Thirst:
+class BenefitModel:
     """What decides how much water does good, n valve zones.
 
     Parameters
@@ -119,7 +118,7 @@ class Thirst:
         left = weighted_stress(self.dry_bar - depth / self.mm_per_bar, self.se_bar)
         return np.asarray(-np.diff(left, axis=0).T * self.weight[:, None])
 
-    def drawn(self, dry_bar: Floats) -> Thirst:
+    def drawn(self, dry_bar: Floats) -> BenefitModel:
         """Give the same zones with their stress known to be something else.
 
         Parameters
@@ -129,14 +128,14 @@ class Thirst:
 
         Returns
         -------
-        Thirst
+        BenefitModel
         """
         need = np.maximum(0.0, dry_bar) * self.mm_per_bar
-        return Thirst(dry_bar, np.zeros_like(dry_bar), self.mm_per_bar, need, self.weight)
+        return BenefitModel(dry_bar, np.zeros_like(dry_bar), self.mm_per_bar, need, self.weight)
 
 
 @dataclass(frozen=True)
-class Curve:
+class BenefitCurve:
     """What a number of time steps is worth, straight between points and flat after the last.
 
     Parameters
@@ -165,12 +164,14 @@ class Curve:
         return np.asarray(np.interp(np.asarray(steps, dtype=np.float64), self.steps, self.value))
 
 
-def curves(thirst: Thirst, net_mm_per_step: Floats, most_steps: Ints) -> tuple[Curve, ...]:
+def benefit_curves(
+    thirst: BenefitModel, net_mm_per_step: Floats, most_steps: Ints
+) -> tuple[BenefitCurve, ...]:
     """Draw each valve's curve of worth.
 
     Parameters
     ----------
-    thirst : Thirst
+    thirst : BenefitModel
         Of n valve zones.
     net_mm_per_step : array of float, shape (n,)
         Net depth that one time step of the valve brings [mm].
@@ -179,12 +180,12 @@ def curves(thirst: Thirst, net_mm_per_step: Floats, most_steps: Ints) -> tuple[C
 
     Returns
     -------
-    tuple of Curve, length n
+    tuple of BenefitCurve, length n
     """
     made = []
     for i, top in enumerate(most_steps.tolist()):
         points = min(top, MOST_PIECES)
         steps = np.unique(np.round(np.linspace(0, top, points + 1)).astype(np.int64))
-        one = Thirst(*(getattr(thirst, f)[i : i + 1] for f in Thirst.__dataclass_fields__))
-        made.append(Curve(steps, one.relief(steps * net_mm_per_step[i])))
+        one = BenefitModel(*(getattr(thirst, f)[i : i + 1] for f in BenefitModel.__dataclass_fields__))
+        made.append(BenefitCurve(steps, one.relief(steps * net_mm_per_step[i])))
     return tuple(made)

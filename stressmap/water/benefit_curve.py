@@ -1,4 +1,4 @@
-"""Relief against water, from none to enough for all."""
+"""ReliefCurve against water, from none to enough for all."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from itertools import pairwise
 
 import numpy as np
 
+from stressmap.core.arrays import Ints
 from stressmap.core.parallel import each
-from stressmap.water.benefit import Ints
-from stressmap.water.formulation import Case
-from stressmap.water.milp import solve
+from stressmap.water.formulation import PlanInputs
+from stressmap.water.milp import solve_milp
 
 POINTS = 21
 LITTLE = 0.2
@@ -20,7 +20,7 @@ M3_PER_ML = 1000.0
 
 
 @dataclass(frozen=True)
-class Point:
+class ReliefPoint:
     """What an amount of water buys.
 
     Parameters
@@ -45,34 +45,34 @@ class Point:
 
 
 @dataclass(frozen=True)
-class Relief:
+class ReliefCurve:
     """The curve.
 
     Parameters
     ----------
-    points : tuple of Point
+    points : tuple of ReliefPoint
         Rising.
     knee : int
         Place of the point from which on one more megalitre always buys little.
     """
 
-    points: tuple[Point, ...]
+    points: tuple[ReliefPoint, ...]
     knee: int
 
 
 def relief_curve(
-    case: Case,
+    case: PlanInputs,
     *,
     points: int = POINTS,
     time_limit_s: float = 30.0,
     jobs: int = 1,
     step: Callable[[], None] = lambda: None,
-) -> Relief:
+) -> ReliefCurve:
     """Plan for amounts of water from none to enough for all.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves; its own volume is not looked at, pumps and hours hold.
     points : int
         How many amounts.
@@ -85,18 +85,18 @@ def relief_curve(
 
     Returns
     -------
-    Relief
+    ReliefCurve
         Plans are before their timetables: what little a timetable cannot hold is not taken off.
     """
     problem = case.problem
-    everything = solve(replace(problem, volume_m3=float("inf")), time_limit_s=time_limit_s)
+    everything = solve_milp(replace(problem, volume_m3=float("inf")), time_limit_s=time_limit_s)
     enough = problem.volume_of(everything.steps)
     possible = float(case.thirst.relief(case.thirst.need_mm).sum())
     best = np.zeros(len(problem), dtype=np.int64)
     found = []
 
     def plan(volume: float) -> Ints:
-        return solve(replace(problem, volume_m3=volume), time_limit_s=time_limit_s).steps
+        return solve_milp(replace(problem, volume_m3=volume), time_limit_s=time_limit_s).steps
 
     for steps in each(plan, np.linspace(0.0, enough, points).tolist(), jobs=jobs, step=step):
         # A plan for less water fits more water too: within the solver's gap it may be the better one.
@@ -106,13 +106,13 @@ def relief_curve(
     first = next((s for s in slopes if s > 0), 0.0)
     knee = 1 + max((k for k, s in enumerate(slopes) if first > 0 and s >= LITTLE * first), default=-1)
     told = [replace(p, per_ml=s) for p, s in zip(found, [*slopes, float("nan")], strict=True)]
-    return Relief(tuple(told), knee)
+    return ReliefCurve(tuple(told), knee)
 
 
-def _point(case: Case, steps: np.ndarray, possible: float) -> Point:
+def _point(case: PlanInputs, steps: np.ndarray, possible: float) -> ReliefPoint:
     net = steps * case.net_mm_per_step
     area = np.array([need.area_ha for need in case.needs])
-    return Point(
+    return ReliefPoint(
         water_m3=case.problem.volume_of(steps),
         share=float(case.thirst.relief(net).sum()) / possible if possible > 0 else 1.0,
         bar_ha=float(area @ case.thirst.bars(net)),
@@ -121,6 +121,6 @@ def _point(case: Case, steps: np.ndarray, possible: float) -> Point:
     )
 
 
-def _per_ml(a: Point, b: Point) -> float:
+def _per_ml(a: ReliefPoint, b: ReliefPoint) -> float:
     more = (b.water_m3 - a.water_m3) / M3_PER_ML
     return (b.share - a.share) / more if more > 0 else 0.0

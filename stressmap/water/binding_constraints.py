@@ -6,9 +6,9 @@ from typing import Literal
 
 import numpy as np
 
-from stressmap.water.fill_schedule import affordable, another_of, gain, longer_by
-from stressmap.water.formulation import NEAR, Case
-from stressmap.water.schedule import Lane, Timetable
+from stressmap.water.fill_schedule import affordable, another_of, longer_by, marginal_benefit
+from stressmap.water.formulation import NEAR, PlanInputs
+from stressmap.water.schedule import PumpSchedule, Schedule
 
 Limit = Literal["", "water", "pump", "turns", "hours", "worth"]
 LIMITS: tuple[Limit, ...] = ("water", "pump", "turns", "hours", "worth")
@@ -16,14 +16,14 @@ LIMITS: tuple[Limit, ...] = ("water", "pump", "turns", "hours", "worth")
 and rests; more water does no more good by what the valve's zone counts."""
 
 
-def limits_of(case: Case, table: Timetable, turns: int) -> tuple[Limit, ...]:
+def limits_of(case: PlanInputs, table: Schedule, turns: int) -> tuple[Limit, ...]:
     """Tell for each valve what stops it short of its need.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves.
-    table : Timetable
+    table : Schedule
         The finished plan.
     turns : int
         Longest sets that a valve may get.
@@ -40,14 +40,14 @@ def limits_of(case: Case, table: Timetable, turns: int) -> tuple[Limit, ...]:
     )
 
 
-def left_over_m3(case: Case, table: Timetable) -> float:
+def left_over_m3(case: PlanInputs, table: Schedule) -> float:
     """Give the water that a plan leaves unused.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves.
-    table : Timetable
+    table : Schedule
         The finished plan.
 
     Returns
@@ -58,12 +58,12 @@ def left_over_m3(case: Case, table: Timetable) -> float:
     return case.problem.volume_m3 * (1 + NEAR) - case.problem.volume_of(table.steps)
 
 
-def _has_enough(case: Case, table: Timetable, valve: int) -> bool:
+def _has_enough(case: PlanInputs, table: Schedule, valve: int) -> bool:
     need = case.needs[valve]
     return float(table.steps[valve] * case.net_mm_per_step[valve]) >= need.need_mm * (1 - NEAR)
 
 
-def _limit(case: Case, table: Timetable, asked: tuple[int, int], left_m3: float) -> Limit:
+def _limit(case: PlanInputs, table: Schedule, asked: tuple[int, int], left_m3: float) -> Limit:
     valve, turns = asked
     problem, steps = case.problem, int(table.steps[valve])
     more = _least_more(case, valve, steps)
@@ -71,7 +71,7 @@ def _limit(case: Case, table: Timetable, asked: tuple[int, int], left_m3: float)
         return _own_limit(case, valve, steps, turns)
     if more > affordable(problem, valve, left_m3):
         return "water"
-    if gain(problem, table.steps, valve) <= 0.0:
+    if marginal_benefit(problem, table.steps, valve) <= 0.0:
         return "worth"
     if _fits_alone(case, table, valve, left_m3):
         return "pump" if np.isfinite(problem.capacity_m3_h[problem.pump[valve]]) else "hours"
@@ -79,7 +79,7 @@ def _limit(case: Case, table: Timetable, asked: tuple[int, int], left_m3: float)
     return "turns" if sets >= problem.most_sets[valve] else "hours"
 
 
-def _least_more(case: Case, valve: int, steps: int) -> int | None:
+def _least_more(case: PlanInputs, valve: int, steps: int) -> int | None:
     """Return the fewest steps that could be added by the valve's own limits; None where there are none."""
     problem = case.problem
     for total in range(steps + 1, int(problem.most_steps[valve]) + 1):
@@ -88,15 +88,15 @@ def _least_more(case: Case, valve: int, steps: int) -> int | None:
     return None
 
 
-def _own_limit(case: Case, valve: int, steps: int, turns: int) -> Limit:
+def _own_limit(case: PlanInputs, valve: int, steps: int, turns: int) -> Limit:
     longest = case.needs[valve].max_hours / case.problem.step_hours
     return "turns" if steps >= turns * np.floor(min(longest, 1e6) + NEAR) else "hours"
 
 
-def _fits_alone(case: Case, table: Timetable, valve: int, left_m3: float) -> bool:
+def _fits_alone(case: PlanInputs, table: Schedule, valve: int, left_m3: float) -> bool:
     """Tell whether the valve could run longer if it had its pump to itself."""
     problem, calendar = case.problem, case.calendar
-    lane = Lane(problem, calendar, int(problem.pump[valve]))
+    lane = PumpSchedule(problem, calendar, int(problem.pump[valve]))
     for one in table.sets:
         if one.valve == valve:
             lane.put(valve, one.start, (one.end - one.start) // calendar.cells_per_step)

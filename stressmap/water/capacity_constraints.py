@@ -5,19 +5,19 @@ from __future__ import annotations
 import numpy as np
 from scipy import sparse
 
-from stressmap.water.allocation_problem import Problem
-from stressmap.water.benefit import Floats, Ints
+from stressmap.core.arrays import Floats, Ints
+from stressmap.water.allocation_problem import AllocationProblem
 
 MOST_AT_ONCE = 6
 OVER = 1.0 + 1e-9
 
 
-def step_rows(problem: Problem) -> sparse.csr_array:
+def step_rows(problem: AllocationProblem) -> sparse.csr_array:
     """Give what the valves' time steps share: the water, and every pump's hours.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
 
     Returns
@@ -34,12 +34,12 @@ def step_rows(problem: Problem) -> sparse.csr_array:
     return sparse.csr_array(np.array(rows).reshape(len(rows), len(problem)))
 
 
-def long_set_rows(problem: Problem, set_of: Ints, low: Floats) -> sparse.csr_array:
+def long_set_rows(problem: AllocationProblem, set_of: Ints, low: Floats) -> sparse.csr_array:
     """Give the places for sets longer than half a stretch: each place at a pump takes one a stretch.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     set_of : array of int, shape (s,)
         Valve of each kind of set.
@@ -61,7 +61,7 @@ def long_set_rows(problem: Problem, set_of: Ints, low: Floats) -> sparse.csr_arr
     return sparse.csr_array(np.array(kept).reshape(len(kept), len(long)))
 
 
-def _pump_shares(problem: Problem) -> list[Floats]:
+def _pump_shares(problem: AllocationProblem) -> list[Floats]:
     """Return for each pump that is limited the share of it that each valve takes."""
     shares = []
     for pump, capacity in enumerate(problem.capacity_m3_h.tolist()):

@@ -38,7 +38,7 @@ class Climate:
 
 
 @dataclass(frozen=True)
-class Eto:
+class ReferenceEt:
     """Reference evapotranspiration, known days and a figure for the others.
 
     Parameters
@@ -78,7 +78,9 @@ class Eto:
         return self.by_day.get(day, self.other_mm)
 
 
-def reference(by_day: Mapping[dt.date, float], *, before: dt.date, set_mm: float | None = None) -> Eto:
+def reference(
+    by_day: Mapping[dt.date, float], *, before: dt.date, set_mm: float | None = None
+) -> ReferenceEt:
     """Settle the reference evapotranspiration of known and of coming days.
 
     Parameters
@@ -92,7 +94,7 @@ def reference(by_day: Mapping[dt.date, float], *, before: dt.date, set_mm: float
 
     Returns
     -------
-    Eto
+    ReferenceEt
 
     Examples
     --------
@@ -103,20 +105,20 @@ def reference(by_day: Mapping[dt.date, float], *, before: dt.date, set_mm: float
     """
     known = [by_day[day] for day in sorted(by_day) if day < before][-USUAL_DAYS:]
     if set_mm is not None:
-        return Eto(by_day, set_mm, "set")
+        return ReferenceEt(by_day, set_mm, "set")
     if known:
-        return Eto(by_day, float(np.mean(known)), "weather")
-    return Eto(by_day, ASSUMED_ETO_MM, "assumed")
+        return ReferenceEt(by_day, float(np.mean(known)), "weather")
+    return ReferenceEt(by_day, ASSUMED_ETO_MM, "assumed")
 
 
-def crop_use_mm(profile: CropProfile, eto: Eto, first: dt.date, until: dt.date) -> float:
+def crop_use_mm(profile: CropProfile, eto: ReferenceEt, first: dt.date, until: dt.date) -> float:
     """Add up crop evapotranspiration.
 
     Parameters
     ----------
     profile : CropProfile
         The crop.
-    eto : Eto
+    eto : ReferenceEt
         Reference evapotranspiration.
     first, until : date
         From the start of the first day to the start of the last; nothing where they are in no order.

@@ -7,35 +7,39 @@ from collections import Counter
 
 import numpy as np
 
-from stressmap.water.allocation_problem import Problem
-from stressmap.water.benefit import Ints
+from stressmap.core.arrays import Ints
+from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Calendar
-from stressmap.water.schedule import Lane, Set, Timetable, can_be, steps_of, whole
+from stressmap.water.schedule import PumpSchedule, Schedule, Set, can_be, steps_of, whole
 
 NEAR = 1e-9
 
 
-def grow(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
+def fill_schedule(problem: AllocationProblem, calendar: Calendar, table: Schedule) -> Schedule:
     """Use what is left, step by step, where a step relieves the most for its water.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     calendar : Calendar
         When water may run and the crew is there.
-    table : Timetable
+    table : Schedule
         What is laid so far.
 
     Returns
     -------
-    Timetable
+    Schedule
         Within every limit; never less for any valve.
     """
     lanes = _lanes_of(problem, calendar, table)
     steps = table.steps.copy()
     left = problem.volume_m3 * (1 + NEAR) - problem.volume_of(steps)
-    queue = [(-gain(problem, steps, i), i) for i in range(len(problem)) if gain(problem, steps, i) > 0]
+    queue = [
+        (-marginal_benefit(problem, steps, i), i)
+        for i in range(len(problem))
+        if marginal_benefit(problem, steps, i) > 0
+    ]
     heapq.heapify(queue)
     while queue:
         _, i = heapq.heappop(queue)
@@ -45,27 +49,27 @@ def grow(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
         )
         steps[i] += added
         left -= added * float(problem.flow_m3_h[i]) * problem.step_hours
-        if added and gain(problem, steps, i) > 0:
-            heapq.heappush(queue, (-gain(problem, steps, i), i))
+        if added and marginal_benefit(problem, steps, i) > 0:
+            heapq.heappush(queue, (-marginal_benefit(problem, steps, i), i))
     sets = [one for lane in lanes for one in lane.sets]
-    return Timetable(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
+    return Schedule(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
 
 
-def joined(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
+def join_sets(problem: AllocationProblem, calendar: Calendar, table: Schedule) -> Schedule:
     """Join the sets of a valve into one wherever there is a place for it beside all the others.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     calendar : Calendar
         When water may run and the crew is there.
-    table : Timetable
+    table : Schedule
         What is laid.
 
     Returns
     -------
-    Timetable
+    Schedule
         The same steps for each valve.
     """
     lanes = _lanes_of(problem, calendar, table)
@@ -77,19 +81,19 @@ def joined(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
             count = Counter(one.valve for one in lane.sets)
             for valve in sorted(valve for valve, sets in count.items() if sets > 1):
                 _put_in_one(lane, valve)
-    return Timetable(tuple(sorted(one for lane in lanes for one in lane.sets)), table.steps)
+    return Schedule(tuple(sorted(one for lane in lanes for one in lane.sets)), table.steps)
 
 
-def _lanes_of(problem: Problem, calendar: Calendar, table: Timetable) -> list[Lane]:
+def _lanes_of(problem: AllocationProblem, calendar: Calendar, table: Schedule) -> list[PumpSchedule]:
     """Lay what is laid so far into the hours of every pump."""
-    lanes = [Lane(problem, calendar, pump) for pump in range(len(problem.capacity_m3_h))]
+    lanes = [PumpSchedule(problem, calendar, pump) for pump in range(len(problem.capacity_m3_h))]
     for one in table.sets:
         lane = lanes[int(problem.pump[one.valve])]
         lane.put(one.valve, one.start, (one.end - one.start) // calendar.cells_per_step)
     return lanes
 
 
-def _put_in_one(lane: Lane, valve: int) -> None:
+def _put_in_one(lane: PumpSchedule, valve: int) -> None:
     """Lay a valve's sets as a single one if there is a place; else leave them as they are."""
     own = lane.take_out(valve)
     step = lane.calendar.cells_per_step
@@ -98,12 +102,12 @@ def _put_in_one(lane: Lane, valve: int) -> None:
             lane.put(valve, one.start, (one.end - one.start) // step)
 
 
-def gain(problem: Problem, steps: Ints, valve: int) -> float:
+def marginal_benefit(problem: AllocationProblem, steps: Ints, valve: int) -> float:
     """Give what one more step relieves for its water.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     steps : array of int, shape (n,)
         That they get.
@@ -121,12 +125,12 @@ def gain(problem: Problem, steps: Ints, valve: int) -> float:
     return float(then - now) / float(problem.flow_m3_h[valve])
 
 
-def affordable(problem: Problem, valve: int, left_m3: float) -> float:
+def affordable(problem: AllocationProblem, valve: int, left_m3: float) -> float:
     """Give the steps that the water left is enough for.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     valve : int
         Place of the valve.
@@ -141,12 +145,12 @@ def affordable(problem: Problem, valve: int, left_m3: float) -> float:
     return float(np.floor(left_m3 / (float(problem.flow_m3_h[valve]) * problem.step_hours) + NEAR))
 
 
-def longer_by(lane: Lane, valve: int, most: int) -> int:
+def longer_by(lane: PumpSchedule, valve: int, most: int) -> int:
     """Make one of a valve's sets longer at its end or its start, by as little as can be.
 
     Parameters
     ----------
-    lane : Lane
+    lane : PumpSchedule
         The pump's hours; changed where there is a place.
     valve : int
         Place of the valve.
@@ -174,7 +178,7 @@ def longer_by(lane: Lane, valve: int, most: int) -> int:
     return 0
 
 
-def _replaced(lane: Lane, place: int, new: Set) -> bool:
+def _replaced(lane: PumpSchedule, place: int, new: Set) -> bool:
     """Put a longer set in the place of one, if it fits."""
     old = lane.sets[place]
     if new.start < 0 or new.end > len(lane.calendar.runs):
@@ -189,12 +193,12 @@ def _replaced(lane: Lane, place: int, new: Set) -> bool:
     return fits
 
 
-def another_of(lane: Lane, valve: int, most: int) -> int:
+def another_of(lane: PumpSchedule, valve: int, most: int) -> int:
     """Put in one more set of the valve's least length.
 
     Parameters
     ----------
-    lane : Lane
+    lane : PumpSchedule
         The pump's hours; changed where there is a place.
     valve : int
         Place of the valve.

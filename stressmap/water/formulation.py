@@ -12,43 +12,44 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.core.errors import Problem as Trouble
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
-from stressmap.water.allocation_problem import Problem
-from stressmap.water.benefit import Floats, Ints, Thirst, curves
+from stressmap.water.allocation_problem import AllocationProblem
+from stressmap.water.benefit import BenefitModel, benefit_curves
 from stressmap.water.calendar import Calendar, Span, calendar
-from stressmap.water.requirement import USUAL_STEP_BAR, Need
+from stressmap.water.requirement import USUAL_STEP_BAR, Requirement
 
 Barred = Literal["", "out_of_service", "over_pump", "no_set_fits", "no_need", "no_harm"]
 NEAR = 1e-9
 
 
 @dataclass(frozen=True)
-class Case:
+class PlanInputs:
     """All that a plan is made from, n valve zones.
 
     Parameters
     ----------
-    needs : tuple of Need, length n
+    needs : tuple of Requirement, length n
         In rank order.
     pumps : tuple of str, length p
         Names.
     calendar : Calendar
         When water may run and the crew is there.
-    thirst : Thirst
+    thirst : BenefitModel
         What water is worth.
-    problem : Problem
+    problem : AllocationProblem
         What may be chosen.
     barred : tuple of str, length n
         Why a valve cannot or need not get water; ``""`` where it may.
     """
 
-    needs: tuple[Need, ...]
+    needs: tuple[Requirement, ...]
     pumps: tuple[str, ...]
     calendar: Calendar
-    thirst: Thirst
-    problem: Problem
+    thirst: BenefitModel
+    problem: AllocationProblem
     barred: tuple[Barred, ...]
 
     @property
@@ -62,9 +63,9 @@ class Case:
         return np.asarray(self.gross_mm_per_step * np.array([need.factor for need in self.needs]))
 
 
-def assemble(
-    needs: Sequence[Need], water: Water, start: dt.date, zone: ZoneInfo, where: str = "ranch.toml"
-) -> Case:
+def formulate(
+    needs: Sequence[Requirement], water: Water, start: dt.date, zone: ZoneInfo, where: str = "ranch.toml"
+) -> PlanInputs:
     """Put the problem together.
 
     Parameters
@@ -82,7 +83,7 @@ def assemble(
 
     Returns
     -------
-    Case
+    PlanInputs
 
     Raises
     ------
@@ -101,8 +102,8 @@ def assemble(
         _barred(need, water, float(capacity[p]), own) for need, p, own in zip(needs, pump, runs, strict=True)
     )
     _refuse_if_nothing_can_run(needs, barred, hours, (where, capacity.tolist(), pumps))
-    thirst = thirst_of(needs)
-    bare = Problem(
+    thirst = benefit_model_of(needs)
+    bare = AllocationProblem(
         names=tuple(need.valve for need in needs),
         flow_m3_h=np.array([need.flow_m3_h for need in needs]),
         pump=pump,
@@ -123,11 +124,11 @@ def assemble(
         dtype=np.int64,
     )
     net = np.array([n.rate_mm_h * n.factor for n in needs]) * water.step_hours
-    problem = replace(bare, most_steps=steps, curves=curves(thirst, net, steps))
-    return Case(tuple(needs), pumps, hours, thirst, problem, barred)
+    problem = replace(bare, most_steps=steps, curves=benefit_curves(thirst, net, steps))
+    return PlanInputs(tuple(needs), pumps, hours, thirst, problem, barred)
 
 
-def thirst_of(needs: Sequence[Need]) -> Thirst:
+def benefit_model_of(needs: Sequence[Requirement]) -> BenefitModel:
     """Give what water is worth to each zone; a bar counts in the steps of the crop's own priorities.
 
     Parameters
@@ -137,9 +138,9 @@ def thirst_of(needs: Sequence[Need]) -> Thirst:
 
     Returns
     -------
-    Thirst
+    BenefitModel
     """
-    return Thirst(
+    return BenefitModel(
         dry_bar=np.array([n.end_bar for n in needs]),
         se_bar=np.array([n.dry_se_bar for n in needs]),
         mm_per_bar=np.array([n.mm_per_bar for n in needs]),
@@ -148,12 +149,12 @@ def thirst_of(needs: Sequence[Need]) -> Thirst:
     )
 
 
-def covering(problem: Problem, valve: int, needed: float) -> int:
+def covering(problem: AllocationProblem, valve: int, needed: float) -> int:
     """Give the steps that cover a need, made of sets of allowed lengths.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         With the most steps that each valve may get.
     valve : int
         Place of the valve.
@@ -172,13 +173,13 @@ def covering(problem: Problem, valve: int, needed: float) -> int:
     return problem.allowed(valve, most)
 
 
-def _total(need: Need, hours: Calendar, water: Water) -> int:
+def _total(need: Requirement, hours: Calendar, water: Water) -> int:
     if not math.isfinite(need.max_hours):
         return hours.steps
     return min(hours.steps, water.most_turns * math.floor(need.max_hours / water.step_hours + NEAR))
 
 
-def _runs(need: Need, hours: Calendar, water: Water) -> tuple[Span, ...]:
+def _runs(need: Requirement, hours: Calendar, water: Water) -> tuple[Span, ...]:
     """Cut the lengths that the hours allow to what the valve allows."""
     low = max(1, math.ceil(need.min_hours / water.step_hours - NEAR))
     high = math.floor(min(need.max_hours, 1e6) / water.step_hours + NEAR)
@@ -186,7 +187,7 @@ def _runs(need: Need, hours: Calendar, water: Water) -> tuple[Span, ...]:
     return tuple((a, b) for a, b in cut if a <= b)
 
 
-def _barred(need: Need, water: Water, capacity: float, runs: tuple[Span, ...]) -> Barred:
+def _barred(need: Requirement, water: Water, capacity: float, runs: tuple[Span, ...]) -> Barred:
     if need.valve in water.out_of_service:
         return "out_of_service"
     if need.flow_m3_h > capacity * (1 + NEAR):
@@ -198,7 +199,7 @@ def _barred(need: Need, water: Water, capacity: float, runs: tuple[Span, ...]) -
     return "no_harm" if need.harm <= 0.0 else ""
 
 
-def _refuse_unknown_valves(needs: Sequence[Need], water: Water, where: str) -> None:
+def _refuse_unknown_valves(needs: Sequence[Requirement], water: Water, where: str) -> None:
     known = [need.valve for need in needs]
     wrong = [name for name in water.out_of_service if name not in known]
     if wrong:
@@ -214,7 +215,7 @@ def _refuse_unknown_valves(needs: Sequence[Need], water: Water, where: str) -> N
         )
 
 
-def _pumps(needs: Sequence[Need], water: Water, where: str) -> tuple[tuple[str, ...], Ints, Floats]:
+def _pumps(needs: Sequence[Requirement], water: Water, where: str) -> tuple[tuple[str, ...], Ints, Floats]:
     """Match valves to pumps: names, the pump of each valve, and what each can deliver."""
     named = list(dict.fromkeys(need.pump for need in needs if need.pump))
     if water.pumps:
@@ -237,7 +238,7 @@ def _pumps(needs: Sequence[Need], water: Water, where: str) -> tuple[tuple[str, 
     return names, pump, np.array(capacity, dtype=np.float64)
 
 
-def _pump_trouble(needs: Sequence[Need], wrong: list[str], where: str) -> Trouble:
+def _pump_trouble(needs: Sequence[Requirement], wrong: list[str], where: str) -> Trouble:
     if wrong:
         what = f"the valves name a pump that is not there: {', '.join(repr(name) for name in wrong)}"
         return Trouble(where, what, "Add its flow, or correct the valves file", column="water.pumps")
@@ -263,7 +264,7 @@ def _clock(clock: dt.time) -> str:
 
 
 def _refuse_if_nothing_can_run(
-    needs: Sequence[Need],
+    needs: Sequence[Requirement],
     barred: tuple[Barred, ...],
     hours: Calendar,
     told: tuple[str, list[float], tuple[str, ...]],

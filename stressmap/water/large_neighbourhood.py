@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from stressmap.water.allocation_problem import Problem
+from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Calendar
-from stressmap.water.fill_schedule import grow
-from stressmap.water.schedule import Set, Timetable, steps_of
+from stressmap.water.fill_schedule import fill_schedule
+from stressmap.water.schedule import Schedule, Set, steps_of
 
 SEED = 11
 TRIES = 80
@@ -16,23 +16,25 @@ MOST_VALVES = 120
 NEAR_ENOUGH = 1e-3
 
 
-def shake(problem: Problem, calendar: Calendar, table: Timetable, bound: float) -> Timetable:
+def large_neighbourhood_search(
+    problem: AllocationProblem, calendar: Calendar, table: Schedule, bound: float
+) -> Schedule:
     """Look for a better timetable beside one.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     calendar : Calendar
         When water may run and the crew is there.
-    table : Timetable
+    table : Schedule
         What is laid so far.
     bound : float
         No plan relieves more [ha·bar²]; within a thousandth of it nothing more is tried.
 
     Returns
     -------
-    Timetable
+    Schedule
         Worth at least as much, within every limit; the same for the same input.
     """
     generator = np.random.default_rng(SEED)
@@ -41,14 +43,18 @@ def shake(problem: Problem, calendar: Calendar, table: Timetable, bound: float) 
         if worth >= bound * (1.0 - NEAR_ENOUGH):
             break
         kept = _without_some(problem, calendar, best.sets, attempt, generator)
-        tried = grow(problem, calendar, Timetable(kept, steps_of(kept, len(problem), calendar)))
+        tried = fill_schedule(problem, calendar, Schedule(kept, steps_of(kept, len(problem), calendar)))
         if problem.worth(tried.steps) > worth * (1.0 + 1e-9):
             best, worth = tried, problem.worth(tried.steps)
     return best
 
 
 def _without_some(
-    problem: Problem, calendar: Calendar, sets: tuple[Set, ...], attempt: int, generator: np.random.Generator
+    problem: AllocationProblem,
+    calendar: Calendar,
+    sets: tuple[Set, ...],
+    attempt: int,
+    generator: np.random.Generator,
 ) -> tuple[Set, ...]:
     """Take out sets of one pump: most of one stretch, some of all, or all sets of a few valves, in turn."""
     pump = int(generator.integers(len(problem.capacity_m3_h)))

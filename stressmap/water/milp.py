@@ -15,8 +15,8 @@ import numpy as np
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from stressmap.water.allocation_problem import Problem, Solution
-from stressmap.water.benefit import Floats, Ints
+from stressmap.core.arrays import Floats, Ints
+from stressmap.water.allocation_problem import AllocationProblem, Solution
 from stressmap.water.capacity_constraints import long_set_rows, step_rows
 
 TIGHT_GAP = 1e-6
@@ -46,12 +46,14 @@ class _Shape:
         return len(self.piece_of) + self.count + len(self.set_of)
 
 
-def solve(problem: Problem, *, time_limit_s: float = 30.0, gap: float | None = None) -> Solution:
+def solve_milp(
+    problem: AllocationProblem, *, time_limit_s: float = 30.0, gap: float | None = None
+) -> Solution:
     """Find the plan that relieves the most.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         What may be chosen from.
     time_limit_s : float
         After this the best so far is taken, and ``stopped`` says so [s].
@@ -81,7 +83,7 @@ def solve(problem: Problem, *, time_limit_s: float = 30.0, gap: float | None = N
     return Solution(steps, worth, min(bound, _all_worth(problem)), stopped)
 
 
-def _run(problem: Problem, shape: _Shape, options: dict[str, float]) -> Any:
+def _run(problem: AllocationProblem, shape: _Shape, options: dict[str, float]) -> Any:
     pieces = len(shape.piece_of)
     return milp(
         _costs(problem, shape),
@@ -100,11 +102,11 @@ def _why(message: str) -> str:
     return "time" if "time" in message.lower() else "nodes"
 
 
-def _all_worth(problem: Problem) -> float:
+def _all_worth(problem: AllocationProblem) -> float:
     return float(sum(c.value[-1] for c in problem.curves))
 
 
-def _shape(problem: Problem) -> _Shape:
+def _shape(problem: AllocationProblem) -> _Shape:
     piece_of, slope, width = [], [], []
     for i, curve in enumerate(problem.curves):
         widths = np.diff(curve.steps)
@@ -123,19 +125,19 @@ def _shape(problem: Problem) -> _Shape:
     )
 
 
-def _costs(problem: Problem, shape: _Shape) -> Floats:
+def _costs(problem: AllocationProblem, shape: _Shape) -> Floats:
     tie = TIE * _all_worth(problem)
     water = problem.flow_m3_h * problem.most_steps
     sets = np.full(len(shape.set_of), 0.1 * tie / max(1, int(problem.most_sets.sum())))
     return np.concatenate([-shape.slope, 0.9 * tie * problem.flow_m3_h / max(water.sum(), 1e-9), sets])
 
 
-def _bounds(problem: Problem, shape: _Shape) -> Bounds:
+def _bounds(problem: AllocationProblem, shape: _Shape) -> Bounds:
     upper = np.concatenate([shape.width, problem.most_steps, problem.most_sets[shape.set_of]])
     return Bounds(np.zeros(shape.size), upper.astype(float))
 
 
-def _constraints(problem: Problem, shape: _Shape) -> list[LinearConstraint]:
+def _constraints(problem: AllocationProblem, shape: _Shape) -> list[LinearConstraint]:
     n, pieces, sets = len(problem), len(shape.piece_of), len(shape.set_of)
 
     def block(rows: Ints, values: Floats, columns: int) -> sparse.csr_array:
@@ -160,7 +162,7 @@ def _constraints(problem: Problem, shape: _Shape) -> list[LinearConstraint]:
     return rows + _shared(problem, shape)
 
 
-def _shared(problem: Problem, shape: _Shape) -> list[LinearConstraint]:
+def _shared(problem: AllocationProblem, shape: _Shape) -> list[LinearConstraint]:
     """Return what the valves share: the water, the pumps' hours, and the places for long sets in them."""
     pieces, n, sets = len(shape.piece_of), len(problem), len(shape.set_of)
     steps, places = step_rows(problem), long_set_rows(problem, shape.set_of, shape.low)
@@ -173,7 +175,7 @@ def _shared(problem: Problem, shape: _Shape) -> list[LinearConstraint]:
     return [LinearConstraint(rows, -np.inf, 1.0) for rows in wide]
 
 
-def _within_limits(problem: Problem, wanted: Floats) -> Ints:
+def _within_limits(problem: AllocationProblem, wanted: Floats) -> Ints:
     """Round to whole steps that each valve can have, and take back what rounding put over the volume."""
     whole = [problem.allowed(i, round(k)) for i, k in enumerate(np.round(wanted, 6).tolist())]
     steps = np.array(whole, dtype=np.int64)
@@ -182,7 +184,7 @@ def _within_limits(problem: Problem, wanted: Floats) -> Ints:
     return steps
 
 
-def _less(problem: Problem, steps: Ints) -> Ints:
+def _less(problem: AllocationProblem, steps: Ints) -> Ints:
     """Take the step back that loses the least for its water."""
     lower = np.array([problem.allowed(i, k - 1) if k else 0 for i, k in enumerate(steps.tolist())])
     lost = np.array(

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stressmap.water.allocation_problem import Problem, Solution
-from stressmap.water.benefit import Floats
+from stressmap.core.arrays import Floats
+from stressmap.water.allocation_problem import AllocationProblem, Solution
 from stressmap.water.calendar import Calendar
-from stressmap.water.fill_schedule import grow, joined
-from stressmap.water.large_neighbourhood import shake
-from stressmap.water.milp import solve
-from stressmap.water.schedule import Timetable, lay_out
+from stressmap.water.fill_schedule import fill_schedule, join_sets
+from stressmap.water.large_neighbourhood import large_neighbourhood_search
+from stressmap.water.milp import solve_milp
+from stressmap.water.schedule import Schedule, build_schedule
 
 ROUNDS = 2
 CLOSE = 1e-9
@@ -27,19 +27,19 @@ class Plan:
     ----------
     solution : Solution
         What the valves really get by the timetable, held against the proven bound.
-    timetable : Timetable
+    timetable : Schedule
         When.
     asked_worth : float
         What the plan was worth before it was laid in time [ha·bar²].
     """
 
     solution: Solution
-    timetable: Timetable
+    timetable: Schedule
     asked_worth: float
 
 
-def realise(
-    problem: Problem,
+def plan_and_schedule(
+    problem: AllocationProblem,
     calendar: Calendar,
     urgency: Floats,
     *,
@@ -49,7 +49,7 @@ def realise(
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     calendar : Calendar
         When water may run and the crew is there.
@@ -63,16 +63,16 @@ def realise(
     Plan
     """
     began = time.monotonic()
-    first = solve(problem, time_limit_s=time_limit_s)
+    first = solve_milp(problem, time_limit_s=time_limit_s)
     asked, narrowed = first, problem
-    best: Timetable | None = None
+    best: Schedule | None = None
     if first.stopped:
         # Cut short, the search may have found little or nothing: a greedy plan is then the better start.
-        best = grow(problem, calendar, Timetable((), np.zeros(len(problem), dtype=np.int64)))
+        best = fill_schedule(problem, calendar, Schedule((), np.zeros(len(problem), dtype=np.int64)))
     for _ in range(ROUNDS):
-        table = lay_out(problem, asked.steps, calendar, urgency)
+        table = build_schedule(problem, asked.steps, calendar, urgency)
         if (table.steps < asked.steps).any():
-            table = grow(problem, calendar, table)
+            table = fill_schedule(problem, calendar, table)
         if best is None or problem.worth(table.steps) > problem.worth(best.steps) + CLOSE:
             best = table
         left = time_limit_s - (time.monotonic() - began)
@@ -81,23 +81,23 @@ def realise(
         narrowed = replace(
             narrowed, most_steps=np.where(table.steps < asked.steps, table.steps, narrowed.most_steps)
         )
-        asked = solve(narrowed, time_limit_s=left)
+        asked = solve_milp(narrowed, time_limit_s=left)
     if best is not None:
-        best = joined(problem, calendar, shake(problem, calendar, best, first.bound))
+        best = join_sets(problem, calendar, large_neighbourhood_search(problem, calendar, best, first.bound))
         best = _filled(problem, calendar, best)
     worth = problem.worth(best.steps) if best else 0.0
     steps = best.steps if best else first.steps
     return Plan(
         Solution(steps, worth, max(first.bound, worth), first.stopped),
-        best or Timetable((), steps),
+        best or Schedule((), steps),
         first.worth,
     )
 
 
-def _filled(problem: Problem, calendar: Calendar, table: Timetable) -> Timetable:
+def _filled(problem: AllocationProblem, calendar: Calendar, table: Schedule) -> Schedule:
     """Use what the search's gap and the joining of sets left, until nothing more has a place."""
     for _ in range(ROUNDS):
-        fuller = joined(problem, calendar, grow(problem, calendar, table))
+        fuller = join_sets(problem, calendar, fill_schedule(problem, calendar, table))
         if (fuller.steps == table.steps).all():
             return table
         table = fuller

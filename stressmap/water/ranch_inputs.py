@@ -12,13 +12,14 @@ import pandas as pd
 
 from stressmap.agronomy.daily_et import Site, reference_et
 from stressmap.agronomy.orchard import at_latitude, latitude_of
-from stressmap.core.errors import Notes, Problem, SettingsError
+from stressmap.core.errors import Problem, SettingsError
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Water
 from stressmap.jobs.assess_visit import Inputs
-from stressmap.water.crop_water_use import Climate, Eto, reference
-from stressmap.water.formulation import Case, assemble
-from stressmap.water.requirement import Facts, needs
-from stressmap.water.water_plan import Terms
+from stressmap.water.crop_water_use import Climate, ReferenceEt, reference
+from stressmap.water.formulation import PlanInputs, formulate
+from stressmap.water.requirement import RequirementFacts, requirements
+from stressmap.water.water_plan import PlanTerms
 
 CLIMATE_DAYS = 30
 """Days before the plan that stand for the season's wind and humidity: a judgement, no source."""
@@ -27,7 +28,7 @@ WHOLE_DAYS = ("station", "hourly", "daily")
 
 def prepare(
     inputs: Inputs, valves: pd.DataFrame, visit: tuple[dt.date, dt.date], water: Water, notes: Notes
-) -> tuple[Case, Terms]:
+) -> tuple[PlanInputs, PlanTerms]:
     """Put together what the plan of a ranch is made from.
 
     Parameters
@@ -45,9 +46,9 @@ def prepare(
 
     Returns
     -------
-    case : Case
+    case : PlanInputs
         Needs, limits and hours.
-    terms : Terms
+    terms : PlanTerms
         Days and evapotranspiration.
 
     Raises
@@ -71,7 +72,7 @@ def prepare(
         climate=climate_before(inputs, table, start),
         worked_out=bool(table["method"].isin(["hourly", "daily"]).any()),
     )
-    facts = Facts(
+    facts = RequirementFacts(
         water=water,
         profiles=profiles,
         rank_by=inputs.settings.map.rank_by,
@@ -84,9 +85,9 @@ def prepare(
         settings_file=where,
         edges_bar=inputs.settings.map.edges_bar,
     )
-    found = needs(valves, inputs.valves, inputs.blocks, facts)
-    case = assemble(found, water, start, inputs.settings.ranch.zone, where)
-    return case, Terms(start, next_turn, water, eto, profiles)
+    found = requirements(valves, inputs.valves, inputs.blocks, facts)
+    case = formulate(found, water, start, inputs.settings.ranch.zone, where)
+    return case, PlanTerms(start, next_turn, water, eto, profiles)
 
 
 def daily_eto(inputs: Inputs, notes: Notes) -> pd.DataFrame:
@@ -143,14 +144,14 @@ def _site(blocks: gpd.GeoDataFrame) -> Site:
     return Site(float((south + north) / 2.0), float((west + east) / 2.0))
 
 
-def assumptions(case: Case, eto: Eto) -> Mapping[str, int]:
+def assumptions(case: PlanInputs, eto: ReferenceEt) -> Mapping[str, int]:
     """Count the valves for which each thing was assumed.
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         Of n valves.
-    eto : Eto
+    eto : ReferenceEt
         Reference evapotranspiration.
 
     Returns

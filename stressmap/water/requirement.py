@@ -27,7 +27,7 @@ from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.orchard import targets
 from stressmap.core.settings import RankBy, Water
 from stressmap.water import irrigation_system, root_zone
-from stressmap.water.crop_water_use import Eto, crop_use_mm, is_tabulated
+from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, is_tabulated
 from stressmap.zoning.ranking import Z_90
 
 USUAL_STEP_BAR = 2.0
@@ -39,7 +39,7 @@ APART = 0.10
 
 
 @dataclass(frozen=True)
-class Facts:
+class RequirementFacts:
     """What the need is worked out from, beside the valves.
 
     Parameters
@@ -54,7 +54,7 @@ class Facts:
         Last day of the visit.
     start, next_turn : date
         First day of the plan, and the day by which water must last.
-    eto : Eto
+    eto : ReferenceEt
         Reference evapotranspiration.
     log : DataFrame or None
         As ``intake.schemas.IRRIGATION``.
@@ -70,7 +70,7 @@ class Facts:
     visit_end: dt.date
     start: dt.date
     next_turn: dt.date
-    eto: Eto
+    eto: ReferenceEt
     log: pd.DataFrame | None
     blocks_file: str = "blocks"
     settings_file: str = "ranch.toml"
@@ -78,7 +78,7 @@ class Facts:
 
 
 @dataclass(frozen=True)
-class Need:
+class Requirement:
     """A valve zone's need, with every step on the way; a row of the need table."""
 
     valve: str
@@ -117,7 +117,9 @@ class Need:
         return self.dry_bar - self.let_down_bar + (self.etc_until_mm - self.given_mm) / self.mm_per_bar
 
 
-def needs(valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts: Facts) -> list[Need]:
+def requirements(
+    valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts: RequirementFacts
+) -> list[Requirement]:
     """Work out the need of every valve zone.
 
     Parameters
@@ -128,7 +130,7 @@ def needs(valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts:
         As ``intake.schemas.VALVES``.
     blocks : DataFrame
         As ``intake.schemas.BLOCKS``.
-    facts : Facts
+    facts : RequirementFacts
         The rest.
 
     Returns
@@ -150,7 +152,7 @@ def needs(valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts:
     return made
 
 
-def table(found: list[Need]) -> pd.DataFrame:
+def table(found: list[Requirement]) -> pd.DataFrame:
     """Give the needs as a table.
 
     Parameters
@@ -169,7 +171,7 @@ def table(found: list[Need]) -> pd.DataFrame:
 class _Books:
     """The facts, with the log by valve, and what a crop uses over days worked out once."""
 
-    def __init__(self, facts: Facts) -> None:
+    def __init__(self, facts: RequirementFacts) -> None:
         self.facts = facts
         self.log = {} if facts.log is None else dict(list(facts.log.groupby("valve", sort=False)))
         self._used: dict[tuple[str, dt.date, dt.date], float] = {}
@@ -181,7 +183,9 @@ class _Books:
         return self._used[key]
 
 
-def _need(row: Any, data: pd.Series, place: pd.Series, books: _Books, target: tuple[float, float]) -> Need:
+def _need(
+    row: Any, data: pd.Series, place: pd.Series, books: _Books, target: tuple[float, float]
+) -> Requirement:
     facts = books.facts
     profile = facts.profiles[row.crop]
     assumed: list[str] = []
@@ -209,7 +213,7 @@ def _need(row: Any, data: pd.Series, place: pd.Series, books: _Books, target: tu
         "log": short[0] > dry * kept.mm_per_bar,
     }
     assumed += [code for code, holds in unknown.items() if holds]
-    return Need(
+    return Requirement(
         valve=row.valve, block=row.block, crop=row.crop, pump=_text(data["pump"]), area_ha=row.area_ha,
         weight=float(place["weight"]), stage=stage.text.en if stage else "",
         harm=stage.harm if stage else 1.0, step_bar=step, stress_bar=float(row.stress_bar),
@@ -231,7 +235,9 @@ def _short_mm(dry: float, high: float, mm_per_bar: float, booked: float) -> floa
     return min(booked, high * mm_per_bar)
 
 
-def _dryness(row: Any, profile: CropProfile, facts: Facts, assumed: list[str]) -> tuple[float, float, float]:
+def _dryness(
+    row: Any, profile: CropProfile, facts: RequirementFacts, assumed: list[str]
+) -> tuple[float, float, float]:
     """Give stress below the target, its standard error, and the bars between two priorities."""
     if not np.isfinite(row.stress_bar):
         assumed.append("stress")
@@ -252,14 +258,14 @@ def _allowed_bar(row: Any) -> float:
 
 def _store(
     place: pd.Series, profile: CropProfile, daily_mm: float, water: Water, assumed: list[str]
-) -> root_zone.Store:
+) -> root_zone.RootZone:
     if water.mm_per_bar is not None:
-        return root_zone.Store(water.mm_per_bar, float("inf"))
+        return root_zone.RootZone(water.mm_per_bar, float("inf"))
     texture = root_zone.texture_class(_text(place["soil"]) or water.soil or "")
     if texture is None:
         assumed.append("soil")
     assumed.append("mm_per_bar")
-    return root_zone.store(
+    return root_zone.root_zone(
         texture or root_zone.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m
     )
 

@@ -120,7 +120,7 @@ def readily_share(p_table: float, etc_mm_day: float) -> float:
 
 
 @dataclass(frozen=True)
-class Store:
+class RootZone:
     """What the root zone of a valve zone holds.
 
     Parameters
@@ -135,7 +135,9 @@ class Store:
     most_mm: float
 
 
-def store(texture: str, crop: CropProfile, etc_mm_day: float, *, root_depth_m: float | None = None) -> Store:
+def root_zone(
+    texture: str, crop: CropProfile, etc_mm_day: float, *, root_depth_m: float | None = None
+) -> RootZone:
     """Work out the water per bar of a soil and crop.
 
     Parameters
@@ -151,17 +153,17 @@ def store(texture: str, crop: CropProfile, etc_mm_day: float, *, root_depth_m: f
 
     Returns
     -------
-    Store
+    RootZone
 
     Examples
     --------
     >>> from stressmap.agronomy.crops import load_profiles
     >>> prune = load_profiles({}, "ranch.toml")["prune"]
-    >>> round(store("loam", prune, 5.0).mm_per_bar, 1)
+    >>> round(root_zone("loam", prune, 5.0).mm_per_bar, 1)
     19.8
     """
     depth, p_table = ROOTS.get(crop.name, OTHER_ROOTS)
     held = available_mm_per_m(texture) * (root_depth_m or depth)
     edges = crop.edges.below_baseline
     span = edges[2] if edges else SPAN_BAR
-    return Store(readily_share(p_table, etc_mm_day) * held / span, held)
+    return RootZone(readily_share(p_table, etc_mm_day) * held / span, held)

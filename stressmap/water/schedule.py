@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stressmap.water.allocation_problem import Problem
-from stressmap.water.benefit import Floats, Ints
+from stressmap.core.arrays import Floats, Ints
+from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Bools, Calendar, Span
 
 MOST_TRIES = 40
@@ -37,12 +37,12 @@ class Set:
     valve: int
 
 
-class Lane:
+class PumpSchedule:
     """A pump's hours as they fill up.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     calendar : Calendar
         When water may run and the crew is there.
@@ -50,7 +50,7 @@ class Lane:
         Which pump.
     """
 
-    def __init__(self, problem: Problem, calendar: Calendar, pump: int) -> None:
+    def __init__(self, problem: AllocationProblem, calendar: Calendar, pump: int) -> None:
         self.problem, self.calendar = problem, calendar
         self.rest = problem.rest_steps * calendar.cells_per_step
         self.capacity = float(problem.capacity_m3_h[pump]) * (1 + 1e-9)
@@ -173,7 +173,7 @@ class Lane:
 
 
 @dataclass(frozen=True)
-class Timetable:
+class Schedule:
     """When each valve is open.
 
     Parameters
@@ -193,12 +193,12 @@ class Timetable:
         return len({s.start for s in self.sets} | {s.end for s in self.sets})
 
 
-def lay_out(problem: Problem, steps: Ints, calendar: Calendar, urgency: Floats) -> Timetable:
+def build_schedule(problem: AllocationProblem, steps: Ints, calendar: Calendar, urgency: Floats) -> Schedule:
     """Lay the sets of a plan in time.
 
     Parameters
     ----------
-    problem : Problem
+    problem : AllocationProblem
         Of n valves.
     steps : array of int, shape (n,)
         Time steps that the plan gives each valve.
@@ -209,7 +209,7 @@ def lay_out(problem: Problem, steps: Ints, calendar: Calendar, urgency: Floats) 
 
     Returns
     -------
-    Timetable
+    Schedule
         With as much of the plan as fits: within every limit, but perhaps less than asked.
     """
     sets: list[Set] = []
@@ -217,18 +217,18 @@ def lay_out(problem: Problem, steps: Ints, calendar: Calendar, urgency: Floats) 
         jobs = [int(i) for i in np.flatnonzero((problem.pump == pump) & (steps > 0))]
         if jobs:
             sets += _best_of_orders(problem, steps, calendar, jobs, urgency)
-    return Timetable(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
+    return Schedule(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
 
 
 Mark = tuple[float, int, int]
 
 
 def _best_of_orders(
-    problem: Problem, steps: Ints, calendar: Calendar, jobs: list[int], urgency: Floats
+    problem: AllocationProblem, steps: Ints, calendar: Calendar, jobs: list[int], urgency: Floats
 ) -> list[Set]:
     """Lay a pump's valves in reasoned orders; then keep moving what was left out to the front."""
     best: tuple[Mark, list[Set]] | None = None
-    lane = Lane(problem, calendar, int(problem.pump[jobs[0]]))
+    lane = PumpSchedule(problem, calendar, int(problem.pump[jobs[0]]))
     order, blame = jobs, np.zeros(len(problem))
     reasoned = _orders(problem, steps, jobs, urgency)
     for trial in range(max(len(reasoned), min(MOST_TRIES, TRIES_TIMES_VALVES // len(jobs)))):
@@ -270,7 +270,7 @@ def steps_of(sets: Iterable[Set], count: int, calendar: Calendar) -> Ints:
     return got
 
 
-def _orders(problem: Problem, steps: Ints, jobs: list[int], urgency: Floats) -> list[list[int]]:
+def _orders(problem: AllocationProblem, steps: Ints, jobs: list[int], urgency: Floats) -> list[list[int]]:
     """Give orders in which to lay the valves; the driest first, as the crew would."""
     flow = problem.flow_m3_h
     worth = [float(curve.at(k)) for curve, k in zip(problem.curves, steps, strict=True)]
@@ -283,7 +283,7 @@ def _orders(problem: Problem, steps: Ints, jobs: list[int], urgency: Floats) -> 
     return [sorted(jobs, key=key) for key in keys]
 
 
-def _fill(lane: Lane, steps: Ints, order: list[int], *, even: bool) -> list[Set]:
+def _fill(lane: PumpSchedule, steps: Ints, order: list[int], *, even: bool) -> list[Set]:
     lane.empty()
     for i in order:
         wanted = int(steps[i])
@@ -314,12 +314,12 @@ def can_be(runs: tuple[Span, ...], steps: int) -> bool:
     return any(low <= steps <= high for low, high in runs)
 
 
-def whole(lane: Lane, valve: int, steps: int) -> bool:
+def whole(lane: PumpSchedule, valve: int, steps: int) -> bool:
     """Lay a valve in one set, as early as it can be.
 
     Parameters
     ----------
-    lane : Lane
+    lane : PumpSchedule
         The pump's hours.
     valve : int
         Place of the valve.
@@ -340,7 +340,7 @@ def whole(lane: Lane, valve: int, steps: int) -> bool:
     return True
 
 
-def _split(lane: Lane, valve: int, steps: int, *, even: bool) -> bool:
+def _split(lane: PumpSchedule, valve: int, steps: int, *, even: bool) -> bool:
     """Lay a valve in as few sets as will hold it: as even as they go, or as long as they go and a rest."""
     runs = lane.problem.runs[valve]
     shortest = min((low for low, _ in runs), default=steps)
@@ -369,7 +369,7 @@ def _sizes(steps: int, count: int, ends: tuple[int, int], *, even: bool) -> list
     return sizes
 
 
-def _as_much_as_fits(lane: Lane, valve: int, steps: int) -> None:
+def _as_much_as_fits(lane: PumpSchedule, valve: int, steps: int) -> None:
     """Lay the longest sets there is room for, one after another."""
     left = steps
     for _ in range(int(lane.problem.most_sets[valve]) + len(lane.calendar.windows)):

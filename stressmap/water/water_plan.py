@@ -10,17 +10,17 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile
+from stressmap.core.arrays import Floats
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.core.units import M3_PER_HA_MM
 from stressmap.water.allocation_problem import Solution
-from stressmap.water.alternatives import Judged, Outcome, judge, outcomes
-from stressmap.water.benefit import Floats
+from stressmap.water.alternatives import Alternative, JudgedOverDraws, compare_alternatives, judge_over_draws
 from stressmap.water.binding_constraints import Limit, limits_of
-from stressmap.water.crop_water_use import Eto
-from stressmap.water.formulation import Case
-from stressmap.water.plan_and_schedule import realise
-from stressmap.water.schedule import Timetable
+from stressmap.water.crop_water_use import ReferenceEt
+from stressmap.water.formulation import PlanInputs
+from stressmap.water.plan_and_schedule import plan_and_schedule
+from stressmap.water.schedule import Schedule
 
 PLAN_COLUMNS = (
     "valve", "block", "crop", "pump", "status", "limited_by", "area_ha", "stress_bar", "stress_se_bar",
@@ -48,7 +48,7 @@ STATUS = {
 
 
 @dataclass(frozen=True)
-class Terms:
+class PlanTerms:
     """What a plan is for and how it is judged.
 
     Parameters
@@ -57,7 +57,7 @@ class Terms:
         First day of the plan, and the day until which the water must last.
     water : Water
         ``[water]``, with what the command line put in its place.
-    eto : Eto
+    eto : ReferenceEt
         Reference evapotranspiration.
     profiles : mapping of str to CropProfile
         By crop.
@@ -66,7 +66,7 @@ class Terms:
     start: dt.date
     next_turn: dt.date
     water: Water
-    eto: Eto
+    eto: ReferenceEt
     profiles: Mapping[str, CropProfile]
 
 
@@ -76,40 +76,40 @@ class Advice:
 
     Parameters
     ----------
-    case : Case
+    case : PlanInputs
         What it was made from.
-    terms : Terms
+    terms : PlanTerms
         What it is for.
     solution : Solution
         Steps of each valve, what they relieve and the proven bound.
-    timetable : Timetable
+    timetable : Schedule
         When.
-    outcomes : tuple of Outcome
+    outcomes : tuple of Alternative
         The plan, equal share, driest first and nothing.
-    judged : Judged
+    judged : JudgedOverDraws
         The same over draws of the zone means.
     limits : tuple of str, length n
         What stops each valve short of its need; see :data:`stressmap.water.binding_constraints.LIMITS`.
     """
 
-    case: Case
-    terms: Terms
+    case: PlanInputs
+    terms: PlanTerms
     solution: Solution
-    timetable: Timetable
-    outcomes: tuple[Outcome, ...]
-    judged: Judged
+    timetable: Schedule
+    alternatives: tuple[Alternative, ...]
+    judged: JudgedOverDraws
     limits: tuple[Limit, ...]
 
     @property
     def is_better(self) -> bool:
         """Whether the plan relieves more than equal share and driest first."""
-        ours, *others = (way.worth for way in self.outcomes)
+        ours, *others = (way.worth for way in self.alternatives)
         return ours > max(others) * (1 + 1e-6)
 
 
 def advise(
-    case: Case,
-    terms: Terms,
+    case: PlanInputs,
+    terms: PlanTerms,
     *,
     together: pd.DataFrame | None = None,
     jobs: int = 1,
@@ -119,9 +119,9 @@ def advise(
 
     Parameters
     ----------
-    case : Case
-        From :func:`stressmap.water.formulation.assemble`.
-    terms : Terms
+    case : PlanInputs
+        From :func:`stressmap.water.formulation.formulate`.
+    terms : PlanTerms
         What it is for.
     together : DataFrame, n x n, optional
         Correlations of the zones' errors by name of the valve; by default the zones are independent.
@@ -136,17 +136,19 @@ def advise(
     """
     tell = progress or Silent()
     tell.stage(f"Planning water, searching up to {terms.water.time_limit_s:g} s")
-    plan = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.water.time_limit_s)
-    ways = outcomes(case, plan.solution.steps)
+    plan = plan_and_schedule(
+        case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.water.time_limit_s
+    )
+    ways = compare_alternatives(case, plan.solution.steps)
     tell.stage("Trying the plan on drawn stress", terms.water.draws)
-    judged = judge(
+    judged = judge_over_draws(
         case, ways, terms.water.draws, covariance=_covariance(case, together), jobs=jobs, step=tell.step
     )
     limits = limits_of(case, plan.timetable, terms.water.most_turns)
     return Advice(case, terms, plan.solution, plan.timetable, ways, judged, limits)
 
 
-def _covariance(case: Case, together: pd.DataFrame | None) -> Floats | None:
+def _covariance(case: PlanInputs, together: pd.DataFrame | None) -> Floats | None:
     """Return the joint errors of the zones [bar²]: the standard errors of their means, correlated."""
     if together is None:
         return None

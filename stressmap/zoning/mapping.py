@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from stressmap.core.parallel import each
 from stressmap.core.units import M2_PER_HA
-from stressmap.geostat.surface import Estimate, Places, Surface
+from stressmap.geostat.samples import Estimate, Places
+from stressmap.geostat.surface import Surface
 from stressmap.zoning.grid_cells import BlockCells, Lattice, cells_of_block
 from stressmap.zoning.priorities import Edges, priority, probability_over
 from stressmap.zoning.priority_zones import Zone, block_zones
@@ -53,7 +54,7 @@ class Ground:
 
 
 @dataclass(frozen=True)
-class Terms:
+class MappingTerms:
     """What decides the zones.
 
     Parameters
@@ -118,7 +119,7 @@ class _BlockMap:
 def map_blocks(
     surfaces: tuple[Surface, Surface | None],
     ground: Ground,
-    terms: Terms,
+    terms: MappingTerms,
     *,
     jobs: int = 1,
     step: Callable[[], None] = lambda: None,
@@ -131,7 +132,7 @@ def map_blocks(
         A fitted method, and the one of the visit before, of which only valve zones are averaged; or None.
     ground : Ground
         The ranch.
-    terms : Terms
+    terms : MappingTerms
         Edges and the least size of a zone.
     jobs : int
         Blocks worked on at once; the result does not depend on it.
@@ -162,9 +163,9 @@ def map_blocks(
     )
 
 
-def _map_block(asked: list[Surface], ground: Ground, terms: Terms, block: int) -> _BlockMap:
+def _map_block(asked: list[Surface], ground: Ground, terms: MappingTerms, block: int) -> _BlockMap:
     cells, places = ground.cells(block)
-    found = asked[0].at(places)
+    found = asked[0].predict(places)
     kept = cells.inside
     return _BlockMap(
         row=cells.row[kept].astype(np.int32),
@@ -249,10 +250,12 @@ def _valve_means(surface: Surface, ground: Ground, block: int, cells: BlockCells
         extra = replace(places.take(nearest), xy=xy, valve=mine[bare].astype(np.int64))
         places = places.followed_by(extra)
         zone = np.concatenate([zone, bare])
-    return surface.zone_means(places, zone.astype(np.int64), len(mine))
+    return surface.predict_zones(places, zone.astype(np.int64), len(mine))
 
 
-def _zone_rows(surface: Surface, ground: Ground, predicted: _Predicted, terms: Terms) -> list[dict[str, Any]]:
+def _zone_rows(
+    surface: Surface, ground: Ground, predicted: _Predicted, terms: MappingTerms
+) -> list[dict[str, Any]]:
     block = ground.blocks.iloc[predicted.block]
     edges = terms.edges[block["crop"]]
     level = priority(predicted.found.mean, edges)
@@ -260,7 +263,7 @@ def _zone_rows(surface: Surface, ground: Ground, predicted: _Predicted, terms: T
     member = np.full(len(predicted.places), -1)
     for number, zone in enumerate(zones):
         member[zone.cells] = number
-    means = surface.zone_means(predicted.places, member, len(zones))
+    means = surface.predict_zones(predicted.places, member, len(zones))
     return [
         _zone_row(
             block["block"], zone, means.mean[i], means.variance[i], _trust(zone, predicted.found, edges)

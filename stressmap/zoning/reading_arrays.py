@@ -7,7 +7,8 @@ from collections.abc import Callable
 import geopandas as gpd
 import numpy as np
 
-from stressmap.geostat.surface import Floats, Places, Samples
+from stressmap.core.arrays import Floats
+from stressmap.geostat.samples import Places, Samples
 from stressmap.quality.tree_identity import tree_codes
 
 CovariateAt = Callable[[Floats], Floats]

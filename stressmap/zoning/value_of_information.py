@@ -19,8 +19,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from stressmap.core.parallel import each
-from stressmap.geostat.surface import Places, Surface
-from stressmap.geostat.zone_covariance import Joint
+from stressmap.geostat.samples import Places
+from stressmap.geostat.surface import Surface
+from stressmap.geostat.zone_covariance import ZoneCovariance
 from stressmap.zoning.mapping import Ground
 from stressmap.zoning.ranking import Figures
 
@@ -161,7 +162,7 @@ class _Board:
     """
 
     block: int
-    joint: Joint
+    joint: ZoneCovariance
     members: NDArray[np.int64]
     spots: Places
     gain: NDArray[np.float64]
@@ -184,7 +185,7 @@ def _board(surface: Surface, ground: Ground, stakes: Stakes, block: int, asked: 
     chosen = np.concatenate([np.array([], dtype=np.int64), *spots])
     places = cells.followed_by(cells.take(chosen))
     numbers = np.append(zone, len(members) + np.arange(len(chosen)))
-    joint = surface.joint(places, numbers, len(members) + len(chosen))
+    joint = surface.zone_covariance(places, numbers, len(members) + len(chosen))
     board = _Board(block, joint, members, cells.take(chosen), np.zeros(len(chosen)))
     return replace(board, gain=_gains(board, stakes))
 

@@ -41,7 +41,7 @@ def valve_correlations(
         zone = np.where(places.valve >= 0, np.searchsorted(members, places.valve), -1).astype(np.int64)
         if len(members) < 2:
             return members, np.eye(len(members))
-        errors = surface.joint(places, zone, len(members)).covariance
+        errors = surface.zone_covariance(places, zone, len(members)).covariance
         spread = np.sqrt(np.clip(np.diag(errors), 1e-12, None))
         together = np.clip(errors / np.outer(spread, spread), -1.0, 1.0)
         np.fill_diagonal(together, 1.0)

@@ -14,7 +14,8 @@ import pandas as pd
 import pytest
 from helpers.invented_ranch import ZONE
 
-from stressmap.core.errors import DataError, Notes
+from stressmap.core.errors import DataError
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 from stressmap.intake.readings import read_readings
 

@@ -36,7 +36,8 @@ with atheris.instrument_imports(include=["stressmap", "openpyxl", "zipfile", "to
     from helpers import small_ranch
     from helpers.invented_ranch import settings as ranch_settings
 
-    from stressmap.core.errors import DataError, Notes, StressmapError
+    from stressmap.core.errors import DataError, StressmapError
+    from stressmap.core.notes import Notes
     from stressmap.core.settings import load
     from stressmap.intake.blocks_and_valves import read_blocks, read_valves
     from stressmap.intake.irrigation_log import read_irrigation

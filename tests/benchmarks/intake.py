@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 from helpers import invented_ranch as ranch
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.intake.readings import read_readings
 from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import estimate

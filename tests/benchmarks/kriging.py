@@ -20,10 +20,10 @@ from threadpoolctl import threadpool_limits
 
 from stressmap.core.parallel import each
 from stressmap.geostat.covariance import EXPONENTIAL, SPHERICAL, Correlation, Parameters
-from stressmap.geostat.kriging import System, known_parameters
+from stressmap.geostat.kriging import KrigingSystem, krige_with_known_parameters
 from stressmap.geostat.methods import fit_surface
-from stressmap.geostat.options import FieldOptions
-from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.options import SurfaceOptions
+from stressmap.geostat.samples import Places, Samples
 
 SILL, NUGGET, RANGE_M = 1.5, 0.5, 300.0
 KNOWN = Parameters(block=0, valve=0, pattern=SILL, tree=0, error=NUGGET, range_m=RANGE_M)
@@ -66,7 +66,7 @@ def ours(job: Job, correlation: Correlation, *, jobs: int = JOBS) -> np.ndarray:
     xy, value, cells = job
     samples = Samples(places(xy), value, np.arange(len(value)))
     with threadpool_limits(1):
-        system = known_parameters(samples, KNOWN, correlation)
+        system = krige_with_known_parameters(samples, KNOWN, correlation)
     kind, out = places(xy[:1]), np.empty((2, len(cells)))
 
     def work(start: int) -> None:
@@ -80,9 +80,9 @@ def ours(job: Job, correlation: Correlation, *, jobs: int = JOBS) -> np.ndarray:
 def ours_blocks(count: int, *, readings: int = 20, cells: int = 40_000) -> np.ndarray:
     out = np.empty((2, count * cells))
 
-    def make(block: int) -> System:
+    def make(block: int) -> KrigingSystem:
         xy, value, _ = block_job(block, readings=readings, cells=1)
-        return known_parameters(Samples(places(xy), value, np.arange(readings)), KNOWN, SPHERICAL)
+        return krige_with_known_parameters(Samples(places(xy), value, np.arange(readings)), KNOWN, SPHERICAL)
 
     systems = each(make, range(count), jobs=1)
 
@@ -237,8 +237,8 @@ def whole_method(blocks: int) -> None:
     level = np.repeat(np.random.default_rng(1).normal(0, 1.5, blocks), 8)
     value = np.concatenate([job[1] for job in jobs]) + level
     samples = Samples(where(0), value, np.arange(len(value)))
-    surface = fit_surface(samples, method="structured", options=FieldOptions(jobs=JOBS))
-    surface.at(where(2))
+    surface = fit_surface(samples, method="structured", options=SurfaceOptions(jobs=JOBS))
+    surface.predict(where(2))
 
 
 def main() -> None:

@@ -19,16 +19,16 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from helpers.water_cases import need, terms
 
 from stressmap.core.settings import Water
-from stressmap.water.formulation import assemble
-from stressmap.water.milp import solve
-from stressmap.water.plan_and_schedule import realise
-from stressmap.water.requirement import Need
+from stressmap.water.formulation import formulate
+from stressmap.water.milp import solve_milp
+from stressmap.water.plan_and_schedule import plan_and_schedule
+from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import advise
 
 FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 
 
-def valves(count: int, seed: int) -> list[Need]:
+def valves(count: int, seed: int) -> list[Requirement]:
     rng = np.random.default_rng([17, seed])
     made = []
     for k in range(count):
@@ -44,7 +44,7 @@ def valves(count: int, seed: int) -> list[Need]:
     return made
 
 
-def water(needs: list[Need], *, tight: bool) -> Water:
+def water(needs: list[Requirement], *, tight: bool) -> Water:
     volume = 0.5 * sum(n.need_mm / n.factor * n.area_ha * 10 for n in needs)
     pumps = sorted({str(n.pump) for n in needs})
     flow = {p: sum(n.flow_m3_h for n in needs if n.pump == p) * (0.3 if tight else 0.6) for p in pumps}
@@ -63,11 +63,11 @@ def main() -> None:
         for tight in (False, True):
             needs = valves(count, count)
             settings = water(needs, tight=tight)
-            case = assemble(needs, settings, FIRST, ZONE)
+            case = formulate(needs, settings, FIRST, ZONE)
             began = time.perf_counter()
-            planned = solve(case.problem)
+            planned = solve_milp(case.problem)
             solved = time.perf_counter()
-            laid = realise(case.problem, case.calendar, case.thirst.dry_bar).solution
+            laid = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).solution
             realised = time.perf_counter()
             advise(case, terms(settings, FIRST, draws=100))
             ended = time.perf_counter()

@@ -24,15 +24,15 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "demo_gis"))
 import draw_ranch
 from drawing.valley import VALLEY
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Water
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
 from stressmap.jobs.map_visit import fit, ranked_valves
 from stressmap.water.alternatives import driest_first, equal_share
-from stressmap.water.benefit import Thirst, curves
-from stressmap.water.formulation import Case
-from stressmap.water.milp import solve
-from stressmap.water.plan_and_schedule import realise
+from stressmap.water.benefit import BenefitModel, benefit_curves
+from stressmap.water.formulation import PlanInputs
+from stressmap.water.milp import solve_milp
+from stressmap.water.plan_and_schedule import plan_and_schedule
 from stressmap.water.ranch_inputs import prepare
 
 ROOT = Path(__file__).parents[2]
@@ -43,29 +43,29 @@ WAYS = ("plan", "equal share", "driest first", "truth known")
 PUMPS = {"Pump 1": "1200 gpm", "Pump 2": "1500 gpm", "Ditch": "3000 gpm"}
 
 
-def true_thirst(case: Case, truth: pd.Series, factor: float) -> Thirst:
+def true_thirst(case: PlanInputs, truth: pd.Series, factor: float) -> BenefitModel:
     """What the zones truly lack: true stress at the visit, and the same use of water since."""
     needs = case.needs
     mm_per_bar = case.thirst.mm_per_bar * factor
     use = np.array([n.etc_until_mm - n.given_mm for n in needs])
     dry = truth[[n.valve for n in needs]].to_numpy() - [n.let_down_bar for n in needs] + use / mm_per_bar
-    return Thirst(
+    return BenefitModel(
         dry, np.zeros(len(needs)), mm_per_bar, np.maximum(0.0, dry) * mm_per_bar, case.thirst.weight
     )
 
 
-def share(case: Case, thirst: Thirst, steps: np.ndarray) -> float:
+def share(case: PlanInputs, thirst: BenefitModel, steps: np.ndarray) -> float:
     relieved = thirst.relief(steps * case.net_mm_per_step).sum()
     return float(relieved / thirst.relief(thirst.need_mm).sum())
 
 
-def knowing(case: Case, thirst: Thirst) -> np.ndarray:
+def knowing(case: PlanInputs, thirst: BenefitModel) -> np.ndarray:
     problem = case.problem
     steps = np.ceil(thirst.need_mm / case.net_mm_per_step).astype(np.int64)
     longest = np.array([runs[-1][1] if runs else 0 for runs in problem.runs]) * 2
     most = np.minimum(np.minimum(steps, longest), problem.hours_steps)
-    best = replace(problem, most_steps=most, curves=curves(thirst, case.net_mm_per_step, most))
-    return solve(best).steps
+    best = replace(problem, most_steps=most, curves=benefit_curves(thirst, case.net_mm_per_step, most))
+    return solve_milp(best).steps
 
 
 def rows_of(folder: Path, seed: int) -> list[dict]:
@@ -84,7 +84,7 @@ def rows_of(folder: Path, seed: int) -> list[dict]:
         for amount in SHARES:
             some = water.model_copy(update={"available": amount * enough})
             case = prepare(inputs, valves, assessed.visit, some, Notes())[0]
-            planned = realise(case.problem, case.calendar, case.thirst.dry_bar).solution.steps
+            planned = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).solution.steps
             for name, factor in TRUE_MM_PER_BAR.items():
                 thirst = true_thirst(case, mine, factor)
                 ways = (planned, equal_share(case), driest_first(case), knowing(case, thirst))

@@ -11,7 +11,8 @@ import shapely
 from helpers import drawn_ranches
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
-from stressmap.geostat.surface import Places, Samples, Surface
+from stressmap.geostat.samples import Places, Samples
+from stressmap.geostat.surface import Surface
 from stressmap.zoning.grid_cells import lattice
 from stressmap.zoning.mapping import Ground
 from stressmap.zoning.priorities import priority, probabilities
@@ -46,8 +47,8 @@ def relieved(ranch: drawn_ranches.Ranch, order_by: np.ndarray) -> float:
     return got
 
 
-def zone_means(surface: Surface, ranch: drawn_ranches.Ranch):
-    return surface.zone_means(ranch.cells, ranch.zone, ranch.zones)
+def predict_zones(surface: Surface, ranch: drawn_ranches.Ranch):
+    return surface.predict_zones(ranch.cells, ranch.zone, ranch.zones)
 
 
 def block_averages(samples: Samples, ranch: drawn_ranches.Ranch) -> np.ndarray:
@@ -91,12 +92,12 @@ def with_more(ranch: drawn_ranches.Ranch, xy: np.ndarray, seed: int) -> Samples:
 
 
 def places_to_look(ranch: drawn_ranches.Ranch, surface: Surface, seed: int) -> dict[str, np.ndarray]:
-    found, rng = zone_means(surface, ranch), np.random.default_rng([seed, 7])
+    found, rng = predict_zones(surface, ranch), np.random.default_rng([seed, 7])
     blocks, valves = polygons(ranch)
     area = area_of(ranch)
     stakes = Stakes(Figures(found.mean, np.sqrt(found.variance)), area, cut_of(found.mean, area, SHARE))
     chosen = look_again(surface, Ground(blocks, valves, lattice(blocks, CELL_M)), stakes, MORE)
-    doubtful = surface.at(ranch.cells).variance
+    doubtful = surface.predict(ranch.cells).variance
     return {
         "ours": np.column_stack([chosen.geometry.x, chosen.geometry.y]),
         "random": ranch.cells.xy[rng.choice(len(ranch.cells), MORE, replace=False)],
@@ -118,18 +119,18 @@ def spread_out(xy: np.ndarray, variance: np.ndarray) -> list[int]:
 def decide(seed: int, *, again: bool = True) -> Decided:
     ranch = drawn_ranches.draw_ranch(seed, most=8)
     surface = fit_surface(ranch.samples, method="structured")
-    found = zone_means(surface, ranch)
+    found = predict_zones(surface, ranch)
     one_crop = ranch.samples
     order = {
         "ours": found.mean,
-        "ranch-wide PyKrige": zone_means(OrdinarySurface(one_crop), ranch).mean,
+        "ranch-wide PyKrige": predict_zones(OrdinarySurface(one_crop), ranch).mean,
         "block averages": block_averages(ranch.samples, ranch),
         "kriging with the true parameters": drawn_ranches.true_parameters(ranch)[0],
     }
     if again:
         for name, xy in places_to_look(ranch, surface, seed).items():
             more = fit_surface(with_more(ranch, xy, seed), method="structured")
-            order[f"{MORE} more, {name}"] = zone_means(more, ranch).mean
+            order[f"{MORE} more, {name}"] = predict_zones(more, ranch).mean
     best = relieved(ranch, ranch.zone_truth)
     se = np.sqrt(found.variance)
     level = priority(found.mean, EDGES)

@@ -13,10 +13,10 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.spatial.distance import cdist
 
-from stressmap.geostat.hierarchical import AverageSurface, spread_of
+from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
 from stressmap.geostat.methods import fit_surface
-from stressmap.geostat.options import FieldOptions, Priors
-from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.options import Priors, SurfaceOptions
+from stressmap.geostat.samples import Places, Samples
 
 WIDTH_M, HEIGHT_M = 1800.0, 1200.0
 BLOCK_SD, SHORT_SD, LONG_SD = 1.2, 0.8, 0.8
@@ -156,20 +156,20 @@ def true_parameters(ranch: Ranch) -> tuple[np.ndarray, np.ndarray]:
     return mean, variance
 
 
-def zone_means(ranch: Ranch, *, best_fit_too: bool = False) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+def predict_zones(ranch: Ranch, *, best_fit_too: bool = False) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """Estimate zone means and their variances by every method; plain block averages state no variance."""
-    asked = {"structured": FieldOptions(), "ordinary": FieldOptions()}
+    asked = {"structured": SurfaceOptions(), "ordinary": SurfaceOptions()}
     found = {}
     for method, options in asked.items():
         surface = fit_surface(ranch.samples, method=method, options=options)
         assert surface.method == method, surface.notes
         assert not surface.notes
-        found[method] = surface.zone_means(ranch.cells, ranch.zone, ranch.zones)
+        found[method] = surface.predict_zones(ranch.cells, ranch.zone, ranch.zones)
     if best_fit_too:
-        surface = fit_surface(ranch.samples, method="structured", options=FieldOptions(average=False))
-        found["structured, best fit alone"] = surface.zone_means(ranch.cells, ranch.zone, ranch.zones)
-    drawn = AverageSurface(ranch.samples, spread_of(ranch.samples, Priors()))
-    found["block averages, drawn together"] = drawn.zone_means(ranch.cells, ranch.zone, ranch.zones)
+        surface = fit_surface(ranch.samples, method="structured", options=SurfaceOptions(average=False))
+        found["structured, best fit alone"] = surface.predict_zones(ranch.cells, ranch.zone, ranch.zones)
+    drawn = HierarchicalSurface(ranch.samples, variance_components(ranch.samples, Priors()))
+    found["block averages, drawn together"] = drawn.predict_zones(ranch.cells, ranch.zone, ranch.zones)
     result = {name: (e.mean, e.variance) for name, e in found.items()}
     block, value = ranch.samples.places.block, ranch.samples.value
     plain = np.bincount(block, weights=value) / np.bincount(block)
@@ -204,7 +204,7 @@ def tally(seeds: range, **ranch_options: object) -> dict[str, Tally]:
     for seed in seeds:
         ranch = draw_ranch(seed, **ranch_options)  # type: ignore[arg-type]
         unmeasured = ~np.isin(np.arange(ranch.zones), ranch.samples.places.valve)
-        for name, (mean, variance) in zone_means(ranch, best_fit_too=best_fit_too).items():
+        for name, (mean, variance) in predict_zones(ranch, best_fit_too=best_fit_too).items():
             one = table.setdefault(name, Tally([], [], [], []))
             miss = mean - ranch.zone_truth
             z = np.abs(miss) / np.sqrt(variance)

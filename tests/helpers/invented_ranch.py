@@ -12,7 +12,7 @@ import pandas as pd
 from pyproj import Transformer
 from shapely.geometry import box
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 from stressmap.intake.schemas import BLOCKS, READINGS, VALVES, conform
 

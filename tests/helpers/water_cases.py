@@ -12,16 +12,16 @@ import numpy as np
 from helpers.water_checker import Limits
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.settings import Water
-from stressmap.water.crop_water_use import Eto
-from stressmap.water.formulation import Case, assemble
-from stressmap.water.requirement import Need
-from stressmap.water.water_plan import Advice, Terms, advise, plan_table, timetable_table
+from stressmap.water.crop_water_use import ReferenceEt
+from stressmap.water.formulation import PlanInputs, formulate
+from stressmap.water.requirement import Requirement
+from stressmap.water.water_plan import Advice, PlanTerms, advise, plan_table, timetable_table
 
 ZONES = ("America/Los_Angeles", "America/Santiago", "Australia/Lord_Howe", "Europe/Madrid", "UTC")
 DAYS = (dt.date(2026, 7, 16), dt.date(2026, 3, 7), dt.date(2026, 10, 31), dt.date(2026, 4, 4))
 
 
-def need(k: int, **own: Any) -> Need:
+def need(k: int, **own: Any) -> Requirement:
     values: dict[str, Any] = {
         "valve": f"V{k + 1}", "block": f"B{k // 4 + 1}", "crop": "prune", "pump": None, "area_ha": 4.0,
         "weight": 1.0, "stage": "fruit sizing", "harm": 1.0, "step_bar": 2.0, "dry_bar": 2.0,
@@ -40,17 +40,17 @@ def need(k: int, **own: Any) -> Need:
     values["need_high_mm"] = max(0.0, short + later + spread)
     values["flow_m3_h"] = values["rate_mm_h"] * values["area_ha"] * 10.0
     values["hours_needed"] = values["need_mm"] / values["factor"] / values["rate_mm_h"]
-    return Need(**values)
+    return Requirement(**values)
 
 
 @dataclass(frozen=True)
 class Drawn:
-    needs: list[Need]
+    needs: list[Requirement]
     water: Water
     limits: Limits
 
-    def case(self) -> Case:
-        return assemble(self.needs, self.water, self.limits.first, ZoneInfo(self.limits.zone))
+    def case(self) -> PlanInputs:
+        return formulate(self.needs, self.water, self.limits.first, ZoneInfo(self.limits.zone))
 
     def advice(self, draws: int = 0) -> Advice:
         return advise(self.case(), terms(self.water, self.limits.first, draws))
@@ -60,10 +60,10 @@ class Drawn:
         return plan_table(made).to_dict("records"), timetable_table(made).to_dict("records")
 
 
-def terms(water: Water, first: dt.date, draws: int = 0) -> Terms:
-    return Terms(
+def terms(water: Water, first: dt.date, draws: int = 0) -> PlanTerms:
+    return PlanTerms(
         first, first + dt.timedelta(days=water.days), water.model_copy(update={"draws": draws}),
-        Eto({}, 6.0, "assumed"), load_profiles({}, "ranch.toml"),
+        ReferenceEt({}, 6.0, "assumed"), load_profiles({}, "ranch.toml"),
     )  # fmt: skip
 
 

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stressmap import agronomy
-from stressmap.core.errors import DataError, Notes
+from stressmap.core.errors import DataError
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True)

@@ -12,7 +12,8 @@ from helpers.invented_ranch import settings as ranch_settings
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stressmap.core.errors import DataError, Notes, SettingsError
+from stressmap.core.errors import DataError, SettingsError
+from stressmap.core.notes import Notes
 from stressmap.core.settings import load
 from stressmap.intake.blocks_and_valves import read_blocks
 from stressmap.intake.irrigation_log import read_irrigation

@@ -19,10 +19,10 @@ from stressmap.geostat.covariance import (
     Correlation,
     Parameters,
 )
-from stressmap.geostat.kriging import System, known_parameters
-from stressmap.geostat.options import FieldOptions
+from stressmap.geostat.kriging import KrigingSystem, krige_with_known_parameters
+from stressmap.geostat.options import SurfaceOptions
+from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.structured import Drift, StructuredSurface
-from stressmap.geostat.surface import Places, Samples
 
 FULL = Parameters(block=1.2, valve=0.7, pattern=0.9, tree=0.5, error=0.3, range_m=90.0, crop=9.0)
 ROUNDING = 1e-9
@@ -47,7 +47,7 @@ def orchard(seed: int, n: int = 40, *, crops: int = 2, covariate: bool = False) 
     return Samples(places(at), rng.normal(4, 2, n), tree), places(cells)
 
 
-def krige(system: System, xy: np.ndarray, kind: Places) -> np.ndarray:
+def krige(system: KrigingSystem, xy: np.ndarray, kind: Places) -> np.ndarray:
     out = np.empty((2, len(xy)))
     system.points(xy, np.zeros(len(xy)), kind, out)
     return out
@@ -96,13 +96,13 @@ def by_hand(
 def test_an_averaged_surface_is_the_mixture_of_hand_solved_systems(trend: str, crops: int) -> None:
     samples, cells = orchard(1, crops=crops, covariate=trend == "covariate")
     drift = Drift(5.0, 2.0) if trend == "covariate" else Drift()
-    surface = StructuredSurface(samples, FieldOptions(), drift)
+    surface = StructuredSurface(samples, SurfaceOptions(), drift)
     z, at = drift.of(samples.places), drift.of(cells)
     weight = surface.nodes.weight
     parts = [by_hand(samples, cells, p, z, at) for p in surface.nodes.parameters]
     mean = np.einsum("k,km->m", weight, [m for m, _ in parts])
     second = np.einsum("k,km->m", weight, [v + (m - mean) ** 2 for m, v in parts])
-    estimate = surface.at(cells)
+    estimate = surface.predict(cells)
     np.testing.assert_allclose(estimate.mean, mean, atol=1e-8)
     np.testing.assert_allclose(estimate.variance, second, atol=1e-8)
 
@@ -115,7 +115,7 @@ def test_without_nugget_and_error_a_reading_is_met_exactly(correlation: Correlat
     )
     samples = Samples(no_kinds(xy), rng.normal(size=25), np.arange(25))
     mean, variance = krige(
-        known_parameters(samples, pattern_only(0.0, 60.0), correlation), xy, samples.places
+        krige_with_known_parameters(samples, pattern_only(0.0, 60.0), correlation), xy, samples.places
     )
     np.testing.assert_allclose(mean, samples.value, atol=ROUNDING)
     np.testing.assert_allclose(variance, 0.0, atol=ROUNDING)
@@ -127,7 +127,9 @@ def test_weights_sum_to_one(noise: float) -> None:
     xy = rng.uniform(0, 500, (30, 2))
     samples = Samples(no_kinds(xy), np.ones(30), np.arange(30))
     mean, _ = krige(
-        known_parameters(samples, pattern_only(noise), MATERN32), rng.uniform(0, 900, (50, 2)), samples.places
+        krige_with_known_parameters(samples, pattern_only(noise), MATERN32),
+        rng.uniform(0, 900, (50, 2)),
+        samples.places,
     )
     np.testing.assert_allclose(mean, 1.0, atol=ROUNDING)
 
@@ -148,7 +150,7 @@ def test_variance_is_never_negative_nor_above_that_of_knowing_nothing(
     samples = Samples(no_kinds(xy), rng.normal(size=12), np.arange(12))
     known = Parameters(0, 0, pattern, 0, noise + 1e-6 * pattern, range_m)
     _, variance = krige(
-        known_parameters(samples, known, CORRELATIONS[correlation]),
+        krige_with_known_parameters(samples, known, CORRELATIONS[correlation]),
         rng.uniform(0, 900, (40, 2)),
         samples.places,
     )
@@ -170,32 +172,34 @@ def moved(samples: Samples, cells: Places, move: object) -> tuple[Samples, Place
 )
 def test_where_north_is_and_where_zero_is_changes_nothing(move: object) -> None:
     samples, cells = orchard(5)
-    here = StructuredSurface(samples, FieldOptions())
+    here = StructuredSurface(samples, SurfaceOptions())
     there_samples, there_cells = moved(samples, cells, move)
-    there = StructuredSurface(there_samples, FieldOptions())
-    np.testing.assert_allclose(there.at(there_cells).mean, here.at(cells).mean, atol=SEARCH)
-    np.testing.assert_allclose(there.at(there_cells).variance, here.at(cells).variance, atol=SEARCH)
+    there = StructuredSurface(there_samples, SurfaceOptions())
+    np.testing.assert_allclose(there.predict(there_cells).mean, here.predict(cells).mean, atol=SEARCH)
+    np.testing.assert_allclose(there.predict(there_cells).variance, here.predict(cells).variance, atol=SEARCH)
 
 
 def test_the_order_of_rows_changes_nothing() -> None:
     samples, cells = orchard(6)
-    here = StructuredSurface(samples, FieldOptions())
+    here = StructuredSurface(samples, SurfaceOptions())
     order = np.random.default_rng(0).permutation(len(samples))
-    there = StructuredSurface(samples.take(order), FieldOptions())
-    np.testing.assert_allclose(there.at(cells).mean, here.at(cells).mean, atol=SEARCH)
-    np.testing.assert_allclose(there.at(cells).variance, here.at(cells).variance, atol=SEARCH)
+    there = StructuredSurface(samples.take(order), SurfaceOptions())
+    np.testing.assert_allclose(there.predict(cells).mean, here.predict(cells).mean, atol=SEARCH)
+    np.testing.assert_allclose(there.predict(cells).variance, here.predict(cells).variance, atol=SEARCH)
     mixed = np.random.default_rng(1).permutation(len(cells))
-    np.testing.assert_allclose(here.at(cells.take(mixed)).mean, here.at(cells).mean[mixed], atol=1e-12)
+    np.testing.assert_allclose(
+        here.predict(cells.take(mixed)).mean, here.predict(cells).mean[mixed], atol=1e-12
+    )
 
 
 @pytest.mark.parametrize("trend", ["level", "covariate"])
 def test_a_zone_mean_is_the_mean_of_its_cells_and_surer_than_they_are(trend: str) -> None:
     samples, cells = orchard(7, covariate=trend == "covariate")
-    surface = StructuredSurface(samples, FieldOptions(), Drift(5.0, 2.0) if trend == "covariate" else None)
-    points = surface.at(cells)
+    surface = StructuredSurface(samples, SurfaceOptions(), Drift(5.0, 2.0) if trend == "covariate" else None)
+    points = surface.predict(cells)
     for zone in (cells.block, np.zeros(len(cells), dtype=np.int64), cells.valve):
         count = int(zone.max()) + 1
-        means = surface.zone_means(cells, zone, count)
+        means = surface.predict_zones(cells, zone, count)
         for code in range(count):
             inside = zone == code
             assert means.mean[code] == pytest.approx(points.mean[inside].mean(), abs=ROUNDING)
@@ -204,16 +208,16 @@ def test_a_zone_mean_is_the_mean_of_its_cells_and_surer_than_they_are(trend: str
 
 def test_leaving_out_is_what_a_refit_without_gives() -> None:
     samples, _ = orchard(8)
-    system = known_parameters(samples, FULL, MATERN32)
+    system = krige_with_known_parameters(samples, FULL, MATERN32)
     left = system.left_out
-    miss, variance = leave_one_out.each_reading(np.ones(1), left.alpha, left.diagonal)
+    miss, variance = leave_one_out.residuals_one_out(np.ones(1), left.alpha, left.diagonal)
     for i in (0, 1, 9):
         value, spread = predicted_without(samples, np.array([i]))
         assert samples.value[i] - miss[i] == pytest.approx(value[0], abs=ROUNDING)
         assert variance[i] == pytest.approx(spread[0], abs=ROUNDING)
     block = int(samples.places.block[9])
     out = np.flatnonzero(samples.places.block == block)
-    miss, variance = leave_one_out.together(np.ones(1), left.alpha[:, out], left.blocks[block])
+    miss, variance = leave_one_out.residuals_group_out(np.ones(1), left.alpha[:, out], left.blocks[block])
     value, spread = predicted_without(samples, out)
     np.testing.assert_allclose(samples.value[out] - miss, value, atol=ROUNDING)
     np.testing.assert_allclose(variance, spread, atol=ROUNDING)
@@ -260,7 +264,9 @@ def test_pykrige_and_gstools_say_the_same(
     rng = np.random.default_rng(9)
     xy, cells = rng.uniform(0, 500, (60, 2)), rng.uniform(0, 500, (200, 2))
     value = rng.normal(size=60)
-    system = known_parameters(Samples(no_kinds(xy), value, np.arange(60)), pattern_only(0.4), correlation)
+    system = krige_with_known_parameters(
+        Samples(no_kinds(xy), value, np.arange(60)), pattern_only(0.4), correlation
+    )
     mean, variance = krige(system, cells, no_kinds(xy))
     theirs = gstools.krige.Ordinary(model(120.0), xy.T, value, exact=False, cond_err="nugget")  # type: ignore[operator]
     m, v = theirs(cells.T, return_var=True)
@@ -281,7 +287,7 @@ def test_an_effect_nobody_shares_is_not_transferred() -> None:
     samples, _ = orchard(10, crops=1)
     code = np.array([99])
     far = Places(np.array([[1e5, 1e5]]), code, code, samples.places.crop[:1])
-    system = known_parameters(samples, FULL, MATERN32)
+    system = krige_with_known_parameters(samples, FULL, MATERN32)
     mean, variance = krige(system, far.xy, far)
     ones = np.ones(len(samples))
     n = len(samples)

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 from stressmap.intake.readings import read_readings
 

@@ -11,7 +11,7 @@ import pytest
 from scipy.stats import spearmanr
 
 from stressmap import agronomy
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 
 ZONE = "America/Los_Angeles"

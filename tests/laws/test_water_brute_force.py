@@ -15,14 +15,14 @@ import pytest
 from helpers.water_cases import Drawn, random_ranch
 
 from stressmap.core.errors import SettingsError
-from stressmap.water.formulation import Case
-from stressmap.water.milp import solve
+from stressmap.water.formulation import PlanInputs
+from stressmap.water.milp import solve_milp
 
 CASES, BATCH = 200, 50
 MOST_CHOICES = 300_000
 
 
-def ways(case: Case, i: int) -> dict[int, int]:
+def ways(case: PlanInputs, i: int) -> dict[int, int]:
     """Every total that sets of the valve add up to, and the fewest sets over half a stretch that it takes."""
     problem = case.problem
     runs, most = problem.runs[i], int(problem.most_steps[i])
@@ -45,7 +45,7 @@ def ways(case: Case, i: int) -> dict[int, int]:
     return dict(sorted(found.items()))
 
 
-def best_by_trying(case: Case, levels: list[dict[int, int]]) -> float:
+def best_by_trying(case: PlanInputs, levels: list[dict[int, int]]) -> float:
     problem = case.problem
     grids = np.array(list(itertools.product(*levels)), dtype=float).reshape(-1, len(levels))
     long = np.array(list(itertools.product(*(level.values() for level in levels))), dtype=float)
@@ -72,7 +72,7 @@ def crowds(flow: np.ndarray, capacity: float) -> list[tuple[list[int], int]]:
     return found
 
 
-def small_case(seed: int) -> tuple[Drawn, Case, list[dict[int, int]]] | None:
+def small_case(seed: int) -> tuple[Drawn, PlanInputs, list[dict[int, int]]] | None:
     drawn = random_ranch(seed)
     try:
         case = drawn.case()
@@ -102,6 +102,6 @@ def test_the_plan_equals_brute_force(seeds: list[int], batch: int) -> None:
         assert found is not None
         _, case, levels = found
         best = best_by_trying(case, levels)
-        solution = solve(case.problem)
+        solution = solve_milp(case.problem)
         assert solution.worth == pytest.approx(best, rel=1e-5, abs=1e-6), seed
         assert solution.bound >= best * (1 - 1e-6), seed

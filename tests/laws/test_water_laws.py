@@ -12,24 +12,24 @@ from scipy import integrate, stats
 from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import WaterWords, tell
 from stressmap.water import milp as planning
-from stressmap.water.alternatives import judge, outcomes
+from stressmap.water.alternatives import compare_alternatives, judge_over_draws
 from stressmap.water.benefit import weighted_stress
 from stressmap.water.benefit_curve import LITTLE, relief_curve
-from stressmap.water.formulation import Case, assemble
-from stressmap.water.milp import solve
-from stressmap.water.plan_and_schedule import realise
+from stressmap.water.formulation import PlanInputs, formulate
+from stressmap.water.milp import solve_milp
+from stressmap.water.plan_and_schedule import plan_and_schedule
 from stressmap.water.water_plan import advise
 
 FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 
 
-def case_of(count: int, **water: object) -> Case:
+def case_of(count: int, **water: object) -> PlanInputs:
     rng = np.random.default_rng(count)
     needs = [
         need(k, area_ha=float(rng.uniform(1, 5)), dry_bar=float(rng.normal(2, 2)), min_hours=2.0)
         for k in range(count)
     ]
-    return assemble(needs, Water.model_validate(water), FIRST, ZONE)
+    return formulate(needs, Water.model_validate(water), FIRST, ZONE)
 
 
 @pytest.mark.parametrize(("mean", "se"), [(3.0, 0.5), (0.2, 1.0), (-1.0, 0.7), (-4.0, 0.5), (6.0, 2.0)])
@@ -52,7 +52,7 @@ def test_the_drier_bar_counts_more_and_curves_flatten() -> None:
 def test_more_water_never_relieves_less() -> None:
     case = case_of(8)
     volumes = np.linspace(200, 8000, 14)
-    worth = [solve(replace(case.problem, volume_m3=float(v))).worth for v in volumes]
+    worth = [solve_milp(replace(case.problem, volume_m3=float(v))).worth for v in volumes]
     assert (np.diff(worth) >= -1e-5 * worth[-1]).all()
 
 
@@ -74,9 +74,9 @@ def test_enough_for_all_is_no_better_than_the_simple_ways_and_says_so() -> None:
 
 def test_a_short_search_gives_the_best_so_far_and_says_so() -> None:
     case = case_of(40, available="3 ML", pump="300 m3/h", hours=["20:00", "06:00"])
-    cut = realise(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=1e-9).solution
+    cut = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=1e-9).solution
     assert cut.stopped == "time"
-    assert cut.worth > 0.5 * solve(case.problem).worth
+    assert cut.worth > 0.5 * solve_milp(case.problem).worth
     water = Water.model_validate({"time_limit_s": 1e-9})
     lines = tell(advise(case, terms(water, FIRST)), WaterWords("en"))[0].lines
     assert any(
@@ -87,7 +87,7 @@ def test_a_short_search_gives_the_best_so_far_and_says_so() -> None:
 def test_a_search_of_few_branches_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(planning, "MOST_NODES", 1)
     case = case_of(40, available="3 ML", pump="300 m3/h", hours=["20:00", "06:00"])
-    assert solve(case.problem, gap=0.0).stopped == "nodes"
+    assert solve_milp(case.problem, gap=0.0).stopped == "nodes"
 
 
 def test_a_sure_valve_is_chosen_in_every_draw_and_a_doubtful_one_in_some() -> None:
@@ -95,8 +95,8 @@ def test_a_sure_valve_is_chosen_in_every_draw_and_a_doubtful_one_in_some() -> No
         need(0, dry_bar=8.0, dry_se_bar=0.1),
         *(need(k, dry_bar=2.0, dry_se_bar=2.0) for k in range(1, 6)),
     ]
-    case = assemble(needs, Water.model_validate({"available": "4 ML"}), FIRST, ZONE)
-    judged = judge(case, outcomes(case, solve(case.problem).steps), 60)
+    case = formulate(needs, Water.model_validate({"available": "4 ML"}), FIRST, ZONE)
+    judged = judge_over_draws(case, compare_alternatives(case, solve_milp(case.problem).steps), 60)
     assert judged.chosen[0] == 1.0
     assert (judged.chosen[1:] < 1.0).all()
     assert (judged.chosen[1:] > 0.0).all()
@@ -106,19 +106,19 @@ def test_a_sure_valve_is_chosen_in_every_draw_and_a_doubtful_one_in_some() -> No
 
 def test_draws_judged_two_at_once_come_out_the_same() -> None:
     case = case_of(8)
-    ways = outcomes(case, solve(case.problem).steps)
-    one, two = (judge(case, ways, 30, jobs=jobs) for jobs in (1, 2))
+    ways = compare_alternatives(case, solve_milp(case.problem).steps)
+    one, two = (judge_over_draws(case, ways, 30, jobs=jobs) for jobs in (1, 2))
     assert (one.chosen == two.chosen).all()
     assert (one.share, one.best) == (two.share, two.best)
 
 
 def test_draws_follow_a_covariance() -> None:
     case = case_of(5, available="2 ML")
-    ways = outcomes(case, solve(case.problem).steps)
+    ways = compare_alternatives(case, solve_milp(case.problem).steps)
     diagonal = np.diag(case.thirst.se_bar**2)
-    apart, same = judge(case, ways, 40, covariance=diagonal), judge(case, ways, 40)
+    apart, same = judge_over_draws(case, ways, 40, covariance=diagonal), judge_over_draws(case, ways, 40)
     assert apart.share["plan"][0] == pytest.approx(same.share["plan"][0], abs=1e-9)
-    nothing = judge(case, ways, 5, covariance=np.zeros((5, 5)))
+    nothing = judge_over_draws(case, ways, 5, covariance=np.zeros((5, 5)))
     assert nothing.share["plan"][1] == pytest.approx(nothing.share["plan"][2])
 
 
@@ -130,13 +130,13 @@ def test_the_same_case_gives_the_same_plan() -> None:
 
 def test_a_valve_that_fits_in_one_set_is_not_split() -> None:
     case = case_of(12, pump="400 m3/h", days=7)
-    table = realise(case.problem, case.calendar, case.thirst.dry_bar).timetable
+    table = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).timetable
     assert len(table.sets) == len({s.valve for s in table.sets})
 
 
 def test_out_of_service_takes_a_valve_out_and_only_that() -> None:
-    free = solve(case_of(6, available="2 ML").problem).steps
+    free = solve_milp(case_of(6, available="2 ML").problem).steps
     case = case_of(6, available="2 ML", out_of_service=["V1"])
     assert free[0] > 0
-    assert solve(case.problem).steps[0] == 0
+    assert solve_milp(case.problem).steps[0] == 0
     assert case.barred[0] == "out_of_service"

@@ -13,13 +13,13 @@ import numpy as np
 from helpers.water_cases import need
 
 from stressmap.core.settings import Water
-from stressmap.water.formulation import Case, assemble
-from stressmap.water.plan_and_schedule import realise
+from stressmap.water.formulation import PlanInputs, formulate
+from stressmap.water.plan_and_schedule import plan_and_schedule
 
 CASES, HOURS, STEP = 60, 16, 2.0
 
 
-def tiny(seed: int) -> Case:
+def tiny(seed: int) -> PlanInputs:
     """Four or five valves in one stretch of 16 hours; no set can be split, for half would be too short."""
     rng = np.random.default_rng([53, seed])
     needs = []
@@ -40,7 +40,7 @@ def tiny(seed: int) -> Case:
             "step_hours": STEP,
         }
     )  # fmt: skip
-    return assemble(needs, water, dt.date(2026, 7, 16), ZoneInfo("UTC"))
+    return formulate(needs, water, dt.date(2026, 7, 16), ZoneInfo("UTC"))
 
 
 def can_be_laid(lengths: list[int], flows: list[float], capacity: float, slots: int) -> bool:
@@ -62,7 +62,7 @@ def can_be_laid(lengths: list[int], flows: list[float], capacity: float, slots: 
     return lay(0)
 
 
-def best_there_is(case: Case) -> float:
+def best_there_is(case: PlanInputs) -> float:
     problem = case.problem
     slots = int(HOURS / STEP)
     levels = [
@@ -88,7 +88,7 @@ def test_the_plan_with_its_timetable_is_the_best_there_is_or_close() -> None:
     for seed in range(CASES):
         case = tiny(seed)
         best = best_there_is(case)
-        got = realise(case.problem, case.calendar, case.thirst.dry_bar).solution
+        got = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).solution
         assert got.bound >= best * (1 - 1e-6), seed
         shares.append(got.worth / best if best > 0 else 1.0)
     assert max(shares) <= 1 + 1e-6

@@ -14,10 +14,10 @@ import pytest
 
 from stressmap.geostat import cross_validation, leave_one_out
 from stressmap.geostat.covariance import EXPONENTIAL, GAUSSIAN, SPHERICAL, Correlation, Parameters
-from stressmap.geostat.kriging import System, known_parameters
+from stressmap.geostat.kriging import KrigingSystem, krige_with_known_parameters
 from stressmap.geostat.reml import log_likelihood, solve
-from stressmap.geostat.surface import Places, Samples
-from stressmap.geostat.variance_model import alike
+from stressmap.geostat.samples import Places, Samples
+from stressmap.geostat.variance_model import shared_structure
 
 DATA = Path(__file__).parents[1] / "data" / "meuse"
 SILL, NUGGET, RANGE_M = 0.59, 0.05, 897.0
@@ -43,7 +43,7 @@ ERR = Parameters(block=0, valve=0, pattern=SILL, tree=0, error=NUGGET, range_m=R
 NUG = Parameters(block=0, valve=NUGGET, pattern=SILL, tree=0, error=0, range_m=RANGE_M)
 
 
-def krige(one: System, xy: np.ndarray) -> np.ndarray:
+def krige(one: KrigingSystem, xy: np.ndarray) -> np.ndarray:
     out = np.empty((2, len(xy)))
     one.points(np.asarray(xy, dtype=float), np.zeros(len(xy)), places(xy[:1]), out)
     return out
@@ -51,14 +51,14 @@ def krige(one: System, xy: np.ndarray) -> np.ndarray:
 
 def test_points_with_the_nugget_as_error() -> None:
     t = table("ok_points25")
-    mean, variance = krige(known_parameters(samples(), ERR, SPHERICAL), t[["x", "y"]].to_numpy())
+    mean, variance = krige(krige_with_known_parameters(samples(), ERR, SPHERICAL), t[["x", "y"]].to_numpy())
     np.testing.assert_allclose(mean, t.pred_err, atol=POINTS)
     np.testing.assert_allclose(variance, t.var_err, atol=POINTS)
 
 
 def test_points_with_the_nugget_as_variation_within_a_step() -> None:
     t = table("ok_points25")
-    one = known_parameters(samples(own_valve=True), NUG, SPHERICAL)
+    one = krige_with_known_parameters(samples(own_valve=True), NUG, SPHERICAL)
     xy = t[["x", "y"]].to_numpy()
     out = np.empty((2, len(xy)))
     one.points(xy, np.zeros(len(xy)), places(xy[:1], np.array([999])), out)
@@ -68,10 +68,10 @@ def test_points_with_the_nugget_as_variation_within_a_step() -> None:
 
 def test_at_the_samples_error_is_filtered_and_variation_kept() -> None:
     t, s = table("ok_at_data"), samples()
-    mean, variance = krige(known_parameters(s, ERR, SPHERICAL), t[["x", "y"]].to_numpy())
+    mean, variance = krige(krige_with_known_parameters(s, ERR, SPHERICAL), t[["x", "y"]].to_numpy())
     np.testing.assert_allclose(mean, t.pred_err, atol=POINTS)
     np.testing.assert_allclose(variance, t.var_err, atol=POINTS)
-    one = known_parameters(samples(own_valve=True), NUG, SPHERICAL)
+    one = krige_with_known_parameters(samples(own_valve=True), NUG, SPHERICAL)
     for i, row in t.iterrows():
         out = np.empty((2, 1))
         here = np.array([[row.x, row.y]])
@@ -82,7 +82,7 @@ def test_at_the_samples_error_is_filtered_and_variation_kept() -> None:
 
 def test_block_means_and_their_variances() -> None:
     t = table("ok_block40")
-    one = known_parameters(samples(), ERR, SPHERICAL)
+    one = krige_with_known_parameters(samples(), ERR, SPHERICAL)
     step = (np.arange(20) + 0.5) * 2 - 20
     lattice = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
     for _, row in t.iterrows():
@@ -93,7 +93,7 @@ def test_block_means_and_their_variances() -> None:
 
 def test_polygon_means_and_their_variances() -> None:
     t, lattice = table("ok_zones").set_index("zone"), table("zones_lattice20")
-    one = known_parameters(samples(), ERR, SPHERICAL)
+    one = krige_with_known_parameters(samples(), ERR, SPHERICAL)
     for zone, cells in lattice.groupby("zone"):
         mean, variance = one.mean_of(places(cells[["x", "y"]].to_numpy()), np.zeros(len(cells)))
         assert mean == pytest.approx(t.pred_lat20_err[zone], abs=BLOCKS)
@@ -102,8 +102,8 @@ def test_polygon_means_and_their_variances() -> None:
 
 def test_leave_one_out_is_that_of_gstat() -> None:
     t, s = table("loo_cv"), samples()
-    left = known_parameters(s, ERR, SPHERICAL).left_out
-    miss, variance = leave_one_out.each_reading(np.ones(1), left.alpha, left.diagonal)
+    left = krige_with_known_parameters(s, ERR, SPHERICAL).left_out
+    miss, variance = leave_one_out.residuals_one_out(np.ones(1), left.alpha, left.diagonal)
     np.testing.assert_allclose(s.value - miss, t.pred, atol=LEFT_OUT)
     np.testing.assert_allclose(variance, t["var"], atol=LEFT_OUT)
     summary = table("loo_summary").set_index("model")
@@ -120,7 +120,7 @@ def test_leave_one_out_is_that_of_gstat() -> None:
 def test_restricted_likelihood_at_the_parameters_of_nlme(model: str, correlation: Correlation) -> None:
     t, s = table("reml_nlme"), samples()
     row = t[(t.model == model) & (t.method == "REML")].iloc[0]
-    shared = alike(s, np.arange(len(s)))
+    shared = shared_structure(s, np.arange(len(s)))
     parameters = Parameters(0, 0, row.psill, 0, row.nugget, row["range"])
     trend = np.ones((len(s), 1))
     solved = solve(shared.covariance(parameters, correlation(shared.distance, row["range"])), trend)

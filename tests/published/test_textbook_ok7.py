@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
-from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.samples import Places, Samples
 
 XY = np.array([[61, 139], [63, 140], [64, 129], [68, 128], [71, 140], [73, 141], [75, 128]], dtype=float)
 V = np.array([477, 696, 227, 646, 606, 791, 783], dtype=float)
@@ -29,7 +29,7 @@ def at_the_point(values: np.ndarray) -> tuple[float, float]:
     one = np.zeros(len(values), dtype=np.int64)
     samples = Samples(Places(XY, one, one, one), values, np.arange(len(values)))
     surface = OrdinarySurface(samples, Exponential(10.0, 10.0, 0.0))
-    found = surface.zone_means(Places(POINT, one[:1], one[:1], one[:1]), np.array([0]), 1)
+    found = surface.predict_zones(Places(POINT, one[:1], one[:1], one[:1]), np.array([0]), 1)
     return float(found.mean[0]), float(found.variance[0])
 
 

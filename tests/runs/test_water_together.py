@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from helpers import small_ranch
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Water
-from stressmap.geostat.hierarchical import AverageSurface, spread_of
+from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
 from stressmap.geostat.options import Priors
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
 from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
@@ -29,7 +29,7 @@ def test_zones_of_a_block_average_are_wrong_together(ranch) -> None:
     inputs, _, fitted = ranch
     # Such a method gives all zones of a block one figure: its error is one and the same.
     expected = np.kron(np.eye(2), np.ones((2, 2)))
-    average = AverageSurface(fitted.samples, spread_of(fitted.samples, Priors()))
+    average = HierarchicalSurface(fitted.samples, variance_components(fitted.samples, Priors()))
     assert valves_together(inputs, average).to_numpy() == pytest.approx(expected, abs=1e-6)
 
 

@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
 import geopandas as gpd
 from shapely.geometry.base import BaseGeometry
 
-from stressmap.core.errors import one_line
+from stressmap.core.text import one_line
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import (

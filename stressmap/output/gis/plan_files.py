@@ -12,7 +12,7 @@ from stressmap.core.settings import Ranch
 from stressmap.core.units import in_units
 from stressmap.output.gis.csv_tables import write_csv
 from stressmap.output.view.plan_words import WaterWords, as_text, tell
-from stressmap.water.benefit_curve import LITTLE, Relief
+from stressmap.water.benefit_curve import LITTLE, ReliefCurve
 from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
 if TYPE_CHECKING:
@@ -40,13 +40,13 @@ def write_plan(advice: Advice, ranch: Ranch, folder: Path) -> None:
     (folder / "water_plan.txt").write_text("\n\n".join(texts), encoding="utf-8", newline="\n")
 
 
-def curve_table(curve: Relief) -> pd.DataFrame:
+def curve_table(curve: ReliefCurve) -> pd.DataFrame:
     """Give the curve as a table.
 
     Parameters
     ----------
-    curve : Relief
-        Relief against water.
+    curve : ReliefCurve
+        ReliefCurve against water.
 
     Returns
     -------
@@ -67,13 +67,13 @@ def curve_table(curve: Relief) -> pd.DataFrame:
     )
 
 
-def write_curve(curve: Relief, ranch: Ranch, folder: Path) -> None:
+def write_curve(curve: ReliefCurve, ranch: Ranch, folder: Path) -> None:
     """Write ``water_curve.csv`` and ``water_curve.png``.
 
     Parameters
     ----------
-    curve : Relief
-        Relief against water.
+    curve : ReliefCurve
+        ReliefCurve against water.
     ranch : Ranch
         Language (the first) and units of the picture; the table is metric.
     folder : Path
@@ -84,7 +84,7 @@ def write_curve(curve: Relief, ranch: Ranch, folder: Path) -> None:
     figure.savefig(folder / "water_curve.png", dpi=DPI, metadata={"Software": None})
 
 
-def _picture(curve: Relief, words: WaterWords) -> Figure:
+def _picture(curve: ReliefCurve, words: WaterWords) -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # slow to load, and few plans have a curve
     from matplotlib.figure import Figure
 
@@ -116,13 +116,13 @@ def _picture(curve: Relief, words: WaterWords) -> Figure:
     return figure
 
 
-def knee_sentence(curve: Relief, words: WaterWords) -> str:
+def knee_sentence(curve: ReliefCurve, words: WaterWords) -> str:
     """Say from where on more water buys little.
 
     Parameters
     ----------
-    curve : Relief
-        Relief against water.
+    curve : ReliefCurve
+        ReliefCurve against water.
     words : WaterWords
         Language and units.
 

@@ -33,7 +33,7 @@ LEADING = 0.45
 """Height of a line [mm] for each point of its type."""
 
 
-class Line(NamedTuple):
+class SheetLine(NamedTuple):
     """A line of type as it fits into its box.
 
     Parameters
@@ -58,13 +58,13 @@ class Page(NamedTuple):
     closed: list[Turn]
 
 
-class Sheet(FPDF):
+class CrewSheet(FPDF):
     """A4 or letter paper with our typeface and a fixed date, so that equal runs give equal bytes."""
 
     def __init__(self, content: Content) -> None:
         super().__init__(orientation="portrait", unit="mm", format=_paper(content.ranch.units))
         self.content = content
-        self.lines: dict[tuple[object, ...], Line] = {}
+        self.lines: dict[tuple[object, ...], SheetLine] = {}
         self.drawn: dict[str, bytes] = {}
         self.words = [Words(language, content.ranch.units) for language in content.ranch.languages]
         self.set_auto_page_break(auto=False)
@@ -90,13 +90,13 @@ class Sheet(FPDF):
         if line.shown:
             self.text(x + line.indent, y + 0.5 * size * LEADING + 0.3 * self.font_size, line.shown)
 
-    def _fitted(self, line: str, size: float, *, width: float | None = None, align: str = "L") -> Line:
+    def _fitted(self, line: str, size: float, *, width: float | None = None, align: str = "L") -> SheetLine:
         """Fit a line into its box; most lines of a sheet come again on every row, so each is fitted once."""
         wide = self.get_string_width(line)
         fits = size if width is None else fitting(wide + 2 * self.c_margin, size, width)
         room = 0.0 if width is None else width - wide * fits / size
         indent = {"L": self.c_margin, "C": room / 2, "R": room - self.c_margin}[align]
-        return Line(fits, indent, line)
+        return SheetLine(fits, indent, line)
 
     def alike(self, name: str, draw: Callable[[], None]) -> None:
         """Draw what all pages have alike: drawn on the first page, its strokes copied to the others.
@@ -151,7 +151,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     path : Path
         PDF to write; the same content gives the same bytes.
     """
-    sheet = Sheet(content)
+    sheet = CrewSheet(content)
     picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 3))
     pages = _pages(sheet, turns(content), sheet.h - 2 * MARGIN - HEAD - MAP - FOOT)
     for number, page in enumerate(pages, 1):
@@ -171,7 +171,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     sheet.output(str(path))
 
 
-def _pages(sheet: Sheet, order: list[Turn], room: float) -> list[Page]:
+def _pages(sheet: CrewSheet, order: list[Turn], room: float) -> list[Page]:
     """Share the valves out to pages of a height [mm]: those to open, then, closely, those without water."""
     closed = [turn for turn in order if turn.hours is not None and turn.hours <= 0]
     opened = [turn for turn in order if turn.hours is None or turn.hours > 0]
@@ -194,7 +194,7 @@ def _pages(sheet: Sheet, order: list[Turn], room: float) -> list[Page]:
     return pages
 
 
-def _head(sheet: Sheet, page: int, pages: int) -> None:
+def _head(sheet: CrewSheet, page: int, pages: int) -> None:
     content = sheet.content
     right = sheet.w - MARGIN
     sheet.put(MARGIN, MARGIN, content.ranch.name, size=15, bold=True, width=118)
@@ -211,7 +211,7 @@ def _head(sheet: Sheet, page: int, pages: int) -> None:
         sheet.line(right - 38, y + 4.2, right, y + 4.2)
 
 
-def _columns(sheet: Sheet) -> list[float]:
+def _columns(sheet: CrewSheet) -> list[float]:
     """Return the left edges of the columns and the right edge of the last [mm]."""
     name = sheet.epw - RANK - TIMES - DONE - PROBLEMS
     edges = [MARGIN]
@@ -220,7 +220,7 @@ def _columns(sheet: Sheet) -> list[float]:
     return edges
 
 
-def _titles(sheet: Sheet, top: float) -> None:
+def _titles(sheet: CrewSheet, top: float) -> None:
     edges = _columns(sheet)
     sheet.set_fill_color(20)
     sheet.rect(MARGIN, top, sheet.epw, TITLES - 1, style="F")
@@ -234,12 +234,12 @@ def _titles(sheet: Sheet, top: float) -> None:
     sheet.set_text_color(0)
 
 
-def _height(sheet: Sheet, turn: Turn) -> float:
+def _height(sheet: CrewSheet, turn: Turn) -> float:
     """Give the height of a valve's row [mm]: taller where it has many sets."""
     return ROW + SET_LINE * max(0, len(_lines(sheet.words[0], turn)) - SETS_A_ROW)
 
 
-def _row(sheet: Sheet, top: float, turn: Turn) -> None:
+def _row(sheet: CrewSheet, top: float, turn: Turn) -> None:
     edges = _columns(sheet)
     _rank(sheet, edges[0], top, turn)
     _name(sheet, edges[1], top, edges[2] - edges[1], turn)
@@ -252,7 +252,7 @@ def _row(sheet: Sheet, top: float, turn: Turn) -> None:
     sheet.line(MARGIN, bottom, MARGIN + sheet.epw, bottom)
 
 
-def _closed(sheet: Sheet, top: float, part: list[Turn]) -> None:
+def _closed(sheet: CrewSheet, top: float, part: list[Turn]) -> None:
     """List valves that get no water, in columns read downwards."""
     sheet.set_fill_color(20)
     sheet.rect(MARGIN, top + 1.5, sheet.epw, CLOSED_HEAD - 2, style="F")
@@ -272,7 +272,7 @@ def _closed(sheet: Sheet, top: float, part: list[Turn]) -> None:
         sheet.line(left, y + CLOSED_ROW, left + wide - 2, y + CLOSED_ROW)
 
 
-def _rank(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
+def _rank(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:
     shade, ink = SHADE[turn.priority]
     sheet.set_line_width(0.4)
     sheet.rect(left + 0.5, top + 1.2, RANK - 2, ROW - 2.4)
@@ -287,7 +287,7 @@ def _rank(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
     sheet.set_text_color(0)
 
 
-def _name(sheet: Sheet, left: float, top: float, width: float, turn: Turn) -> None:
+def _name(sheet: CrewSheet, left: float, top: float, width: float, turn: Turn) -> None:
     row = turn.row
     sheet.put(left, top + 1.4, row["valve"], size=16, bold=True, width=width)
     block = row["block"] or ""
@@ -297,7 +297,7 @@ def _name(sheet: Sheet, left: float, top: float, width: float, turn: Turn) -> No
     sheet.put(left, top + 13.4, sheet.said(f"sheet.{turn.side}"), size=7, width=width)
 
 
-def _times(sheet: Sheet, left: float, top: float, turn: Turn) -> None:
+def _times(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:
     if turn.hours is None:
         sheet.set_line_width(0.3)
         for line, key in enumerate(("hours", "open", "close")):
@@ -328,7 +328,7 @@ def _lines(words: Words, turn: Turn) -> list[str]:
     return lines if left <= 0 else [*lines[: MOST_LINES - 1], f"+{left + 1}"]
 
 
-def _problems(sheet: Sheet, left: float, top: float) -> None:
+def _problems(sheet: CrewSheet, left: float, top: float) -> None:
     sheet.set_line_width(0.3)
     for line, key in enumerate(("leak", "clogged", "no_pressure")):
         y = top + 1.9 + line * 5
@@ -337,7 +337,7 @@ def _problems(sheet: Sheet, left: float, top: float) -> None:
         sheet.line(left + 31, y + 3.6, left + PROBLEMS, y + 3.6)
 
 
-def _foot(sheet: Sheet) -> None:
+def _foot(sheet: CrewSheet) -> None:
     top = sheet.h - MARGIN - FOOT + 3
     sheet.set_line_width(0.6)
     sheet.rect(MARGIN, top, sheet.epw, FOOT - 11)

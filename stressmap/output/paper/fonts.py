@@ -8,7 +8,7 @@ from pathlib import Path
 import matplotlib
 from matplotlib.font_manager import get_font
 
-from stressmap.core.errors import one_line
+from stressmap.core.text import one_line
 
 STAND_IN = "\N{WHITE SQUARE}"
 

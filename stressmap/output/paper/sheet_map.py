@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, priority_words
 from stressmap.output.view.layout import Box, Frame, beside, fit_frame, middle, rings, round_length
-from stressmap.output.web.map_data import measured_blocks
+from stressmap.output.view.selections import measured_blocks
 
 SHADE: dict[int | None, tuple[int, int]] = {
     1: (45, 255),

@@ -10,9 +10,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from stressmap.core.arrays import Floats
 from stressmap.geostat.covariance import CORRELATIONS
 
-Floats = NDArray[np.float64]
 BINS = 9
 LEAST_PAIRS = 3
 

@@ -13,14 +13,14 @@ import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from stressmap.core.errors import one_line
+from stressmap.core.text import one_line
 from stressmap.output.report.plots import Plotter, Season
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, turn_words, turns
 from stressmap.output.view.plan_words import Section
 from stressmap.output.view.rows import rows
-from stressmap.output.web.map_data import flag_codes
+from stressmap.output.view.selections import flag_codes
 
 LISTED = 200
 FIRST = 15

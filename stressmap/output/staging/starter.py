@@ -9,7 +9,8 @@ from pathlib import Path
 
 import geopandas as gpd
 
-from stressmap.core.errors import OutputError, Problem, one_line
+from stressmap.core.errors import OutputError, Problem
+from stressmap.core.text import one_line
 from stressmap.core.units import HA_PER_ACRE, M2_PER_HA
 
 READING_COLUMNS = (

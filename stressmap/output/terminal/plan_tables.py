@@ -11,7 +11,7 @@ from rich.table import Table
 from stressmap.core.units import in_units
 from stressmap.output.gis.plan_files import knee_sentence
 from stressmap.output.view.plan_words import Section, WaterWords, tell
-from stressmap.water.benefit_curve import M3_PER_ML, Relief
+from stressmap.water.benefit_curve import M3_PER_ML, ReliefCurve
 from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
 SHOWN = 40
@@ -128,13 +128,13 @@ def _ways(section: Section) -> Table:
     return table
 
 
-def print_curve(curve: Relief, words: WaterWords, console: Console) -> None:
+def print_curve(curve: ReliefCurve, words: WaterWords, console: Console) -> None:
     """Print relief against water, with a bar for each amount.
 
     Parameters
     ----------
-    curve : Relief
-        Relief against water.
+    curve : ReliefCurve
+        ReliefCurve against water.
     words : WaterWords
         Language and units.
     console : Console

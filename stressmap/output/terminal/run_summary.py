@@ -13,7 +13,7 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, revisits, turns
 from stressmap.output.view.rows import rows
-from stressmap.output.web.map_data import tied_ranks
+from stressmap.output.view.selections import tied_ranks
 
 SHOWN = 10
 FILES = ("map.html", "crew_sheet.pdf", "map.png", "waypoints.gpx", "report.html", "valves.csv")

@@ -13,7 +13,7 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.layout import middle
 from stressmap.output.view.rows import rows
-from stressmap.output.web.map_data import flag_codes, measured_blocks, sets_by_valve
+from stressmap.output.view.selections import flag_codes, measured_blocks, sets_by_valve
 
 WINDS = ("e", "ne", "n", "nw", "w", "sw", "s", "se")
 NO_RANK = "-"

@@ -15,7 +15,7 @@ from stressmap.core.units import Kind, System, in_units
 from stressmap.output.text.words import Language, Words
 from stressmap.water.binding_constraints import LIMITS, Limit, left_over_m3
 from stressmap.water.ranch_inputs import assumptions
-from stressmap.water.requirement import Need
+from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import Advice
 
 SHOWN_DRY = 12
@@ -163,7 +163,7 @@ def cautions(words: WaterWords) -> tuple[str, ...]:
 
 def _outline(advice: Advice, words: WaterWords) -> list[str]:
     problem, solution = advice.case.problem, advice.solution
-    ours = advice.outcomes[0]
+    ours = advice.alternatives[0]
     open_ended = problem.volume_m3 == float("inf")
     facts = {
         "used": words.quantity(ours.water_m3, "volume"),
@@ -252,13 +252,13 @@ def _ways(advice: Advice, words: WaterWords) -> tuple[tuple[str, ...], tuple[tup
             str(way.served),
             words.quantity(way.water_m3, "volume"),
         )
-        for way in advice.outcomes
+        for way in advice.alternatives
     )
     return heads, rows
 
 
 def _comparison(advice: Advice, words: WaterWords) -> list[str]:
-    plan, equal, driest, _ = advice.outcomes
+    plan, equal, driest, _ = advice.alternatives
     rival = max((equal, driest), key=lambda way: way.worth)
     other = words(f"compare.{rival.name.replace(' ', '_')}")
     if advice.is_better:
@@ -301,7 +301,7 @@ def _left_dry(advice: Advice, words: WaterWords) -> list[str]:
     return lines or [words("dry.none")]
 
 
-def _dry_line(need: Need, advice: Advice, words: WaterWords) -> str:
+def _dry_line(need: Requirement, advice: Advice, words: WaterWords) -> str:
     profile = advice.terms.profiles[need.crop]
     until = advice.terms.next_turn
     stage = stage_on(advice.terms.start + (until - advice.terms.start) // 2, profile)

@@ -16,6 +16,7 @@ from stressmap.output.view.daily_sets import Spell, spells
 from stressmap.output.view.layout import middle
 from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
 from stressmap.output.view.rows import rows
+from stressmap.output.view.selections import clock, flag_codes, measured_blocks, sets_by_valve, tied_ranks
 from stressmap.output.web.surface_images import Picture, draw_surface
 from stressmap.zoning.change import UNCLEAR
 
@@ -59,88 +60,6 @@ def map_data(content: Content) -> dict[str, Any]:
     }
 
 
-def clock(value: Any) -> str | None:
-    """Write a moment as local clock time without its offset.
-
-    Parameters
-    ----------
-    value : datetime, date, str or None
-        In the ranch's zone.
-
-    Returns
-    -------
-    str or None
-        ``"2026-07-14T13:20"``, or only the day where there is no hour.
-
-    Examples
-    --------
-    >>> clock(dt.datetime(2026, 7, 14, 13, 20))
-    '2026-07-14T13:20'
-    """
-    if isinstance(value, dt.datetime):
-        return value.strftime("%Y-%m-%dT%H:%M")
-    if isinstance(value, dt.date):
-        return value.isoformat()
-    return None if value is None else str(value)
-
-
-def flag_codes(value: Any) -> list[str]:
-    """Split the flags of a reading.
-
-    Parameters
-    ----------
-    value : str, iterable of str or None
-        Codes joined by ``;``, or a list of them.
-
-    Returns
-    -------
-    list of str
-
-    Examples
-    --------
-    >>> flag_codes("short_bag;no_time")
-    ['short_bag', 'no_time']
-    """
-    parts = value.split(";") if isinstance(value, str) else list(value or ())
-    return [part.strip() for part in parts if part.strip()]
-
-
-def measured_blocks(content: Content) -> set[str]:
-    """Name the blocks with at least one reading used.
-
-    Parameters
-    ----------
-    content : Content
-        The finished run.
-
-    Returns
-    -------
-    set of str
-    """
-    blocks = content.blocks
-    return set(blocks.loc[blocks["readings"] > 0, "block"])
-
-
-def sets_by_valve(content: Content) -> dict[str, list[dict[str, Any]]]:
-    """Gather the sets of the timetable.
-
-    Parameters
-    ----------
-    content : Content
-        The finished run.
-
-    Returns
-    -------
-    dict
-        Valve to its sets in time order, each with ``start`` and ``end``; empty without a timetable.
-    """
-    found: dict[str, list[dict[str, Any]]] = {}
-    if content.timetable is not None:
-        for row in rows(content.timetable.sort_values("start", kind="stable")):
-            found.setdefault(row["valve"], []).append(row)
-    return found
-
-
 def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any]]:
     measured, sets = measured_blocks(content), sets_by_valve(content)
     plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
@@ -154,32 +73,6 @@ def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any
         }
         for row in table
     ]
-
-
-def tied_ranks(table: list[dict[str, Any]]) -> dict[int, list[int]]:
-    """Find the ranks that each group of tied valves spans.
-
-    Parameters
-    ----------
-    table : list of dict
-        Rows of the valve table in rank order, with ``tied_group`` (0 for none) if ties were looked for.
-
-    Returns
-    -------
-    dict
-        Group number to its first and last rank.
-
-    Examples
-    --------
-    >>> tied_ranks([{"rank": 1, "tied_group": 1}, {"rank": 2, "tied_group": 1}, {"rank": 3, "tied_group": 0}])
-    {1: [1, 2]}
-    """
-    found: dict[int, list[int]] = {}
-    for row in table:
-        group, rank = row.get("tied_group"), row["rank"]
-        if group and rank is not None:
-            found.setdefault(group, [rank, rank])[1] = rank
-    return found
 
 
 def _plan(row: dict[str, Any] | None, sets: list[dict[str, Any]]) -> dict[str, Any] | None:

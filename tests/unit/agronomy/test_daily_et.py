@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from stressmap.agronomy import crops, daily_et, radiation
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 
 ZONE = ZoneInfo("America/Los_Angeles")
 SITE = daily_et.Site(39.0, -122.0, 20.0)

@@ -12,7 +12,8 @@ import pytest
 from shapely.geometry import box
 
 from stressmap.agronomy import crops, indices
-from stressmap.core.errors import DataError, Notes, SettingsError
+from stressmap.core.errors import DataError, SettingsError
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 
 ZONE = "America/Los_Angeles"

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from stressmap.geostat.hierarchical import AverageSurface, Spread
-from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.hierarchical import HierarchicalSurface, VarianceComponents
+from stressmap.geostat.samples import Places, Samples
 
-SPREAD = Spread(crop=9.0, block=4.0, within=2.5, signal=1.5)
+SPREAD = VarianceComponents(crop=9.0, block=4.0, within=2.5, signal=1.5)
 
 
 def samples() -> Samples:
@@ -21,11 +21,11 @@ def samples() -> Samples:
 @pytest.mark.parametrize("blocks", [False, True])
 def test_leaving_readings_out_is_averaging_the_others(blocks: bool) -> None:  # noqa: FBT001
     every = samples()
-    surface = AverageSurface(every, SPREAD)
+    surface = HierarchicalSurface(every, SPREAD)
     predicted, z = surface.leave_block_out() if blocks else surface.leave_one_out()
     for i in range(len(every)):
         out = every.places.block == every.places.block[i] if blocks else np.arange(len(every)) == i
-        there = AverageSurface(every.take(~out), SPREAD).at(every.places.take([i]))
+        there = HierarchicalSurface(every.take(~out), SPREAD).predict(every.places.take([i]))
         assert predicted[i] == pytest.approx(there.mean[0], rel=1e-12)
         error = np.sqrt(there.variance[0] - SPREAD.signal + SPREAD.within)
         assert z[i] == pytest.approx((every.value[i] - predicted[i]) / error, rel=1e-12)
@@ -33,6 +33,6 @@ def test_leaving_readings_out_is_averaging_the_others(blocks: bool) -> None:  # 
 
 def test_nothing_is_predicted_from_nothing() -> None:
     one = samples().take([0])
-    predicted, z = AverageSurface(one, SPREAD).leave_one_out()
+    predicted, z = HierarchicalSurface(one, SPREAD).leave_one_out()
     assert np.isnan(predicted).all()
     assert np.isnan(z).all()

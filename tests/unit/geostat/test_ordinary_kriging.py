@@ -6,10 +6,10 @@ import gstools
 import numpy as np
 import pytest
 
-from stressmap.geostat.hierarchical import AverageSurface
+from stressmap.geostat.hierarchical import HierarchicalSurface
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
-from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.samples import Places, Samples
 
 
 def some_readings(n: int = 40, *, seed: int = 3, crops: int = 1) -> Samples:
@@ -35,7 +35,7 @@ def test_pykrige_and_gstools_agree() -> None:
     variogram = Variogram(2.0, 500.0, 0.5)
     surface = OrdinarySurface(samples, variogram)
     places = places_like(samples, 50)
-    ours = surface.at(places)
+    ours = surface.predict(places)
     model = gstools.Spherical(dim=2, var=2.0, len_scale=500.0, nugget=0.5)
     theirs = gstools.krige.Ordinary(model, samples.places.xy.T, samples.value, exact=False, cond_err="nugget")
     mean, variance = theirs(places.xy.T, return_var=True)
@@ -50,7 +50,7 @@ def test_leave_one_out_is_what_a_refit_without_the_reading_gives(crops: int) -> 
     predicted, z_score = surface.leave_one_out()
     for i in (0, 7, 21):
         others = np.arange(len(samples)) != i
-        there = OrdinarySurface(samples.take(others), surface.variogram).at(samples.places.take([i]))
+        there = OrdinarySurface(samples.take(others), surface.variogram).predict(samples.places.take([i]))
         assert predicted[i] == pytest.approx(there.mean[0], abs=1e-9)
         error = there.variance[0] + surface.variogram.nugget
         assert z_score[i] == pytest.approx(
@@ -62,8 +62,8 @@ def test_a_zone_mean_is_the_mean_of_its_cells_and_surer_than_they_are() -> None:
     samples = some_readings(crops=2)
     surface = fit_surface(samples, method="ordinary")
     places = places_like(samples, 900)
-    cells = surface.at(places)
-    zones = surface.zone_means(places, places.block, 5)
+    cells = surface.predict(places)
+    zones = surface.predict_zones(places, places.block, 5)
     for zone in range(4):
         inside = places.block == zone
         assert zones.mean[zone] == pytest.approx(cells.mean[inside].mean(), abs=1e-9)
@@ -76,12 +76,12 @@ def test_two_hundred_readings_and_two_million_cells_stay_small(method: str) -> N
     samples = some_readings(200)
     surface = fit_surface(samples, method=method)
     places = places_like(samples, 40_000)
-    surface.at(places)
+    surface.predict(places)
     tracemalloc.start()
-    surface.at(places)
+    surface.predict(places)
     first = tracemalloc.get_traced_memory()[1]
     tracemalloc.reset_peak()
-    surface.at(places.take(np.tile(np.arange(len(places)), 2)))
+    surface.predict(places.take(np.tile(np.arange(len(places)), 2)))
     second = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     whole = first + (second - first) / len(places) * 2_000_000
@@ -91,7 +91,7 @@ def test_two_hundred_readings_and_two_million_cells_stay_small(method: str) -> N
 def test_jobs_do_not_change_a_byte() -> None:
     samples = some_readings(60)
     places = places_like(samples, 40_000)
-    one, two = (OrdinarySurface(samples, jobs=j).at(places) for j in (1, 2))
+    one, two = (OrdinarySurface(samples, jobs=j).predict(places) for j in (1, 2))
     assert one.mean.tobytes() == two.mean.tobytes()
     assert one.variance.tobytes() == two.variance.tobytes()
 
@@ -134,7 +134,7 @@ def test_what_kriging_cannot_use_becomes_an_explained_average(
     surface = fit_surface(with_values(value), method="ordinary")
     assert (surface.method, surface.notes) == (method, (why,))
     everywhere = Places(np.zeros((2, 2)), np.array([0, 9]), np.array([-1, -1]), np.array([0, 5]))
-    estimate = surface.at(everywhere)
+    estimate = surface.predict(everywhere)
     assert np.all(np.isfinite(estimate.mean))
     assert np.all(np.sqrt(estimate.variance) > 1.0), "an interval that owns up to knowing little"
     assert estimate.variance[1] > estimate.variance[0], "another block of another crop is less certain still"
@@ -142,7 +142,7 @@ def test_what_kriging_cannot_use_becomes_an_explained_average(
 
 def test_readings_all_at_one_place_fall_back() -> None:
     surface = fit_surface(with_values([1.0, 2.0, 3.0, 2.5, 1.5], [(5.0, 5.0)] * 5), method="ordinary")
-    assert isinstance(surface, AverageSurface)
+    assert isinstance(surface, HierarchicalSurface)
     assert surface.notes == (
         "Ordinary kriging could not be fitted (no variogram can be made of fewer than three readings or of"
         " readings all at one place): the map shows block averages, drawn towards the ranch's, with wide"
@@ -162,7 +162,7 @@ def test_readings_all_at_one_place_fall_back() -> None:
 def test_awkward_places_give_finite_answers(xy: list[tuple[float, float]]) -> None:
     surface = fit_surface(with_values([1.0, 3.0, 2.0, 4.0, 2.5, 3.5], xy), method="ordinary")
     places = surface_places(xy)
-    for estimate in (surface.at(places), surface.zone_means(places, np.zeros(6, dtype=np.int64), 1)):
+    for estimate in (surface.predict(places), surface.predict_zones(places, np.zeros(6, dtype=np.int64), 1)):
         assert np.all(np.isfinite(estimate.mean))
         assert np.all(estimate.variance >= 0)
     assert np.all(np.isfinite(surface.leave_one_out()))

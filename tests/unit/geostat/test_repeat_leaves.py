@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from stressmap.geostat.methods import fit_surface
-from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.samples import Places, Samples
 
 RNG = np.random.default_rng(11)
 
@@ -29,8 +29,8 @@ def leaves(trees) -> Samples:
 
 def test_reading_a_tree_twice_maps_as_its_average(trees, leaves):
     grid = places(RNG.uniform(0, 300, (30, 2)))
-    once = fit_surface(trees, method="ordinary").at(grid)
-    twice = fit_surface(leaves, method="ordinary").at(grid)
+    once = fit_surface(trees, method="ordinary").predict(grid)
+    twice = fit_surface(leaves, method="ordinary").predict(grid)
     assert twice.mean == pytest.approx(once.mean)
     assert twice.variance == pytest.approx(once.variance)
 

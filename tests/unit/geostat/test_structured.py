@@ -13,13 +13,15 @@ from stressmap.geostat import (
     cross_validation,
     fit,
     kernels,
+    kriging_systems,
     pair_distances,
+    search_neighbourhood,
 )
 from stressmap.geostat.covariance import CORRELATIONS
 from stressmap.geostat.methods import fit_surface
-from stressmap.geostat.options import FieldOptions, Priors
+from stressmap.geostat.options import Priors, SurfaceOptions
+from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.structured import StructuredSurface
-from stressmap.geostat.surface import Places, Samples
 from stressmap.geostat.variance_model import choose_model
 
 N = 24
@@ -46,8 +48,8 @@ def ranch(n: int = N, *, seed: int = 1, width: float = 600.0) -> Samples:
 def check_sane(surface: StructuredSurface, samples: Samples) -> None:
     """Finite everywhere, near the readings' own level, and never surer than a fifth of a bar."""
     far = Places(samples.places.xy + 40.0, samples.places.block, samples.places.valve, samples.places.crop)
-    one_cell = surface.zone_means(far, np.arange(len(far)) - 1, len(far))
-    for estimate in (surface.at(samples.places), surface.at(far)):
+    one_cell = surface.predict_zones(far, np.arange(len(far)) - 1, len(far))
+    for estimate in (surface.predict(samples.places), surface.at(far)):
         assert np.all(np.isfinite(estimate.mean))
         assert np.all(np.sqrt(estimate.variance) > 0.2)
         assert np.all(np.abs(estimate.mean - samples.value.mean()) < np.ptp(samples.value) + 1.0)
@@ -86,7 +88,7 @@ def test_five_readings_lean_on_the_priors() -> None:
     samples = ranch(5)
     surface = fit_surface(samples, method="structured")
     check_sane(surface, samples)
-    assert np.all(np.sqrt(surface.at(samples.places).variance) < 4.0)
+    assert np.all(np.sqrt(surface.predict(samples.places).variance) < 4.0)
 
 
 def test_a_block_never_measured_is_less_sure_than_one_that_was() -> None:
@@ -94,9 +96,11 @@ def test_a_block_never_measured_is_less_sure_than_one_that_was() -> None:
     surface = fit_surface(samples, method="structured")
     here = samples.places.take(slice(0, 1))
     unseen = Places(here.xy + 5000.0, here.block + 150, here.valve + 150, here.crop)
-    assert surface.at(unseen).variance[0] > 2 * surface.at(here).variance[0]
+    assert surface.predict(unseen).variance[0] > 2 * surface.predict(here).variance[0]
     other_crop = Places(unseen.xy, unseen.block, unseen.valve, here.crop + 1)
-    assert surface.at(other_crop).variance[0] > surface.at(unseen).variance[0] + Priors().crop_bar ** 2
+    assert (
+        surface.predict(other_crop).variance[0] > surface.predict(unseen).variance[0] + Priors().crop_bar ** 2
+    )
 
 
 def test_a_ranch_without_valves_has_no_valve_term() -> None:
@@ -116,7 +120,7 @@ def test_trees_measured_twice_tell_error_from_tree() -> None:
     summary = fit_surface(samples, method="structured").summary()
     assert summary["tree_and_error_told_apart"]
     assert summary["error_sd_bar"] == pytest.approx(0.3, abs=0.12)
-    known = fit_surface(samples, method="structured", options=FieldOptions(reading_error_bar=0.3)).summary()
+    known = fit_surface(samples, method="structured", options=SurfaceOptions(reading_error_bar=0.3)).summary()
     assert known["error_sd_bar"] == pytest.approx(0.3, abs=1e-9)
     assert known["tree_sd_bar"] == pytest.approx(summary["tree_sd_bar"], abs=0.2)
 
@@ -125,10 +129,10 @@ def test_jobs_do_not_change_a_byte() -> None:
     samples = ranch(60)
     cells = ranch(50_000, seed=9).places
     zone = cells.block
-    one, two = (fit_surface(samples, method="structured", options=FieldOptions(jobs=j)) for j in (1, 2))
+    one, two = (fit_surface(samples, method="structured", options=SurfaceOptions(jobs=j)) for j in (1, 2))
     for a, b in (
-        (one.at(cells), two.at(cells)),
-        (one.zone_means(cells, zone, 40), two.zone_means(cells, zone, 40)),
+        (one.predict(cells), two.predict(cells)),
+        (one.predict_zones(cells, zone, 40), two.predict_zones(cells, zone, 40)),
     ):
         assert a.mean.tobytes() == b.mean.tobytes()
         assert a.variance.tobytes() == b.variance.tobytes()
@@ -161,9 +165,9 @@ def test_slopes_of_the_likelihood_are_those_of_finite_differences() -> None:
     patterns = [g.alike.pattern(model, float(np.exp(u[-1]))) for g in groups]
 
     def value(v: np.ndarray) -> float:
-        return fit.posterior(groups, patterns, model, np.append(v, u[-1]))[0]
+        return fit.log_posterior(groups, patterns, model, np.append(v, u[-1]))[0]
 
-    _, slope = fit.posterior(groups, patterns, model, u)
+    _, slope = fit.log_posterior(groups, patterns, model, u)
     np.testing.assert_allclose(slope, approx_fprime(u[:-1], value, 1e-6), rtol=1e-4, atol=1e-4)
 
 
@@ -216,16 +220,16 @@ def test_systems_of_blocks_come_close_to_the_system_of_the_ranch(monkeypatch: py
     samples = ranch(240, width=1800.0)
     cells = ranch(400, seed=8, width=1800.0).places
     whole = fit_surface(samples, method="structured")
-    at_once = whole.at(cells)
-    for module in (neighbours, systems):
+    at_once = whole.predict(cells)
+    for module in (search_neighbourhood, kriging_systems):
         monkeypatch.setattr(module, "MOST_TOGETHER", 100)
     split = fit_surface(samples, method="structured")
-    parts = split.at(cells)
+    parts = split.predict(cells)
     assert np.sqrt(np.mean((parts.mean - at_once.mean) ** 2)) < 0.15
     np.testing.assert_allclose(np.sqrt(parts.variance), np.sqrt(at_once.variance), rtol=0.25)
     zone = np.arange(400) // 100
-    assert split.zone_means(cells, zone, 4).mean == pytest.approx(
-        whole.zone_means(cells, zone, 4).mean, abs=0.2
+    assert split.predict_zones(cells, zone, 4).mean == pytest.approx(
+        whole.predict_zones(cells, zone, 4).mean, abs=0.2
     )
     for a, b in (
         (split.leave_one_out(), whole.leave_one_out()),

@@ -5,7 +5,7 @@ import pytest
 
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
-from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.samples import Places, Samples
 
 RNG = np.random.default_rng(5)
 
@@ -35,17 +35,19 @@ VARIOGRAM = Variogram(1.2, 150.0, 0.4)
 def test_each_zones_error_is_that_of_kriging_it_alone(samples, cells):
     where, zone = cells
     surface = OrdinarySurface(samples, VARIOGRAM)
-    joint = surface.joint(where, zone, 3)
-    assert np.diag(joint.covariance) == pytest.approx(surface.zone_means(where, zone, 3).variance, rel=1e-9)
+    joint = surface.zone_covariance(where, zone, 3)
+    assert np.diag(joint.covariance) == pytest.approx(
+        surface.predict_zones(where, zone, 3).variance, rel=1e-9
+    )
     assert joint.noise == pytest.approx(0.4)
 
 
 def test_a_further_reading_takes_off_what_kriging_with_it_takes_off(samples, cells):
     where, zone = cells
-    joint = OrdinarySurface(samples, VARIOGRAM).joint(where, zone, 3)
+    joint = OrdinarySurface(samples, VARIOGRAM).zone_covariance(where, zone, 3)
     new = places([[300.0, 120.0]])
     more = Samples(samples.places.followed_by(new), np.append(samples.value, 9.0), np.arange(21))
-    then = OrdinarySurface(more, VARIOGRAM).zone_means(where, zone, 3).variance
+    then = OrdinarySurface(more, VARIOGRAM).predict_zones(where, zone, 3).variance
     assert np.diag(joint.after(2).covariance) == pytest.approx(then, rel=1e-9)
     moved = joint.moved_by(2)
     assert np.diag(joint.covariance) - moved**2 == pytest.approx(then, rel=1e-9)
@@ -55,9 +57,9 @@ def test_a_further_reading_takes_off_what_kriging_with_it_takes_off(samples, cel
 def test_the_structured_method_and_averages_give_proper_joint_errors(samples, cells, count):
     where, zone = cells
     surface = fit_surface(samples.take(slice(0, count)), method="structured")
-    joint = surface.joint(where, zone, 3)
+    joint = surface.zone_covariance(where, zone, 3)
     assert np.linalg.eigvalsh(joint.covariance).min() > -1e-9
     assert (joint.moved_by(2) ** 2 <= np.diag(joint.covariance) + 1e-9).all()
-    alone = surface.zone_means(where, zone, 3).variance
+    alone = surface.predict_zones(where, zone, 3).variance
     # One best set of parameters against the average over many: of one order, not the same.
     assert (np.diag(joint.covariance) < 3 * alone + 0.1).all()

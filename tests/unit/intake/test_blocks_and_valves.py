@@ -10,7 +10,8 @@ import shapely
 from helpers.invented_ranch import CRS
 from shapely.geometry import box
 
-from stressmap.core.errors import DataError, Notes, SettingsError
+from stressmap.core.errors import DataError, SettingsError
+from stressmap.core.notes import Notes
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 
 X, Y = 600_000.0, 4_300_000.0

@@ -14,7 +14,8 @@ import pytest
 from helpers.invented_ranch import settings
 from shapely.geometry import box
 
-from stressmap.core.errors import DataError, Notes, StressmapError
+from stressmap.core.errors import DataError, StressmapError
+from stressmap.core.notes import Notes
 from stressmap.intake.blocks_and_valves import read_blocks
 from stressmap.intake.readings import read_readings
 

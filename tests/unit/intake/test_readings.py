@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 from helpers.invented_ranch import settings
 
-from stressmap.core.errors import DataError, Notes
+from stressmap.core.errors import DataError
+from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 from stressmap.intake.coordinates import parse_angle
 from stressmap.intake.numbers import parse_numbers

@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import pytest
 
-from stressmap.core.errors import DataError, Notes
+from stressmap.core.errors import DataError
+from stressmap.core.notes import Notes
 from stressmap.intake.times import Asked, read_clock, read_dates, read_times
 
 HERE = ZoneInfo("America/Los_Angeles")

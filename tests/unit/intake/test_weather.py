@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stressmap.core.errors import DataError, Notes
+from stressmap.core.errors import DataError
+from stressmap.core.notes import Notes
 from stressmap.intake.weather import read_weather
 
 ZONE = ZoneInfo("America/Los_Angeles")

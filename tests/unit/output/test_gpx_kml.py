@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 from shapely import box
 
-from stressmap.core.errors import one_line
+from stressmap.core.text import one_line
 from stressmap.output.gis.gpx_kml import write_gpx, write_kml
 from stressmap.output.paper.picture import NAME, _label, write_picture
 from stressmap.output.view.crew_words import turns

@@ -10,7 +10,7 @@ from helpers.water_cases import need, random_ranch, terms
 from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import WaterWords, _table, as_text, cautions, tell
 from stressmap.water.alternatives import NAMES
-from stressmap.water.formulation import assemble
+from stressmap.water.formulation import formulate
 from stressmap.water.water_plan import STATUS, Advice, advise
 
 
@@ -49,7 +49,7 @@ def test_a_plan_can_be_told_in_every_language_and_unit(advice, language, units) 
 def test_a_valve_left_dry_is_listed_with_what_that_risks() -> None:
     water = Water.model_validate({"available": "900 m3", "days": 3})
     needs = [need(0, dry_bar=8.0), need(1, dry_bar=0.5, harm=0.3, min_hours=12.0)]
-    case = assemble(needs, water, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
+    case = formulate(needs, water, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
     made = advise(case, terms(water, dt.date(2026, 7, 16)))
     assert made.solution.steps[0] > 0
     assert made.solution.steps[1] == 0

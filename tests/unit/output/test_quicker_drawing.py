@@ -9,7 +9,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.path import Path as Outline
 
-from stressmap.output.paper.crew_sheet import Sheet
+from stressmap.output.paper.crew_sheet import CrewSheet
 from stressmap.output.paper.picture import layers
 from stressmap.output.view.content import STRETCH, Raster
 from stressmap.output.view.rows import rows
@@ -62,19 +62,19 @@ def test_leaning_zones_are_hatched_in_few_strokes() -> None:
 
 @pytest.fixture
 def sheet():
-    made = Sheet(small())
+    made = CrewSheet(small())
     yield made
     for font in made.fonts.values():
         font.ttfont.close()
 
 
-def test_a_name_that_means_the_number_of_pages_to_the_library_stays_a_name(sheet: Sheet) -> None:
+def test_a_name_that_means_the_number_of_pages_to_the_library_stays_a_name(sheet: CrewSheet) -> None:
     sheet.add_page()
     sheet.put(10, 10, "{nb}", size=10)
     assert not sheet.pages[1].get_text_substitutions()
 
 
-def test_what_pages_have_alike_is_on_every_page(sheet: Sheet) -> None:
+def test_what_pages_have_alike_is_on_every_page(sheet: CrewSheet) -> None:
     found = []
     for _ in range(3):
         sheet.add_page()

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 from helpers import invented_ranch as ranch
 
-from stressmap.core.errors import DataError, Notes
+from stressmap.core.errors import DataError
+from stressmap.core.notes import Notes
 from stressmap.core.settings import FLAG_CODES
 from stressmap.quality import unit_suspect
 from stressmap.quality.checks import CHECKS, assess

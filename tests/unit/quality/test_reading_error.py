@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from helpers import invented_ranch as ranch
 
-from stressmap.core.errors import Notes
+from stressmap.core.notes import Notes
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
 from stressmap.quality.reading_error import align, estimate, sentences
 

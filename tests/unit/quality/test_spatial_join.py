@@ -6,7 +6,8 @@ import geopandas as gpd
 import pytest
 import shapely
 
-from stressmap.core.errors import DataError, Notes
+from stressmap.core.errors import DataError
+from stressmap.core.notes import Notes
 from stressmap.quality.spatial_join import join_valves, site
 
 CRS = "EPSG:32610"

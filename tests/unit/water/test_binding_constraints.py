@@ -10,16 +10,16 @@ from helpers.water_cases import need, random_ranch, terms
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import WaterWords, tell
-from stressmap.water.formulation import assemble
-from stressmap.water.requirement import Need
+from stressmap.water.formulation import formulate
+from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import Advice, advise, plan_table
 
 DAY, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 
 
-def planned(needs: list[Need], **water: Any) -> Advice:
+def planned(needs: list[Requirement], **water: Any) -> Advice:
     settings = Water.model_validate(water)
-    return advise(assemble(needs, settings, DAY, ZONE), terms(settings, DAY))
+    return advise(formulate(needs, settings, DAY, ZONE), terms(settings, DAY))
 
 
 def said(advice: Advice) -> str:

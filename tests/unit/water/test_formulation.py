@@ -9,16 +9,16 @@ from helpers.water_cases import need
 
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
-from stressmap.water.formulation import Case, assemble
-from stressmap.water.requirement import Need
+from stressmap.water.formulation import PlanInputs, formulate
+from stressmap.water.requirement import Requirement
 
 
-def asked(needs: list[Need], **water: Any) -> Case:
+def asked(needs: list[Requirement], **water: Any) -> PlanInputs:
     settings = Water.model_validate(water)
-    return assemble(needs, settings, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
+    return formulate(needs, settings, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
 
 
-def line(needs: list[Need], **water: Any) -> str:
+def line(needs: list[Requirement], **water: Any) -> str:
     with pytest.raises(SettingsError) as caught:
         asked(needs, **water)
     assert len(caught.value.problems) == 1

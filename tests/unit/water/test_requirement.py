@@ -12,8 +12,8 @@ import pytest
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.settings import Water
-from stressmap.water.crop_water_use import Climate, Eto
-from stressmap.water.requirement import Facts, Need, needs
+from stressmap.water.crop_water_use import Climate, ReferenceEt
+from stressmap.water.requirement import Requirement, RequirementFacts, requirements
 
 VISIT_END, START = dt.date(2026, 7, 14), dt.date(2026, 7, 16)
 NEXT = dt.date(2026, 7, 23)
@@ -44,15 +44,15 @@ def blocks(**own: Any) -> pd.DataFrame:
     return pd.DataFrame([row | own])
 
 
-def facts(log: pd.DataFrame | None = None, **water: Any) -> Facts:
-    return Facts(
+def facts(log: pd.DataFrame | None = None, **water: Any) -> RequirementFacts:
+    return RequirementFacts(
         water=Water.model_validate({"mm_per_bar": 10.0} | water),
         profiles=MappingProxyType(load_profiles({}, "ranch.toml")),
         rank_by="below_target",
         visit_end=VISIT_END,
         start=START,
         next_turn=NEXT,
-        eto=Eto({}, 5.0, "set"),
+        eto=ReferenceEt({}, 5.0, "set"),
         log=log,
     )
 
@@ -67,15 +67,15 @@ def one(
     v: pd.DataFrame | None = None,
     d: pd.DataFrame | None = None,
     b: pd.DataFrame | None = None,
-    f: Facts | None = None,
-) -> Need:
+    f: RequirementFacts | None = None,
+) -> Requirement:
     given = (
         valve() if v is None else v,
         data() if d is None else d,
         blocks() if b is None else b,
         facts() if f is None else f,
     )
-    return needs(*given)[0]
+    return requirements(*given)[0]
 
 
 def test_stress_and_use_make_the_need() -> None:
@@ -94,7 +94,7 @@ def test_stress_and_use_make_the_need() -> None:
 def test_a_tabulated_coefficient_is_fitted_to_wind_and_dry_air() -> None:
     # FAO Irrigation and Drainage Paper 56, Rome 1998, equation 62 (derived): in a wind of 3 m/s and a lowest
     # humidity of 25 % a crop of 3 m has 0.04 x 1 + 0.004 x 20 = 0.12 more.
-    windy = replace(facts(), eto=Eto({}, 5.0, "set", Climate(3.0, 25.0)))
+    windy = replace(facts(), eto=ReferenceEt({}, 5.0, "set", Climate(3.0, 25.0)))
     found = one(f=windy)
     assert found.etc_until_mm == pytest.approx(8 * 1.02 * 5.0)
     assert "kc_fitted" in found.assumed
@@ -149,9 +149,9 @@ def test_flow_goes_before_rate_and_says_where_they_differ() -> None:
 
 
 def test_everything_assumed_is_told_beside_the_valve() -> None:
-    bare = Facts(
+    bare = RequirementFacts(
         water=Water(), profiles=load_profiles({}, "ranch.toml"), rank_by="below_target", visit_end=VISIT_END,
-        start=START, next_turn=NEXT, eto=Eto({}, 6.0, "assumed"), log=None,
+        start=START, next_turn=NEXT, eto=ReferenceEt({}, 6.0, "assumed"), log=None,
     )  # fmt: skip
     found = one(d=data(rate_mm_h=np.nan), b=blocks(irrigation=None), f=bare)
     assert set(found.assumed) == {

@@ -9,7 +9,7 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
-from stressmap.geostat.surface import Places, Samples
+from stressmap.geostat.samples import Places, Samples
 from stressmap.zoning.change import compare, irrigated_between
 from stressmap.zoning.grid_cells import lattice
 from stressmap.zoning.mapping import Ground

@@ -1,0 +1,48 @@
+"""Text from outside made fit for one line."""
+
+from __future__ import annotations
+
+
+def one_line(text: str, *, most: int = 400) -> str:
+    r"""Fold white space and control characters of foreign text into single spaces, and cut it.
+
+    Parameters
+    ----------
+    text : str
+        Anything, a value out of a file included.
+    most : int
+        Characters kept.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> one_line("two\nlines")
+    'two lines'
+    """
+    text = str(text)
+    printable = text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
+    folded = " ".join(printable.split())
+    return folded if len(folded) <= most else folded[: most - 1] + "…"
+
+
+def first_line(error: Exception) -> str:
+    r"""Say why a library failed, in the first line of what it says.
+
+    Parameters
+    ----------
+    error : exception
+        Of any kind; many libraries explain themselves on several lines, some not at all.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> first_line(RuntimeError("no such layer\nin 3 lines")), first_line(MemoryError())
+    ('no such layer', 'MemoryError')
+    """
+    return next(iter(str(error).split("\n")), "").strip() or type(error).__name__
