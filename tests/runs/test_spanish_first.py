@@ -8,7 +8,7 @@ from importlib.resources import files
 
 import pytest
 from helpers import small_ranch
-from test_water_command import MORE_COLUMNS, WATER
+from helpers.watered_ranch import MORE_COLUMNS, WATER
 
 SETTINGS = small_ranch.SETTINGS.replace(
     '"America/Los_Angeles"', '"America/Los_Angeles"\nlanguages = ["es", "en"]'

@@ -7,7 +7,7 @@ import pandas as pd
 import pyogrio
 import pytest
 from helpers import small_ranch
-from test_water_command import MORE_COLUMNS, WATER
+from helpers.watered_ranch import MORE_COLUMNS, WATER
 
 
 @pytest.fixture

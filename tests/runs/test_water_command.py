@@ -8,24 +8,8 @@ import pandas as pd
 import pytest
 from helpers import small_ranch
 from helpers.water_checker import Limits, violations
+from helpers.watered_ranch import MORE_COLUMNS, WATER
 
-WATER = """
-[water]
-available = "2500 m3"
-pump = "90 m3/h"
-from = 2026-07-16
-days = 4
-hours = ["20:00", "06:00"]
-out_of_service = ["N2"]
-"""
-MORE_COLUMNS = pd.DataFrame(
-    {
-        "valve": ["N1", "N2", "S1", "S2"],
-        "rate_mm_h": [1.5, 1.5, 1.0, 1.2],
-        "min_hours": [2.0, 2.0, 4.0, 4.0],
-        "max_hours": [24.0, 24.0, 30.0, 30.0],
-    }
-)
 PLAN_HEADER = (
     "valve,block,crop,pump,status,limited_by,area_ha,stress_bar,stress_se_bar,stress_for_need_bar,stage,need_mm,"
     "need_low_mm,need_high_mm,hours,mm,net_mm,m3,flow_m3_h,sets,need_covered,stress_dry_bar,stress_after_bar,"
