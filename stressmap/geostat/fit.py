@@ -56,7 +56,7 @@ class LikelihoodGroup:
         [bar].
     trend : array, shape (n, p)
         Columns of the mean.
-    alike : SharedStructure
+    shared_structure : SharedStructure
         What they share.
     """
 

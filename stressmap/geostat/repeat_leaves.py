@@ -31,11 +31,12 @@ def average_by_tree(samples: Samples, fit: Callable[[Samples], Surface]) -> Surf
 
     Examples
     --------
-    >>> from stressmap.geostat.hierarchical import AverageSurface, Spread
+    >>> from stressmap.geostat.hierarchical import HierarchicalSurface, VarianceComponents
     >>> code = np.zeros(3, dtype=np.int64)
     >>> places = Places(np.zeros((3, 2)), code, code, code)
     >>> leaves = Samples(places, np.array([1.0, 3.0, 8.0]), np.array([7, 7, 9]))
-    >>> surface = average_by_tree(leaves, lambda s: AverageSurface(s, Spread(9.0, 4.0, 2.0, 1.0)))
+    >>> components = VarianceComponents(9.0, 4.0, 2.0, 1.0)
+    >>> surface = average_by_tree(leaves, lambda s: HierarchicalSurface(s, components))
     >>> float(surface.predict(places).mean[0].round(6)), surface.summary()["trees"]
     (5.0, 2)
     """

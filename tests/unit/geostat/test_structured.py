@@ -49,7 +49,7 @@ def check_sane(surface: StructuredSurface, samples: Samples) -> None:
     """Finite everywhere, near the readings' own level, and never surer than a fifth of a bar."""
     far = Places(samples.places.xy + 40.0, samples.places.block, samples.places.valve, samples.places.crop)
     one_cell = surface.predict_zones(far, np.arange(len(far)) - 1, len(far))
-    for estimate in (surface.predict(samples.places), surface.at(far)):
+    for estimate in (surface.predict(samples.places), surface.predict(far)):
         assert np.all(np.isfinite(estimate.mean))
         assert np.all(np.sqrt(estimate.variance) > 0.2)
         assert np.all(np.abs(estimate.mean - samples.value.mean()) < np.ptp(samples.value) + 1.0)
@@ -162,7 +162,7 @@ def test_slopes_of_the_likelihood_are_those_of_finite_differences() -> None:
     model = choose_model(samples, Priors(), 0.4)
     groups = fit.make_groups(centred, np.ones((40, 1)))
     u = model.middle() - 0.2
-    patterns = [g.alike.pattern(model, float(np.exp(u[-1]))) for g in groups]
+    patterns = [g.shared_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
 
     def value(v: np.ndarray) -> float:
         return fit.log_posterior(groups, patterns, model, np.append(v, u[-1]))[0]
