@@ -29,6 +29,8 @@ Edge3 = tuple[float, float, float]
 Scale = Literal["absolute", "below_baseline"]
 SET_BY_RANCH: Standing = "set by the ranch"
 BUILT_IN = Path(__file__).parent / "crops"
+PARTIAL = BUILT_IN / "partial"
+"""What is known of crops without a whole profile, laid under what a ranch writes about them."""
 
 
 def _rising(edges: Edge3) -> Edge3:
@@ -148,6 +150,17 @@ class CropCoefficient(Part):
     height_m: float = Field(default=3.0, gt=0.0)
 
 
+class Roots(Part):
+    """What trees take from the soil.
+
+    ``depth_m`` is how deep the roots of irrigated trees reach [m]; ``depletion_fraction`` the share of the
+    available water there that they take without stress, at a crop evapotranspiration of 5 mm a day.
+    """
+
+    depth_m: float = Field(default=1.5, gt=0.0, le=10.0)
+    depletion_fraction: float = Field(default=0.50, gt=0.0, lt=1.0)
+
+
 class Caution(CropNames):
     """Something a user of this crop must know."""
 
@@ -169,6 +182,7 @@ class CropProfile(Part):
     too_wet: TooWet | None = None
     stages: tuple[Stage, ...] = ()
     crop_coefficient: CropCoefficient | None = None
+    roots: Roots = Roots()
     levels: tuple[Level, ...] = ()
     cautions: tuple[Caution, ...] = ()
     sources: dict[str, Source] = Field(default_factory=dict)
@@ -223,18 +237,22 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
     >>> sorted(profiles), profiles["pistachio"].baseline
     (['almond', 'pistachio', 'prune', 'walnut'], None)
     """
-    tables = {path.stem: tomllib.loads(path.read_text(encoding="utf-8")) for path in BUILT_IN.glob("*.toml")}
+    tables, partial = _read_all(BUILT_IN), _read_all(PARTIAL)
     profiles = {name: CropProfile.model_validate(table) for name, table in sorted(tables.items())}
     problems: list[Problem] = []
     for written, own in overrides.items():
         name = written.strip().lower()
         try:
-            profiles[name] = CropProfile.model_validate(_laid_over(name, tables.get(name), own))
+            profiles[name] = CropProfile.model_validate(_laid_over(name, (partial | tables).get(name), own))
         except ValidationError as error:
             problems += [_problem(where, written, detail) for detail in error.errors()]
     if problems:
         raise SettingsError(problems)
     return profiles
+
+
+def _read_all(folder: Path) -> dict[str, dict[str, Any]]:
+    return {path.stem: tomllib.loads(path.read_text(encoding="utf-8")) for path in folder.glob("*.toml")}
 
 
 def _laid_over(name: str, base: Mapping[str, Any] | None, own: Mapping[str, Any]) -> dict[str, Any]:

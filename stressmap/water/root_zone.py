@@ -1,9 +1,9 @@
 """How much water the root zone gives up while the trees dry by one bar.
 
 The readily available share of the root zone's water is gone when the trees stand at the edge beyond which
-the crop's profile calls them driest; water is taken to go evenly with stress down to there. That is a
-judgement (standing: derived), good for first amounts; ``[water] mm_per_bar`` puts the ranch's own figure in
-its place.
+the crop's profile calls them driest (root depth and depletion fraction are the profile's too); water is taken
+to go evenly with stress down to there. That is a judgement (standing: derived), good for first amounts;
+``[water] mm_per_bar`` puts the ranch's own figure in its place.
 """
 
 from __future__ import annotations
@@ -37,17 +37,6 @@ ALSO: dict[str, tuple[str, ...]] = {
     "clay loam": ("silty clay loam", "sandy clay loam", "franco arcilloso", "franco arcillo limoso"),
     "clay": ("sandy clay", "silty clay", "arcilla", "arcilloso", "heavy clay"),
 }
-
-ROOTS: dict[str, tuple[float, float]] = {
-    "prune": (1.5, 0.50),
-    "almond": (1.5, 0.40),
-    "walnut": (2.05, 0.50),
-    "pistachio": (1.25, 0.40),
-}
-"""Root depth [m] (middle of the range) and readily available share p of irrigated crops: FAO Irrigation and
-Drainage Paper 56, table 22 (stone fruit from memory, cross-checked; the others from memory only)."""
-
-OTHER_ROOTS = (1.5, 0.50)
 
 
 def texture_class(soil: str) -> str | None:
@@ -162,8 +151,8 @@ def root_zone(
     >>> round(root_zone("loam", prune, 5.0).mm_per_bar, 1)
     19.8
     """
-    depth, p_table = ROOTS.get(crop.name, OTHER_ROOTS)
-    held = available_mm_per_m(texture) * (root_depth_m or depth)
+    roots = crop.roots
+    held = available_mm_per_m(texture) * (root_depth_m or roots.depth_m)
     edges = crop.edges.below_baseline
     span = edges[2] if edges else SPAN_BAR
-    return RootZone(readily_share(p_table, etc_mm_day) * held / span, held)
+    return RootZone(readily_share(roots.depletion_fraction, etc_mm_day) * held / span, held)

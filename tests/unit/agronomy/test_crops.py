@@ -2,6 +2,7 @@
 
 import tomllib
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -38,12 +39,36 @@ def test_only_crops_with_a_published_or_derived_line_are_built_in() -> None:
 @pytest.mark.parametrize("crop", BUILT_IN)
 def test_every_number_of_a_built_in_profile_has_a_source_and_standing(crop: str) -> None:
     table = tomllib.loads((crops.BUILT_IN / f"{crop}.toml").read_text(encoding="utf-8"))
-    numbered = {"season_target", "baseline", "young", "stages", "crop_coefficient", "levels"}
+    numbered = {"season_target", "baseline", "young", "stages", "crop_coefficient", "roots", "levels"}
     numbered |= {f"edges.{ranking}" for ranking in table["edges"]} | ({"too_wet"} & set(table))
     assert numbered <= set(table["sources"])
     plain = {"name", "also", "title", "sources", "edges", "cautions"}
     assert set(table) - plain <= numbered
     assert all("standing" in entry for entry in [*table["levels"], *table["cautions"]])
+
+
+@pytest.mark.parametrize("path", sorted(crops.PARTIAL.glob("*.toml")), ids=lambda path: path.stem)
+def test_every_number_of_a_partial_profile_has_a_source(path: Path) -> None:
+    table = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert set(table) - {"title", "sources"} == set(table["sources"])
+
+
+@pytest.mark.parametrize(
+    ("crop", "depths", "depletion"),
+    [
+        ("prune", (1.0, 2.0), 0.50),
+        ("almond", (1.0, 2.0), 0.40),
+        ("walnut", (1.7, 2.4), 0.50),
+        ("pistachio", (1.0, 1.5), 0.40),
+    ],
+)
+def test_roots_are_the_middle_of_the_published_range(
+    crop: str, depths: tuple[float, float], depletion: float
+) -> None:
+    """FAO Irrigation and Drainage Paper 56, 1998, table 22 (from memory; stone fruit cross-checked)."""
+    roots = load(pistachio={"season_target": [["05-01", -8.0], ["09-01", -14.0]]})[crop].roots
+    assert roots.depth_m == pytest.approx(sum(depths) / 2)
+    assert roots.depletion_fraction == depletion
 
 
 @pytest.mark.parametrize("crop", BUILT_IN)
@@ -149,8 +174,8 @@ AT = "ranch.toml, column crops.prune."
             {"basline": {}},
             "ranch.toml: unknown key 'crops.prune.basline'. Did you mean 'baseline'? Known here: also, "
             "baseline, "
-            "cautions, crop_coefficient, edges, harvest, hemisphere, levels, name, season_target, sources, "
-            "stages, title, too_wet, young.",
+            "cautions, crop_coefficient, edges, harvest, hemisphere, levels, name, roots, season_target, "
+            "sources, stages, title, too_wet, young.",
         ),
         (
             {"baseline": {"intercept": -4.1, "slope_bar_per_kpa": -1.2}},
