@@ -7,19 +7,17 @@ import json
 import platform
 from collections import Counter
 from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
+from importlib.metadata import requires, version
 from pathlib import Path
 from typing import Any
 
+from packaging.requirements import Requirement
+
+from stressmap import __version__
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.settings import Settings
 from stressmap.output.staging.output_folder import MARK
 from stressmap.output.view.content import Content
-
-LIBRARIES = (
-    "stressmap", "folium", "fpdf2", "geopandas", "matplotlib", "numpy", "pandas", "pykrige",
-    "pyogrio", "pyproj", "rasterio", "scipy", "shapely",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -94,7 +92,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "crs": content.raster.crs,
         "settings": settings,
         "sha256": record.sha256,
-        "versions": _versions(),
+        "versions": versions(),
         "counts": {
             "readings": len(readings),
             "used": int(readings["used"].sum()),
@@ -144,11 +142,20 @@ def _hash(file: Path) -> str:
         raise DataError(Problem(str(file), what, "Put it back and run again")) from None
 
 
-def _versions() -> dict[str, str]:
-    found = {"python": platform.python_version()}
-    for name in LIBRARIES:
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            found[name] = "not installed"
-    return found
+def versions() -> dict[str, str]:
+    """Tell the versions of all that computes: Python, this program, the libraries it declares, and theirs.
+
+    Returns
+    -------
+    dict
+        By name; the libraries are those that the installed program says it depends on.
+    """
+    import pyproj
+    import shapely
+    from rasterio import __gdal_version__ as gdal
+
+    declared = [Requirement(line) for line in requires("stressmap") or ()]
+    wanted = [r.name for r in declared if r.marker is None or r.marker.evaluate({"extra": ""})]
+    found = {"python": platform.python_version(), "stressmap": __version__}
+    found |= {name: version(name) for name in sorted(wanted, key=str.lower)}
+    return found | {"gdal": gdal, "geos": shapely.geos_version_string, "proj": pyproj.proj_version_str}
