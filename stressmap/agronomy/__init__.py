@@ -32,7 +32,7 @@ from stressmap.agronomy.evapotranspiration import (
     wind_at_2m_m_s,
 )
 from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
-from stressmap.agronomy.orchard import at_latitude, latitude_of, middle_day, settle_crops
+from stressmap.agronomy.orchard import Orchard, at_latitude, latitude_of, middle_day, settle, settle_crops
 from stressmap.agronomy.radiation import (
     clear_sky_mj,
     daylight_hours,
@@ -64,6 +64,7 @@ from stressmap.agronomy.visit_weather import visit_weather, weather_shift_bar
 __all__ = [
     "Air",
     "CropProfile",
+    "Orchard",
     "Site",
     "actual_kpa",
     "add_figures",
@@ -99,6 +100,7 @@ __all__ = [
     "reference_et",
     "saturation_kpa",
     "saturation_slope_kpa_per_c",
+    "settle",
     "settle_crops",
     "six_months_on",
     "stage_on",

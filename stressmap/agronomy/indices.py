@@ -10,15 +10,7 @@ import pandas as pd
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar
 from stressmap.agronomy.crop_readings import CropReadings, Flags, aware_times, local_days, places_of
 from stressmap.agronomy.crops import edges_for
-from stressmap.agronomy.orchard import (
-    Profiles,
-    at_latitude,
-    latitude_of,
-    middle_day,
-    require_ranking,
-    settle_crops,
-    targets,
-)
+from stressmap.agronomy.orchard import Orchard, Profiles, middle_day, require_ranking
 from stressmap.agronomy.remarks import say_line, say_missing_air, say_shift, say_too_wet, say_young
 from stressmap.agronomy.target import calendar_days
 from stressmap.agronomy.vapour_pressure import deficit_kpa
@@ -26,7 +18,6 @@ from stressmap.agronomy.visit_weather import UNLIKE_BAR, visit_weather, weather_
 from stressmap.core.arrays import Floats
 from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
-from stressmap.intake.air_plausibility import Origin, mend_humidity, mend_temperature
 
 __all__ = ["add_figures", "block_figures", "edges_for", "watered_bar"]
 
@@ -42,9 +33,8 @@ WINDOW_STEP = pd.Timedelta(minutes=15)
 
 def add_figures(
     readings: pd.DataFrame,
-    blocks: pd.DataFrame,
+    orchard: Orchard,
     weather: pd.DataFrame | None,
-    profiles: Profiles,
     settings: Settings,
     notes: Notes,
 ) -> pd.DataFrame:
@@ -56,12 +46,10 @@ def add_figures(
         ``time`` (timezone-aware), ``block`` (resolved, or None), ``swp_bar`` (negative), ``temp_c``,
         ``rh_pct``; with a column ``used``, only those rows make the visit's middle weather and are spoken of;
         with a column ``flags``, those marked ``outside_visit`` are not carried to it.
-    blocks : DataFrame
-        As :data:`stressmap.intake.schemas.BLOCKS`.
+    orchard : Orchard
+        From :func:`stressmap.agronomy.orchard.settle`.
     weather : DataFrame or None
         As :data:`stressmap.intake.schemas.WEATHER`.
-    profiles : dict of str to CropProfile
-        From :func:`stressmap.agronomy.crops.load_profiles`.
     settings : Settings
         Ranking, time zone, file names, ``[reading] same_weather``.
     notes : Notes
@@ -80,17 +68,15 @@ def add_figures(
     SettingsError
         If a measured crop lacks what the ranking needs.
     DataError
-        If a crop has no profile, or the ranking needs a vapour pressure deficit and no reading has one.
+        If the ranking needs a vapour pressure deficit and no reading has one.
     """
-    case = _case(readings, blocks, profiles, settings, notes)
+    case = _case(readings, orchard, settings, notes)
     require_ranking(case.measured(), case.profiles, settings.map.rank_by, settings.source)
     table = case.table
     table["tension_bar"] = -table["swp_bar"]
-    table["vpd_kpa"] = _deficits(case, weather, notes)
+    table["vpd_kpa"] = _deficits(case, weather)
     table["baseline_bar"] = _baselines(table["vpd_kpa"].to_numpy(), case.places, case.profiles)
-    table["target_bar"] = targets(
-        case.places, case.days, case.profiles, _blocks_file(settings), settings.source
-    )
+    table["target_bar"] = orchard.targets(case.places, case.days)
     table["weather_shift_bar"] = _shift(case, notes)
     table["below_target_bar"] = table["target_bar"] - table["swp_bar"] - table["weather_shift_bar"]
     table["below_baseline_bar"] = table["baseline_bar"] - table["swp_bar"]
@@ -104,16 +90,15 @@ def add_figures(
 
 def watered_bar(
     readings: pd.DataFrame,
-    blocks: pd.DataFrame,
+    orchard: Orchard,
     weather: pd.DataFrame | None,
-    profiles: Profiles,
     settings: Settings,
 ) -> Floats:
     """Give what a fully watered tree would have shown at the place and moment of each reading.
 
     Parameters
     ----------
-    readings, blocks, weather, profiles, settings
+    readings, orchard, weather, settings
         As for :func:`add_figures`, which says what there is to say of them.
 
     Returns
@@ -121,48 +106,23 @@ def watered_bar(
     array of float, shape (n,)
         [bar], negative; NaN where crop, line or weather is unknown.
 
-    Raises
-    ------
-    DataError
-        If a crop has no profile.
     """
-    unheard = Notes()
-    case = _case(readings, blocks, profiles, settings, unheard)
-    return _baselines(_deficits(case, weather, unheard), case.places, case.profiles)
+    case = _case(readings, orchard, settings, Notes())
+    return _baselines(_deficits(case, weather), case.places, case.profiles)
 
 
-def _grown(profiles: Profiles, settled: pd.DataFrame) -> Profiles:
-    return {crop: profiles[crop] for crop in sorted(settled["crop"].unique())}
-
-
-def _blocks_file(settings: Settings) -> str:
-    return str(settings.files.blocks)
-
-
-def _case(
-    readings: pd.DataFrame, blocks: pd.DataFrame, profiles: Profiles, settings: Settings, notes: Notes
-) -> CropReadings:
-    settled = settle_crops(blocks, profiles, _blocks_file(settings), notes)
-    profiles = at_latitude(_grown(profiles, settled), latitude_of(blocks), notes)
+def _case(readings: pd.DataFrame, orchard: Orchard, settings: Settings, notes: Notes) -> CropReadings:
     table = readings.copy()
     counted = table["used"].to_numpy(bool) if "used" in table else np.ones(len(table), dtype=bool)
     days = local_days(table, counted, settings, notes)
-    return CropReadings(table, places_of(table["block"], settled), days, counted, profiles, settings)
-
-
-def _deficits(case: CropReadings, weather: pd.DataFrame | None, notes: Notes) -> Floats:
-    table = case.table
-    rows = table["row"].to_numpy(np.int64) if "row" in table else np.arange(2, len(table) + 2)
-    origin = Origin(str(case.settings.files.readings), rows)
-    own = table.reindex(columns=["temp_c", "rh_pct"]).astype(float)
-    air = pd.DataFrame(
-        {
-            "time": aware_times(table, case.settings),
-            "temp_c": mend_temperature(own["temp_c"], origin, notes, each=True),
-            "rh_pct": mend_humidity(own["rh_pct"], origin, notes),
-        }
+    return CropReadings(
+        table, places_of(table["block"], orchard.blocks), days, counted, orchard.profiles, settings
     )
-    return deficit_kpa(*air_at_trees(air, weather))
+
+
+def _deficits(case: CropReadings, weather: pd.DataFrame | None) -> Floats:
+    own = case.table.reindex(columns=["temp_c", "rh_pct"]).astype(float)
+    return deficit_kpa(*air_at_trees(own.assign(time=aware_times(case.table, case.settings)), weather))
 
 
 def _baselines(vpd: Floats, places: pd.DataFrame, profiles: Profiles) -> Floats:
@@ -215,30 +175,24 @@ def _too_wet(case: CropReadings) -> Flags:
 
 
 def block_figures(
-    blocks: pd.DataFrame,
+    orchard: Orchard,
     visit: tuple[dt.date, dt.date],
     air: pd.DataFrame | None,
-    profiles: Profiles,
     settings: Settings,
-    notes: Notes,
 ) -> pd.DataFrame:
     """Give each block its target on the visit's middle day and its baseline in the visit's middle weather.
 
     Parameters
     ----------
-    blocks : DataFrame, n rows
-        As :data:`stressmap.intake.schemas.BLOCKS`.
+    orchard : Orchard
+        Of n blocks.
     visit : tuple of date
         First and last day.
     air : DataFrame or None
         The readings in use as :func:`add_figures` gave them, for the middle weather that they were carried
         to; or a weather table as :data:`stressmap.intake.schemas.WEATHER`.
-    profiles : dict of str to CropProfile
-        From :func:`stressmap.agronomy.crops.load_profiles`.
     settings : Settings
-        Time zone, hours of measuring, file names.
-    notes : Notes
-        Told which crops were moved to the other hemisphere's season or named otherwise.
+        Time zone, hours of measuring.
 
     Returns
     -------
@@ -250,18 +204,16 @@ def block_figures(
     Raises
     ------
     DataError
-        If a crop has no profile or a harvest is no day of the year.
+        If a harvest is no day of the year.
     """
-    settled = settle_crops(blocks, profiles, _blocks_file(settings), notes)
-    profiles = at_latitude(_grown(profiles, settled), latitude_of(blocks), notes)
-    places = places_of(blocks["block"], settled)
+    places = places_of(orchard.blocks["block"], orchard.blocks)
     vpd = np.full(len(places), _middle_vpd_kpa(visit, air, settings))
     days = np.full(len(places), np.datetime64(middle_day(visit), "D"))
     return pd.DataFrame(
         {
             "crop": places["crop"].to_numpy(),
-            "target_bar": targets(places, days, profiles, _blocks_file(settings), settings.source),
-            "baseline_bar": _baselines(vpd, places, profiles),
+            "target_bar": orchard.targets(places, days),
+            "baseline_bar": _baselines(vpd, places, orchard.profiles),
             "vpd_kpa": vpd,
         },
         index=pd.Index(places["block"], name="block"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from stressmap.agronomy.target import (
     month_day_six_months_on,
     six_months_on,
     target_bar,
+    with_harvest,
     young_tree_target_bar,
 )
 from stressmap.core.arrays import Floats
@@ -27,6 +29,97 @@ from stressmap.intake.unit_headings import normal
 Profiles = dict[str, CropProfile]
 HARVEST = "Write month and day of the harvest, MM-DD, after the first day of the crop's season_target"
 """What to do about a harvest that no season can end with."""
+
+
+@dataclass(frozen=True)
+class Orchard:
+    """The blocks with their crops settled, and each crop's profile as it holds on this ranch.
+
+    Made once by :func:`settle` and handed on; nobody settles a crop or a hemisphere again.
+
+    Parameters
+    ----------
+    blocks : GeoDataFrame, n rows
+        As :data:`stressmap.intake.schemas.BLOCKS`; ``crop`` is a key of ``profiles``.
+    profiles : dict of str to CropProfile
+        Of the crops that are grown, in order, their built-in seasons those of the ranch's hemisphere.
+    blocks_file, settings_file : str
+        The file of the blocks and the ``ranch.toml``, for messages.
+    """
+
+    blocks: Any
+    profiles: Profiles
+    blocks_file: str = "blocks"
+    settings_file: str = "ranch.toml"
+
+    def targets(self, places: pd.DataFrame, days: Any) -> Floats:
+        """Give the season target of places on days; as :func:`targets`.
+
+        Parameters
+        ----------
+        places : DataFrame, n rows
+            ``block``, ``crop``, ``harvest``, ``planted``.
+        days : array, Series or index of dates, n of them
+            Local calendar days.
+
+        Returns
+        -------
+        array of float, shape (n,)
+            [bar].
+        """
+        return targets(places, days, self.profiles, self.blocks_file, self.settings_file)
+
+    def seasons(self) -> dict[tuple[str, str | None], tuple[tuple[str, float], ...]]:
+        """Give the season targets that the blocks are held against.
+
+        Returns
+        -------
+        dict of (crop, harvest) to points
+            Harvest as ``MM-DD``, None where the crop's season ends as its profile says; points are month and
+            day with the target [bar]. One entry for each harvest that a block or its crop has.
+        """
+        own = self.blocks["harvest"].astype(object).where(self.blocks["harvest"].notna(), None)
+        kinds = sorted(
+            set(zip(self.blocks["crop"], own, strict=True)), key=lambda kind: (kind[0], kind[1] or "")
+        )
+        found: dict[tuple[str, str | None], tuple[tuple[str, float], ...]] = {}
+        for crop, day in kinds:
+            profile = self.profiles[crop]
+            harvest = day or profile.harvest
+            if profile.season_target:
+                points = profile.season_target
+                found[crop, harvest] = with_harvest(points, harvest) if harvest else points
+        return found
+
+
+def settle(
+    blocks: Any, profiles: Profiles, notes: Notes, *, blocks_file: str, settings_file: str = "ranch.toml"
+) -> Orchard:
+    """Settle crops and hemisphere, once for a whole run.
+
+    Parameters
+    ----------
+    blocks : GeoDataFrame
+        As :data:`stressmap.intake.schemas.BLOCKS`, crops as the file calls them.
+    profiles : dict of str to CropProfile
+        From :func:`stressmap.agronomy.crops.load_profiles`.
+    notes : Notes
+        Told where another name for a crop was taken, and which seasons were moved.
+    blocks_file, settings_file : str
+        For messages.
+
+    Returns
+    -------
+    Orchard
+
+    Raises
+    ------
+    DataError
+        If a crop has no profile; one problem per crop.
+    """
+    settled = settle_crops(blocks, profiles, blocks_file, notes)
+    grown = {crop: profiles[crop] for crop in sorted(settled["crop"].unique())}
+    return Orchard(settled, at_latitude(grown, latitude_of(blocks), notes), blocks_file, settings_file)
 
 
 def settle_crops(blocks: pd.DataFrame, profiles: Profiles, where: str, notes: Notes) -> pd.DataFrame:

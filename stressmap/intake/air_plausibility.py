@@ -6,9 +6,11 @@ no air can have is left out. Either is said, with its rows.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from stressmap.core.arrays import Floats
@@ -24,6 +26,9 @@ DRIEST_PCT = 1.0
 """Below this a sensor is dead; no orchard's air is so dry."""
 SATURATED_PCT = 105.0
 """Up to here a sensor in saturated air may read; it is taken as 100 %."""
+
+
+_DEGREES = re.compile(r"^(.*?)\s*(?:[°º˚]|deg(?:rees)?\.?|grados)?\s*([CFcf])?\.?$")
 
 
 @dataclass(frozen=True)
@@ -65,6 +70,63 @@ class Origin:
         shown = ", ".join(str(row) for row in rows[:5]) + (", ..." if len(rows) > 5 else "")
         counted = f"1 value (row {shown})" if len(rows) == 1 else f"{len(rows)} values (rows {shown})"
         notes.say(f"{self.where}, column {column}: {counted} {what}.")
+
+
+def split_degrees(cells: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Part the number from the unit that a cell states itself.
+
+    Parameters
+    ----------
+    cells : Series of str, shape (n,)
+        Such as "34", "34 °C" or "93F".
+
+    Returns
+    -------
+    number : Series of str, shape (n,)
+        What stands before the unit.
+    unit : Series, shape (n,)
+        ``"C"``, ``"F"`` or None.
+
+    Examples
+    --------
+    >>> number, unit = split_degrees(pd.Series(["34 °C", "93F", "31,5"]))
+    >>> number.tolist(), unit.tolist()
+    (['34', '93', '31,5'], ['C', 'F', None])
+    """
+    found = [_DEGREES.match(cell) for cell in cells]
+    number = [m[1] if m else cell for m, cell in zip(found, cells, strict=True)]
+    unit = [m[2].upper() if m and m[2] else None for m in found]
+    return pd.Series(number, index=cells.index, dtype=object), pd.Series(
+        unit, index=cells.index, dtype=object
+    )
+
+
+def celsius(value: pd.Series, unit: pd.Series, heading: str | None) -> Floats:
+    """Turn degrees into Celsius: the unit in a cell goes before that of the heading.
+
+    Parameters
+    ----------
+    value : Series of float, shape (n,)
+        As written.
+    unit : Series, shape (n,)
+        From :func:`split_degrees`.
+    heading : str or None
+        ``"C"``, ``"F"``, or None where the heading states none.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        [°C], as far as units are stated.
+
+    Examples
+    --------
+    >>> celsius(pd.Series([95.0, 35.0]), pd.Series([None, "C"]), "F").round(1).tolist()
+    [35.0, 35.0]
+    """
+    stated = unit.where(unit.notna(), heading)
+    american = (stated == "F").to_numpy(bool)
+    degrees = value.to_numpy(np.float64)
+    return np.where(american, (degrees - 32.0) / 1.8, degrees)
 
 
 def mend_temperature(temp_c: ArrayLike, origin: Origin, notes: Notes, *, each: bool = False) -> Floats:

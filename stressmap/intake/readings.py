@@ -11,7 +11,8 @@ import pandas as pd
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Notes
 from stressmap.core.settings import Reading, Settings
-from stressmap.core.units import BAR_PER, M_PER_FOOT, fahrenheit_to_celsius
+from stressmap.core.units import BAR_PER, M_PER_FOOT
+from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
 from stressmap.intake.columns import Table, match, recognise, recogniser
 from stressmap.intake.coordinates import read_place
 from stressmap.intake.numbers import parse_numbers
@@ -26,8 +27,6 @@ _CELL_UNIT = re.compile(r"^(.*\d)\s*(bars?|bares|mpa|kpa|psi|bar\.)$", re.IGNORE
 _MINUTES = re.compile(r"^(\d+(?:[.,]\d+)?)\s*(?:min\w*\.?|')$", re.IGNORECASE)
 _YES, _NO = ("yes", "y", "si", "s\u00ed", "true", "x"), ("no", "n", "false")
 """Under "bagged": yes tells nothing about minutes, no means none."""
-_AIR_C = (-20.0, 60.0)
-_FAHRENHEIT_FROM = 55.0
 """No orchard is measured at 55 degrees Celsius; where any temperature is above, all are Fahrenheit."""
 
 
@@ -59,6 +58,12 @@ def read_readings(path: Path, settings: Settings, notes: Notes) -> pd.DataFrame:
     lon, lat = read_place(table, settings.reading.crs or settings.ranch.crs, notes)
     time = _time(table, settings, notes)
     pressure, recheck = (_pressure(table, name, settings.reading, notes) for name in ("pressure", "recheck"))
+    origin = Origin(
+        table.where,
+        table.index.to_numpy(np.int64),
+        table.headings.get("temp", "temp_c"),
+        table.headings.get("rh", "rh_pct"),
+    )
     found = pd.DataFrame(
         {
             "row": table.index.to_numpy(),
@@ -71,8 +76,8 @@ def read_readings(path: Path, settings: Settings, notes: Notes) -> pd.DataFrame:
             "bag_minutes": _bag_minutes(table, time, settings),
             "block": table.text("block"),
             "valve": table.text("valve"),
-            "temp_c": _celsius(table, notes),
-            "rh_pct": _humidity(table, notes),
+            "temp_c": _celsius(table, origin, notes),
+            "rh_pct": _humidity(table, origin, notes),
             "gps_accuracy_m": table.numbers("gps_accuracy", wanted="metres as a number")
             * (M_PER_FOOT if table.unit("gps_accuracy") == "ft" else 1.0),
             **{name: table.text(name) for name in ("chamber", "crew", "leaf", "note")},
@@ -202,39 +207,24 @@ def _since_bagged(table: Table, time: pd.Series, settings: Settings) -> pd.Serie
     return plain.fillna(since)
 
 
-def _celsius(table: Table, notes: Notes) -> pd.Series:
+def _celsius(table: Table, origin: Origin, notes: Notes) -> pd.Series:
     if not table.has("temp"):
         return pd.Series(np.nan, index=table.index)
-    cells = table.columns["temp"].str.replace(r"\s*[°º]\s*([CFcf])?$", "", regex=True)
+    cells, stated = split_degrees(table.columns["temp"])
     bare, bad = parse_numbers(cells, comma=table.comma)
     table.refuse("temp", bad, "is not a number", "Write degrees as a number, or leave the cell empty")
-    unit = table.unit("temp")
-    if unit is None and bare.notna().any():
-        unit = "F" if bare.max() > _FAHRENHEIT_FROM else "C"
-        notes.say(f"{table.where}: {table.headings['temp']} states no unit; it was read as degrees {unit}.")
-    degrees = bare.map(fahrenheit_to_celsius) if unit == "F" else bare
-    return _believable(table, "temp", degrees, _AIR_C, notes)
-
-
-def _believable(
-    table: Table, name: str, value: pd.Series, bounds: tuple[float, float], notes: Notes
-) -> pd.Series:
-    """Leave out what no air shows, and say so; the reading itself may be sound."""
-    wrong = value.notna() & ~value.between(*bounds)
-    if wrong.any():
-        rows = ", ".join(str(row) for row in wrong.index[wrong][:5])
+    if table.unit("temp") is None and (bare.notna() & stated.isna()).any():
         notes.say(
-            f"{table.where}: {int(wrong.sum())} cells of {table.headings[name]} (row {rows}) are not "
-            "believable; they were left out."
+            f"{table.where}: {table.headings['temp']} states no unit; degrees that air has only in "
+            "Fahrenheit were taken so, the others as Celsius."
         )
-    return value.mask(wrong)
+    degrees = celsius(bare, stated, table.unit("temp"))
+    return pd.Series(mend_temperature(degrees, origin, notes, each=True), index=table.index)
 
 
-def _humidity(table: Table, notes: Notes) -> pd.Series:
+def _humidity(table: Table, origin: Origin, notes: Notes) -> pd.Series:
     if not table.has("rh"):
         return pd.Series(np.nan, index=table.index)
     value, bad = parse_numbers(table.columns["rh"].str.rstrip("% "), comma=table.comma)
     table.refuse("rh", bad, "is not a number", "Write percent as a number, or leave the cell empty")
-    # a spreadsheet stores 45 % as 0.45
-    percent = value * 100 if value.max() <= 1 else value
-    return _believable(table, "rh", percent, (0.0, 100.0), notes)
+    return pd.Series(mend_humidity(value, origin, notes), index=table.index)

@@ -11,10 +11,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from stressmap.core.arrays import Floats
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Notes
 from stressmap.core.units import MM_PER_INCH
-from stressmap.intake.air_plausibility import Origin, mend_humidity, mend_temperature
+from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
 from stressmap.intake.columns import Field, Table, match, names, recogniser
 from stressmap.intake.schemas import WEATHER, conform
 from stressmap.intake.station_clock import check_station_clock
@@ -141,9 +142,9 @@ def _origin(table: Table) -> Origin:
     return Origin(table.where, table.index.to_numpy(np.int64), headings["temp_c"], headings["rh_pct"])
 
 
-def _celsius(table: Table) -> pd.Series:
-    temp = table.numbers("temp_c", wanted="degrees as a number")
-    return (temp - 32.0) / 1.8 if table.unit("temp_c") == "F" else temp
+def _celsius(table: Table) -> Floats:
+    table.columns["temp_c"], stated = split_degrees(table.columns["temp_c"])
+    return celsius(table.numbers("temp_c", wanted="degrees as a number"), stated, table.unit("temp_c"))
 
 
 def _wind(table: Table) -> pd.Series:

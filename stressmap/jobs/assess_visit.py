@@ -12,16 +12,16 @@ import geopandas as gpd
 import pandas as pd
 from pyproj import CRS
 
-from stressmap.agronomy.crops import CropProfile, load_profiles
+from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
-from stressmap.agronomy.orchard import settle_crops
+from stressmap.agronomy.orchard import Orchard, settle
 from stressmap.core import settings as settings_module
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
-from stressmap.core.settings import Settings
 from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves
-from stressmap.intake.covariate import Covariate, read_covariate
+from stressmap.intake.covariate import read_covariate
+from stressmap.intake.inputs import Inputs
 from stressmap.intake.irrigation_log import read_irrigation
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
@@ -37,29 +37,10 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True)
-class Inputs:
-    """What the files hold, in one schema, one CRS and one time zone."""
-
-    source: Path
-    settings: Settings
-    profiles: dict[str, CropProfile]
-    blocks: gpd.GeoDataFrame
-    valves: gpd.GeoDataFrame
-    readings: pd.DataFrame
-    weather: pd.DataFrame | None
-    irrigation: pd.DataFrame | None
-    covariate: Covariate | None
-
-    @property
-    def crs(self) -> CRS:
-        """The working CRS."""
-        return CRS(self.blocks.crs)
-
-
-@dataclass(frozen=True)
 class Assessed:
     """The readings of a visit with their flags and figures, and what each block is held against."""
 
+    orchard: Orchard
     visit: Visit
     readings: gpd.GeoDataFrame
     blocks: pd.DataFrame
@@ -104,8 +85,8 @@ def _together(step: Callable[[], None], *readers: Callable[[], Any]) -> list[Any
     return found
 
 
-def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) -> Inputs:
-    """Read ``ranch.toml`` and every file that it names.
+def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) -> tuple[Inputs, Orchard]:
+    """Read ``ranch.toml`` and every file that it names; settle the crops, once for all that follows.
 
     Parameters
     ----------
@@ -118,7 +99,10 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
 
     Returns
     -------
-    Inputs
+    inputs : Inputs
+        Its ``blocks`` are those of the orchard.
+    orchard : Orchard
+        Blocks with their crops settled, and the profiles of those crops.
 
     Raises
     ------
@@ -141,15 +125,15 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
     def optional(path: Path | None, read: Callable[[Path], T]) -> Callable[[], T | None]:
         return lambda: None if path is None else read(path)
 
-    def polygons() -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    def polygons() -> tuple[Orchard, gpd.GeoDataFrame]:
         read = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns, settings_file=chosen.source)
-        blocks = settle_crops(read, profiles, str(files.blocks), notes)
+        orchard = settle(read, profiles, notes, blocks_file=str(files.blocks), settings_file=chosen.source)
         if files.valves is None:
-            return blocks, blocks_as_valves(blocks)
-        valves = read_valves(files.valves, CRS(blocks.crs), notes, chosen.columns)
-        return blocks, join_valves(valves, blocks, files.valves, notes)
+            return orchard, blocks_as_valves(orchard.blocks)
+        valves = read_valves(files.valves, CRS(read.crs), notes, chosen.columns)
+        return orchard, join_valves(valves, orchard.blocks, files.valves, notes)
 
-    (blocks, valves), readings, weather, irrigation = _together(
+    (orchard, valves), readings, weather, irrigation = _together(
         tell.step,
         polygons,
         lambda: read_readings(files.readings, chosen, notes),
@@ -157,17 +141,18 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
         optional(files.irrigation, lambda path: read_irrigation(path, notes=notes, **spelled)),
     )
     raster = chosen.map.covariate
-    covariate = None if raster is None else read_covariate(raster, CRS(blocks.crs))
+    covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))
     tell.step()
-    return Inputs(source, chosen, profiles, blocks, valves, readings, weather, irrigation, covariate)
+    inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate)
+    return inputs, orchard
 
 
-def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assessed:
+def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None, notes: Notes) -> Assessed:
     """Choose the visit, check its readings and work out what they mean.
 
     Parameters
     ----------
-    inputs : Inputs
+    inputs, orchard : Inputs, Orchard
         From :func:`load_inputs`.
     on : date or None
         A day of the visit wanted; None for the settings' or the latest.
@@ -186,15 +171,15 @@ def assess_readings(inputs: Inputs, on: dt.date | None, notes: Notes) -> Assesse
     doubt = doubtful_last_visit(inputs.readings) if on is None and inputs.settings.visit.end is None else None
     if doubt:
         notes.say(doubt)
-    return assess_visit(inputs, choose_visit(inputs.readings, inputs.settings, on), notes)
+    return assess_visit(inputs, orchard, choose_visit(inputs.readings, inputs.settings, on), notes)
 
 
-def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
+def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit, notes: Notes) -> Assessed:
     """Check the readings of one visit and work out what they mean.
 
     Parameters
     ----------
-    inputs : Inputs
+    inputs, orchard : Inputs, Orchard
         From :func:`load_inputs`.
     visit : tuple of date
         First and last day.
@@ -212,13 +197,13 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
     """
     chosen = inputs.settings
     checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
-    watered = watered_bar(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen)
+    watered = watered_bar(checked, orchard, inputs.weather, chosen)
     error = reading_error.estimate(checked, watered)
     for sentence in reading_error.sentences(error, aligned=chosen.reading.align_chambers):
         notes.say(sentence)
     if chosen.reading.align_chambers:
         checked = reading_error.align(checked, error)
-    figured = add_figures(checked, inputs.blocks, inputs.weather, inputs.profiles, chosen, notes)
+    figured = add_figures(checked, orchard, inputs.weather, chosen, notes)
     table = gpd.GeoDataFrame(figured, geometry="geometry", crs=inputs.crs)
     bare = table["used"] & table["stress_bar"].isna()
     if bare.any():
@@ -227,8 +212,8 @@ def assess_visit(inputs: Inputs, visit: Visit, notes: Notes) -> Assessed:
     if not table["used"].any():
         raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table)
     _say_mended(table, notes)
-    held = block_figures(inputs.blocks, visit, table[table["used"]], inputs.profiles, chosen, notes)
-    return Assessed(visit, table, held, error)
+    held = block_figures(orchard, visit, table[table["used"]], chosen)
+    return Assessed(orchard, visit, table, held, error)
 
 
 def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Problem:

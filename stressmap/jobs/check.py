@@ -10,7 +10,8 @@ import geopandas as gpd
 from stressmap.core.errors import DataError
 from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
-from stressmap.jobs.assess_visit import Inputs, NothingUsableError, Visit, assess_readings, load_inputs
+from stressmap.intake.inputs import Inputs
+from stressmap.jobs.assess_visit import NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.output.gis.mend_list import write_mend_list
 from stressmap.quality.assessment_summary import mend_table
 
@@ -60,10 +61,10 @@ def check(source: Path, progress: Progress | None = None) -> Checked:
         If a file or setting cannot be used.
     """
     notes, tell = Notes(), progress or Silent()
-    inputs = load_inputs(source, notes, tell)
+    inputs, orchard = load_inputs(source, notes, tell)
     tell.stage("Checking readings")
     try:
-        assessed = assess_readings(inputs, None, notes)
+        assessed = assess_readings(inputs, orchard, None, notes)
     except NothingUsableError as stop:
         return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
     return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))

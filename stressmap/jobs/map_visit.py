@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
+from stressmap.agronomy.orchard import Orchard
 from stressmap.core.errors import StressmapError
 from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
@@ -18,7 +19,8 @@ from stressmap.geostat.methods import fit_surface, steps_of
 from stressmap.geostat.options import Priors, SurfaceOptions
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
-from stressmap.jobs.assess_visit import Assessed, Inputs, Visit, assess_visit
+from stressmap.intake.inputs import Inputs
+from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
@@ -109,11 +111,11 @@ def content_of(
     Content
     """
     chosen = inputs.settings
-    edges = _edges(inputs)
+    edges = _edges(inputs, assessed.orchard)
     ground = _ground(inputs)
     terms = MappingTerms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
-    earlier = None if before is None else _surface_of(inputs, before, notes, progress)
+    earlier = None if before is None else _surface_of(inputs, assessed.orchard, before, notes, progress)
     progress.stage("Mapping blocks", len(inputs.blocks))
     mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=progress.step)
     change = _change(inputs, assessed, before, mapped)
@@ -224,11 +226,11 @@ def _ground(inputs: Inputs) -> Ground:
     return Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
 
 
-def _edges(inputs: Inputs) -> dict[str, Edges]:
+def _edges(inputs: Inputs, orchard: Orchard) -> dict[str, Edges]:
     chosen = inputs.settings.map
     return {
-        crop: edges_for(inputs.profiles[crop], chosen.rank_by, chosen.edges_bar, inputs.settings.source)
-        for crop in sorted(inputs.blocks["crop"].unique())
+        crop: edges_for(profile, chosen.rank_by, chosen.edges_bar, inputs.settings.source)
+        for crop, profile in orchard.profiles.items()
     }
 
 
@@ -245,10 +247,12 @@ def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
     return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
 
 
-def _surface_of(inputs: Inputs, visit: Visit, notes: Notes, progress: Progress) -> Surface | None:
+def _surface_of(
+    inputs: Inputs, orchard: Orchard, visit: Visit, notes: Notes, progress: Progress
+) -> Surface | None:
     """Fit the readings of an earlier visit; None, and a note, where that cannot be done."""
     try:
-        earlier = assess_visit(inputs, visit, Notes())
+        earlier = assess_visit(inputs, orchard, visit, Notes())
     except StressmapError as error:
         why = error.problems[0].what
         notes.say(f"No comparison with the visit before ({visit[0]}): {why}.")
@@ -288,7 +292,7 @@ def _ranked(
         table,
         assessed.blocks,
         figures,
-        _edges(inputs),
+        _edges(inputs, assessed.orchard),
         chosen.rank_by,
         rank_unmeasured=chosen.rank_unmeasured,
     )

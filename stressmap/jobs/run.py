@@ -14,13 +14,15 @@ from typing import TYPE_CHECKING, Any
 from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
-from stressmap.jobs.assess_visit import Assessed, Inputs, assess_readings, load_inputs
+from stressmap.intake.inputs import Inputs
+from stressmap.jobs.assess_visit import Assessed, assess_readings, load_inputs
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import default_folder, make_ready, staged
 from stressmap.output.view.content import Content
 
 if TYPE_CHECKING:
+    from stressmap.agronomy.orchard import Orchard
     from stressmap.jobs.map_visit import Fitted
     from stressmap.water.water_plan import Advice
 
@@ -83,11 +85,11 @@ def run(
     """
     notes, watch, tell = Notes(), Watch(), progress or Silent()
     with watch.of("read"):
-        inputs = load_inputs(source, notes, tell)
+        inputs, orchard = load_inputs(source, notes, tell)
         sha256 = run_record.fingerprints(source, inputs.settings)
     tell.stage("Checking readings")
     with watch.of("assess"):
-        assessed = assess_readings(inputs, on, notes)
+        assessed = assess_readings(inputs, orchard, on, notes)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
     make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
@@ -115,7 +117,7 @@ def run(
             outputs.write(content, folder, tell)
             tell.stage("Writing the report")
             page = run_record.run_page(content, record)
-            _write_words(content, advice, page, inputs, folder)
+            _write_words(content, advice, page, (inputs, orchard), folder)
         run_record.write_run(page | {"timings": watch.seconds}, folder)
     return Result(content, target)
 
@@ -130,7 +132,7 @@ def _with_water(
 
     chosen, jobs = inputs.settings.water or Water(), fitted.options.jobs
     together = valves_together(inputs, fitted.surface, jobs=jobs, progress=tell)
-    case, terms = prepare(inputs, content.valves, assessed.visit, chosen, notes)
+    case, terms = prepare(inputs, assessed.orchard, content.valves, assessed.visit, chosen, notes)
     advice = advise(case, terms, together=together, jobs=jobs, progress=tell)
     planned = dataclasses.replace(
         content,
@@ -142,22 +144,20 @@ def _with_water(
 
 
 def _write_words(
-    content: Content, advice: Advice | None, page: dict[str, Any], inputs: Inputs, folder: Path
+    content: Content,
+    advice: Advice | None,
+    page: dict[str, Any],
+    known: tuple[Inputs, Orchard],
+    folder: Path,
 ) -> None:
     """Write the water plan, where there is one, and the report."""
     from stressmap.output.gis.plan_files import write_plan
     from stressmap.output.report.page import Background, write_report
     from stressmap.output.view.plan_words import first_words, tell
 
+    inputs, orchard = known
     if advice is not None:
         write_plan(advice, inputs.settings.ranch, folder)
     told = () if advice is None else tell(advice, first_words(inputs.settings.ranch))
-    background = Background(page, _seasons(inputs), inputs.weather, told)
+    background = Background(page, orchard.seasons(), inputs.weather, told)
     write_report(content, background, folder / "report.html")
-
-
-def _seasons(inputs: Inputs) -> dict[str, tuple[tuple[str, float], ...]]:
-    """Gather the season targets of the crops on the ranch."""
-    crops = sorted(inputs.blocks["crop"].unique())
-    targets = {crop: inputs.profiles[crop].season_target for crop in crops}
-    return {crop: tuple(points) for crop, points in targets.items() if points}

@@ -80,9 +80,9 @@ def plan_water(
         With the problems and the exit code.
     """
     notes, tell = Notes(), progress or Silent()
-    inputs = load_inputs(source, notes, tell)
+    inputs, orchard = load_inputs(source, notes, tell)
     tell.stage("Checking readings")
-    assessed = assess_readings(inputs, on, notes)
+    assessed = assess_readings(inputs, orchard, on, notes)
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
     from stressmap.core.parallel import cores
     from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
@@ -98,7 +98,7 @@ def plan_water(
     valves = ranked_valves(inputs, assessed, surface, jobs=jobs)
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
     chosen = (inputs.settings.water or Water()).model_copy(update=dict(asked or {}))
-    case, terms = prepare(inputs, valves, assessed.visit, chosen, notes)
+    case, terms = prepare(inputs, orchard, valves, assessed.visit, chosen, notes)
     advice = advise(case, terms, together=together, jobs=jobs, progress=tell)
     curve = None
     if with_curve:

@@ -11,11 +11,11 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.daily_et import Site, reference_et
-from stressmap.agronomy.orchard import at_latitude, latitude_of
+from stressmap.agronomy.orchard import Orchard
 from stressmap.core.errors import Problem, SettingsError
 from stressmap.core.notes import Notes
 from stressmap.core.settings import Water
-from stressmap.jobs.assess_visit import Inputs
+from stressmap.intake.inputs import Inputs
 from stressmap.water.crop_water_use import Climate, ReferenceEt, reference
 from stressmap.water.formulation import PlanInputs, formulate
 from stressmap.water.requirement import RequirementFacts, requirements
@@ -27,7 +27,12 @@ WHOLE_DAYS = ("station", "hourly", "daily")
 
 
 def prepare(
-    inputs: Inputs, valves: pd.DataFrame, visit: tuple[dt.date, dt.date], water: Water, notes: Notes
+    inputs: Inputs,
+    orchard: Orchard,
+    valves: pd.DataFrame,
+    visit: tuple[dt.date, dt.date],
+    water: Water,
+    notes: Notes,
 ) -> tuple[PlanInputs, PlanTerms]:
     """Put together what the plan of a ranch is made from.
 
@@ -35,6 +40,8 @@ def prepare(
     ----------
     inputs : Inputs
         What the files hold.
+    orchard : Orchard
+        The blocks' crops.
     valves : DataFrame, n rows
         The ranked valve table of the visit.
     visit : tuple of date
@@ -64,7 +71,6 @@ def prepare(
         raise SettingsError(Problem(where, what, "Give a later day", column="water.next_turn"))
     if abs((start - visit[1]).days - 1) > 7:
         notes.say(f"The water plan begins on {start}, the readings are of {visit[1]}: the need is uncertain.")
-    profiles = at_latitude(inputs.profiles, latitude_of(inputs.blocks), Notes())
     table = daily_eto(inputs, notes)
     known = {pd.Timestamp(str(day)).date(): float(mm) for day, mm in table["eto_mm"].dropna().items()}
     eto = replace(
@@ -74,7 +80,7 @@ def prepare(
     )
     facts = RequirementFacts(
         water=water,
-        profiles=profiles,
+        profiles=orchard.profiles,
         rank_by=inputs.settings.map.rank_by,
         visit_end=visit[1],
         start=start,
@@ -87,7 +93,7 @@ def prepare(
     )
     found = requirements(valves, inputs.valves, inputs.blocks, facts)
     case = formulate(found, water, start, inputs.settings.ranch.zone, where)
-    return case, PlanTerms(start, next_turn, water, eto, profiles)
+    return case, PlanTerms(start, next_turn, water, eto, orchard.profiles)
 
 
 def daily_eto(inputs: Inputs, notes: Notes) -> pd.DataFrame:

@@ -71,19 +71,19 @@ def knowing(case: PlanInputs, thirst: BenefitModel) -> np.ndarray:
 def rows_of(folder: Path, seed: int) -> list[dict]:
     settings = (ROOT / "config" / "demo_ranch.toml").read_text().replace("../demo_gis/", "")
     (folder / "ranch.toml").write_text(settings.split("[water]")[0])
-    inputs = load_inputs(folder / "ranch.toml", Notes())
+    inputs, orchard = load_inputs(folder / "ranch.toml", Notes())
     truth = pd.read_csv(folder / "truth_valves.csv")
     rows = []
     for visit in VALLEY.visits:
-        assessed = assess_readings(inputs, visit.days[0], Notes())
+        assessed = assess_readings(inputs, orchard, visit.days[0], Notes())
         valves = ranked_valves(inputs, assessed, fit(inputs, assessed, 1).surface)
         mine = truth[truth["visit"] == visit.days[0].isoformat()].set_index("valve")["below_target_bar"]
         water = Water.model_validate({"pumps": PUMPS, "turns": 2, "days": 7})
-        whole = prepare(inputs, valves, assessed.visit, water, Notes())[0]
+        whole = prepare(inputs, orchard, valves, assessed.visit, water, Notes())[0]
         enough = whole.problem.volume_of(whole.problem.most_steps)
         for amount in SHARES:
             some = water.model_copy(update={"available": amount * enough})
-            case = prepare(inputs, valves, assessed.visit, some, Notes())[0]
+            case = prepare(inputs, orchard, valves, assessed.visit, some, Notes())[0]
             planned = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).solution.steps
             for name, factor in TRUE_MM_PER_BAR.items():
                 thirst = true_thirst(case, mine, factor)

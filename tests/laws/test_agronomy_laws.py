@@ -156,7 +156,8 @@ def test_no_figure_is_lost_without_a_word(
     notes = Notes()
     refused = None
     try:
-        result = agronomy.add_figures(table, blocks, weather, PROFILES, chosen, notes)
+        orchard = agronomy.settle(blocks, PROFILES, notes, blocks_file="blocks.geojson")
+        result = agronomy.add_figures(table, orchard, weather, chosen, notes)
     except DataError as error:
         refused = str(error)
     if refused:

@@ -53,7 +53,8 @@ def figures_of(days: np.ndarray, rank_by: str, *, same_weather: bool = True) -> 
     )
     blocks = pd.DataFrame({"block": ["A"], "crop": ["prune"]})
     profiles = agronomy.load_profiles({}, "ranch.toml")
-    table = agronomy.add_figures(readings, blocks, weather(), profiles, settings, Notes())
+    orchard = agronomy.settle(blocks, profiles, Notes(), blocks_file="blocks.geojson")
+    table = agronomy.add_figures(readings, orchard, weather(), settings, Notes())
     return table["stress_bar"]
 
 

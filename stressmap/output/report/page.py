@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
@@ -14,7 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from stressmap.core.text import one_line
-from stressmap.output.report.plots import Plotter, Season
+from stressmap.output.report.plots import Plotter, Seasons
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, turn_words, turns
@@ -38,7 +37,7 @@ class Background:
         Scores of methods side by side are in ``fit`` under ``cross_validation``: ``leave_one_out`` and
         ``leave_block_out``, by method.
     seasons : dict
-        For each crop the points of its season target.
+        For each crop and harvest on the ranch the points of the season target that ranked it.
     weather : DataFrame or None
         As ``intake.schemas.WEATHER``.
     water : tuple of Section
@@ -46,7 +45,7 @@ class Background:
     """
 
     record: dict[str, Any]
-    seasons: Mapping[str, Season] = field(default_factory=dict)
+    seasons: Seasons = field(default_factory=dict)
     weather: pd.DataFrame | None = None
     water: tuple[Section, ...] = ()
 

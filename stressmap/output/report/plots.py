@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import cycle
 from typing import Any
 
 import matplotlib as mpl
@@ -33,6 +35,9 @@ BARE = 0
 """Stands for the priority of a zone in a block without readings."""
 
 Season = Sequence[tuple[str, float]]
+Seasons = Mapping[tuple[str, str | None], Season]
+"""Points of the season target, by crop and harvest (``MM-DD``)."""
+DASHES = ("-", "--", ":", "-.")
 
 
 @dataclass(frozen=True)
@@ -176,25 +181,26 @@ class Plotter:
 
         return svg("blocks", (9.0, 1.4 + 0.3 * len(areas)), paint)
 
-    def season(self, seasons: Mapping[str, Season]) -> Markup | None:
+    def season(self, seasons: Seasons) -> Markup | None:
         """Draw the season target of each crop with the readings of all visits on it."""
         crops = dict(zip(self.content.blocks["block"], self.content.blocks["crop"], strict=True))
         table = self.content.readings.assign(crop=[crops.get(b) for b in self.content.readings["block"]])
         table = table[table["time"].notna() & table["swp_bar"].notna()]
-        shown = [crop for crop in seasons if (table["crop"] == crop).any()]
+        shown = [crop for crop in dict.fromkeys(crop for crop, _ in seasons) if (table["crop"] == crop).any()]
         if not shown:
             return None
 
         def paint(figure: Figure) -> None:
             panels = figure.subplots(len(shown), 1, squeeze=False, sharex=True)[:, 0]
             for axes, crop in zip(panels, shown, strict=True):
-                self._season_panel(axes, table[table["crop"] == crop], seasons[crop])
+                lines = {harvest: points for (name, harvest), points in seasons.items() if name == crop}
+                self._season_panel(axes, table[table["crop"] == crop], lines)
                 axes.set_title(drawable(self.words.known("crop", crop)), loc="left")
-            panels[0].legend(fontsize=9)
+                axes.legend(fontsize=9)
 
         return svg("season", (9.0, 0.8 + 2.3 * len(shown)), paint)
 
-    def _season_panel(self, axes: Any, table: pd.DataFrame, season: Season) -> None:
+    def _season_panel(self, axes: Any, table: pd.DataFrame, lines: Mapping[str | None, Season]) -> None:
         first, last = self.content.visit
         dates = pd.Series([t.date() for t in table["time"]], index=table.index)
         here = ((dates >= first) & (dates <= last)).to_numpy()
@@ -202,13 +208,21 @@ class Plotter:
         days = pd.date_range(
             pd.Timestamp(begin) - pd.Timedelta(days=30), pd.Timestamp(end) + pd.Timedelta(days=30)
         )
-        axes.plot(days, target_bar(days, season), color=LINE, lw=2, label=self.words("report.target"))
+        for (harvest, season), dash in zip(lines.items(), cycle(DASHES)):
+            look: dict[str, Any] = {"color": LINE, "lw": 2, "ls": dash, "label": self._target_label(harvest)}
+            axes.plot(days, target_bar(days, season), **look)
         when, swp = pd.to_datetime(dates), table["swp_bar"].to_numpy(float)
         axes.scatter(when[~here], swp[~here], color=SOFT, s=12, label=self.words("report.other_visits"))
         used = here & table["used"].to_numpy(bool)
         axes.scatter(when[used], swp[used], color=PRIORITY[1], s=20, label=self.words("report.this_visit"))
         axes.set_ylabel("bar")
         axes.xaxis.set_major_formatter(lambda x, _: self._day(x))
+
+    def _target_label(self, harvest: str | None) -> str:
+        if harvest is None:
+            return self.words("report.target")
+        month, day = (int(part) for part in harvest.split("-"))
+        return self.words("report.target_harvest", day=self.words.day(dt.date(2000, month, day)))
 
     def _day(self, number: float) -> str:
         stamp = pd.Timestamp(np.datetime64("1970-01-01") + np.timedelta64(int(number), "D"))

@@ -12,6 +12,7 @@ import pytest
 from shapely.geometry import box
 
 from stressmap.agronomy import crops, indices
+from stressmap.agronomy.orchard import Orchard, settle
 from stressmap.core.errors import DataError, SettingsError
 from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
@@ -49,13 +50,19 @@ def weather(*rows: tuple[str, float, float]) -> pd.DataFrame:
     return pd.DataFrame({"time": index, "temp_c": list(temp), "rh_pct": list(humidity)})
 
 
+def orchard(where: pd.DataFrame) -> Orchard:
+    return settle(where, crops.load_profiles({}, "r"), Notes(), blocks_file="blocks.geojson")
+
+
 def add(
     table: pd.DataFrame, where: pd.DataFrame, air: pd.DataFrame | None, **kwargs: Any
 ) -> tuple[Any, list[str]]:
     notes = Notes()
     own = kwargs.pop("crops", {})
     profiles = crops.load_profiles(own, "ranch.toml")
-    return indices.add_figures(table, where, air, profiles, settings(**kwargs), notes), list(notes)
+    chosen = settings(**kwargs)
+    grown = settle(where, profiles, notes, blocks_file=str(chosen.files.blocks), settings_file=chosen.source)
+    return indices.add_figures(table, grown, air, chosen, notes), list(notes)
 
 
 HOT = ("2026-07-14 13:00", 40.0, 20.0)
@@ -317,46 +324,11 @@ def test_only_readings_in_use_make_the_middle_weather() -> None:
     assert said == []
 
 
-def test_fahrenheit_and_fractions_at_the_tree_are_mended_and_said() -> None:
-    rows = readings(
-        ("2026-07-14 13:00", "A", -12.0), ("2026-07-14 13:05", "A", -8.0), temp_c=95.0, rh_pct=0.3
-    )
-    table, said = add(rows, blocks(A="prune"), None)
-    assert table["vpd_kpa"].tolist() == pytest.approx([5.623 * 0.7] * 2, abs=5e-4)  # FAO-56 table 2.3
-    assert said == [
-        "readings.csv, column temp_c: the values (middle one 95) can only be Fahrenheit; they were "
-        "converted.",
-        "readings.csv, column rh_pct: the values (highest 0.3) are fractions; they were taken times 100.",
-    ]
-
-
-def test_two_crews_with_two_thermometers() -> None:
-    rows = readings(*[("2026-07-14 13:00", "A", -12.0)] * 3, temp_c=[35.0, 95.0, -60.0], rh_pct=30.0)
-    table, said = add(rows, blocks(A="prune"), None)
-    assert table["vpd_kpa"].tolist()[:2] == pytest.approx([5.623 * 0.7] * 2, abs=5e-4)  # FAO-56 table 2.3
-    assert said[:2] == [
-        "readings.csv, column temp_c: 1 value (row 3) can only be Fahrenheit; converted.",
-        "readings.csv, column temp_c: 1 value (row 4) cannot be an air temperature in Celsius; left out.",
-    ]
-
-
 def test_readings_without_any_time_are_said_and_not_lost() -> None:
     rows = readings(("2026-08-05 13:00", "A", -12.0)).assign(time=pd.NaT)
     table, said = add(rows, blocks(A="prune"), weather(HOT), rank_by="tension")
     assert table["stress_bar"].tolist() == [12.0]
     assert said == ["No reading has a vapour pressure deficit and so no baseline: they have no time."]
-
-
-def test_impossible_air_at_the_tree_is_left_out_and_said() -> None:
-    rows = readings(
-        *[("2026-07-14 13:00", "A", -12.0)] * 3, temp_c=[33.0, 33.0, -99.0], rh_pct=[30.0, -4.0, 40.0]
-    )
-    table, said = add(rows, blocks(A="prune"), None)
-    assert table["vpd_kpa"].notna().tolist() == [True, False, False]
-    assert said[:2] == [
-        "readings.csv, column temp_c: 1 value (row 4) cannot be an air temperature in Celsius; left out.",
-        "readings.csv, column rh_pct: 1 value (row 3) cannot be a humidity in per cent; left out.",
-    ]
 
 
 def test_readings_without_a_time_get_the_middle_day() -> None:
@@ -390,7 +362,7 @@ def hours(day: str, temp: float, humidity: float) -> list[tuple[str, float, floa
 def test_blocks_have_target_and_baseline_of_the_visit() -> None:
     air = weather(*hours("2026-07-14", 40.0, 20.0), *hours("2026-07-15", 20.0, 50.0))
     where = blocks(A="prune", B="almendro")
-    table = indices.block_figures(where, VISIT, air, crops.load_profiles({}, "r"), settings(), Notes())
+    table = indices.block_figures(orchard(where), VISIT, air, settings())
     # FAO-56 table 2.3: 7.376 and 2.338 kPa
     assert table["vpd_kpa"].tolist() == pytest.approx([(7.376 * 0.8 + 2.338 * 0.5) / 2.0] * 2, abs=5e-4)
     assert table["baseline_bar"].tolist() == pytest.approx((-4.1 - 1.2 * table["vpd_kpa"]).tolist())
@@ -399,9 +371,7 @@ def test_blocks_have_target_and_baseline_of_the_visit() -> None:
 
 
 def test_blocks_without_weather_have_a_target_only() -> None:
-    table = indices.block_figures(
-        blocks(A="prune"), VISIT, None, crops.load_profiles({}, "r"), settings(), Notes()
-    )
+    table = indices.block_figures(orchard(blocks(A="prune")), VISIT, None, settings())
     assert table["target_bar"].notna().all()
     assert table[["baseline_bar", "vpd_kpa"]].isna().all(axis=None)
 
@@ -410,8 +380,7 @@ def test_blocks_have_the_middle_weather_that_readings_were_carried_to() -> None:
     rows = readings(("2026-07-14 13:10", "A", -9.0), ("2026-07-15 14:40", "A", -9.0))
     rows["temp_c"], rows["rh_pct"] = [40.0, 20.0], [20.0, 50.0]
     figured, _ = add(rows, blocks(A="prune"), None)
-    profiles = crops.load_profiles({}, "r")
-    table = indices.block_figures(blocks(A="prune"), VISIT, figured, profiles, settings(), Notes())
+    table = indices.block_figures(orchard(blocks(A="prune")), VISIT, figured, settings())
     # FAO-56 table 2.3: 7.376 and 2.338 kPa
     assert table["vpd_kpa"].tolist() == pytest.approx([(7.376 * 0.8 + 2.338 * 0.5) / 2.0], abs=5e-4)
     carried = figured["baseline_bar"] + figured["weather_shift_bar"]

@@ -59,14 +59,41 @@ def test_an_unbelievable_temperature_is_left_out_and_said(tmp_path: Path) -> Non
     notes = Notes()
     read(tmp_path, "temp_c", ["31", "310"], notes)
     assert list(notes) == [
-        f"{tmp_path / 'r.csv'}: 1 cells of temp_c (row 3) are not believable; they were left out."
+        f"{tmp_path / 'r.csv'}, column temp_c: 1 value (row 3) cannot be an air temperature in Celsius; "
+        "left out."
     ]
 
 
 def test_a_temperature_without_a_unit_is_told_by_its_size_and_said(tmp_path: Path) -> None:
     notes = Notes()
     read(tmp_path, "temp", ["88"], notes)
-    assert list(notes) == [f"{tmp_path / 'r.csv'}: temp states no unit; it was read as degrees F."]
+    assert list(notes) == [
+        f"{tmp_path / 'r.csv'}: temp states no unit; degrees that air has only in Fahrenheit were taken so, "
+        "the others as Celsius.",
+        f"{tmp_path / 'r.csv'}, column temp: the values (middle one 88) can only be Fahrenheit; they were "
+        "converted.",
+    ]
+
+
+def test_one_hot_cell_does_not_turn_a_celsius_column_into_fahrenheit(tmp_path: Path) -> None:
+    notes = Notes()
+    read_ = read(tmp_path, "temp", ["34"] * 98 + ["99"], notes)["temp_c"]
+    # 99 °F is 37.2 °C: the definition of the scale
+    assert read_.tolist() == pytest.approx([34.0] * 98 + [(99 - 32) / 1.8])
+    assert f"{tmp_path / 'r.csv'}, column temp: 1 value (row 100) can only be Fahrenheit; converted." in notes
+
+
+def test_a_unit_in_the_cell_goes_before_that_of_the_heading(tmp_path: Path) -> None:
+    cells = ["34 °C", "93 °F", "93F", "33.9 C", "45 °F"]
+    for heading in ("temp", "temp_c", "temp (F)"):
+        found = read(tmp_path, heading, cells)["temp_c"]
+        assert found.tolist() == pytest.approx([34.0, 61 / 1.8, 61 / 1.8, 33.9, 13 / 1.8])
+
+
+def test_humidity_as_fractions_is_taken_as_percent_and_said(tmp_path: Path) -> None:
+    notes = Notes()
+    assert read(tmp_path, "rh_pct", ["0.3", "0.25"], notes)["rh_pct"].tolist() == [30.0, 25.0]
+    assert any("are fractions; they were taken times 100" in note for note in notes)
 
 
 def test_humidity_as_percent_or_as_a_fraction(tmp_path: Path) -> None:

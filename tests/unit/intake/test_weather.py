@@ -201,3 +201,9 @@ def test_hours_of_measuring_alone_cannot_be_judged_and_pass(tmp_path: Path) -> N
     table, said = read(tmp_path, "time,temp_c,rh_pct\n2026-07-14 03:00,35,25\n2026-07-14 04:00,36,22\n")
     assert len(table) == 2
     assert said == []
+
+
+def test_units_written_in_cells_are_honoured(tmp_path: Path) -> None:
+    rows = "2026-07-14 13:00,34 °C,25\n2026-07-14 14:00,93 °F,22\n"
+    table, _ = read(tmp_path, "time,temp,rh_pct\n" + rows)
+    assert table["temp_c"].tolist() == pytest.approx([34.0, 61 / 1.8])  # the definition of the scale

@@ -92,7 +92,9 @@ def test_the_demo_ranch_gives_back_what_it_was_drawn_with() -> None:
 
     Many of its second leaves are read 90 minutes later, when the line has fallen by over a bar.
     """
-    assessed = assess_readings(load_inputs(REPOSITORY / "config" / "demo_ranch.toml", Notes()), None, Notes())
+    assessed = assess_readings(
+        *load_inputs(REPOSITORY / "config" / "demo_ranch.toml", Notes()), None, Notes()
+    )
     error, (offset,) = assessed.error, assessed.error.offsets
     assert error.repeats == 25
     # standard error of a standard deviation of so many degrees of freedom, textbook
