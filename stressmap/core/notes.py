@@ -1,15 +1,176 @@
-"""What must be said without stopping a run."""
+"""What must be said without stopping a run: values with a code, whose words are made where they are shown."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import dataclasses
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, Generic, Literal, TypeVar
 
 from stressmap.core.text import one_line
 
+T = TypeVar("T")
+Severity = Literal["info", "caution", "warning"]
+SEVERITIES: tuple[Severity, ...] = ("info", "caution", "warning")
+"""Something was assumed; a figure is less certain or was mended; the result may mislead."""
+Value = str | int | float | dt.date | tuple[Any, ...]
+"""What the words of a note are filled with; a tuple holds such values."""
+
+
+@dataclass(frozen=True)
+class Note:
+    """One thing that a run must say although it goes on.
+
+    Parameters
+    ----------
+    code : str
+        What it is, in snake case; its words stand under this name in ``output/text``.
+    values : tuple of (str, value)
+        What the words are filled with: numbers, text, dates and tuples of these, by name.
+    severity : str
+        ``"info"``, ``"caution"`` or ``"warning"``.
+
+    Examples
+    --------
+    >>> note = Note.of("weather_gap", "caution", hours=3)
+    >>> note.code, note.value("hours"), note == Note("weather_gap", (("hours", 3),), "caution")
+    ('weather_gap', 3, True)
+    """
+
+    code: str
+    values: tuple[tuple[str, Value], ...] = ()
+    severity: Severity = "info"
+
+    @classmethod
+    def of(cls, code: str, severity: Severity = "info", /, **values: Any) -> Note:
+        """Make a note; numbers of arrays become plain, sequences tuples.
+
+        Parameters
+        ----------
+        code : str
+            In snake case.
+        severity : str
+            ``"info"``, ``"caution"`` or ``"warning"``.
+        **values : str, number, date or sequence of these
+            What the words are filled with.
+
+        Returns
+        -------
+        Note
+
+        Raises
+        ------
+        ValueError
+            If there is no such severity.
+        """
+        if severity not in SEVERITIES:
+            msg = f"{severity!r} is none of {', '.join(SEVERITIES)}"
+            raise ValueError(msg)
+        return cls(code, tuple((name, _plain(value)) for name, value in values.items()), severity)
+
+    def value(self, name: str) -> Value:
+        """Return one value by its name."""
+        return dict(self.values)[name]
+
+    def renamed(self, shown: Mapping[str, str]) -> Note:
+        """Put shorter names in the place of the paths of files: notes go into files that leave the computer.
+
+        Parameters
+        ----------
+        shown : mapping of str to str
+            A file's path as it stands in the values -> what to show.
+
+        Returns
+        -------
+        Note
+
+        Examples
+        --------
+        >>> note = Note.of("weather_gap", file="/home/me/ranch/weather.csv")
+        >>> note.renamed({"/home/me/ranch/weather.csv": "weather.csv"}).value("file")
+        'weather.csv'
+        """
+        named = tuple((name, _renamed(value, shown)) for name, value in self.values)
+        return dataclasses.replace(self, values=named)
+
+
+def _plain(value: Any) -> Value:
+    if isinstance(value, str):
+        return one_line(value, most=600)
+    if hasattr(value, "item"):
+        return _plain(value.item())
+    if isinstance(value, (int, float, dt.date)):
+        return value
+    return tuple(_plain(one) for one in value)
+
+
+def _renamed(value: Value, shown: Mapping[str, str]) -> Value:
+    if isinstance(value, tuple):
+        return tuple(_renamed(one, shown) for one in value)
+    if isinstance(value, str):
+        for path in sorted(shown, key=len, reverse=True):
+            value = value.replace(path, shown[path])
+    return value
+
+
+@dataclass(frozen=True)
+class Noted(Generic[T]):
+    """A result and what must be said of it.
+
+    Parameters
+    ----------
+    value : object
+        The result.
+    notes : tuple of Note
+        Each once, in the order first said.
+    """
+
+    value: T
+    notes: tuple[Note, ...] = ()
+
+
+class NoteList:
+    """Collects the notes of one stage: each once, in the order first said. Never handed to another.
+
+    Examples
+    --------
+    >>> notes = NoteList()
+    >>> notes.say("no_weather")
+    >>> total = notes.keep(Noted(3, (Note("no_weather"), Note("short_record"))))
+    >>> notes.beside(total + 1)
+    Noted(value=4, notes=(Note(code='no_weather', values=(), severity='info'), \
+Note(code='short_record', values=(), severity='info')))
+    """
+
+    def __init__(self, notes: Iterable[Note] = ()) -> None:
+        self._notes = dict.fromkeys(notes)
+
+    def say(self, code: str, severity: Severity = "info", /, **values: Any) -> None:
+        """Add one note; see :meth:`Note.of`."""
+        self._notes.setdefault(Note.of(code, severity, **values))
+
+    def add(self, notes: Iterable[Note]) -> None:
+        """Add what another stage said."""
+        self._notes.update(dict.fromkeys(note for note in notes if note not in self._notes))
+
+    def keep(self, noted: Noted[T]) -> T:
+        """Add what was said of a result, and return the result alone."""
+        self.add(noted.notes)
+        return noted.value
+
+    def beside(self, value: T) -> Noted[T]:
+        """Put all that was said beside a result."""
+        return Noted(value, tuple(self))
+
+    def __iter__(self) -> Iterator[Note]:
+        """Return the notes in the order they were said."""
+        return iter(self._notes)
+
 
 class Notes:
-    """What a run must say although it goes on; each sentence once, in the order first said.
+    """What a run must say although it goes on; each thing once, in the order first said.
 
     Examples
     --------
@@ -21,41 +182,31 @@ class Notes:
     """
 
     def __init__(self) -> None:
-        self._texts: dict[str, None] = {}
+        self._said: dict[str | Note, None] = {}
         self._shown: dict[str, str] = {}
 
     def call(self, file: Path, shown: str) -> None:
-        """Say a shorter name in place of a file's path: notes go into files that leave the computer.
+        """Say a shorter name in place of a file's path.
 
         Parameters
         ----------
         file : Path
-            As it stands in the sentences.
+            As it stands in what is said.
         shown : str
             What to put there.
-
-        Examples
-        --------
-        >>> notes = Notes()
-        >>> notes.call(Path("/home/me/ranch/weather.csv"), "weather.csv")
-        >>> notes.say("/home/me/ranch/weather.csv ends too early.")
-        >>> list(notes)
-        ['weather.csv ends too early.']
         """
         self._shown[str(file)] = shown
 
     def say(self, text: str) -> None:
-        """Keep one sentence.
+        """Keep one sentence."""
+        self._said.setdefault(one_line(str(_renamed(text, self._shown)), most=600))
 
-        Parameters
-        ----------
-        text : str
-            One plain sentence; values from files may be in it.
-        """
-        for path in sorted(self._shown, key=len, reverse=True):
-            text = text.replace(path, self._shown[path])
-        self._texts.setdefault(one_line(text, most=600))
+    def keep(self, noted: Noted[T]) -> T:
+        """Keep what was said of a result, and return the result alone."""
+        for note in noted.notes:
+            self._said.setdefault(note.renamed(self._shown))
+        return noted.value
 
-    def __iter__(self) -> Iterator[str]:
-        """Return the sentences in the order they were said."""
-        return iter(self._texts)
+    def __iter__(self) -> Iterator[str | Note]:
+        """Return what was said in its order."""
+        return iter(self._said)

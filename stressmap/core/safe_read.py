@@ -35,7 +35,7 @@ def read_plain(path: Path, *, most: int = MAX_BYTES) -> bytes:
     """
     data = read_head(path, size=most + 1, most=most)
     if len(data) > most:  # it has grown since, or is a file that tells no size
-        raise _too_large(path, len(data), most)
+        raise too_large(str(path), len(data), most)
     return data
 
 
@@ -69,7 +69,7 @@ def read_head(path: Path, *, size: int = 64, most: int = MAX_BYTES) -> bytes:
             what = "it is a pipe or a device, not a file"
             raise DataError(Problem(where, what, "Write what it gives into a file, and give that"))
         if found.st_size > most:
-            raise _too_large(path, found.st_size, most)
+            raise too_large(where, found.st_size, most)
         with path.open("rb") as opened:
             return opened.read(size)
     except FileNotFoundError:
@@ -79,6 +79,20 @@ def read_head(path: Path, *, size: int = 64, most: int = MAX_BYTES) -> bytes:
         raise DataError(Problem(where, what, "Close it elsewhere, or give a file that can be read")) from None
 
 
-def _too_large(path: Path, size: int, most: int) -> DataError:
+def too_large(where: str, size: int, most: int) -> DataError:
+    """Say that something is larger than what is read of its kind.
+
+    Parameters
+    ----------
+    where : str
+        File, for the message.
+    size, most : int
+        Bytes that it has, and may have.
+
+    Returns
+    -------
+    DataError
+        To be raised.
+    """
     what = f"it has {size / 1e6:,.0f} MB; at most {most / 1e6:,.0f} MB are read"
-    return DataError(Problem(str(path), what, "Cut it to what is needed"))
+    return DataError(Problem(where, what, "Cut it to what is needed"))

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from stressmap.core.arrays import Floats
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
 
 COLDEST_C, HOTTEST_C = -40.0, 57.0
 """Air temperatures [°C] that are believed; the highest on record is 56.7."""
@@ -50,26 +51,23 @@ class Origin:
     temperature: str = "temp_c"
     humidity: str = "rh_pct"
 
-    def say(self, notes: Notes, column: str, which: NDArray[np.bool_], what: str) -> None:
-        """Say what was done with some rows of a column.
+    def cells(self, column: str, which: NDArray[np.bool_]) -> dict[str, Any]:
+        """Name some rows of a column, for a note.
 
         Parameters
         ----------
-        notes : Notes
-            Where to.
         column : str
             As the file spells it.
         which : array of bool, shape (n,)
-            The rows; nothing is said if there is none.
-        what : str
-            What follows "3 values (rows 4, 5, 9) ".
+            The rows.
+
+        Returns
+        -------
+        dict
+            ``file``, ``column``, ``count`` and ``rows``.
         """
-        rows = self.rows[which]
-        if not len(rows):
-            return
-        shown = ", ".join(str(row) for row in rows[:5]) + (", ..." if len(rows) > 5 else "")
-        counted = f"1 value (row {shown})" if len(rows) == 1 else f"{len(rows)} values (rows {shown})"
-        notes.say(f"{self.where}, column {column}: {counted} {what}.")
+        rows = self.rows[which].tolist()
+        return {"file": self.where, "column": column, "count": len(rows), "rows": rows}
 
 
 def split_degrees(cells: pd.Series) -> tuple[pd.Series, pd.Series]:
@@ -129,7 +127,7 @@ def celsius(value: pd.Series, unit: pd.Series, heading: str | None) -> Floats:
     return np.where(american, (degrees - 32.0) / 1.8, degrees)
 
 
-def mend_temperature(temp_c: ArrayLike, origin: Origin, notes: Notes, *, each: bool = False) -> Floats:
+def mend_temperature(temp_c: ArrayLike, origin: Origin, *, each: bool = False) -> Noted[Floats]:
     """Make temperatures plausible: a Fahrenheit column converted, the impossible left out.
 
     A record is Fahrenheit as a whole where one value in ten, or the middle one, is hotter than air gets in
@@ -141,47 +139,47 @@ def mend_temperature(temp_c: ArrayLike, origin: Origin, notes: Notes, *, each: b
         As written under a Celsius heading; NaN where none.
     origin : Origin
         File, rows and column.
-    notes : Notes
-        Told what was mended or left out.
     each : bool
         Whether every value is looked at by itself, for a column that several people wrote.
 
     Returns
     -------
-    array of float, shape (n,)
-        [°C], -40 to 57, or NaN.
+    Noted of array of float, shape (n,)
+        [°C], -40 to 57, or NaN; what was mended or left out is said.
 
     Examples
     --------
     >>> origin = Origin("weather.csv", np.array([2, 3]))
-    >>> mend_temperature([95.0, 104.0], origin, Notes()).tolist()
+    >>> mend_temperature([95.0, 104.0], origin).value.tolist()
     [35.0, 40.0]
-    >>> mend_temperature([95.0, 34.0], origin, Notes(), each=True).tolist()
+    >>> mend_temperature([95.0, 34.0], origin, each=True).value.tolist()
     [35.0, 34.0]
     """
     temp = np.array(temp_c, dtype=np.float64)
     known = temp[np.isfinite(temp) & (temp > -100.0) & (temp < HOTTEST_F)]
     mixed = each and len(known) > 0 and known.min() <= HOT_AFTERNOON_C and known.max() > HOTTEST_C
+    notes = NoteList()
     if mixed:
         american = (temp > HOT_AFTERNOON_C) & (temp < HOTTEST_F)
-        origin.say(notes, origin.temperature, american, "can only be Fahrenheit; converted")
-        return np.where(american, (temp - 32.0) / 1.8, _believed(temp, ~american, origin, notes))
+        notes.say("air_fahrenheit_cells", "caution", **origin.cells(origin.temperature, american))
+        believed = notes.keep(_believed(temp, ~american, origin))
+        return notes.beside(np.where(american, (temp - 32.0) / 1.8, believed))
     if len(known) and ((known > HOTTEST_C).mean() >= 0.1 or np.median(known) > HOT_AFTERNOON_C):
-        notes.say(
-            f"{origin.where}, column {origin.temperature}: the values (middle one {np.median(known):g}) can "
-            "only be Fahrenheit; they were converted."
-        )
+        column = {"file": origin.where, "column": origin.temperature}
+        notes.say("air_fahrenheit_column", "caution", middle=np.median(known), **column)
         temp = (temp - 32.0) / 1.8
-    return _believed(temp, np.ones(len(temp), dtype=bool), origin, notes)
+    return notes.beside(notes.keep(_believed(temp, np.ones(len(temp), dtype=bool), origin)))
 
 
-def _believed(temp: Floats, which: NDArray[np.bool_], origin: Origin, notes: Notes) -> Floats:
+def _believed(temp: Floats, which: NDArray[np.bool_], origin: Origin) -> Noted[Floats]:
     wrong = which & ((temp < COLDEST_C) | (temp > HOTTEST_C))
-    origin.say(notes, origin.temperature, wrong, "cannot be an air temperature in Celsius; left out")
-    return np.where(wrong, np.nan, temp)
+    if not wrong.any():
+        return Noted(temp)
+    note = Note.of("air_no_temperature", "caution", **origin.cells(origin.temperature, wrong))
+    return Noted(np.where(wrong, np.nan, temp), (note,))
 
 
-def mend_humidity(rh_pct: ArrayLike, origin: Origin, notes: Notes) -> Floats:
+def mend_humidity(rh_pct: ArrayLike, origin: Origin) -> Noted[Floats]:
     """Make humidities plausible: fractions to per cent, a little over 100 to 100, the impossible left out.
 
     Parameters
@@ -190,30 +188,28 @@ def mend_humidity(rh_pct: ArrayLike, origin: Origin, notes: Notes) -> Floats:
         As written; NaN where none.
     origin : Origin
         File, rows and column.
-    notes : Notes
-        Told what was mended or left out.
 
     Returns
     -------
-    array of float, shape (n,)
-        [%], 1 to 100, or NaN.
+    Noted of array of float, shape (n,)
+        [%], 1 to 100, or NaN; what was mended or left out is said.
 
     Examples
     --------
     >>> origin = Origin("weather.csv", np.array([2, 3, 4]))
-    >>> mend_humidity([0.25, 0.4, -9.99], origin, Notes()).tolist()
+    >>> mend_humidity([0.25, 0.4, -9.99], origin).value.tolist()
     [25.0, 40.0, nan]
-    >>> mend_humidity([25.0, 101.0, -5.0], origin, Notes()).tolist()
+    >>> mend_humidity([25.0, 101.0, -5.0], origin).value.tolist()
     [25.0, 100.0, nan]
     """
     humidity = np.array(rh_pct, dtype=np.float64)
     known = humidity[np.isfinite(humidity) & (humidity >= 0.0)]
+    notes = NoteList()
     if len(known) and 0.0 < known.max() <= SATURATED_PCT / 100.0:
-        notes.say(
-            f"{origin.where}, column {origin.humidity}: the values (highest {known.max():g}) are fractions; "
-            "they were taken times 100."
-        )
+        column = {"file": origin.where, "column": origin.humidity}
+        notes.say("air_humidity_fractions", "caution", highest=known.max(), **column)
         humidity = humidity * 100.0
     wrong = (humidity < DRIEST_PCT) | (humidity > SATURATED_PCT)
-    origin.say(notes, origin.humidity, wrong, "cannot be a humidity in per cent; left out")
-    return np.where(wrong, np.nan, np.minimum(humidity, 100.0))
+    if wrong.any():
+        notes.say("air_no_humidity", "caution", **origin.cells(origin.humidity, wrong))
+    return notes.beside(np.where(wrong, np.nan, np.minimum(humidity, 100.0)))

@@ -15,7 +15,8 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Problem, SettingsError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted, NoteList
+from stressmap.core.sources import Source
 from stressmap.core.text import first_line
 from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
 from stressmap.intake.columns import Field, Table, match, names
@@ -57,23 +58,20 @@ _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
 
 
 def read_blocks(
-    path: Path,
+    given: Path | Source,
     crs: str | None,
-    notes: Notes,
     columns: Mapping[str, str] | None = None,
     *,
     settings_file: str = "ranch.toml",
-) -> gpd.GeoDataFrame:
+) -> Noted[gpd.GeoDataFrame]:
     """Read the blocks and bring them into the working CRS.
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
     crs : str or None
         ``[ranch] crs``; None for the UTM zone of the blocks.
-    notes : Notes
-        Gets what was mended.
     columns : mapping of str to str, optional
         ``[columns]`` of the settings.
     settings_file : str
@@ -81,7 +79,7 @@ def read_blocks(
 
     Returns
     -------
-    GeoDataFrame
+    Noted of GeoDataFrame
         As :data:`stressmap.intake.schemas.BLOCKS`; crops as the file names them.
 
     Raises
@@ -91,7 +89,8 @@ def read_blocks(
     SettingsError
         If ``crs`` is not a projected CRS in metres.
     """
-    outlines = read_outlines(path)
+    source, notes = Source.of(given), NoteList()
+    outlines = read_outlines(source)
     table = match(outlines.sheet, BLOCK_FIELDS, columns or {}, required=("block", "crop"))
     made = {
         "block": _names(table, "block", unique=True),
@@ -103,31 +102,29 @@ def read_blocks(
         "harvest": _days(table, "harvest"),
         "soil": table.text("soil"),
     }
-    with _workable(str(path)):
-        drawn = _drawn(outlines, made, "block", notes)
-        working = _working_crs(drawn, crs, path, settings_file)
-        return _finished(drawn, working, BLOCKS, str(path), notes)
+    with _workable(source.name):
+        drawn = notes.keep(_drawn(outlines, made, "block"))
+        working = _working_crs(drawn, crs, source.name, settings_file)
+        return notes.beside(notes.keep(_finished(drawn, working, BLOCKS, source.name)))
 
 
 def read_valves(
-    path: Path, crs: CRS, notes: Notes, columns: Mapping[str, str] | None = None
-) -> gpd.GeoDataFrame:
+    given: Path | Source, crs: CRS, columns: Mapping[str, str] | None = None
+) -> Noted[gpd.GeoDataFrame]:
     """Read the valve zones and bring them into the working CRS.
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
     crs : pyproj.CRS
         Working CRS, that of the blocks.
-    notes : Notes
-        Gets what was mended.
     columns : mapping of str to str, optional
         ``[columns]`` of the settings.
 
     Returns
     -------
-    GeoDataFrame
+    Noted of GeoDataFrame
         As :data:`stressmap.intake.schemas.VALVES`.
 
     Raises
@@ -135,7 +132,8 @@ def read_valves(
     DataError
         If the file cannot be read or used.
     """
-    outlines = read_outlines(path)
+    source, notes = Source.of(given), NoteList()
+    outlines = read_outlines(source)
     table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
     made = {
         "valve": _names(table, "valve", unique=True),
@@ -146,8 +144,9 @@ def read_valves(
         "max_hours": _positive(table, "max_hours"),
         "pump": table.text("pump"),
     }
-    with _workable(str(path)):
-        return _finished(_drawn(outlines, made, "valve", notes), crs, VALVES, str(path), notes)
+    with _workable(source.name):
+        drawn = notes.keep(_drawn(outlines, made, "valve"))
+        return notes.beside(notes.keep(_finished(drawn, crs, VALVES, source.name)))
 
 
 def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -180,13 +179,13 @@ def _workable(where: str) -> Iterator[None]:
         raise DataError(Problem(where, what, "Correct its CRS, or [ranch] crs")) from None
 
 
-def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes) -> gpd.GeoDataFrame:
+def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str) -> Noted[gpd.GeoDataFrame]:
     """Put valid outlines beside the attributes, or say in which row that cannot be."""
     where = outlines.sheet.where
     if crowded(outlines.shapes):
         what = "more of its edges lie across each other than can be worked with"
         raise DataError(Problem(where, what, "Redraw or simplify its outlines"))
-    shapes, problems = [], []
+    shapes, problems, notes = [], [], NoteList()
     for row, (label, shape) in enumerate(zip(made[name], outlines.shapes, strict=True), start=2):
         if shape is None or shape.is_empty:
             problems.append(Problem(where, f"{label!r} has no polygon", "Draw it", row=row))
@@ -197,33 +196,35 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str, notes: Notes)
             what = f"the polygon of {label!r} has a corner without a place"
             problems.append(Problem(where, what, "Redraw it", row=row))
         else:
-            shapes.append(polygonal(shape, f"{Path(where).name}, row {row}: {name} {label!r}", notes))
+            known = {"file": Path(where).name, "row": row, "kind": name, "name": label}
+            shapes.append(notes.keep(polygonal(shape, **known)))
             if shapes[-1].is_empty:
                 problems.append(Problem(where, f"the polygon of {label!r} has no area", "Redraw it", row=row))
     if problems:
         raise DataError(problems)
     plain = {column: list(values) for column, values in made.items()}
-    return gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs)
+    return notes.beside(gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs))
 
 
-def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str, notes: Notes) -> gpd.GeoDataFrame:
+def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str) -> Noted[gpd.GeoDataFrame]:
     """Bring outlines into metres and mend what only shows there: crumbs and overlaps."""
     name = next(iter(schema.columns))
     table = drawn.to_crs(crs)
-    labels = [f"{name.capitalize()} {label!r}" for label in table[name]]
-    shapes, problems = [], []
-    for row, (label, shape) in enumerate(zip(labels, table.geometry, strict=True), start=2):
+    shapes, problems, notes = [], [], NoteList()
+    for row, (own, shape) in enumerate(zip(table[name], table.geometry, strict=True), start=2):
+        label = f"{name.capitalize()} {own!r}"
         if not np.isfinite(shapely.get_coordinates(shape)).all():
             what = f"{label} lies where {crs.name} does not reach"
             problems.append(Problem(where, what, "Correct its coordinates or the CRS", row=row))
             continue
-        shapes.append(without_crumbs(sound(shape), label, notes))
+        shapes.append(notes.keep(without_crumbs(sound(shape), name, own)))
         if shapes[-1].area == 0:
             problems.append(Problem(where, f"{label} has no area", "Redraw it", row=row))
     if problems:
         raise DataError(problems)
     table.geometry = shapes
-    return gpd.GeoDataFrame(conform(apart(table, name, where, notes), schema, where), crs=table.crs)
+    settled = notes.keep(apart(table, name, where))
+    return notes.beside(gpd.GeoDataFrame(conform(settled, schema, where), crs=table.crs))
 
 
 def _names(table: Table, column: str, *, unique: bool = False) -> list[str]:
@@ -278,14 +279,14 @@ def _days(table: Table, column: str) -> pd.Series:
     return day.where(text.notna(), None)
 
 
-def _working_crs(table: gpd.GeoDataFrame, crs: str | None, path: Path, settings_file: str) -> CRS:
+def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str, settings_file: str) -> CRS:
     if crs is None:
         try:
             return CRS(table.estimate_utm_crs())
         except (RuntimeError, ValueError):
             what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
             remedy = "Correct their coordinates or their CRS"
-            raise DataError(Problem(str(path), what, remedy)) from None
+            raise DataError(Problem(where, what, remedy)) from None
     try:
         chosen = CRS.from_user_input(crs)
     except CRSError:

@@ -7,7 +7,7 @@ Use, for a new kind of table::
 
     FIELDS = {"time": Field(("time", "fecha")), "wind": Field(("wind", "viento"), units=("m/s", "mph"))}
     known = recogniser(FIELDS, settings.columns)
-    table = match(read_sheet(path, known, notes), FIELDS, settings.columns, required=("time",))
+    table = match(read_sheet(source, known).value, FIELDS, settings.columns, required=("time",))
     wind = table.numbers("wind")          # float Series by spreadsheet row, NaN where the file had none
     unit = table.unit("wind")             # "m/s", "mph" or None
 """

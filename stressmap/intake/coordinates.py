@@ -12,7 +12,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted, NoteList
 from stressmap.intake.columns import Table
 from stressmap.intake.numbers import is_nothing, parse_numbers
 from stressmap.intake.unit_headings import normal
@@ -32,7 +32,7 @@ _WORDS = re.compile(r"\b(north|norte|south|sur|east|este|west|oeste)\b")
 _LETTER = {"north": "n", "norte": "n", "south": "s", "sur": "s", "east": "e", "este": "e", "west": "w"}
 
 
-def read_place(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, pd.Series]:
+def read_place(table: Table, crs: str | None) -> Noted[tuple[pd.Series, pd.Series]]:
     """Read where the rows of a table are.
 
     Parameters
@@ -41,12 +41,10 @@ def read_place(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, 
         With ``lon`` and ``lat``, or one ``position`` of both, or ``x`` and ``y``; ``crs`` optional.
     crs : str, optional
         Of ``x`` and ``y`` where the row says none.
-    notes : Notes
-        Told what was assumed.
 
     Returns
     -------
-    lon, lat : Series of float
+    Noted of lon, lat : Series of float
         WGS 84 degrees as written (they may be swapped), NaN where there is none; 0, 0 counts as none.
 
     Raises
@@ -54,19 +52,20 @@ def read_place(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, 
     DataError
         If there are no such columns, a cell is no coordinate, or a CRS is missing or unknown.
     """
+    notes = NoteList()
     if table.has("lon") and table.has("lat"):
         lon, lat = _angles(table, "lon"), _angles(table, "lat")
         _refuse_projected(table, lon, lat)
     elif table.has("position"):
         lon, lat = _pairs(table)
     elif table.has("x") and table.has("y"):
-        lon, lat = _projected(table, crs, notes)
+        lon, lat = notes.keep(_projected(table, crs))
     else:
         what = "no columns are recognised as coordinates (lon and lat, or x and y)"
         remedy = 'Add them, or name them under [columns], "your heading" = "lon"'
         raise DataError(Problem(table.where, what, remedy))
     nowhere = (lon.isna() | lat.isna()) | ((lon == 0) & (lat == 0))
-    return lon.mask(nowhere), lat.mask(nowhere)
+    return notes.beside((lon.mask(nowhere), lat.mask(nowhere)))
 
 
 def parse_angle(text: str) -> float:
@@ -136,7 +135,8 @@ def _refuse_projected(table: Table, lon: pd.Series, lat: pd.Series) -> None:
     table.refuse(name, far, "is not in degrees", remedy)
 
 
-def _projected(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, pd.Series]:
+def _projected(table: Table, crs: str | None) -> Noted[tuple[pd.Series, pd.Series]]:
+    notes = NoteList()
     x = table.numbers("x", wanted="the coordinate as a number")
     y = table.numbers("y", wanted="the coordinate as a number")
     written = table.text("crs")
@@ -147,7 +147,7 @@ def _projected(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, 
             what = "x and y have no coordinate reference system (CRS)"
             remedy = 'Say [reading] crs = "EPSG:32610" (or what it is), or add a column crs'
             raise DataError(Problem(table.where, what, remedy, column=table.headings["x"]))
-        notes.say(f"{table.where}: x and y have no CRS but are degrees; they were read as WGS 84.")
+        notes.say("degrees_without_crs", file=table.where)
         stated = stated.replace("", "EPSG:4326")
     lon, lat = pd.Series(np.nan, index=x.index), pd.Series(np.nan, index=x.index)
     heading = table.headings.get("crs", "crs")
@@ -157,7 +157,7 @@ def _projected(table: Table, crs: str | None, notes: Notes) -> tuple[pd.Series, 
     for code, rows in stated[placed].groupby(stated[placed]).groups.items():
         given = x.loc[rows].to_numpy(), y.loc[rows].to_numpy()
         lon.loc[rows], lat.loc[rows] = degrees(*given, str(code), table.where, heading)
-    return lon, lat
+    return notes.beside((lon, lat))
 
 
 def _code(text: str) -> str:

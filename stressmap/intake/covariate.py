@@ -13,7 +13,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.safe_read import read_head
+from stressmap.core.sources import Source
 from stressmap.core.text import first_line
 
 MOST_BYTES = 1_000_000_000
@@ -63,12 +63,12 @@ class Covariate:
         return value
 
 
-def read_covariate(path: Path, crs: CRS) -> Covariate:
+def read_covariate(given: Path | Source, crs: CRS) -> Covariate:
     """Read a raster that GDAL opens.
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         A GeoTIFF, its first band is used.
     crs : pyproj.CRS
         Working CRS.
@@ -84,13 +84,14 @@ def read_covariate(path: Path, crs: CRS) -> Covariate:
     """
     import rasterio  # slow to load, and few ranches name a raster
 
-    where = str(path)
-    read_head(path, most=MOST_BYTES)
+    source = Source.of(given)
+    where = source.name
+    source.head(most=MOST_BYTES)
     try:
         # other kinds that GDAL opens may send it to other files or to the network
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            with rasterio.open(path, driver="GTiff") as opened:
+            with source.on_disk() as path, rasterio.open(path, driver="GTiff") as opened:
                 _refuse_useless(opened, where)
                 band = opened.read(1, out_dtype=np.float32)
                 band[opened.read_masks(1) == 0] = np.nan

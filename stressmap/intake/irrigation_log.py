@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted, NoteList
+from stressmap.core.sources import Source
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.columns import Field, Table, match, names, recogniser
 from stressmap.intake.schemas import IRRIGATION, conform
@@ -37,23 +38,20 @@ LONGEST_SET_HOURS = 31 * 24.0
 
 
 def read_irrigation(
-    path: Path,
+    given: Path | Source,
     *,
     zone: ZoneInfo,
-    notes: Notes,
     columns: Mapping[str, str] = MappingProxyType({}),
     order: Order | None = None,
-) -> pd.DataFrame:
+) -> Noted[pd.DataFrame]:
     """Read the log of what ran.
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         CSV or XLSX.
     zone : ZoneInfo
         The ranch's.
-    notes : Notes
-        Told what was assumed.
     columns : mapping of str to str
         ``[columns]`` of the settings: the file's heading -> ours.
     order : str, optional
@@ -61,7 +59,7 @@ def read_irrigation(
 
     Returns
     -------
-    DataFrame
+    Noted of DataFrame
         As :data:`stressmap.intake.schemas.IRRIGATION`, by start.
 
     Raises
@@ -70,10 +68,11 @@ def read_irrigation(
         If it is no table, lacks a column, or a row has no valve, no start, neither end nor hours, or ends
         before it starts.
     """
-    sheet = read_sheet(path, recogniser(FIELDS, columns), notes)
+    notes = NoteList()
+    sheet = notes.keep(read_sheet(given, recogniser(FIELDS, columns)))
     table = match(sheet, FIELDS, columns, required=("valve",))
-    start = _moments(table, "start", Asked(table.where, "start", zone, order), notes)
-    end = _ends(table, start, Asked(table.where, "end", zone, order), notes)
+    start = notes.keep(_moments(table, "start", Asked(table.where, "start", zone, order)))
+    end = notes.keep(_ends(table, start, Asked(table.where, "end", zone, order)))
     valve = table.text("valve")
     _refuse_incomplete(table, valve, start, end)
     factor = MM_PER_INCH if table.unit("mm") == "in" else 1.0
@@ -81,49 +80,50 @@ def read_irrigation(
     table.refuse("mm", mm < 0.0, "is not a depth of water", "Write how much was applied, or leave it empty")
     frame = pd.DataFrame({"valve": valve, "start": start, "end": end, "mm": mm})
     frame = frame.sort_values("start", kind="stable").reset_index(drop=True)
-    log: pd.DataFrame = conform(frame, IRRIGATION, table.where)
-    return log
+    return notes.beside(conform(frame, IRRIGATION, table.where))
 
 
-def _moments(table: Table, name: str, asked: Asked, notes: Notes) -> pd.Series:
+def _moments(table: Table, name: str, asked: Asked) -> Noted[pd.Series]:
     """Read starts or ends; a day without a clock begins at midnight."""
     if not (table.has(name) or table.has(f"{name}_day")):
-        return pd.Series(pd.NaT, index=table.index, dtype=f"datetime64[us, {asked.zone}]")
+        return Noted(pd.Series(pd.NaT, index=table.index, dtype=f"datetime64[us, {asked.zone}]"))
     text, heading = stamp_text(table, name, f"{name}_day", f"{name}_clock")
     here = Asked(asked.where, heading, asked.zone, asked.order)
     bare = ~text.str.contains(r"\d\s*[:h]\s*\d|[ap]\.?m", case=False, regex=True)
     bare &= ~text.str.contains(r"^\d+\.\d+$|^\d{8}\D?\d{4}", regex=True) & (text != "")
     whole = bare & read_dates(text, here).notna() if bare.any() else bare
-    clocked = read_times(text.mask(whole, text + " 00:00"), here, notes)
+    notes = NoteList()
+    clocked = notes.keep(read_times(text.mask(whole, text + " 00:00"), here))
     if whole.any():
-        notes.say(f"{here.where}: {int(whole.sum())} days in {heading} have no clock; midnight was taken.")
-    return clocked
+        notes.say("days_without_clock", file=here.where, column=heading, count=whole.sum())
+    return notes.beside(clocked)
 
 
-def _ends(table: Table, start: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
-    end = _same_night(table, start, asked, notes)
-    end = _moments(table, "end", asked, notes) if end is None else end
+def _ends(table: Table, start: pd.Series, asked: Asked) -> Noted[pd.Series]:
+    notes = NoteList()
+    end = notes.keep(_same_night(table, start, asked))
+    end = notes.keep(_moments(table, "end", asked)) if end is None else end
     per_hour = 60.0 if table.unit("hours") == "min" else 1.0
     hours = table.numbers("hours", wanted="hours as a number") / per_hour
     wrong = (hours <= 0.0) | (hours > LONGEST_SET_HOURS)
     table.refuse("hours", wrong, "is no length of a set", "Write the hours it ran")
     by_hours: pd.Series = end.fillna(start + pd.to_timedelta(hours, unit="h").astype("timedelta64[us]"))
-    return by_hours
+    return notes.beside(by_hours)
 
 
-def _same_night(table: Table, start: pd.Series, asked: Asked, notes: Notes) -> pd.Series | None:
+def _same_night(table: Table, start: pd.Series, asked: Asked) -> Noted[pd.Series | None]:
     """Read ends that are a clock only: the next such time after the start. None where they have days."""
     cells = table.text("end").fillna("").astype(str)
     filled = cells[cells != ""]
     if table.has("end_day") or filled.empty or not filled.str.lower().str.fullmatch(CLOCK_ONLY).all():
-        return None
+        return Noted(None)
+    notes = NoteList()
     day = start.dt.strftime("%Y-%m-%d").fillna("")
     here = Asked(asked.where, table.headings["end"], asked.zone, asked.order)
-    end = read_times((day + " " + clock_text(cells)).where(cells != "", ""), here, notes)
+    end = notes.keep(read_times((day + " " + clock_text(cells)).where(cells != "", ""), here))
     later = (start.dt.tz_localize(None).dt.normalize() + pd.Timedelta(days=1)).dt.strftime("%Y-%m-%d")
-    again = read_times((later.fillna("") + " " + clock_text(cells)).where(cells != "", ""), here, notes)
-    next_one: pd.Series = end.where(end > start, again)
-    return next_one
+    again = notes.keep(read_times((later.fillna("") + " " + clock_text(cells)).where(cells != "", ""), here))
+    return notes.beside(end.where(end > start, again))
 
 
 def _refuse_incomplete(table: Table, valve: pd.Series, start: pd.Series, end: pd.Series) -> None:

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
-from stressmap.core.safe_read import read_head
+from stressmap.core.notes import Noted, NoteList
+from stressmap.core.sources import Source
 from stressmap.core.text import first_line
 from stressmap.intake.columns import recognise
 from stressmap.intake.coordinates import degrees
@@ -20,24 +20,22 @@ from stressmap.intake.geopackage_files import SQLITE, refuse_computed
 from stressmap.intake.gpx_files import read_waypoints
 from stressmap.intake.spellings import PLACE
 from stressmap.intake.table_files import read_sheet
-from stressmap.intake.tabular import Known, Sheet, most_rows, read_bytes, sheet_of
+from stressmap.intake.tabular import Known, Sheet, most_rows, sheet_of
 
 
-def read_any(path: Path, known: Known, notes: Notes) -> Sheet:
+def read_any(given: Path | Source, known: Known) -> Noted[Sheet]:
     """Read a file of points as a table.
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         CSV, XLSX, GeoJSON, GeoPackage or GPX.
     known : callable
         Whether a heading is recognised.
-    notes : Notes
-        Told what was assumed.
 
     Returns
     -------
-    Sheet
+    Noted of Sheet
         Of a GIS file or GPX: the first feature is row 2, as if a header stood above it.
 
     Raises
@@ -45,17 +43,18 @@ def read_any(path: Path, known: Known, notes: Notes) -> Sheet:
     DataError
         If it is none of these, or cannot be used.
     """
-    head = read_head(path).removeprefix(b"\xef\xbb\xbf").lstrip()
+    source = Source.of(given)
+    head = source.head().removeprefix(b"\xef\xbb\xbf").lstrip()
     if head.startswith(SQLITE):
-        return _read_geopackage(path, known, notes)
+        return _read_geopackage(source, known)
     if head.startswith(b"{"):
-        return read_geojson(read_bytes(path), str(path))
+        return Noted(read_geojson(source.filled(), source.name))
     if head.lower().startswith((b"<!doctype html", b"<html")):
         what = "it is a web page, not a table"
-        raise DataError(Problem(str(path), what, "Download the file itself; the page may ask to log in"))
+        raise DataError(Problem(source.name, what, "Download the file itself; the page may ask to log in"))
     if head.startswith(b"<"):
-        return read_waypoints(read_bytes(path), str(path), known)
-    return read_sheet(path, known, notes)
+        return Noted(read_waypoints(source.filled(), source.name, known))
+    return read_sheet(source, known)
 
 
 def read_geojson(data: bytes, where: str) -> Sheet:
@@ -119,16 +118,16 @@ def _with_place(
     return records
 
 
-def _read_geopackage(path: Path, known: Known, notes: Notes) -> Sheet:
+def _read_geopackage(source: Source, known: Known) -> Noted[Sheet]:
     import pyogrio
 
-    where = str(path)
-    refuse_computed(path, where)
+    where, notes = source.name, NoteList()
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), source.on_disk() as path:
+            refuse_computed(path, where)
             # GDAL remarks on times that it hands over as text all the same, and on odd file names
             warnings.simplefilter("ignore")
-            layer = _layer(path, known, notes)
+            layer = notes.keep(_layer(path, where, known))
             most = most_rows(len(pyogrio.read_info(path, layer=layer)["fields"]), where)
             table = pyogrio.read_dataframe(path, layer=layer, datetime_as_string=True, max_features=most + 1)
     except DataError:
@@ -146,7 +145,7 @@ def _read_geopackage(path: Path, known: Known, notes: Notes) -> Sheet:
     ]
     places = [_shape_point(shape, row, where) for row, shape in enumerate(shapes, 2)]
     crs = table.crs.to_wkt() if shapes.notna().any() else "EPSG:4326"
-    return sheet_of(_with_place(properties, places, crs, where), where)
+    return notes.beside(sheet_of(_with_place(properties, places, crs, where), where))
 
 
 def _shape_point(shape: Any, row: int, where: str) -> tuple[float, float]:
@@ -159,7 +158,7 @@ def _shape_point(shape: Any, row: int, where: str) -> tuple[float, float]:
     return (points[0].x, points[0].y)
 
 
-def _layer(path: Path, known: Known, notes: Notes) -> str:
+def _layer(path: Path, where: str, known: Known) -> Noted[str]:
     """Find the layer of a GeoPackage whose columns are recognised best."""
     import pyogrio
 
@@ -170,11 +169,12 @@ def _layer(path: Path, known: Known, notes: Notes) -> str:
     best = max(scores.values(), default=0)
     likely = [name for name in layers if scores[name] == best]
     if not likely:
-        raise DataError(Problem(str(path), "it has no layer", "Export the readings again"))
+        raise DataError(Problem(where, "it has no layer", "Export the readings again"))
     if len(likely) > 1:
         shown = " and ".join(repr(name) for name in likely[:3])
         what = f"the layers {shown} could each be the readings"
-        raise DataError(Problem(str(path), what, "Save the one that counts as a file of its own"))
+        raise DataError(Problem(where, what, "Save the one that counts as a file of its own"))
+    notes = NoteList()
     if len(layers) > 1:
-        notes.say(f"{path}: the layer {likely[0]!r} was read, the others were not.")
-    return likely[0]
+        notes.say("layer_chosen", file=where, layer=likely[0])
+    return notes.beside(likely[0])

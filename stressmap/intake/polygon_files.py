@@ -19,12 +19,13 @@ import shapely
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.safe_read import MAX_BYTES, read_head
+from stressmap.core.safe_read import MAX_BYTES
+from stressmap.core.sources import Source
 from stressmap.core.text import first_line
 from stressmap.intake.geojson_files import plain_geojson
 from stressmap.intake.geopackage_files import SQLITE, refuse_computed
 from stressmap.intake.gpx_files import parse_xml
-from stressmap.intake.tabular import Sheet, most_rows, read_bytes, sheet_of
+from stressmap.intake.tabular import Sheet, most_rows, sheet_of
 from stressmap.intake.zip_files import open_zip, unpack
 
 MAX_OUTLINES = 5_000
@@ -51,12 +52,12 @@ class Outlines:
     crs: CRS
 
 
-def read_outlines(path: Path) -> Outlines:
+def read_outlines(given: Path | Source) -> Outlines:
     """Read a polygon file.
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
 
     Returns
@@ -68,20 +69,27 @@ def read_outlines(path: Path) -> Outlines:
     DataError
         If it cannot be read, holds no polygons or has no CRS.
     """
-    where = str(path)
-    start = read_head(path)
+    source = Source.of(given)
+    where = source.name
+    start = source.head()
     if not start:
         raise DataError(Problem(where, "it is empty", "Export the polygons again"))
-    if start.startswith(b"PK\x03\x04"):
-        found = _from_zip(path)
-    elif start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
-        found = _from_kml(read_bytes(path), where)
-    elif start.startswith(SHAPEFILE):
-        found = _from_gdal(path, where)
+    if start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
+        found = _from_kml(source.filled(), where)
     else:
-        found = _from_content(start, path, lambda: read_bytes(path), where)
+        with source.on_disk() as path:
+            found = _from_file(start, path, source)
     _refuse_false_degrees(found, where)
     return found
+
+
+def _from_file(start: bytes, path: Path, source: Source) -> Outlines:
+    """Read what GDAL opens, or a zip of such."""
+    if start.startswith(b"PK\x03\x04"):
+        return _from_zip(path, source)
+    if start.startswith(SHAPEFILE):
+        return _from_gdal(path, source.name)
+    return _from_content(start, path, source.filled, source.name)
 
 
 def _from_content(start: bytes, source: Path | str, content: Callable[[], bytes], where: str) -> Outlines:
@@ -95,9 +103,9 @@ def _from_content(start: bytes, source: Path | str, content: Callable[[], bytes]
     raise DataError(Problem(where, what, "Export the polygons as GeoJSON or GeoPackage"))
 
 
-def _from_zip(path: Path) -> Outlines:
-    where = str(path)
-    with open_zip(read_bytes(path), where) as packed:
+def _from_zip(path: Path, source: Source) -> Outlines:
+    where = source.name
+    with open_zip(source.filled(), where) as packed:
         names = packed.namelist()
         outside = [n for n in names if ".." in re.split(r"[/\\]", n) or n.startswith(("/", "\\")) or ":" in n]
         if outside:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.intake.crossing_edges import crowded
 
 CRUMB_M2 = 10.0
@@ -22,31 +22,32 @@ SAME_GROUND = 0.5
 """Two outlines that share more than this part of the smaller one are the same ground drawn twice."""
 
 
-def polygonal(shape: Any, label: str, notes: Notes) -> Any:
+def polygonal(shape: Any, **named: Any) -> Noted[Any]:
     """Make one outline a valid polygon or multipolygon.
 
     Parameters
     ----------
     shape : Geometry
         Polygon, MultiPolygon or a collection of such.
-    label : str
-        File, row and name, for the notes.
-    notes : Notes
-        Told of what was mended.
+    **named : str or int
+        ``file``, ``row``, ``kind`` and ``name``, for the notes.
 
     Returns
     -------
-    Polygon or MultiPolygon
+    Noted of Polygon or MultiPolygon
         Empty if nothing of it has an area.
     """
     flat = shapely.force_2d(shape)
     if flat.is_valid and flat.geom_type != "GeometryCollection":
-        return flat
+        return Noted(flat)
     mended = shapely.make_valid(flat, method="structure", keep_collapsed=False)
     parts = [p for p in shapely.get_parts(mended) if p.geom_type in {"Polygon", "MultiPolygon"}]
     reason = shapely.is_valid_reason(flat).split("[")[0].strip().lower()
-    notes.say(f"{label} crosses or touches itself ({reason}); its outline was mended.")
-    return shapely.union_all(parts)
+    if flat.is_valid:
+        note = Note.of("outline_of_parts", **named)
+    else:
+        note = Note.of("outline_mended", "caution", reason=reason, **named)
+    return Noted(shapely.union_all(parts), (note,))
 
 
 def sound(shape: Any) -> Any:
@@ -66,32 +67,31 @@ def sound(shape: Any) -> Any:
     return _polygons_of(shapely.make_valid(shape, method="structure", keep_collapsed=False))
 
 
-def without_crumbs(shape: Any, label: str, notes: Notes) -> Any:
+def without_crumbs(shape: Any, kind: str, name: str) -> Noted[Any]:
     """Drop parts of a multipolygon that are too small to be meant.
 
     Parameters
     ----------
     shape : Polygon or MultiPolygon
         In metres.
-    label : str
-        Name, for the notes.
-    notes : Notes
-        Told of what was dropped.
+    kind, name : str
+        ``"block"`` or ``"valve"``, and its name, for the notes.
 
     Returns
     -------
-    Polygon or MultiPolygon
+    Noted of Polygon or MultiPolygon
     """
     parts = shapely.get_parts(shape)
     area = shapely.area(parts)
     crumbs = (area < CRUMB_M2) & (area < 0.01 * area.sum())
     if not crumbs.any():
-        return shape
-    notes.say(f"{label}: {int(crumbs.sum())} stray part(s) of {area[crumbs].sum():.1f} m² were dropped.")
-    return shapely.union_all(parts[~crumbs])
+        return Noted(shape)
+    stray = {"count": crumbs.sum(), "area_m2": area[crumbs].sum()}
+    note = Note.of("crumbs_dropped", "caution", kind=kind, name=name, **stray)
+    return Noted(shapely.union_all(parts[~crumbs]), (note,))
 
 
-def apart(table: gpd.GeoDataFrame, name: str, where: str, notes: Notes) -> gpd.GeoDataFrame:
+def apart(table: gpd.GeoDataFrame, name: str, where: str) -> Noted[gpd.GeoDataFrame]:
     """Take small overlaps between outlines away; the smaller outline keeps the shared ground.
 
     Parameters
@@ -102,12 +102,11 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str, notes: Notes) -> gpd.G
         Column of their names: ``"block"`` or ``"valve"``.
     where : str
         File, for messages.
-    notes : Notes
-        Told of every overlap of ``SAID_M2`` or more.
 
     Returns
     -------
-    GeoDataFrame
+    Noted of GeoDataFrame
+        Says every overlap of ``SAID_M2`` or more.
 
     Raises
     ------
@@ -122,7 +121,7 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str, notes: Notes) -> gpd.G
         what = f"its {name}s lie across each other nearly everywhere"
         raise DataError(Problem(where, what, "Redraw them, each on its own ground"))
     first, second = tree.query(shapes, predicate="intersects")
-    problems = []
+    problems, notes = [], NoteList()
     for i, j in sorted((int(i), int(j)) for i, j in zip(first, second, strict=True) if i < j):
         shared = float(shapely.area(shapely.intersection(shapes[i], shapes[j])))
         if shared <= 0:
@@ -134,13 +133,11 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str, notes: Notes) -> gpd.G
         keeps, gives = (i, j) if area[i] <= area[j] else (j, i)
         shapes[gives] = _polygons_of(shapely.difference(shapes[gives], shapes[keeps]))
         if shared >= SAID_M2:
-            notes.say(
-                f"{name.capitalize()}s {labels[i]!r} and {labels[j]!r} overlap by {shared:.0f} m²; "
-                f"the overlap was given to {labels[keeps]!r}."
-            )
+            pair = {"one": labels[i], "other": labels[j], "kept": labels[keeps]}
+            notes.say("outlines_overlap", "caution", kind=f"{name}s", area_m2=shared, **pair)
     if problems:
         raise DataError(problems)
-    return table.set_geometry(gpd.GeoSeries(shapes, index=table.index, crs=table.crs))
+    return notes.beside(table.set_geometry(gpd.GeoSeries(shapes, index=table.index, crs=table.crs)))
 
 
 def close_gaps(block: Any, zones: list[Any], width_m: float) -> tuple[list[Any], float]:

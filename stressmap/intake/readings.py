@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.settings import Reading, Settings
+from stressmap.core.sources import Source
 from stressmap.core.units import BAR_PER, M_PER_FOOT
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
 from stressmap.intake.columns import Table, match, recognise, recogniser
@@ -27,24 +28,21 @@ _CELL_UNIT = re.compile(r"^(.*\d)\s*(bars?|bares|mpa|kpa|psi|bar\.)$", re.IGNORE
 _MINUTES = re.compile(r"^(\d+(?:[.,]\d+)?)\s*(?:min\w*\.?|')$", re.IGNORECASE)
 _YES, _NO = ("yes", "y", "si", "s\u00ed", "true", "x"), ("no", "n", "false")
 """Under "bagged": yes tells nothing about minutes, no means none."""
-"""No orchard is measured at 55 degrees Celsius; where any temperature is above, all are Fahrenheit."""
 
 
-def read_readings(path: Path, settings: Settings, notes: Notes) -> pd.DataFrame:
+def read_readings(given: Path | Source, settings: Settings) -> Noted[pd.DataFrame]:
     """Read a readings file.
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         CSV, XLSX, GeoJSON, GeoPackage or GPX.
     settings : Settings
         Its time zone, ``[columns]`` and ``[reading]`` are used.
-    notes : Notes
-        Told what was assumed.
 
     Returns
     -------
-    DataFrame
+    Noted of DataFrame
         As ``schemas.READINGS``, a row per row of the file.
 
     Raises
@@ -52,12 +50,15 @@ def read_readings(path: Path, settings: Settings, notes: Notes) -> pd.DataFrame:
     DataError
         If the file cannot be read, a column is missing or doubtful, or a cell holds the wrong thing.
     """
-    sheet = read_any(path, recogniser(FIELDS, settings.columns), notes)
+    source, notes = Source.of(given), NoteList()
+    sheet = notes.keep(read_any(source, recogniser(FIELDS, settings.columns)))
     table = match(sheet, FIELDS, settings.columns, required=("pressure",))
     _refuse_unknown_choice(table, settings, sheet.headings)
-    lon, lat = read_place(table, settings.reading.crs or settings.ranch.crs, notes)
-    time = _time(table, settings, notes)
-    pressure, recheck = (_pressure(table, name, settings.reading, notes) for name in ("pressure", "recheck"))
+    lon, lat = notes.keep(read_place(table, settings.reading.crs or settings.ranch.crs))
+    time = notes.keep(_time(table, settings))
+    pressure, recheck = (
+        notes.keep(_pressure(table, name, settings.reading)) for name in ("pressure", "recheck")
+    )
     origin = Origin(
         table.where,
         table.index.to_numpy(np.int64),
@@ -76,14 +77,14 @@ def read_readings(path: Path, settings: Settings, notes: Notes) -> pd.DataFrame:
             "bag_minutes": _bag_minutes(table, time, settings),
             "block": table.text("block"),
             "valve": table.text("valve"),
-            "temp_c": _celsius(table, origin, notes),
-            "rh_pct": _humidity(table, origin, notes),
+            "temp_c": notes.keep(_celsius(table, origin)),
+            "rh_pct": notes.keep(_humidity(table, origin)),
             "gps_accuracy_m": table.numbers("gps_accuracy", wanted="metres as a number")
             * (M_PER_FOOT if table.unit("gps_accuracy") == "ft" else 1.0),
             **{name: table.text(name) for name in ("chamber", "crew", "leaf", "note")},
         }
     )
-    return conform(found.reset_index(drop=True), READINGS, str(path))
+    return notes.beside(conform(found.reset_index(drop=True), READINGS, source.name))
 
 
 def _refuse_unknown_choice(table: Table, settings: Settings, headings: tuple[str, ...]) -> None:
@@ -99,7 +100,7 @@ def _refuse_unknown_choice(table: Table, settings: Settings, headings: tuple[str
         raise DataError(problems)
 
 
-def _time(table: Table, settings: Settings, notes: Notes) -> pd.Series:
+def _time(table: Table, settings: Settings) -> Noted[pd.Series]:
     name = "time" if table.has("time") else "date"
     if not table.has(name):
         what = (
@@ -116,7 +117,7 @@ def _time(table: Table, settings: Settings, notes: Notes) -> pd.Series:
         cells = cells.where(~alone, (day + " " + clock.map(_colons)).where(day != "", ""))
         cells = cells.where((cells != "") | (day == ""), day)
     asked = Asked(table.where, table.headings[name], settings.ranch.zone, settings.reading.date_order)
-    return read_times(cells, asked, notes)
+    return read_times(cells, asked)
 
 
 def _colons(clock: str) -> str:
@@ -130,10 +131,10 @@ def _clock_text(cells: pd.Series) -> pd.Series:
     return pd.Series(shown, index=cells.index, dtype=object)
 
 
-def _pressure(table: Table, name: str, reading: Reading, notes: Notes) -> pd.Series:
+def _pressure(table: Table, name: str, reading: Reading) -> Noted[pd.Series]:
     """Read a pressure column into bar, sign kept: unit of the cell, else of the row, else of the column."""
     if not table.has(name):
-        return pd.Series(np.nan, index=table.index)
+        return Noted(pd.Series(np.nan, index=table.index))
     cells = table.columns[name]
     split = cells.str.extract(_CELL_UNIT)
     own = _units(split[1])
@@ -145,8 +146,9 @@ def _pressure(table: Table, name: str, reading: Reading, notes: Notes) -> pd.Ser
         wrong = table.text("unit").notna() & ~row_unit.isin(PRESSURE_UNITS)
         table.refuse("unit", wrong, "is not a unit of pressure", "Write bar, MPa, kPa or psi")
     stated = own.where(own.notna(), row_unit)
-    unit = stated.where(stated.notna(), _column_unit(table, name, reading, notes))
-    return value * unit.map(BAR_PER).astype(float)
+    column = _column_unit(table, name, reading)
+    unit = stated.where(stated.notna(), column.value)
+    return Noted(value * unit.map(BAR_PER).astype(float), column.notes)
 
 
 def _units(cells: pd.Series) -> pd.Series:
@@ -154,22 +156,21 @@ def _units(cells: pd.Series) -> pd.Series:
     return cells.map(lambda text: unit_in(text) if isinstance(text, str) else None).astype(object)
 
 
-def _column_unit(table: Table, name: str, reading: Reading, notes: Notes) -> str:
+def _column_unit(table: Table, name: str, reading: Reading) -> Noted[str]:
     """Tell the unit of a column: its heading, unless that is only our own name for it; else the settings."""
     stated = table.unit(name)
     if stated is None and name == "recheck":
         stated = table.unit("pressure")
     if stated is None or stated == reading.unit:
-        return reading.unit
+        return Noted(reading.unit)
     heading = table.headings[name]
     if reading.unit != "bar" and stated == "bar" and normal(heading) in {"pressure_bar", "recheck_bar"}:
-        notes.say(f"{table.where}: {heading} is read in {reading.unit}, as [reading] unit says.")
-        return reading.unit
+        note = Note.of("unit_of_settings", file=table.where, column=heading, unit=reading.unit)
+        return Noted(reading.unit, (note,))
     if reading.unit != "bar":
         what = f"the heading says {stated}, [reading] unit says {reading.unit}"
         raise DataError(Problem(table.where, what, "Correct one of them", column=heading))
-    notes.say(f"{table.where}: {heading} is read in {stated}, as its heading says.")
-    return stated
+    return Noted(stated, (Note.of("unit_of_heading", file=table.where, column=heading, unit=stated),))
 
 
 def _bag_minutes(table: Table, time: pd.Series, settings: Settings) -> pd.Series:
@@ -202,29 +203,29 @@ def _since_bagged(table: Table, time: pd.Series, settings: Settings) -> pd.Serie
         asked = Asked(
             table.where, table.headings["bagged_at"], settings.ranch.zone, settings.reading.date_order
         )
-        stamp = read_times(rest, asked, Notes())
+        stamp = read_times(rest, asked).value
         since = since.fillna((time - stamp).dt.total_seconds() / 60)
     return plain.fillna(since)
 
 
-def _celsius(table: Table, origin: Origin, notes: Notes) -> pd.Series:
+def _celsius(table: Table, origin: Origin) -> Noted[pd.Series]:
     if not table.has("temp"):
-        return pd.Series(np.nan, index=table.index)
+        return Noted(pd.Series(np.nan, index=table.index))
+    notes = NoteList()
     cells, stated = split_degrees(table.columns["temp"])
     bare, bad = parse_numbers(cells, comma=table.comma)
     table.refuse("temp", bad, "is not a number", "Write degrees as a number, or leave the cell empty")
     if table.unit("temp") is None and (bare.notna() & stated.isna()).any():
-        notes.say(
-            f"{table.where}: {table.headings['temp']} states no unit; degrees that air has only in "
-            "Fahrenheit were taken so, the others as Celsius."
-        )
+        notes.say("temperature_unit", file=table.where, column=table.headings["temp"])
     degrees = celsius(bare, stated, table.unit("temp"))
-    return pd.Series(mend_temperature(degrees, origin, notes, each=True), index=table.index)
+    mended = notes.keep(mend_temperature(degrees, origin, each=True))
+    return notes.beside(pd.Series(mended, index=table.index))
 
 
-def _humidity(table: Table, origin: Origin, notes: Notes) -> pd.Series:
+def _humidity(table: Table, origin: Origin) -> Noted[pd.Series]:
     if not table.has("rh"):
-        return pd.Series(np.nan, index=table.index)
+        return Noted(pd.Series(np.nan, index=table.index))
     value, bad = parse_numbers(table.columns["rh"].str.rstrip("% "), comma=table.comma)
     table.refuse("rh", bad, "is not a number", "Write percent as a number, or leave the cell empty")
-    return pd.Series(mend_humidity(value, origin, notes), index=table.index)
+    mended = mend_humidity(value, origin)
+    return Noted(pd.Series(mended.value, index=table.index), mended.notes)

@@ -5,36 +5,36 @@ from __future__ import annotations
 from pathlib import Path
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
-from stressmap.intake.tabular import Known, Sheet, read_bytes, read_delimited
+from stressmap.core.notes import Noted
+from stressmap.core.sources import Source
+from stressmap.intake.tabular import Known, Sheet, read_delimited
 from stressmap.intake.workbook import read_workbook
 
 
-def read_sheet(path: Path, known: Known, notes: Notes) -> Sheet:
+def read_sheet(given: Path | Source, known: Known) -> Noted[Sheet]:
     """Read a CSV file or an XLSX workbook; the content decides which, not the name.
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         The file.
     known : callable
         Whether a heading is recognised.
-    notes : Notes
-        Told what was assumed.
 
     Returns
     -------
-    Sheet
+    Noted of Sheet
 
     Raises
     ------
     DataError
         If it is no table.
     """
-    data = read_bytes(path)
+    source = Source.of(given)
+    data = source.filled()
     if data.startswith(b"PK\x03\x04"):
-        return read_workbook(data, str(path), known, notes)
+        return read_workbook(data, source.name, known)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         what = "it is a workbook of the old .xls kind, or protected by a password"
-        raise DataError(Problem(str(path), what, "Save it as .xlsx or CSV, without a password"))
-    return read_delimited(data, str(path), known, notes)
+        raise DataError(Problem(source.name, what, "Save it as .xlsx or CSV, without a password"))
+    return read_delimited(data, source.name, known)

@@ -12,14 +12,12 @@ import math
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
-from stressmap.core.safe_read import read_plain
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.intake.unit_headings import unit_in
 
 MAX_ROWS = 200_000
@@ -59,30 +57,7 @@ class Sheet:
     frame: pd.DataFrame
 
 
-def read_bytes(path: Path) -> bytes:
-    """Read a file whole, refusing what is missing, empty or too large.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    bytes
-
-    Raises
-    ------
-    DataError
-        If it cannot be read, is empty or is too large.
-    """
-    data = read_plain(path)
-    if not data.strip():
-        raise DataError(Problem(str(path), "it is empty", "Give a file with a header and a row per entry"))
-    return data
-
-
-def read_delimited(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:
+def read_delimited(data: bytes, where: str, known: Known) -> Noted[Sheet]:
     r"""Read separated text: comma, semicolon, tab or bar; UTF-8, UTF-16 with its mark, or Latin-1.
 
     Parameters
@@ -93,8 +68,6 @@ def read_delimited(data: bytes, where: str, known: Known, notes: Notes) -> Sheet
         File, for messages.
     known : callable
         Whether a heading is recognised.
-    notes : Notes
-        Told what was assumed.
 
     Returns
     -------
@@ -108,13 +81,14 @@ def read_delimited(data: bytes, where: str, known: Known, notes: Notes) -> Sheet
     Examples
     --------
     >>> known = {"tree", "bar"}.__contains__
-    >>> sheet = read_delimited(b"Visit 3\n\ntree;bar\nT1;12,5\n", "a.csv", known, Notes())
+    >>> sheet = read_delimited(b"Visit 3\n\ntree;bar\nT1;12,5\n", "a.csv", known).value
     >>> sheet.headings
     ('tree', 'bar')
     >>> sheet.frame.loc[4].tolist()
     ['T1', '12,5']
     """
-    text = _decode(data, where, notes)
+    notes = NoteList()
+    text = notes.keep(_decode(data, where))
     head = text[: MAX_CELL * 4]
     if len(text) > len(head) and "\n" not in head and "\r" not in head:
         what = f"its first line is longer than {len(head):,} characters"
@@ -123,22 +97,22 @@ def read_delimited(data: bytes, where: str, known: Known, notes: Notes) -> Sheet
     if len(text) > len(head):
         lines = lines[:-1] or lines
     delimiter = max(DELIMITERS, key=lambda mark: _fitness(lines, mark, known))
-    return from_rows(_split(text, delimiter, where), where, known)
+    return notes.beside(from_rows(_split(text, delimiter, where), where, known))
 
 
-def _decode(data: bytes, where: str, notes: Notes) -> str:
+def _decode(data: bytes, where: str) -> Noted[str]:
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16", errors="replace")
+        return Noted(data.decode("utf-16", errors="replace"))
     if b"\x00" in data:
         raise DataError(Problem(where, "it is not a text file", "Save the table as CSV or .xlsx"))
     try:
-        return data.decode("utf-8-sig")
+        return Noted(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
-        notes.say(f"{where}: the text is not UTF-8; it was read as Latin-1 (Windows 1252).")
+        note = Note.of("text_not_utf8", file=where)
         try:
-            return data.decode("cp1252")
+            return Noted(data.decode("cp1252"), (note,))
         except UnicodeDecodeError:
-            return data.decode("latin-1")
+            return Noted(data.decode("latin-1"), (note,))
 
 
 def _fitness(lines: list[str], delimiter: str, known: Known) -> tuple[int, int, int]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.intake.numbers import is_nothing
 
 Order = Literal["day-first", "month-first"]
@@ -92,7 +92,7 @@ class Asked:
     record: bool = False
 
 
-def read_times(text: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
+def read_times(text: pd.Series, asked: Asked) -> Noted[pd.Series]:
     """Read a column of dates with times.
 
     Parameters
@@ -101,13 +101,11 @@ def read_times(text: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
         Cells by spreadsheet row, ``""`` or None where empty.
     asked : Asked
         File, column, zone and order.
-    notes : Notes
-        Told of clock changes and of cells that could not be read.
 
     Returns
     -------
-    Series of datetime64[us, zone], shape (n,)
-        NaT where there is no time or none that can be read.
+    Noted of Series of datetime64[us, zone], shape (n,)
+        NaT where there is no time or none that can be read; clock changes and unread cells are said.
 
     Raises
     ------
@@ -117,14 +115,16 @@ def read_times(text: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
     Examples
     --------
     >>> asked = Asked("a.csv", "time", ZoneInfo("America/Los_Angeles"))
-    >>> read_times(pd.Series(["7/14/2026 1:05 PM", "2026-07-14T20:10Z"]), asked, Notes()).astype(str).tolist()
+    >>> read = read_times(pd.Series(["7/14/2026 1:05 PM", "2026-07-14T20:10Z"]), asked)
+    >>> read.value.astype(str).tolist()
     ['2026-07-14 13:05:00-07:00', '2026-07-14 13:10:00-07:00']
     """
     first_row, code = _distinct(text)
-    wall, offset, cells = _walls(text.loc[first_row], asked, notes)
-    local = _localise(_spread(wall, code, text), _spread(offset, code, text), asked, notes)
-    _tell_unread(_spread(cells, code, text), local, asked, notes)
-    return local
+    notes = NoteList()
+    wall, offset, cells = notes.keep(_walls(text.loc[first_row], asked))
+    local = notes.keep(_localise(_spread(wall, code, text), _spread(offset, code, text), asked))
+    notes.add(_unread(_spread(cells, code, text), local, asked))
+    return notes.beside(local)
 
 
 def _distinct(text: pd.Series) -> tuple[pd.Index, NDArray[np.int64]]:
@@ -138,9 +138,9 @@ def _spread(distinct: pd.Series, code: NDArray[np.int64], like: pd.Series) -> pd
     return distinct.take(code).set_axis(like.index)
 
 
-def _walls(text: pd.Series, asked: Asked, notes: Notes) -> tuple[pd.Series, pd.Series, pd.Series]:
+def _walls(text: pd.Series, asked: Asked) -> Noted[tuple[pd.Series, pd.Series, pd.Series]]:
     """Read cells as wall-clock times and offsets; give the tidied cells too."""
-    cells = _tidy(text)
+    cells, notes = _tidy(text), NoteList()
     parts = cells.str.extract(_STAMP_WHOLE)
     wall = _dates(parts, cells, asked) + _clock(parts)
     serial = cells.str.fullmatch(_SERIAL)
@@ -148,8 +148,8 @@ def _walls(text: pd.Series, asked: Asked, notes: Notes) -> tuple[pd.Series, pd.S
         days = pd.to_numeric(cells[serial]).to_numpy()
         stamp = _SERIAL_EPOCH + np.round(days * 86_400).astype("timedelta64[s]")
         wall = wall.mask(serial, pd.Series(stamp.astype("datetime64[us]"), index=cells[serial].index))
-        notes.say(f"{asked.where}: {asked.column} holds serial day numbers; they were read as such.")
-    return wall, parts["off"], cells
+        notes.say("serial_days", file=asked.where, column=asked.column)
+    return notes.beside((wall, parts["off"], cells))
 
 
 _STAMP_WHOLE = re.compile(rf"^{_STAMP.pattern}$")
@@ -284,16 +284,17 @@ def _clock(parts: pd.DataFrame) -> pd.Series:
     return pd.to_timedelta(seconds, unit="s").astype("timedelta64[us]")
 
 
-def _localise(wall: pd.Series, offset: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
+def _localise(wall: pd.Series, offset: pd.Series, asked: Asked) -> Noted[pd.Series]:
     fixed = offset.notna() & wall.notna()
     free = wall.mask(fixed)
-    local = _to_zone(free, asked, notes)
+    zoned = _to_zone(free, asked)
+    local = zoned.value
     if fixed.any():
         minutes = offset[fixed].map(_offset_minutes).astype(float)
         minutes = minutes.where(minutes.abs() <= FURTHEST_MIN)
         utc = (wall[fixed] - pd.to_timedelta(minutes, unit="min")).dt.tz_localize("UTC")
         local = local.where(~fixed, utc.dt.tz_convert(asked.zone).astype(local.dtype).reindex(wall.index))
-    return local
+    return Noted(local, zoned.notes)
 
 
 def _offset_minutes(text: str) -> float:
@@ -303,22 +304,22 @@ def _offset_minutes(text: str) -> float:
     return (int(digits[:2]) * 60 + int(digits[2:])) * (-1.0 if text[0] == "-" else 1.0)
 
 
-def _to_zone(wall: pd.Series, asked: Asked, notes: Notes) -> pd.Series:
+def _to_zone(wall: pd.Series, asked: Asked) -> Noted[pd.Series]:
     """Give wall-clock times their zone, and say what a clock change made of them."""
+    notes = NoteList()
     early = np.ones(len(wall), dtype=bool)
     forward = wall.dt.tz_localize(asked.zone, ambiguous=early, nonexistent="shift_forward")
     gap = wall.notna() & (forward.dt.tz_localize(None) != wall)
     if gap.any():
         forward = _moved_by_the_gap(wall, forward, gap, asked)
-        _say(gap, "do not exist (the clock was put forward); they were moved an hour on", asked, notes)
+        notes.say("times_skipped", "caution", **_where(gap, asked))
     later = wall.dt.tz_localize(asked.zone, ambiguous=~early, nonexistent="shift_forward")
     twice = wall.notna() & (forward != later) & ~gap
     if twice.any():
         second = _second_pass(wall, twice, record=asked.record)
         forward = forward.where(~second, later)
-        _say(twice, "exist twice (the clock was put back); the order of the rows decided", asked, notes)
-    local: pd.Series = forward
-    return local
+        notes.say("times_twice", "caution", **_where(twice, asked))
+    return notes.beside(forward)
 
 
 def _moved_by_the_gap(wall: pd.Series, forward: pd.Series, gap: pd.Series, asked: Asked) -> pd.Series:
@@ -344,19 +345,19 @@ def _first_row(which: pd.Series) -> int:
     return int(which.index.to_numpy()[int(np.argmax(which.to_numpy()))])
 
 
-def _say(which: pd.Series, what: str, asked: Asked, notes: Notes) -> None:
-    rows = which[which].index
-    shown = ", ".join(str(r) for r in rows[:5]) + (" ..." if len(rows) > 5 else "")
-    notes.say(f"{asked.where}: {len(rows)} times in {asked.column} (row {shown}) {what}.")
+def _where(which: pd.Series, asked: Asked) -> dict[str, Any]:
+    """Name the file, the column and the rows that are marked."""
+    rows = which[which].index.tolist()
+    return {"file": asked.where, "column": asked.column, "count": len(rows), "rows": rows}
 
 
-def _tell_unread(cells: pd.Series, local: pd.Series, asked: Asked, notes: Notes) -> None:
+def _unread(cells: pd.Series, local: pd.Series, asked: Asked) -> tuple[Note, ...]:
     unread = local.isna() & ~is_nothing(cells)
     if not unread.any():
-        return
+        return ()
     if local.notna().sum() == 0:
         row = _first_row(unread)
         what = f"{cells[row]!r} is not a date with a time, nor is any other of the column"
         remedy = "Write it as 2026-07-14 13:05"
         raise DataError(Problem(asked.where, what, remedy, row=row, column=asked.column))
-    _say(unread, "could not be read", asked, notes)
+    return (Note.of("times_unread", "caution", **_where(unread, asked)),)

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from stressmap.core.arrays import Floats
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.sources import Source
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
 from stressmap.intake.columns import Field, Table, match, names, recogniser
@@ -68,16 +69,16 @@ M_S_PER = {"m/s": 1.0, "km/h": 1.0 / 3.6, "mph": 0.44704}
 
 PLAUSIBLE = {"wind_m_s": (0.0, 60.0), "solar_w_m2": (-20.0, 1500.0), "eto_mm": (0.0, 2.0)}
 """What a station can have measured in an hour; a sensor may read a little under no sun."""
+_UNIT = {"wind_m_s": "m/s", "solar_w_m2": "W/m2", "eto_mm": "mm an hour"}
 
 
 def read_weather(
-    path: Path,
+    given: Path | Source,
     *,
     zone: ZoneInfo,
-    notes: Notes,
     columns: Mapping[str, str] = MappingProxyType({}),
     order: Order | None = None,
-) -> pd.DataFrame:
+) -> Noted[pd.DataFrame]:
     """Read a weather file.
 
     Fahrenheit under a Celsius heading and humidity as a fraction are mended, impossible values left out,
@@ -85,12 +86,10 @@ def read_weather(
 
     Parameters
     ----------
-    path : Path
+    given : Path or Source
         CSV or XLSX.
     zone : ZoneInfo
         The ranch's.
-    notes : Notes
-        Told what was assumed, mended or left out.
     columns : mapping of str to str
         ``[columns]`` of the settings: the file's heading -> ours.
     order : str, optional
@@ -98,7 +97,7 @@ def read_weather(
 
     Returns
     -------
-    DataFrame
+    Noted of DataFrame
         As :data:`stressmap.intake.schemas.WEATHER`, times rising, each once.
 
     Raises
@@ -107,26 +106,27 @@ def read_weather(
         If it is no table, lacks time, temperature or humidity, a cell is no number, or its clock is plainly
         not the ranch's.
     """
-    sheet = read_sheet(path, recogniser(FIELDS, columns), notes)
+    notes = NoteList()
+    sheet = notes.keep(read_sheet(given, recogniser(FIELDS, columns)))
     table = match(sheet, FIELDS, columns, required=("temp_c", "rh_pct"))
     table.columns["rh_pct"] = table.columns["rh_pct"].str.replace(r"\s*%$", "", regex=True)
-    times = _times(table, zone, order, notes)
+    times = notes.keep(_times(table, zone, order))
     origin = _origin(table)
     frame = pd.DataFrame({"time": times})
-    frame["temp_c"] = mend_temperature(_celsius(table), origin, notes)
-    frame["rh_pct"] = mend_humidity(table.numbers("rh_pct", wanted="per cent as a number"), origin, notes)
-    frame["wind_m_s"] = _plausible(table, "wind_m_s", _wind(table), notes)
-    frame["eto_mm"] = _plausible(table, "eto_mm", _eto(table), notes)
-    frame["solar_w_m2"] = _plausible(table, "solar_w_m2", _solar(table, times), notes)
+    frame["temp_c"] = notes.keep(mend_temperature(_celsius(table), origin))
+    humidity = table.numbers("rh_pct", wanted="per cent as a number")
+    frame["rh_pct"] = notes.keep(mend_humidity(humidity, origin))
+    frame["wind_m_s"] = notes.keep(_plausible(table, "wind_m_s", _wind(table)))
+    frame["eto_mm"] = notes.keep(_plausible(table, "eto_mm", _eto(table)))
+    frame["solar_w_m2"] = notes.keep(_plausible(table, "solar_w_m2", _solar(table, times)))
     frame["solar_w_m2"] = frame["solar_w_m2"].clip(lower=0.0)
-    ordered = _in_order(frame, table.where, notes)
+    ordered = notes.keep(_in_order(frame, table.where))
     if table.has("temp_c"):
         check_station_clock(ordered, table.where, str(zone))
-    weather: pd.DataFrame = conform(ordered.reset_index(drop=True), WEATHER, table.where)
-    return weather
+    return notes.beside(conform(ordered.reset_index(drop=True), WEATHER, table.where))
 
 
-def _times(table: Table, zone: ZoneInfo, order: Order | None, notes: Notes) -> pd.Series:
+def _times(table: Table, zone: ZoneInfo, order: Order | None) -> Noted[pd.Series]:
     if not any(table.has(name) for name in ("time", "day")):
         there = ", ".join(table.headings.values())
         what = (
@@ -134,7 +134,7 @@ def _times(table: Table, zone: ZoneInfo, order: Order | None, notes: Notes) -> p
         )
         raise DataError(Problem(table.where, what, 'Name it under [columns], "your heading" = "time"'))
     text, heading = stamp_text(table, "time", "day", "clock")
-    return read_times(text, Asked(table.where, heading, zone, order, record=True), notes)
+    return read_times(text, Asked(table.where, heading, zone, order, record=True))
 
 
 def _origin(table: Table) -> Origin:
@@ -165,28 +165,27 @@ def _solar(table: Table, times: pd.Series) -> pd.Series:
     return solar * 1e6 / (float(step[step > 0].median()) if (step > 0).any() else 3600.0)
 
 
-def _plausible(table: Table, name: str, values: pd.Series, notes: Notes) -> pd.Series:
+def _plausible(table: Table, name: str, values: pd.Series) -> Noted[pd.Series]:
     low, high = PLAUSIBLE[name]
     wrong: NDArray[np.bool_] = ((values < low) | (values > high)).to_numpy()
-    heading = table.headings.get(name, name)
-    _origin(table).say(notes, heading, wrong, f"cannot be ({low:g} to {high:g} {_shown(name)}); left out")
-    return values.mask(wrong)
+    if not wrong.any():
+        return Noted(values)
+    cells = _origin(table).cells(table.headings.get(name, name), wrong)
+    note = Note.of("weather_impossible", "caution", low=low, high=high, unit=_UNIT[name], **cells)
+    return Noted(values.mask(wrong), (note,))
 
 
-def _shown(name: str) -> str:
-    return {"wind_m_s": "m/s", "solar_w_m2": "W/m2", "eto_mm": "mm an hour"}[name]
-
-
-def _in_order(frame: pd.DataFrame, where: str, notes: Notes) -> pd.DataFrame:
+def _in_order(frame: pd.DataFrame, where: str) -> Noted[pd.DataFrame]:
+    notes = NoteList()
     known = frame[frame["time"].notna()]
     if known.empty:
         raise DataError(Problem(where, "no row has a time", "Write times as 2026-07-14 13:00"))
     lost = len(frame) - len(known)
     if lost:
-        notes.say(f"{where}: {lost} rows without a time were left out.")
+        notes.say("weather_without_time", "caution", file=where, count=lost)
     twice = known["time"].duplicated(keep="first")
     if twice.any():
-        notes.say(f"{where}: {int(twice.sum())} rows repeat a time; the first of each was taken.")
+        notes.say("weather_repeats", "caution", file=where, count=twice.sum())
     if not known["time"].is_monotonic_increasing:
-        notes.say(f"{where}: the rows are not in order of time; they were put in order.")
-    return known[~twice].sort_values("time", kind="stable")
+        notes.say("weather_unordered", file=where)
+    return notes.beside(known[~twice].sort_values("time", kind="stable"))

@@ -9,7 +9,7 @@ import warnings
 from typing import Any
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted, NoteList
 from stressmap.intake.tabular import MAX_CELL, MAX_COLUMNS, Known, Sheet, from_rows, refuse_endless
 from stressmap.intake.zip_files import open_zip, unpack
 
@@ -26,7 +26,7 @@ _TABLE = re.compile(rb"(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?\s*(?:<\?[^>]*>\s*)?<(
 """How a sheet or its table of texts begins; what hides it behind a comment counts as the other kind."""
 
 
-def read_workbook(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:
+def read_workbook(data: bytes, where: str, known: Known) -> Noted[Sheet]:
     """Read the sheet of a workbook whose headings are recognised.
 
     Parameters
@@ -37,12 +37,11 @@ def read_workbook(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:
         File, for messages.
     known : callable
         Whether a heading is recognised.
-    notes : Notes
-        Told which sheet was read when there are several.
 
     Returns
     -------
-    Sheet
+    Noted of Sheet
+        Says which sheet was read when there are several.
 
     Raises
     ------
@@ -63,9 +62,10 @@ def read_workbook(data: bytes, where: str, known: Known, notes: Notes) -> Sheet:
         raise DataError(
             Problem(where, f"the sheets {shown} could each be the table", "Keep one in the workbook")
         )
+    notes = NoteList()
     if len(sheets) > 1:
-        notes.say(f"{where}: the sheet {likely[0]!r} was read, the others were not.")
-    return from_rows(sheets[likely[0]], where, known)
+        notes.say("sheet_chosen", file=where, sheet=likely[0])
+    return notes.beside(from_rows(sheets[likely[0]], where, known))
 
 
 def _refuse_bomb(data: bytes, where: str) -> None:

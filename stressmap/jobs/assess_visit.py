@@ -126,19 +126,21 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
         return lambda: None if path is None else read(path)
 
     def polygons() -> tuple[Orchard, gpd.GeoDataFrame]:
-        read = read_blocks(files.blocks, chosen.ranch.crs, notes, chosen.columns, settings_file=chosen.source)
+        read = notes.keep(
+            read_blocks(files.blocks, chosen.ranch.crs, chosen.columns, settings_file=chosen.source)
+        )
         orchard = settle(read, profiles, notes, blocks_file=str(files.blocks), settings_file=chosen.source)
         if files.valves is None:
             return orchard, blocks_as_valves(orchard.blocks)
-        valves = read_valves(files.valves, CRS(read.crs), notes, chosen.columns)
+        valves = notes.keep(read_valves(files.valves, CRS(read.crs), chosen.columns))
         return orchard, join_valves(valves, orchard.blocks, files.valves, notes)
 
     (orchard, valves), readings, weather, irrigation = _together(
         tell.step,
         polygons,
-        lambda: read_readings(files.readings, chosen, notes),
-        optional(files.weather, lambda path: read_weather(path, notes=notes, **spelled)),
-        optional(files.irrigation, lambda path: read_irrigation(path, notes=notes, **spelled)),
+        lambda: notes.keep(read_readings(files.readings, chosen)),
+        optional(files.weather, lambda path: notes.keep(read_weather(path, **spelled))),
+        optional(files.irrigation, lambda path: notes.keep(read_irrigation(path, **spelled))),
     )
     raster = chosen.map.covariate
     covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))

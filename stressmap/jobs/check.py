@@ -13,6 +13,7 @@ from stressmap.core.progress import Progress, Silent
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.output.gis.mend_list import write_mend_list
+from stressmap.output.text.note_words import in_english
 from stressmap.quality.assessment_summary import mend_table
 
 
@@ -66,8 +67,8 @@ def check(source: Path, progress: Progress | None = None) -> Checked:
     try:
         assessed = assess_readings(inputs, orchard, None, notes)
     except NothingUsableError as stop:
-        return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
-    return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))
+        return Checked(inputs, stop.visit, stop.readings, in_english(notes), stop)
+    return Checked(inputs, assessed.visit, assessed.readings, in_english(notes))
 
 
 def list_to_mend(checked: Checked, out: Path) -> Path:

@@ -21,6 +21,7 @@ from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
+from stressmap.output.text.note_words import in_english
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
@@ -139,7 +140,7 @@ def content_of(
         valves=_ranked(inputs, assessed, mapped.valves, change),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
         raster=_raster(inputs, ground.grid, mapped),
-        notes=tuple(notes),
+        notes=in_english(notes),
         look_again=again,
         previous_visit=before[1] if before and change is not None else None,
         basemap=chosen.map.basemap,

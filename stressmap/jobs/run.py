@@ -19,6 +19,7 @@ from stressmap.jobs.assess_visit import Assessed, assess_readings, load_inputs
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import default_folder, make_ready, staged
+from stressmap.output.text.note_words import in_english
 from stressmap.output.view.content import Content
 
 if TYPE_CHECKING:
@@ -138,7 +139,7 @@ def _with_water(
         content,
         water_plan=plan_table(advice),
         timetable=timetable_table(advice),
-        notes=tuple(notes),
+        notes=in_english(notes),
     )
     return planned, advice
 

@@ -11,6 +11,7 @@ from stressmap.agronomy.orchard import profile_name
 from stressmap.core.notes import Notes
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 from stressmap.output.staging.starter import Start, write_start
+from stressmap.output.text.note_words import in_english
 from stressmap.quality.spatial_join import join_valves
 
 
@@ -37,12 +38,12 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
         If the polygons cannot be used or the folder cannot be written.
     """
     notes, profiles = Notes(), load_profiles({}, "ranch.toml")
-    blocks = read_blocks(blocks_file, None, notes)
+    blocks = notes.keep(read_blocks(blocks_file, None))
     blocks["crop"] = [profile_name(crop, profiles) or crop for crop in blocks["crop"]]
     valves = 0
     if valves_file is not None:
-        read = read_valves(valves_file, CRS(blocks.crs), notes)
+        read = notes.keep(read_valves(valves_file, CRS(blocks.crs)))
         valves = len(join_valves(read, blocks, valves_file, notes))
-    filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(profiles)), tuple(notes))
+    filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(profiles)), in_english(notes))
     write_start(folder, filled)
     return filled

@@ -13,6 +13,7 @@ from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch, Water
 from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
 from stressmap.output.staging.output_folder import staged
+from stressmap.output.text.note_words import in_english
 
 if TYPE_CHECKING:
     from stressmap.water.benefit_curve import ReliefCurve
@@ -109,4 +110,4 @@ def plan_water(
             write_plan(advice, inputs.settings.ranch, folder)
             if curve is not None:
                 write_curve(curve, inputs.settings.ranch, folder)
-    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes))
+    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, in_english(notes))

@@ -15,7 +15,6 @@ import pytest
 from helpers.invented_ranch import ZONE
 
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 from stressmap.intake.readings import read_readings
 
@@ -63,7 +62,7 @@ def settings(name: str) -> Settings:
 
 
 def read(path: Path) -> pd.DataFrame:
-    return read_readings(path, settings(path.name), Notes())
+    return read_readings(path, settings(path.name)).value
 
 
 CLEAN = read(HERE / "clean.csv")

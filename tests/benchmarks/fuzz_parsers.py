@@ -37,7 +37,6 @@ with atheris.instrument_imports(include=["stressmap", "openpyxl", "zipfile", "to
     from helpers.invented_ranch import settings as ranch_settings
 
     from stressmap.core.errors import DataError, StressmapError
-    from stressmap.core.notes import Notes
     from stressmap.core.settings import load
     from stressmap.intake.blocks_and_valves import read_blocks, read_valves
     from stressmap.intake.irrigation_log import read_irrigation
@@ -109,12 +108,12 @@ def inside_zips(data: bytes, most: int, seed: int) -> bytes:
 
 
 Read = Callable[[Path], object]
-READINGS: Read = partial(read_readings, settings=ranch_settings(), notes=Notes())
+READINGS: Read = partial(read_readings, settings=ranch_settings())
 OUTLINES: tuple[Read, ...] = (
-    partial(read_blocks, crs=None, notes=Notes()),
-    partial(read_valves, crs=CRS(small_ranch.CRS), notes=Notes()),
+    partial(read_blocks, crs=None),
+    partial(read_valves, crs=CRS(small_ranch.CRS)),
 )
-CLOCK = {"zone": ZoneInfo("America/Los_Angeles"), "notes": Notes()}
+CLOCK = {"zone": ZoneInfo("America/Los_Angeles")}
 TARGETS: dict[str, tuple[tuple[Read, ...], str]] = {
     "settings": ((load,), "*.toml"),
     "readings_text": ((READINGS,), "readings/*.[ct][sx][vt]"),

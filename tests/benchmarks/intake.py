@@ -59,7 +59,7 @@ def main(rows: int) -> None:
         blocks = ranch.blocks(100)
         notes = Notes()
         began = time.perf_counter()
-        table = read_readings(path, ranch.settings(), notes)
+        table = read_readings(path, ranch.settings()).value
         read = time.perf_counter()
         valves = ranch.valves(blocks)
         assessed = assess(

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stressmap.core.errors import DataError, SettingsError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted
 from stressmap.core.settings import load
 from stressmap.intake.blocks_and_valves import read_blocks
 from stressmap.intake.irrigation_log import read_irrigation
@@ -54,9 +54,9 @@ def damaged(data: bytes, edits: list) -> bytes:
     return data
 
 
-def table_or_refusal(read: Callable[[Notes], pd.DataFrame], path: Path) -> pd.DataFrame | None:
+def table_or_refusal(read: Callable[[], Noted], path: Path) -> pd.DataFrame | None:
     try:
-        return read(Notes())
+        return read().value
     except DataError as refusal:
         said = refusal
     assert all(str(problem).startswith(str(path)) for problem in said.problems)
@@ -99,7 +99,7 @@ ZONE = ZoneInfo("America/Los_Angeles")
 def test_damaged_weather_and_irrigation(folder: Path, seed: bytes, reader: Callable, edits: list) -> None:
     path = folder / "log.csv"
     path.write_bytes(damaged(seed, edits))
-    table_or_refusal(lambda notes: reader(path, zone=ZONE, notes=notes), path)
+    table_or_refusal(lambda: reader(path, zone=ZONE), path)
 
 
 @settings(max_examples=120, deadline=None, derandomize=True, database=None)
@@ -117,4 +117,4 @@ def test_any_bytes_at_all(folder: Path, data: bytes) -> None:
     path = folder / "noise.csv"
     path.write_bytes(data)
     with pytest.raises(DataError):
-        read_readings(path, ranch_settings(), Notes())
+        read_readings(path, ranch_settings())

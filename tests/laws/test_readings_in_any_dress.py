@@ -13,7 +13,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 from stressmap.intake.readings import read_readings
 
@@ -134,7 +133,7 @@ def test_the_same_readings_in_any_dress_are_the_same_table(
             "reading": {} if dress.in_heading else {"unit": dress.unit},
         }
     )
-    table = read_readings(path, chosen, Notes())
+    table = read_readings(path, chosen).value
     trees, walls, lon, lat, bar, notes = zip(*readings, strict=True)
     first = 4 if dress.title else 2
     assert table["row"].tolist() == list(range(first, first + len(readings)))

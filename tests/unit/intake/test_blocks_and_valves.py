@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 import shapely
 from helpers.invented_ranch import CRS
+from helpers.told import english
 from shapely.geometry import box
 
 from stressmap.core.errors import DataError, SettingsError
-from stressmap.core.notes import Notes
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 
 X, Y = 600_000.0, 4_300_000.0
@@ -23,8 +23,8 @@ KML_PLACEMARK = """<Placemark><name>{name}</name>{data}<MultiGeometry><Polygon><
 <coordinates>{ring}</coordinates></LinearRing></outerBoundaryIs>{inner}</Polygon></MultiGeometry></Placemark>"""
 
 
-def read(path: Path, notes: Notes | None = None, crs: str | None = CRS, **columns: str) -> gpd.GeoDataFrame:
-    return read_blocks(path, crs, notes or Notes(), columns)
+def read(path: Path, crs: str | None = CRS, **columns: str) -> gpd.GeoDataFrame:
+    return read_blocks(path, crs, columns).value
 
 
 def message(path: Path, **options: object) -> str:
@@ -163,10 +163,9 @@ def test_a_block_in_two_parts_is_one_block(tmp_path: Path) -> None:
     parts = shapely.MultiPolygon([box(X, Y, X + 90, Y + 200), box(X + 110, Y, X + 200, Y + 200)])
     table.geometry = [parts, SHAPES[1]]
     table.to_file(path)
-    notes = Notes()
-    found = read(path, notes)
-    assert found.geometry.iloc[0].area == pytest.approx(36_000)
-    assert list(notes) == []
+    found = read_blocks(path, CRS)
+    assert found.value.geometry.iloc[0].area == pytest.approx(36_000)
+    assert found.notes == ()
 
 
 def test_crumbs_of_a_mouse_are_dropped_and_said(tmp_path: Path) -> None:
@@ -174,30 +173,29 @@ def test_crumbs_of_a_mouse_are_dropped_and_said(tmp_path: Path) -> None:
     table = BLOCKS.copy()
     table.geometry = [shapely.MultiPolygon([SHAPES[0], box(X - 50, Y, X - 48, Y + 1)]), SHAPES[1]]
     table.to_file(path)
-    notes = Notes()
-    same(read(path, notes))
-    assert list(notes) == ["Block 'North': 1 stray part(s) of 2.0 m² were dropped."]
+    found = read_blocks(path, CRS)
+    same(found.value)
+    assert english(found) == ["Block 'North': 1 stray part of 2.0 m² was dropped."]
 
 
 def test_a_small_overlap_is_given_to_the_smaller_and_said(tmp_path: Path) -> None:
     path = tmp_path / "valves.gpkg"
     shapes = [box(X, Y, X + 102, Y + 200), box(X + 100, Y, X + 300, Y + 200)]
     gpd.GeoDataFrame({"valve": ["A", "B"]}, geometry=shapes, crs=CRS).to_file(path)
-    notes = Notes()
-    found = read_valves(path, BLOCKS.crs, notes)
+    read_ones = read_valves(path, BLOCKS.crs)
+    found = read_ones.value
     assert found.geometry.area.round(3).tolist() == [20_400.0, 39_600.0]
     assert found.geometry.iloc[0].intersection(found.geometry.iloc[1]).area == 0
-    assert list(notes) == ["Valves 'A' and 'B' overlap by 400 m²; the overlap was given to 'A'."]
+    assert english(read_ones) == ["Valves 'A' and 'B' overlap by 400 m²; the overlap was given to 'A'."]
 
 
 def test_an_overlap_by_rounding_is_mended_without_a_word(tmp_path: Path) -> None:
     path = tmp_path / "valves.gpkg"
     shapes = [box(X, Y, X + 100.001, Y + 200), box(X + 100, Y, X + 200, Y + 200)]
     gpd.GeoDataFrame({"valve": ["A", "B"]}, geometry=shapes, crs=CRS).to_file(path)
-    notes = Notes()
-    found = read_valves(path, BLOCKS.crs, notes)
-    assert found.geometry.area.sum() == pytest.approx(40_000, abs=0.01)
-    assert list(notes) == []
+    found = read_valves(path, BLOCKS.crs)
+    assert found.value.geometry.area.sum() == pytest.approx(40_000, abs=0.01)
+    assert found.notes == ()
 
 
 def test_one_ground_drawn_twice_is_refused(tmp_path: Path) -> None:
@@ -219,7 +217,7 @@ def test_valve_figures_in_the_units_of_their_headings(tmp_path: Path) -> None:
         geometry=SHAPES, crs=CRS,
     )  # fmt: skip
     table.to_file(path)
-    found = read_valves(path, BLOCKS.crs, Notes())
+    found = read_valves(path, BLOCKS.crs).value
     # 1 gpm = 0.227125 m3/h, 1 in = 25.4 mm (from memory, formula cross-checked)
     assert found.loc[0, "flow_m3_h"] == pytest.approx(22.7125, abs=1e-3)
     assert found["rate_mm_h"].tolist() == pytest.approx([1.27, 2.54])
@@ -295,7 +293,7 @@ def test_a_working_crs_must_be_in_metres(tmp_path: Path) -> None:
     path = tmp_path / "blocks.gpkg"
     BLOCKS.to_file(path)
     with pytest.raises(SettingsError) as error:
-        read_blocks(path, "EPSG:2226", Notes(), settings_file="my_ranch.toml")
+        read_blocks(path, "EPSG:2226", settings_file="my_ranch.toml")
     assert str(error.value) == (
         "my_ranch.toml, column ranch.crs: 'EPSG:2226' is not a projected CRS in metres. "
         "Leave it out, or name the UTM zone."

@@ -15,7 +15,6 @@ from helpers.invented_ranch import settings
 from shapely.geometry import box
 
 from stressmap.core.errors import DataError, StressmapError
-from stressmap.core.notes import Notes
 from stressmap.intake.blocks_and_valves import read_blocks
 from stressmap.intake.readings import read_readings
 
@@ -37,7 +36,7 @@ def refused(path: Path) -> str:
     polygons = path.suffix in {".kml", ".kmz", ".zip"}
     read = partial(read_blocks, path, None) if polygons else partial(read_readings, path, settings())
     with pytest.raises(DataError) as error:
-        read(Notes())
+        read()
     return str(error.value).replace(str(path), path.name)
 
 
@@ -163,7 +162,7 @@ def test_hostile_names_are_kept_as_text(tmp_path: Path) -> None:
     shapes = [box(-121 + i / 100, 38, -120.995 + i / 100, 38.005) for i in range(4)]
     table = gpd.GeoDataFrame({"block": names, "crop": "prune"}, geometry=shapes, crs="EPSG:4326")
     table.to_file(path, driver="GeoJSON")
-    assert read_blocks(path, None, Notes())["block"].tolist() == names
+    assert read_blocks(path, None).value["block"].tolist() == names
 
 
 @pytest.fixture
@@ -213,6 +212,6 @@ def test_a_ranch_on_the_moon_is_refused(tmp_path: Path, drawn_in: str, working: 
     table = gpd.GeoDataFrame({"block": ["B"], "crop": ["prune"]}, geometry=[box(10, 10, 10.01, 10.01)])
     table.set_crs(drawn_in).to_file(path, driver="GPKG")
     with pytest.raises(StressmapError) as error:
-        read_blocks(path, working, Notes())
+        read_blocks(path, working)
     assert "moon.gpkg: its outlines cannot be brought into the working CRS (" in str(error.value)
     assert str(error.value).endswith("Correct its CRS, or [ranch] crs.")

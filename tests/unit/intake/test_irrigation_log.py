@@ -5,9 +5,9 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 import pytest
+from helpers.told import english
 
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
 from stressmap.intake.irrigation_log import read_irrigation
 
 ZONE = ZoneInfo("America/Los_Angeles")
@@ -15,9 +15,10 @@ FILE = "irrigation.csv"
 
 
 def read(folder: Path, text: str) -> tuple[pd.DataFrame, list[str]]:
-    path, notes = folder / FILE, Notes()
+    path = folder / FILE
     path.write_text(text, encoding="utf-8")
-    return read_irrigation(path, zone=ZONE, notes=notes), [said.replace(str(path), FILE) for said in notes]
+    log = read_irrigation(path, zone=ZONE)
+    return log.value, [said.replace(str(path), FILE) for said in english(log)]
 
 
 def refused(folder: Path, text: str) -> str:
@@ -58,7 +59,7 @@ def test_minutes_and_inches(tmp_path: Path) -> None:
 def test_a_day_without_a_clock_begins_at_midnight_and_is_said(tmp_path: Path) -> None:
     table, said = read(tmp_path, "valve,start,hours\nV1,2026-07-10,24\n")
     assert table.loc[0, ["start", "end"]].tolist() == [at("2026-07-10"), at("2026-07-11")]
-    assert said == ["irrigation.csv: 1 days in start have no clock; midnight was taken."]
+    assert said == ["irrigation.csv: 1 day in start has no clock; midnight was taken."]
 
 
 def test_rows_that_cannot_be_are_each_said(tmp_path: Path) -> None:

@@ -6,24 +6,27 @@ import numpy as np
 import pandas as pd
 import pytest
 from helpers.invented_ranch import settings
+from helpers.told import english
 
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted
 from stressmap.core.settings import Settings
 from stressmap.intake.coordinates import parse_angle
 from stressmap.intake.numbers import parse_numbers
 from stressmap.intake.readings import read_readings
 
 
-def read(
-    tmp_path: Path, column: str, cells: list[str], notes: Notes | None = None, chosen: Settings | None = None
-) -> pd.DataFrame:
-    """Readings that are clean but for one column."""
+def read_noted(tmp_path: Path, column: str, cells: list[str], chosen: Settings | None = None) -> Noted:
+    """Readings that are clean but for one column, and what was said of them."""
     head = {"tree_id": "T", "time": "2026-07-14 13:30", "lon": "-121.5", "lat": "38.5", "pressure_bar": "12"}
     rows = [{**head, column: cell} for cell in cells]
     path = tmp_path / "r.csv"
     pd.DataFrame(rows).to_csv(path, index=False)
-    return read_readings(path, chosen or settings(), notes or Notes())
+    return read_readings(path, chosen or settings())
+
+
+def read(tmp_path: Path, column: str, cells: list[str], chosen: Settings | None = None) -> pd.DataFrame:
+    return read_noted(tmp_path, column, cells, chosen).value
 
 
 @pytest.mark.parametrize(
@@ -56,18 +59,14 @@ def test_temperature_at_the_tree(tmp_path: Path, column: str, cells: list[str], 
 
 
 def test_an_unbelievable_temperature_is_left_out_and_said(tmp_path: Path) -> None:
-    notes = Notes()
-    read(tmp_path, "temp_c", ["31", "310"], notes)
-    assert list(notes) == [
+    assert english(read_noted(tmp_path, "temp_c", ["31", "310"])) == [
         f"{tmp_path / 'r.csv'}, column temp_c: 1 value (row 3) cannot be an air temperature in Celsius; "
         "left out."
     ]
 
 
 def test_a_temperature_without_a_unit_is_told_by_its_size_and_said(tmp_path: Path) -> None:
-    notes = Notes()
-    read(tmp_path, "temp", ["88"], notes)
-    assert list(notes) == [
+    assert english(read_noted(tmp_path, "temp", ["88"])) == [
         f"{tmp_path / 'r.csv'}: temp states no unit; degrees that air has only in Fahrenheit were taken so, "
         "the others as Celsius.",
         f"{tmp_path / 'r.csv'}, column temp: the values (middle one 88) can only be Fahrenheit; they were "
@@ -76,11 +75,11 @@ def test_a_temperature_without_a_unit_is_told_by_its_size_and_said(tmp_path: Pat
 
 
 def test_one_hot_cell_does_not_turn_a_celsius_column_into_fahrenheit(tmp_path: Path) -> None:
-    notes = Notes()
-    read_ = read(tmp_path, "temp", ["34"] * 98 + ["99"], notes)["temp_c"]
+    found = read_noted(tmp_path, "temp", ["34"] * 98 + ["99"])
     # 99 °F is 37.2 °C: the definition of the scale
-    assert read_.tolist() == pytest.approx([34.0] * 98 + [(99 - 32) / 1.8])
-    assert f"{tmp_path / 'r.csv'}, column temp: 1 value (row 100) can only be Fahrenheit; converted." in notes
+    assert found.value["temp_c"].tolist() == pytest.approx([34.0] * 98 + [(99 - 32) / 1.8])
+    said = f"{tmp_path / 'r.csv'}, column temp: 1 value (row 100) can only be Fahrenheit; converted."
+    assert said in english(found)
 
 
 def test_a_unit_in_the_cell_goes_before_that_of_the_heading(tmp_path: Path) -> None:
@@ -91,9 +90,9 @@ def test_a_unit_in_the_cell_goes_before_that_of_the_heading(tmp_path: Path) -> N
 
 
 def test_humidity_as_fractions_is_taken_as_percent_and_said(tmp_path: Path) -> None:
-    notes = Notes()
-    assert read(tmp_path, "rh_pct", ["0.3", "0.25"], notes)["rh_pct"].tolist() == [30.0, 25.0]
-    assert any("are fractions; they were taken times 100" in note for note in notes)
+    found = read_noted(tmp_path, "rh_pct", ["0.3", "0.25"])
+    assert found.value["rh_pct"].tolist() == [30.0, 25.0]
+    assert any("are fractions; they were taken times 100" in note for note in english(found))
 
 
 def test_humidity_as_percent_or_as_a_fraction(tmp_path: Path) -> None:
@@ -102,18 +101,16 @@ def test_humidity_as_percent_or_as_a_fraction(tmp_path: Path) -> None:
 
 
 def test_our_own_heading_yields_to_the_unit_of_the_settings(tmp_path: Path) -> None:
-    notes = Notes()
-    table = read(tmp_path, "pressure_bar", ["1.25"], notes, settings(unit="MPa"))
-    assert table["pressure_bar"].tolist() == [12.5]
-    assert list(notes) == [f"{tmp_path / 'r.csv'}: pressure_bar is read in MPa, as [reading] unit says."]
+    found = read_noted(tmp_path, "pressure_bar", ["1.25"], settings(unit="MPa"))
+    assert found.value["pressure_bar"].tolist() == [12.5]
+    assert english(found) == [f"{tmp_path / 'r.csv'}: pressure_bar is read in MPa, as [reading] unit says."]
 
 
 def test_a_heading_with_another_unit_is_said(tmp_path: Path) -> None:
-    notes = Notes()
     chosen = settings().model_copy(update={"columns": {"Manometer (MPa)": "pressure_bar"}})
-    table = read(tmp_path, "Manometer (MPa)", ["-1.25"], notes, chosen)
-    assert table["pressure_bar"].tolist() == [-12.5]
-    assert list(notes) == [f"{tmp_path / 'r.csv'}: Manometer (MPa) is read in MPa, as its heading says."]
+    found = read_noted(tmp_path, "Manometer (MPa)", ["-1.25"], chosen)
+    assert found.value["pressure_bar"].tolist() == [-12.5]
+    assert english(found) == [f"{tmp_path / 'r.csv'}: Manometer (MPa) is read in MPa, as its heading says."]
 
 
 @pytest.mark.parametrize(
@@ -163,7 +160,7 @@ def test_nought_nought_is_no_place(tmp_path: Path) -> None:
     assert table["lon"].isna().tolist() == [False, False]
     path = tmp_path / "r.csv"
     path.write_text(path.read_text().replace(",0,38.5", ",0,0"))
-    assert read_readings(path, settings(), Notes())["lon"].isna().tolist() == [True, False]
+    assert read_readings(path, settings()).value["lon"].isna().tolist() == [True, False]
 
 
 def test_every_faulty_cell_is_a_line_up_to_ten(tmp_path: Path) -> None:

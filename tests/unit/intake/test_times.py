@@ -5,18 +5,23 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 import pytest
+from helpers.told import english
 
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted
 from stressmap.intake.times import Asked, read_clock, read_dates, read_times
 
 HERE = ZoneInfo("America/Los_Angeles")
 
 
-def times(*cells: str, notes: Notes | None = None, **options: object) -> list[str]:
+def read(*cells: str, **options: object) -> Noted:
     column = pd.Series(list(cells), index=range(2, len(cells) + 2), dtype=object)
     asked = Asked("a.csv", "time", options.pop("zone", HERE), **options)
-    return [str(t) for t in read_times(column, asked, notes or Notes())]
+    return read_times(column, asked)
+
+
+def times(*cells: str, **options: object) -> list[str]:
+    return [str(t) for t in read(*cells, **options).value]
 
 
 @pytest.mark.parametrize(
@@ -66,28 +71,27 @@ def test_an_open_order_is_refused_with_the_key_that_settles_it() -> None:
 
 
 def test_what_cannot_be_read_is_no_time_and_is_said() -> None:
-    notes = Notes()
-    found = times("2026-07-14 13:05", "after lunch", "2026-02-30 13:00", "", "2026-07-14 25:00", notes=notes)
-    assert found[1:] == ["NaT"] * 4
-    assert list(notes) == ["a.csv: 3 times in time (row 3, 4, 6) could not be read."]
+    found = read("2026-07-14 13:05", "after lunch", "2026-02-30 13:00", "", "2026-07-14 25:00")
+    assert [str(t) for t in found.value][1:] == ["NaT"] * 4
+    assert english(found) == ["a.csv: 3 times in time (row 3, 4, 6) could not be read."]
 
 
 def test_a_time_that_the_clock_jumped_over_is_moved_and_said() -> None:
-    notes = Notes()
-    assert times("2026-03-08 02:30", "2026-03-08 03:30", notes=notes) == ["2026-03-08 03:30:00-07:00"] * 2
-    assert list(notes) == [
-        "a.csv: 1 times in time (row 2) do not exist (the clock was put forward); they were moved an hour on."
+    found = read("2026-03-08 02:30", "2026-03-08 03:30")
+    assert [str(t) for t in found.value] == ["2026-03-08 03:30:00-07:00"] * 2
+    assert english(found) == [
+        "a.csv: 1 time in time (row 2) does not exist (the clock was put forward); it was moved an hour on."
     ]
 
 
 def test_a_time_that_the_clock_ran_twice_follows_the_order_of_rows() -> None:
-    notes = Notes()
-    assert times("2026-11-01 01:15", "2026-11-01 01:45", "2026-11-01 01:05", notes=notes) == [
+    found = read("2026-11-01 01:15", "2026-11-01 01:45", "2026-11-01 01:05")
+    assert [str(t) for t in found.value] == [
         "2026-11-01 01:15:00-07:00",
         "2026-11-01 01:45:00-07:00",
         "2026-11-01 01:05:00-08:00",
     ]
-    assert list(notes) == [
+    assert english(found) == [
         "a.csv: 3 times in time (row 2, 3, 4) exist twice (the clock was put back); "
         "the order of the rows decided."
     ]

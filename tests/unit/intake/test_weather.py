@@ -6,9 +6,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 import pytest
+from helpers.told import english
 
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
 from stressmap.intake.weather import read_weather
 
 ZONE = ZoneInfo("America/Los_Angeles")
@@ -16,10 +16,10 @@ FILE = "weather.csv"
 
 
 def read(folder: Path, text: str, zone: ZoneInfo = ZONE) -> tuple[pd.DataFrame, list[str]]:
-    path, notes = folder / FILE, Notes()
+    path = folder / FILE
     path.write_text(text, encoding="utf-8")
-    table = read_weather(path, zone=zone, notes=notes)
-    return table, [said.replace(str(path), FILE) for said in notes]
+    record = read_weather(path, zone=zone)
+    return record.value, [said.replace(str(path), FILE) for said in english(record)]
 
 
 def refused(folder: Path, text: str, zone: ZoneInfo = ZONE) -> str:
@@ -141,7 +141,7 @@ def test_rows_out_of_order_and_twice(tmp_path: Path) -> None:
     table, said = read(tmp_path, text)
     assert table["temp_c"].tolist() == [35.0, 36.0]
     assert said == [
-        "weather.csv: 1 rows repeat a time; the first of each was taken.",
+        "weather.csv: 1 row repeats a time; the first of each was taken.",
         "weather.csv: the rows are not in order of time; they were put in order.",
     ]
 
@@ -161,7 +161,7 @@ def test_the_hour_that_does_not_exist(tmp_path: Path) -> None:
     table, said = read(tmp_path, text)
     assert table["time"].iloc[1] == pd.Timestamp("2026-03-08 03:30", tz=ZONE)
     assert len(said) == 1
-    assert "do not exist (the clock was put forward)" in said[0]
+    assert "does not exist (the clock was put forward)" in said[0]
 
 
 def test_times_with_an_offset_are_exact(tmp_path: Path) -> None:
