@@ -13,7 +13,7 @@ from stressmap.core.safe_read import MAX_BYTES, read_head, read_plain, too_large
 
 
 @dataclass(frozen=True)
-class Source:
+class InputSource:
     """An open thing with a name.
 
     Parameters

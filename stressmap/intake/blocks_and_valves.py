@@ -16,7 +16,7 @@ from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Problem, SettingsError
 from stressmap.core.notes import Noted, NoteList
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
 from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
 from stressmap.intake.columns import Field, Table, match, names
@@ -58,7 +58,7 @@ _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
 
 
 def read_blocks(
-    given: Path | Source,
+    given: Path | InputSource,
     crs: str | None,
     columns: Mapping[str, str] | None = None,
     *,
@@ -68,7 +68,7 @@ def read_blocks(
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
     crs : str or None
         ``[ranch] crs``; None for the UTM zone of the blocks.
@@ -89,7 +89,7 @@ def read_blocks(
     SettingsError
         If ``crs`` is not a projected CRS in metres.
     """
-    source, notes = Source.of(given), NoteList()
+    source, notes = InputSource.of(given), NoteList()
     outlines = read_outlines(source)
     table = match(outlines.sheet, BLOCK_FIELDS, columns or {}, required=("block", "crop"))
     made = {
@@ -109,13 +109,13 @@ def read_blocks(
 
 
 def read_valves(
-    given: Path | Source, crs: CRS, columns: Mapping[str, str] | None = None
+    given: Path | InputSource, crs: CRS, columns: Mapping[str, str] | None = None
 ) -> Noted[gpd.GeoDataFrame]:
     """Read the valve zones and bring them into the working CRS.
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
     crs : pyproj.CRS
         Working CRS, that of the blocks.
@@ -132,7 +132,7 @@ def read_valves(
     DataError
         If the file cannot be read or used.
     """
-    source, notes = Source.of(given), NoteList()
+    source, notes = InputSource.of(given), NoteList()
     outlines = read_outlines(source)
     table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
     made = {

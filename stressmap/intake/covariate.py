@@ -13,7 +13,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
 
 MOST_BYTES = 1_000_000_000
@@ -63,12 +63,12 @@ class Covariate:
         return value
 
 
-def read_covariate(given: Path | Source, crs: CRS) -> Covariate:
+def read_covariate(given: Path | InputSource, crs: CRS) -> Covariate:
     """Read a raster that GDAL opens.
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         A GeoTIFF, its first band is used.
     crs : pyproj.CRS
         Working CRS.
@@ -84,7 +84,7 @@ def read_covariate(given: Path | Source, crs: CRS) -> Covariate:
     """
     import rasterio  # slow to load, and few ranches name a raster
 
-    source = Source.of(given)
+    source = InputSource.of(given)
     where = source.name
     source.head(most=MOST_BYTES)
     try:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted, NoteList
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.columns import Field, Table, match, names, recogniser
 from stressmap.intake.schemas import IRRIGATION, conform
@@ -38,7 +38,7 @@ LONGEST_SET_HOURS = 31 * 24.0
 
 
 def read_irrigation(
-    given: Path | Source,
+    given: Path | InputSource,
     *,
     zone: ZoneInfo,
     columns: Mapping[str, str] = MappingProxyType({}),
@@ -48,7 +48,7 @@ def read_irrigation(
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         CSV or XLSX.
     zone : ZoneInfo
         The ranch's.

@@ -11,7 +11,7 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted, NoteList
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
 from stressmap.intake.columns import recognise
 from stressmap.intake.coordinates import degrees
@@ -23,12 +23,12 @@ from stressmap.intake.table_files import read_sheet
 from stressmap.intake.tabular import Known, Sheet, most_rows, sheet_of
 
 
-def read_any(given: Path | Source, known: Known) -> Noted[Sheet]:
+def read_any(given: Path | InputSource, known: Known) -> Noted[Sheet]:
     """Read a file of points as a table.
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         CSV, XLSX, GeoJSON, GeoPackage or GPX.
     known : callable
         Whether a heading is recognised.
@@ -43,7 +43,7 @@ def read_any(given: Path | Source, known: Known) -> Noted[Sheet]:
     DataError
         If it is none of these, or cannot be used.
     """
-    source = Source.of(given)
+    source = InputSource.of(given)
     head = source.head().removeprefix(b"\xef\xbb\xbf").lstrip()
     if head.startswith(SQLITE):
         return _read_geopackage(source, known)
@@ -118,7 +118,7 @@ def _with_place(
     return records
 
 
-def _read_geopackage(source: Source, known: Known) -> Noted[Sheet]:
+def _read_geopackage(source: InputSource, known: Known) -> Noted[Sheet]:
     import pyogrio
 
     where, notes = source.name, NoteList()

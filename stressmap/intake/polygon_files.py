@@ -20,7 +20,7 @@ from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.safe_read import MAX_BYTES
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
 from stressmap.intake.geojson_files import plain_geojson
 from stressmap.intake.geopackage_files import SQLITE, refuse_computed
@@ -52,12 +52,12 @@ class Outlines:
     crs: CRS
 
 
-def read_outlines(given: Path | Source) -> Outlines:
+def read_outlines(given: Path | InputSource) -> Outlines:
     """Read a polygon file.
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
 
     Returns
@@ -69,7 +69,7 @@ def read_outlines(given: Path | Source) -> Outlines:
     DataError
         If it cannot be read, holds no polygons or has no CRS.
     """
-    source = Source.of(given)
+    source = InputSource.of(given)
     where = source.name
     start = source.head()
     if not start:
@@ -83,7 +83,7 @@ def read_outlines(given: Path | Source) -> Outlines:
     return found
 
 
-def _from_file(start: bytes, path: Path, source: Source) -> Outlines:
+def _from_file(start: bytes, path: Path, source: InputSource) -> Outlines:
     """Read what GDAL opens, or a zip of such."""
     if start.startswith(b"PK\x03\x04"):
         return _from_zip(path, source)
@@ -103,7 +103,7 @@ def _from_content(start: bytes, source: Path | str, content: Callable[[], bytes]
     raise DataError(Problem(where, what, "Export the polygons as GeoJSON or GeoPackage"))
 
 
-def _from_zip(path: Path, source: Source) -> Outlines:
+def _from_zip(path: Path, source: InputSource) -> Outlines:
     where = source.name
     with open_zip(source.filled(), where) as packed:
         names = packed.namelist()

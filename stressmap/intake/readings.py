@@ -11,7 +11,7 @@ import pandas as pd
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.settings import Reading, Settings
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.core.units import BAR_PER, M_PER_FOOT
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
 from stressmap.intake.columns import Table, match, recognise, recogniser
@@ -30,12 +30,12 @@ _YES, _NO = ("yes", "y", "si", "s\u00ed", "true", "x"), ("no", "n", "false")
 """Under "bagged": yes tells nothing about minutes, no means none."""
 
 
-def read_readings(given: Path | Source, settings: Settings) -> Noted[pd.DataFrame]:
+def read_readings(given: Path | InputSource, settings: Settings) -> Noted[pd.DataFrame]:
     """Read a readings file.
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         CSV, XLSX, GeoJSON, GeoPackage or GPX.
     settings : Settings
         Its time zone, ``[columns]`` and ``[reading]`` are used.
@@ -50,7 +50,7 @@ def read_readings(given: Path | Source, settings: Settings) -> Noted[pd.DataFram
     DataError
         If the file cannot be read, a column is missing or doubtful, or a cell holds the wrong thing.
     """
-    source, notes = Source.of(given), NoteList()
+    source, notes = InputSource.of(given), NoteList()
     sheet = notes.keep(read_any(source, recogniser(FIELDS, settings.columns)))
     table = match(sheet, FIELDS, settings.columns, required=("pressure",))
     _refuse_unknown_choice(table, settings, sheet.headings)

@@ -6,17 +6,17 @@ from pathlib import Path
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.intake.tabular import Known, Sheet, read_delimited
 from stressmap.intake.workbook import read_workbook
 
 
-def read_sheet(given: Path | Source, known: Known) -> Noted[Sheet]:
+def read_sheet(given: Path | InputSource, known: Known) -> Noted[Sheet]:
     """Read a CSV file or an XLSX workbook; the content decides which, not the name.
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         The file.
     known : callable
         Whether a heading is recognised.
@@ -30,7 +30,7 @@ def read_sheet(given: Path | Source, known: Known) -> Noted[Sheet]:
     DataError
         If it is no table.
     """
-    source = Source.of(given)
+    source = InputSource.of(given)
     data = source.filled()
     if data.startswith(b"PK\x03\x04"):
         return read_workbook(data, source.name, known)

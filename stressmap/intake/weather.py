@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from stressmap.core.arrays import Floats
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
 from stressmap.intake.columns import Field, Table, match, names, recogniser
@@ -73,7 +73,7 @@ _UNIT = {"wind_m_s": "m/s", "solar_w_m2": "W/m2", "eto_mm": "mm an hour"}
 
 
 def read_weather(
-    given: Path | Source,
+    given: Path | InputSource,
     *,
     zone: ZoneInfo,
     columns: Mapping[str, str] = MappingProxyType({}),
@@ -86,7 +86,7 @@ def read_weather(
 
     Parameters
     ----------
-    given : Path or Source
+    given : Path or InputSource
         CSV or XLSX.
     zone : ZoneInfo
         The ranch's.

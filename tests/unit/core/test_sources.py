@@ -9,7 +9,7 @@ from helpers import small_ranch
 
 from stressmap.core import settings
 from stressmap.core.errors import DataError
-from stressmap.core.sources import Source
+from stressmap.core.sources import InputSource
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
@@ -22,8 +22,8 @@ def ranch(tmp_path: Path) -> settings.Settings:
     return settings.load(small_ranch.write(tmp_path))
 
 
-def bare(path: Path) -> Source:
-    return Source.of_bytes(path.read_bytes(), "from the phone")
+def bare(path: Path) -> InputSource:
+    return InputSource.of_bytes(path.read_bytes(), "from the phone")
 
 
 def test_tables(ranch: settings.Settings) -> None:
@@ -53,5 +53,5 @@ def test_a_zipped_shapefile(ranch: settings.Settings, tmp_path: Path) -> None:
 @pytest.mark.parametrize("data", [b"", b" \n"])
 def test_what_is_empty_is_refused_by_its_name(ranch: settings.Settings, data: bytes) -> None:
     with pytest.raises(DataError) as error:
-        read_readings(Source.of_bytes(data, "from the phone"), ranch)
+        read_readings(InputSource.of_bytes(data, "from the phone"), ranch)
     assert str(error.value) == "from the phone: it is empty. Give a file with a header and a row per entry."
