@@ -27,7 +27,7 @@ class InputSource:
 
     Examples
     --------
-    >>> Source.of_bytes(b"tree,bar", "phone.csv").read()
+    >>> InputSource.of_bytes(b"tree,bar", "phone.csv").read()
     b'tree,bar'
     """
 
@@ -36,12 +36,12 @@ class InputSource:
     data: bytes | None = None
 
     @classmethod
-    def of(cls, given: Path | Source) -> Source:
+    def of(cls, given: Path | InputSource) -> InputSource:
         """Take a path as a source; a source stays what it is."""
-        return given if isinstance(given, Source) else cls(str(given), given)
+        return given if isinstance(given, InputSource) else cls(str(given), given)
 
     @classmethod
-    def of_bytes(cls, data: bytes, name: str) -> Source:
+    def of_bytes(cls, data: bytes, name: str) -> InputSource:
         """Give bytes a name."""
         return cls(name, None, data)
 
