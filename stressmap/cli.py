@@ -273,9 +273,11 @@ def _bars(*, hidden: bool = False) -> Bars:
 def _print_result(result: Result) -> None:
     from rich.console import Console
 
+    from stressmap.output.outputs import first_files
     from stressmap.output.terminal.run_summary import print_summary
 
-    print_summary(result.content, result.folder, Console(highlight=False, soft_wrap=False))
+    console = Console(highlight=False, soft_wrap=False)
+    print_summary(result.content, result.folder, console, first_files(result.folder))
 
 
 def _print_checked(checked: Checked) -> None:

@@ -92,7 +92,8 @@ def run(
     with watch.of("assess"):
         assessed = assess_readings(inputs, orchard, on, notes)
     target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
-    make_ready(target, [f for f in inputs.settings.files.model_dump().values() if f is not None])
+    files = [f for f in inputs.settings.files.model_dump().values() if f is not None]
+    make_ready(target, files, outputs.names())
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
     from stressmap.geostat.cross_validation import MOST_METHODS
     from stressmap.geostat.cross_validation import compare as compare_methods
@@ -113,13 +114,12 @@ def run(
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
     record = run_record.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
+    page = run_record.run_page(content, record)
+    made = _made(content, advice, page, inputs, orchard)
     with staged(target) as folder:
         with watch.of("write"):
-            outputs.write(content, folder, tell)
-            tell.stage("Writing the report")
-            page = run_record.run_page(content, record)
-            _write_words(content, advice, page, (inputs, orchard), folder)
-        run_record.write_run(page | {"timings": watch.seconds}, folder)
+            outputs.write(made, folder, tell)
+        outputs.write(outputs.Made(made.ranch, record=page | {"timings": watch.seconds}), folder)
     return Result(content, target)
 
 
@@ -144,21 +144,14 @@ def _with_water(
     return planned, advice
 
 
-def _write_words(
-    content: Content,
-    advice: Advice | None,
-    page: dict[str, Any],
-    known: tuple[Inputs, Orchard],
-    folder: Path,
-) -> None:
-    """Write the water plan, where there is one, and the report."""
-    from stressmap.output.gis.plan_files import write_plan
-    from stressmap.output.report.page import Background, write_report
+def _made(
+    content: Content, advice: Advice | None, page: dict[str, Any], inputs: Inputs, orchard: Orchard
+) -> outputs.Made:
+    """Gather what the files of a run are made from."""
+    from stressmap.output.report.page import Background
+    from stressmap.output.view.leaving_tables import leaving_tables
     from stressmap.output.view.plan_words import first_words, tell
 
-    inputs, orchard = known
-    if advice is not None:
-        write_plan(advice, inputs.settings.ranch, folder)
-    told = () if advice is None else tell(advice, first_words(inputs.settings.ranch))
+    told = () if advice is None else tell(advice, first_words(content.ranch))
     background = Background(page, orchard.seasons(), inputs.weather, told)
-    write_report(content, background, folder / "report.html")
+    return outputs.Made(content.ranch, leaving_tables(content, advice), content, background, advice)

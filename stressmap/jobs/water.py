@@ -12,6 +12,7 @@ from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch, Water
 from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
+from stressmap.output import outputs
 from stressmap.output.staging.output_folder import staged
 from stressmap.output.text.note_words import in_english
 
@@ -87,7 +88,7 @@ def plan_water(
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
     from stressmap.core.parallel import cores
     from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
-    from stressmap.output.gis.plan_files import write_curve, write_plan
+    from stressmap.output.view.leaving_tables import leaving_tables
     from stressmap.water.benefit_curve import POINTS, relief_curve
     from stressmap.water.ranch_inputs import prepare
     from stressmap.water.water_plan import advise
@@ -106,8 +107,7 @@ def plan_water(
         tell.stage("Planning other amounts", POINTS)
         curve = relief_curve(advice.case, jobs=jobs, step=tell.step)
     if out is not None:
+        ranch, tables = inputs.settings.ranch, leaving_tables(None, advice, curve)
         with staged(out) as folder:
-            write_plan(advice, inputs.settings.ranch, folder)
-            if curve is not None:
-                write_curve(curve, inputs.settings.ranch, folder)
+            outputs.write(outputs.Made(ranch, tables, advice=advice, curve=curve), folder)
     return Watered(advice, curve, inputs.settings.ranch, assessed.visit, in_english(notes))

@@ -1,121 +1,284 @@
-"""All files of a run, and its record."""
+"""ONE table of all files that ``run`` and ``water`` write.
+
+The README's list, that of ``docs/contract.md``, the guard that keeps inputs from being written over and the
+summary on the terminal derive from it.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
 
-import geopandas as gpd
 import pandas as pd
 
 from stressmap.core.progress import Progress, Silent
-from stressmap.output.gis.csv_tables import write_csv
-from stressmap.output.gis.geojson import write_geojson
-from stressmap.output.view.content import Content
+from stressmap.core.settings import Ranch
+from stressmap.output.text.words import Words
 
-READING_COLUMNS = (
-    "row", "tree_id", "time", "used", "flags", "block", "valve", "lon", "lat", "pressure_bar", "recheck_bar",
-    "bag_minutes", "temp_c", "rh_pct", "vpd_kpa", "swp_bar", "tension_bar", "baseline_bar", "target_bar",
-    "below_target_bar", "below_baseline_bar", "weather_shift_bar", "too_wet", "stress_bar", "predicted_bar",
-    "z_score", "chamber", "crew", "leaf", "note",
-)  # fmt: skip
-"""Columns of the readings table that leaves the program."""
+if TYPE_CHECKING:
+    from stressmap.output.report.page import Background
+    from stressmap.output.view.content import Content
+    from stressmap.water.benefit_curve import ReliefCurve
+    from stressmap.water.water_plan import Advice
+
+When = Literal["run", "look_again", "water", "curve", "record"]
+"""By every ``run``; by one that chose places to look again; with a plan, by ``run`` and ``water``; by
+``water --curve``; last of a ``run``."""
 
 
-def write(content: Content, folder: Path, progress: Progress | None = None) -> None:
-    """Write every file of a run but its record.
+@dataclass(frozen=True)
+class Made:
+    """What the files of a job are made from; what the job did not make is None.
 
     Parameters
     ----------
-    content : Content
-        A finished run.
+    ranch : Ranch
+        Languages, units and form of the tables.
+    tables : dict of str to DataFrame
+        From :func:`stressmap.output.view.leaving_tables.leaving_tables`.
+    content : Content, optional
+        The finished run.
+    background : Background, optional
+        What the report tells beside the results.
+    advice : Advice, optional
+        The water plan.
+    curve : ReliefCurve, optional
+        Relief against water.
+    record : dict, optional
+        What was done with what. Its file names all others and is the mark of a whole result: written last, by
+        itself.
+    """
+
+    ranch: Ranch
+    tables: dict[str, pd.DataFrame] = field(default_factory=dict)
+    content: Content | None = None
+    background: Background | None = None
+    advice: Advice | None = None
+    curve: ReliefCurve | None = None
+    record: dict[str, Any] | None = None
+
+
+Writer = Callable[[Made, Path], None]
+
+
+@dataclass(frozen=True)
+class Output:
+    """A file that a job writes.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+    about : str
+        Key of the words ``outputs.<about>`` that say for whom it is; files of one key stand side by side.
+    when : str
+        When it is written.
+    write : callable
+        Takes a :class:`Made` that has what the file is made from, and the path.
+    first : bool
+        Whether the summary on the terminal names it.
+    """
+
+    name: str
+    about: str
+    when: When
+    write: Writer
+    first: bool = False
+
+
+# Libraries that draw are slow to load, and a run draws last: each writer loads its own.
+
+
+def _of_content(write: Callable[[Content, Path], None]) -> Writer:
+    def from_content(made: Made, path: Path) -> None:
+        if made.content is not None:
+            write(made.content, path)
+
+    return from_content
+
+
+def _map(content: Content, path: Path) -> None:
+    from stressmap.output.web.map_page import write_map
+
+    write_map(content, path)
+
+
+def _picture(content: Content, path: Path) -> None:
+    from stressmap.output.paper.picture import write_picture
+
+    write_picture(content, path)
+
+
+def _crew_sheet(content: Content, path: Path) -> None:
+    from stressmap.output.paper.crew_sheet import write_crew_sheet
+
+    write_crew_sheet(content, path)
+
+
+def _gpx(content: Content, path: Path) -> None:
+    from stressmap.output.gis.gpx_kml import write_gpx
+
+    write_gpx(content, path)
+
+
+def _kml(content: Content, path: Path) -> None:
+    from stressmap.output.gis.gpx_kml import write_kml
+
+    write_kml(content, path)
+
+
+def _raster(content: Content, path: Path) -> None:
+    from stressmap.output.gis.raster import write_raster
+
+    write_raster(content.raster, path)
+
+
+def _report(made: Made, path: Path) -> None:
+    from stressmap.output.report.page import write_report
+
+    if made.content is not None and made.background is not None:
+        write_report(made.content, made.background, path)
+
+
+def _record(made: Made, path: Path) -> None:
+    from stressmap.output.staging.run_record import write_run
+
+    if made.record is not None:
+        write_run(made.record, path.parent)
+
+
+def _geopackage(made: Made, path: Path) -> None:
+    from stressmap.output.gis.geopackage import write_geopackage
+
+    layers = ("blocks", "valves", "zones", "readings")
+    write_geopackage({name: made.tables[name] for name in layers}, path)
+
+
+def _csv(table: str) -> Writer:
+    def write(made: Made, path: Path) -> None:
+        from stressmap.output.gis.csv_tables import write_csv
+
+        write_csv(made.tables[table], path, made.ranch.spreadsheet)
+
+    return write
+
+
+def _geojson(table: str) -> Writer:
+    def write(made: Made, path: Path) -> None:
+        from stressmap.output.gis.geojson import write_geojson
+
+        write_geojson(made.tables[table], path)
+
+    return write
+
+
+def _plan_text(made: Made, path: Path) -> None:
+    from stressmap.output.gis.plan_files import write_plan_text
+
+    if made.advice is not None:
+        write_plan_text(made.advice, made.ranch, path)
+
+
+def _curve_picture(made: Made, path: Path) -> None:
+    from stressmap.output.gis.plan_files import write_curve_picture
+
+    if made.curve is not None:
+        write_curve_picture(made.curve, made.ranch, path)
+
+
+OUTPUTS: tuple[Output, ...] = (
+    Output("map.html", "map", "run", _of_content(_map), first=True),
+    Output("map.png", "picture", "run", _of_content(_picture), first=True),
+    Output("crew_sheet.pdf", "crew_sheet", "run", _of_content(_crew_sheet), first=True),
+    Output("waypoints.gpx", "phone", "run", _of_content(_gpx), first=True),
+    Output("map.kml", "phone", "run", _of_content(_kml)),
+    Output("report.html", "report", "run", _report, first=True),
+    Output("valves.csv", "valves", "run", _csv("valves"), first=True),
+    Output("valves.geojson", "valves", "run", _geojson("valves")),
+    Output("zones.geojson", "zones", "run", _geojson("zones")),
+    Output("look_again.csv", "look_again", "look_again", _csv("look_again")),
+    Output("stress.tif", "surface", "run", _of_content(_raster)),
+    Output("water_plan.csv", "plan", "water", _csv("water_plan")),
+    Output("timetable.csv", "plan", "water", _csv("timetable"), first=True),
+    Output("water_plan.txt", "plan", "water", _plan_text, first=True),
+    Output("water_curve.csv", "curve", "curve", _csv("water_curve")),
+    Output("water_curve.png", "curve", "curve", _curve_picture),
+    Output("readings.csv", "readings", "run", _csv("readings")),
+    Output("readings.geojson", "readings", "run", _geojson("readings")),
+    Output("ranch.gpkg", "geopackage", "run", _geopackage),
+    Output("run.json", "record", "record", _record),
+)
+"""In the order in which people look for them."""
+
+
+def names() -> frozenset[str]:
+    """Give every file name that a job may write into its folder.
+
+    Returns
+    -------
+    frozenset of str
+    """
+    return frozenset(output.name for output in OUTPUTS)
+
+
+def first_files(folder: Path) -> list[str]:
+    """Give the files of a finished job that the summary on the terminal names.
+
+    Parameters
+    ----------
     folder : Path
-        An empty folder.
+        Where they are.
+
+    Returns
+    -------
+    list of str
+    """
+    return [output.name for output in OUTPUTS if output.first and (folder / output.name).exists()]
+
+
+def write(made: Made, folder: Path, progress: Progress | None = None) -> None:
+    """Write every file for which there is what it is made from.
+
+    Parameters
+    ----------
+    made : Made
+        By a job.
+    folder : Path
+        A folder with no earlier result in it.
     progress : Progress, optional
         Told of each file written.
     """
-    files = _files(content)
+    there: dict[When, bool] = {
+        "run": made.content is not None,
+        "look_again": "look_again" in made.tables,
+        "water": made.advice is not None,
+        "curve": made.curve is not None,
+        "record": made.record is not None,
+    }
+    due = [output for output in OUTPUTS if there[output.when]]
     tell = progress or Silent()
-    tell.stage("Writing files", len(files))
-    for name, make in files.items():
-        make(folder / name)
+    tell.stage("Writing files", len(due))
+    for output in due:
+        output.write(made, folder / output.name)
         tell.step()
 
 
-def _files(content: Content) -> dict[str, Callable[[Path], None]]:
-    """Say how each file is made, in the order of writing."""
-    # Libraries that draw are slow to load, and a run draws last.
-    from stressmap.output.gis.geopackage import write_geopackage
-    from stressmap.output.gis.gpx_kml import write_gpx, write_kml
-    from stressmap.output.gis.raster import write_raster
-    from stressmap.output.paper.crew_sheet import write_crew_sheet
-    from stressmap.output.paper.picture import write_picture
-    from stressmap.output.web.map_page import write_map
-
-    readings = readings_table(content)
-    form, again = content.ranch.spreadsheet, content.look_again
-    layers = {
-        "blocks": content.blocks,
-        "valves": content.valves,
-        "zones": content.zones,
-        "readings": readings,
-    }
-    files: dict[str, Callable[[Path], None]] = {
-        "readings.csv": lambda path: write_csv(readings, path, form),
-        "readings.geojson": lambda path: write_geojson(readings, path),
-        "zones.geojson": lambda path: write_geojson(content.zones, path),
-        "valves.csv": lambda path: write_csv(content.valves, path, form),
-        "valves.geojson": lambda path: write_geojson(content.valves, path),
-        "stress.tif": lambda path: write_raster(content.raster, path),
-        "ranch.gpkg": lambda path: write_geopackage(layers, path),
-        "map.html": lambda path: write_map(content, path),
-        "map.png": lambda path: write_picture(content, path),
-        "map.kml": lambda path: write_kml(content, path),
-        "waypoints.gpx": lambda path: write_gpx(content, path),
-        "crew_sheet.pdf": lambda path: write_crew_sheet(content, path),
-    }
-    if again is not None:
-        files["look_again.csv"] = lambda path: write_csv(look_again_table(again), path, form)
-    return files
-
-
-def readings_table(content: Content) -> gpd.GeoDataFrame:
-    """Give the readings as they leave: every input row, places in degrees as they were used.
+def described(words: Words) -> list[tuple[tuple[str, ...], str]]:
+    """Say for whom the files are, files of one purpose together.
 
     Parameters
     ----------
-    content : Content
-        A finished run.
+    words : Words
+        The language.
 
     Returns
     -------
-    GeoDataFrame
-        With the columns of :data:`READING_COLUMNS` and ``geometry``.
+    list of tuple
+        File names, and the words.
     """
-    table = content.readings.copy()
-    degrees = table.geometry.to_crs("EPSG:4326")
-    placed = ~(degrees.isna() | degrees.is_empty)
-    table.loc[placed, "lon"] = degrees[placed].x
-    table.loc[placed, "lat"] = degrees[placed].y
-    return gpd.GeoDataFrame(table[[*READING_COLUMNS, "geometry"]], crs=table.crs)
-
-
-def look_again_table(places: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Give the places to measure again with their degrees, in walking order.
-
-    Parameters
-    ----------
-    places : GeoDataFrame
-        From :func:`stressmap.zoning.value_of_information.look_again`.
-
-    Returns
-    -------
-    DataFrame
-        ``order``, ``block``, ``valve``, ``tree_id``, ``lon``, ``lat``, ``gain_bar_ha``, ``stress_bar``,
-        ``stress_se_bar``.
-    """
-    degrees = places.geometry.to_crs("EPSG:4326")
-    table = pd.DataFrame(places.drop(columns="geometry"))
-    table.insert(4, "lon", degrees.x)
-    table.insert(5, "lat", degrees.y)
-    return table
+    groups: dict[str, list[Output]] = {}
+    for output in OUTPUTS:
+        groups.setdefault(output.about, []).append(output)
+    return [(tuple(o.name for o in group), words(f"outputs.{about}")) for about, group in groups.items()]

@@ -18,7 +18,7 @@ from helpers import small_ranch
 from helpers.paths import REPOSITORY
 from scipy.stats import norm, spearmanr
 
-from stressmap.output.staging.output_folder import RESULT_FILES
+from stressmap.output import outputs
 
 DEMO = REPOSITORY / "config" / "demo_ranch.toml"
 FIGURES = [
@@ -338,8 +338,9 @@ def test_the_southern_metric_ranch_runs(stressmap, tmp_path):
     assert len(pd.read_csv(tmp_path / "out" / "valves.csv")) == 16
 
 
-def test_every_name_a_run_writes_is_known_to_the_guard_of_inputs(demo):
-    assert {p.name for p in demo.iterdir()} <= RESULT_FILES
+def test_a_run_writes_the_files_of_the_table_and_no_other(demo):
+    wanted = {output.name for output in outputs.OUTPUTS if output.when != "curve"}
+    assert {p.name for p in demo.iterdir()} == wanted
 
 
 @pytest.mark.parametrize("crs", ["EPSG:2227", "EPSG:26910", "EPSG:3310"])

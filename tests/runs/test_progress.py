@@ -11,7 +11,7 @@ from helpers.paths import REPOSITORY
 from stressmap.jobs import check, run
 from stressmap.jobs.water import plan_water
 
-UNCOUNTED = {"Checking readings", "Choosing where to look again", "Writing the report"}
+UNCOUNTED = {"Checking readings", "Choosing where to look again"}
 """Over within a second or so even on a large ranch."""
 SEARCH = "Planning water, searching up to 30 s"
 """Says itself how long it may take."""
@@ -49,13 +49,11 @@ def test_a_run_tells_its_stages_and_takes_every_step_announced(source, tmp_path)
     run.run(source, out=tmp_path / "out", progress=heard)
     assert [name for name, _, _ in heard.stages] == [
         "Reading files", "Checking readings", "Fitting", "Comparing methods", "Mapping blocks",
-        "Choosing where to look again", "Writing files", "Writing the report",
+        "Choosing where to look again", "Writing files",
     ]  # fmt: skip
     hold(heard)
     written = next(taken for name, _, taken in heard.stages if name == "Writing files")
-    assert written == len(
-        [p for p in (tmp_path / "out").iterdir() if p.name not in {"report.html", "run.json"}]
-    )
+    assert written == len([p for p in (tmp_path / "out").iterdir() if p.name != "run.json"])
 
 
 def test_the_stages_of_a_water_plan_are_told_too(source, tmp_path):

@@ -1,19 +1,15 @@
-"""The water plan as files: what each valve gets, who opens what when, the curve, and all of it in words."""
+"""The water plan in words, and a picture of relief against water."""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-import pandas as pd
-
 from stressmap.core.settings import Ranch
 from stressmap.core.units import in_units
-from stressmap.output.gis.csv_tables import write_csv
 from stressmap.output.view.plan_words import WaterWords, as_text, tell
 from stressmap.water.benefit_curve import LITTLE, ReliefCurve
-from stressmap.water.water_plan import Advice, plan_table, timetable_table
+from stressmap.water.water_plan import Advice
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -22,66 +18,36 @@ INK, LINE, KNEE = "#222222", "#1f6f8b", "#b3541e"
 SIZE_INCHES, DPI = (8.0, 5.0), 120
 
 
-def write_plan(advice: Advice, ranch: Ranch, folder: Path) -> None:
-    """Write ``water_plan.csv``, ``timetable.csv`` and ``water_plan.txt``.
+def write_plan_text(advice: Advice, ranch: Ranch, path: Path) -> None:
+    """Write the plan in words, in every language of the ranch.
 
     Parameters
     ----------
     advice : Advice
         A finished plan.
     ranch : Ranch
-        Languages and units of the text; the tables are metric.
-    folder : Path
-        Where.
+        Languages and units.
+    path : Path
+        File to write.
     """
-    write_csv(plan_table(advice), folder / "water_plan.csv", ranch.spreadsheet)
-    write_csv(timetable_table(advice), folder / "timetable.csv", ranch.spreadsheet)
     texts = [as_text(tell(advice, WaterWords(language, ranch.units))) for language in ranch.languages]
-    (folder / "water_plan.txt").write_text("\n\n".join(texts), encoding="utf-8", newline="\n")
+    path.write_text("\n\n".join(texts), encoding="utf-8", newline="\n")
 
 
-def curve_table(curve: ReliefCurve) -> pd.DataFrame:
-    """Give the curve as a table.
-
-    Parameters
-    ----------
-    curve : ReliefCurve
-        ReliefCurve against water.
-
-    Returns
-    -------
-    DataFrame
-        ``m3``, ``share`` (of the stress that water could relieve, 0 to 1), ``bar_ha``, ``valves``,
-        ``share_per_ml`` (what one more megalitre buys), ``buys_little`` (true from the point where that is
-        little).
-    """
-    return pd.DataFrame(
-        {
-            "m3": [p.water_m3 for p in curve.points],
-            "share": [p.share for p in curve.points],
-            "bar_ha": [p.bar_ha for p in curve.points],
-            "valves": [p.served for p in curve.points],
-            "share_per_ml": [p.per_ml for p in curve.points],
-            "buys_little": np.arange(len(curve.points)) >= curve.knee,
-        }
-    )
-
-
-def write_curve(curve: ReliefCurve, ranch: Ranch, folder: Path) -> None:
-    """Write ``water_curve.csv`` and ``water_curve.png``.
+def write_curve_picture(curve: ReliefCurve, ranch: Ranch, path: Path) -> None:
+    """Draw relief against water.
 
     Parameters
     ----------
     curve : ReliefCurve
         ReliefCurve against water.
     ranch : Ranch
-        Language (the first) and units of the picture; the table is metric.
-    folder : Path
-        Where.
+        Language (the first) and units.
+    path : Path
+        File to write.
     """
-    write_csv(curve_table(curve), folder / "water_curve.csv", ranch.spreadsheet)
     figure = _picture(curve, WaterWords(ranch.languages[0], ranch.units))
-    figure.savefig(folder / "water_curve.png", dpi=DPI, metadata={"Software": None})
+    figure.savefig(path, dpi=DPI, metadata={"Software": None})
 
 
 def _picture(curve: ReliefCurve, words: WaterWords) -> Figure:

@@ -7,7 +7,7 @@ import errno
 import os
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -15,16 +15,6 @@ from stressmap.core.errors import OutputError, Problem, StressmapError
 from stressmap.output.staging.atomic_replace import MARK, NEW, put, workshop
 
 __all__ = ["MARK", "default_folder", "make_ready", "slug", "staged"]
-
-RESULT_FILES = frozenset(
-    {
-        *("readings.csv", "readings.geojson", "zones.geojson", "valves.csv", "valves.geojson"),
-        *("look_again.csv", "stress.tif", "ranch.gpkg", "map.html", "map.png", "map.kml", "waypoints.gpx"),
-        *("crew_sheet.pdf", "report.html", "run.json", "water_plan.csv", "timetable.csv"),
-        *("water_plan.txt", "water_curve.csv", "water_curve.png"),
-    }
-)
-"""Every name that a run may write."""
 
 WRITERS = {"fiona", "pyogrio", "rasterio", "sqlite3"}
 """Libraries that report a disk they cannot write by exceptions of their own, not by OSError."""
@@ -60,7 +50,7 @@ def staged(target: Path) -> Iterator[Path]:
             put(shop, place)
 
 
-def make_ready(target: Path, inputs: Iterable[Path] = ()) -> None:
+def make_ready(target: Path, inputs: Iterable[Path] = (), names: Collection[str] = ()) -> None:
     """Find out before the long work whether results can be written, and clear what killed runs left there.
 
     Parameters
@@ -69,6 +59,8 @@ def make_ready(target: Path, inputs: Iterable[Path] = ()) -> None:
         Where the results shall be; nothing is made.
     inputs : iterable of Path
         Files that the run reads; none of them may be written over.
+    names : collection of str
+        Of the files that the job may write.
 
     Raises
     ------
@@ -79,7 +71,7 @@ def make_ready(target: Path, inputs: Iterable[Path] = ()) -> None:
         place = _real(target)
         for file in inputs:
             there = Path(os.path.realpath(file))
-            if there.parent == place and there.name in RESULT_FILES:
+            if there.parent == place and there.name in names:
                 what = f"the input {file.name} lies in it and would be written over"
                 raise OutputError(Problem(str(target), what, "Give another folder with --out"))
         while not place.parent.exists():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -16,10 +17,9 @@ from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import tied_ranks
 
 SHOWN = 10
-FILES = ("map.html", "crew_sheet.pdf", "map.png", "waypoints.gpx", "report.html", "valves.csv")
 
 
-def print_summary(content: Content, folder: Path, console: Console) -> None:
+def print_summary(content: Content, folder: Path, console: Console, files: Sequence[str] = ()) -> None:
     """Print the summary of a run.
 
     Parameters
@@ -30,6 +30,8 @@ def print_summary(content: Content, folder: Path, console: Console) -> None:
         Where its files are.
     console : Console
         The terminal.
+    files : sequence of str
+        Names of the files to look at first.
     """
     words = Words(content.ranch.languages[0], content.ranch.units)
 
@@ -46,7 +48,7 @@ def print_summary(content: Content, folder: Path, console: Console) -> None:
         say(line)
     for note in content.notes:
         say(words("terminal.note", note=note))
-    say(words("terminal.files", folder=folder, files=", ".join(f for f in FILES if (folder / f).exists())))
+    say(words("terminal.files", folder=folder, files=", ".join(files)))
 
 
 def _head(content: Content, words: Words) -> str:

@@ -8,13 +8,14 @@ import pytest
 from helpers.drawn_content import full, ranch, small
 from rich.console import Console
 
+from stressmap.output.outputs import first_files
 from stressmap.output.terminal.run_summary import print_summary
 
 
 def printed(content, folder: Path) -> list[str]:
     out = io.StringIO()
     (folder / "map.html").touch()
-    print_summary(content, folder, Console(file=out, width=100, highlight=False))
+    print_summary(content, folder, Console(file=out, width=100, highlight=False), first_files(folder))
     return [line.rstrip() for line in out.getvalue().splitlines()]
 
 
