@@ -10,165 +10,59 @@ import difflib
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import AfterValidator, BaseModel, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError, model_validator
 
+from stressmap.agronomy.profile_parts import (
+    SET_BY_RANCH,
+    Allowance,
+    Bars,
+    BaselineLine,
+    Caution,
+    CropCoefficient,
+    CropNames,
+    CutOff,
+    Edge3,
+    Edges,
+    Level,
+    Roots,
+    Scale,
+    Source,
+    Stage,
+    Targets,
+    TooWet,
+    Variety,
+    Young,
+)
 from stressmap.agronomy.target import check_season
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
-from stressmap.core.settings import Baseline, MonthDay, Part, RankBy
+from stressmap.core.settings import MonthDay, Part, RankBy
+from stressmap.intake.unit_headings import normal
 
-Standing = Literal[
-    "read", "from memory, cross-checked", "from memory only", "derived", "common practice, no source",
-    "set by the ranch",
-]  # fmt: skip
-"""How far a figure can be trusted: the text was read; remembered and recomputed; only remembered; worked out
-here from other figures; what people in the trade do; or what the user wrote."""
+__all__ = [
+    "BaselineLine",
+    "CropProfile",
+    "Edge3",
+    "Edges",
+    "Stage",
+    "edges_for",
+    "for_variety",
+    "level_of",
+    "load_profiles",
+]
 
-Edge3 = tuple[float, float, float]
-Scale = Literal["absolute", "below_baseline"]
-SET_BY_RANCH: Standing = "set by the ranch"
 BUILT_IN = Path(__file__).parent / "crops"
 PARTIAL = BUILT_IN / "partial"
 """What is known of crops without a whole profile, laid under what a ranch writes about them."""
 
 
-def _rising(edges: Edge3) -> Edge3:
-    if not edges[0] < edges[1] < edges[2]:
-        msg = f"{list(edges)} does not rise; write three rising numbers such as [0, 2, 4]"
-        raise ValueError(msg)
-    return edges
-
-
-def _in_season_order(points: tuple[tuple[str, float], ...]) -> tuple[tuple[str, float], ...]:
-    check_season(points)
-    return points
-
-
-Edges3 = Annotated[Edge3, AfterValidator(_rising)]
-Potential = Annotated[float, Field(ge=-60.0, le=0.0)]
-Targets = Annotated[tuple[tuple[MonthDay, Potential], ...], AfterValidator(_in_season_order)]
-Coefficients = Annotated[
-    tuple[tuple[MonthDay, Annotated[float, Field(ge=0.0, le=2.0)]], ...], AfterValidator(_in_season_order)
-]
-
-
-class CropNames(Part):
-    """One text in the languages of the sheets."""
-
-    en: str
-    es: str
-
-    def said(self, language: str) -> str:
-        """Return it in a language.
-
-        Parameters
-        ----------
-        language : str
-            ``"en"`` or ``"es"``.
-
-        Returns
-        -------
-        str
-        """
-        return self.es if language == "es" else self.en
-
-
-class Source(Part):
-    """Where a figure comes from, and how far it can be trusted."""
-
-    cite: str
-    standing: Standing
-    remark: str | None = None
-
-
-class BaselineLine(Baseline):
-    """Fully watered line, and the deficits [kPa] it was published for."""
-
-    vpd_range_kpa: tuple[float, float] | None = None
-    provisional: bool = False
-
-
-class Edges(Part):
-    """The edges between the four priorities [bar], for each of the three ranked figures."""
-
-    below_target: Edges3 = (0.0, 2.0, 4.0)
-    below_baseline: Edges3 | None = None
-    tension: Edges3 | None = None
-
-
-class Level(Part):
-    """What a range of potentials means; the two scales are published apart and never converted."""
-
-    scale: Scale
-    from_bar: float
-    to_bar: float | None = None
-    level: CropNames
-    text: CropNames
-    standing: Standing
-
-    def holds(self, bar: float) -> bool:
-        """Tell whether a potential (or a distance from the baseline), both negative [bar], is in the range.
-
-        Parameters
-        ----------
-        bar : float
-            [bar].
-
-        Returns
-        -------
-        bool
-        """
-        return bar <= self.from_bar and (self.to_bar is None or bar > self.to_bar)
-
-
-class Stage(Part):
-    """A growth stage: the day it begins and how harmful stress is in it, 0 (not) to 1 (most)."""
-
-    begins: MonthDay = Field(alias="from")
-    harm: float = Field(ge=0.0, le=1.0)
-    text: CropNames
-
-
-class Young(Part):
-    """Limits for trees planted under ``years`` years ago."""
-
-    driest_target_bar: Potential
-    years: int = Field(default=4, ge=1)
-
-
-class TooWet(Part):
-    """Trees whose distance below the baseline is under this [bar] are too wet, not praiseworthy."""
-
-    below_baseline_bar: float
-
-
-class CropCoefficient(Part):
-    """Crop coefficient on reference evapotranspiration through the season, and height of the trees [m]."""
-
-    points: Coefficients
-    height_m: float = Field(default=3.0, gt=0.0)
-
-
-class Roots(Part):
-    """What trees take from the soil.
-
-    ``depth_m`` is how deep the roots of irrigated trees reach [m]; ``depletion_fraction`` the share of the
-    available water there that they take without stress, at a crop evapotranspiration of 5 mm a day.
-    """
-
-    depth_m: float = Field(default=1.5, gt=0.0, le=10.0)
-    depletion_fraction: float = Field(default=0.50, gt=0.0, lt=1.0)
-
-
-class Caution(CropNames):
-    """Something a user of this crop must know."""
-
-    standing: Standing = SET_BY_RANCH
-
-
 class CropProfile(Part):
-    """What is known of one crop."""
+    """What is known of one crop.
+
+    ``harvest`` is the ranch's own; ``usual_harvest`` the one that the built-in season is drawn for.
+    ``limit_bar`` is how far below the fully watered line the crop is harmed.
+    """
 
     name: str = Field(min_length=1)
     also: tuple[str, ...] = ()
@@ -176,6 +70,11 @@ class CropProfile(Part):
     hemisphere: Literal["north", "south"] = "north"
     season_target: Targets | None = None
     harvest: MonthDay | None = None
+    usual_harvest: MonthDay | None = None
+    allowance: Allowance | None = None
+    limit_bar: Bars | None = None
+    cut_off: CutOff | None = None
+    varieties: dict[str, Variety] = Field(default_factory=dict)
     baseline: BaselineLine | None = None
     edges: Edges = Edges()
     young: Young | None = None
@@ -292,6 +191,8 @@ def _problem(where: str, crop: str, detail: Any) -> Problem:
 def _remedy(place: list[str]) -> str:
     if place and place[0] == "season_target":
         return 'Write potentials in bar, negative, as [["05-01", -6.0], ["08-01", -14.0]]'
+    if place and place[0] in ("allowance", "varieties"):
+        return 'Write bars below the fully watered line as points = [["04-01", 2.0], ["08-05", 6.0]]'
     return "Correct it"
 
 
@@ -306,6 +207,43 @@ def _models_in(annotation: Any) -> list[Any]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return [annotation]
     return [model for inner in getattr(annotation, "__args__", ()) for model in _models_in(inner)]
+
+
+def for_variety(profile: CropProfile, variety: object) -> CropProfile:
+    """Give a crop's profile with what is known of a variety in place.
+
+    A key that the ranch wrote for the crop goes before what is built in for the variety.
+
+    Parameters
+    ----------
+    profile : CropProfile
+        The crop.
+    variety : str or None
+        As people write it; an unknown one, or anything that is no text, leaves the crop's own.
+
+    Returns
+    -------
+    CropProfile
+
+    Examples
+    --------
+    >>> walnut = load_profiles({}, "ranch.toml")["walnut"]
+    >>> for_variety(walnut, "SERR").allowance.least_bar, for_variety(walnut, "Hartley") is walnut
+    (1.5, True)
+    """
+    if not isinstance(variety, str) or not profile.varieties:
+        return profile
+    wanted = normal(variety)
+    known = {normal(word): found for name, found in profile.varieties.items() for word in (name, *found.also)}
+    if wanted not in known:
+        return profile
+    ours = profile.is_own("varieties")
+    changes = {
+        key: value
+        for key in ("allowance", "baseline")
+        if (value := getattr(known[wanted], key)) is not None and (ours or not profile.is_own(key))
+    }
+    return profile.model_copy(update=changes)
 
 
 def edges_for(

@@ -12,9 +12,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from stressmap.agronomy.crops import CropProfile
+from stressmap.agronomy.profile_parts import Allowance
 from stressmap.agronomy.target import (
     calendar_days,
     month_day_six_months_on,
+    planted_within,
     six_months_on,
     target_bar,
     with_harvest,
@@ -243,7 +245,7 @@ def at_latitude(profiles: Profiles, latitude: float | None, notes: Notes) -> Pro
         return profiles
     here = "south" if latitude < 0.0 else "north"
     moved = {name: _in_hemisphere(profile, here) for name, profile in profiles.items()}
-    changed = [name for name in moved if moved[name].season_target != profiles[name].season_target]
+    changed = [name for name in moved if _season(moved[name]) != _season(profiles[name])]
     if changed:
         notes.say(
             f"The ranch lies in the {here}: the built-in season of {', '.join(sorted(changed))} was moved "
@@ -252,10 +254,23 @@ def at_latitude(profiles: Profiles, latitude: float | None, notes: Notes) -> Pro
     return moved
 
 
+def _season(profile: CropProfile) -> tuple[object, ...]:
+    return profile.season_target, profile.allowance
+
+
 def _in_hemisphere(profile: CropProfile, here: str) -> CropProfile:
     if profile.hemisphere == here:
         return profile
     changes: dict[str, Any] = {"hemisphere": here}
+    if profile.usual_harvest and not profile.is_own("usual_harvest"):
+        changes["usual_harvest"] = month_day_six_months_on(profile.usual_harvest)
+    if profile.allowance and not profile.is_own("allowance"):
+        changes["allowance"] = _six_months_on(profile.allowance)
+    if not profile.is_own("varieties"):
+        changes["varieties"] = {
+            name: one.model_copy(update={"allowance": one.allowance and _six_months_on(one.allowance)})
+            for name, one in profile.varieties.items()
+        }
     if profile.season_target and not profile.is_own("season_target"):
         changes["season_target"] = six_months_on(profile.season_target)
     if profile.stages and not profile.is_own("stages"):
@@ -266,6 +281,10 @@ def _in_hemisphere(profile: CropProfile, here: str) -> CropProfile:
         points = six_months_on(profile.crop_coefficient.points)
         changes["crop_coefficient"] = profile.crop_coefficient.model_copy(update={"points": points})
     return profile.model_copy(update=changes)
+
+
+def _six_months_on(allowance: Allowance) -> Allowance:
+    return allowance.model_copy(update={"points": six_months_on(allowance.points)})
 
 
 def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy, where: str = "ranch.toml") -> None:
@@ -386,8 +405,7 @@ def young_rows(places: pd.DataFrame, when: NDArray[np.datetime64], years: int) -
     -------
     array of bool, shape (n,)
     """
-    year = np.where(np.isnat(when), np.nan, when.astype("datetime64[Y]").astype(int) + 1970.0)
-    return np.asarray(year - places["planted"].to_numpy(np.float64) < years)
+    return planted_within(places["planted"].to_numpy(np.float64), when, years)
 
 
 def middle_day(visit: tuple[dt.date, dt.date]) -> dt.date:

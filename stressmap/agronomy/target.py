@@ -17,6 +17,10 @@ Point = tuple[str, float]
 """A day of the year, ``"05-01"``, and a value on it."""
 
 LONGEST_SEASON_DAYS = 300
+FIRST_YEAR = 2026
+"""A year in which days are counted; no year of it or after it is a leap year."""
+AFTER_HARVEST_DAYS = 14
+"""What comes after a late harvest has at least so many days before the season's last point."""
 
 
 def target_bar(days: Any, season: Sequence[Point], *, harvest: str | None = None) -> Floats:
@@ -154,12 +158,64 @@ def with_harvest(season: Sequence[Point], harvest: str) -> tuple[Point, ...]:
     >>> with_harvest([("05-01", -6.0), ("07-20", -12.0), ("08-01", -14.0)], "07-15")
     (('05-01', -6.0), ('07-15', -14.0))
     """
+    ripe = _after_first_point(season, harvest)
+    before = [p for p in season[:-1] if _days_after_first(season, p[0]) < ripe]
+    return (*before, (harvest, season[-1][1]))
+
+
+def moved_to_harvest(season: Sequence[Point], usual: str, harvest: str) -> tuple[Point, ...]:
+    """Move a season that was drawn for one harvest to another.
+
+    The first point stays, the usual harvest goes to the other one, what lies between is stretched or pressed
+    evenly; what comes after the harvest moves with it, evenly less towards the last point (dormancy), which
+    stays. Days stay in order, each once.
+
+    Parameters
+    ----------
+    season : sequence of (str, float)
+        As for :func:`target_bar`: targets, allowances, crop coefficients, beginnings of stages.
+    usual, harvest : str
+        Days of the year: the harvest that the season is drawn for, and the one it is wanted for.
+
+    Returns
+    -------
+    tuple of (str, float)
+        As many points, with the same values.
+
+    Raises
+    ------
+    ValueError
+        If the harvest is not after the first point, or is no day of the year.
+
+    Examples
+    --------
+    >>> season = [("04-01", 2.0), ("06-15", 4.0), ("08-25", 8.0), ("09-08", 4.0), ("11-15", 2.0)]
+    >>> moved_to_harvest(season, "08-25", "08-15")
+    (('04-01', 2.0), ('06-10', 4.0), ('08-15', 8.0), ('08-31', 4.0), ('11-15', 2.0))
+    """
+    ripe = _after_first_point(season, harvest)
+    was = _days_after_first(season, usual)
+    days = [_days_after_first(season, day) for day, _ in season]
+    if len(season) < 2 or was <= 0 or ripe == was:
+        return tuple(season)
+    before, after = [0.0, float(was)], [0.0, float(ripe)]
+    if days[-1] > was:
+        before.append(float(days[-1]))
+        after.append(float(max(days[-1], ripe + min(days[-1] - was, AFTER_HARVEST_DAYS))))
+    moved = np.interp(days, before, after).round().astype(int)
+    order = np.arange(len(moved))
+    distinct = np.maximum.accumulate(moved - order) + order
+    start = _date(FIRST_YEAR, season[0][0])
+    return tuple((_month_day(start + step), value) for step, (_, value) in zip(distinct, season, strict=True))
+
+
+def _after_first_point(season: Sequence[Point], harvest: str) -> int:
+    """Return how many days after a season's first point a harvest is, and refuse one that is not."""
     ripe = _days_after_first(season, harvest)
     if len(season) > 1 and not 0 < ripe <= LONGEST_SEASON_DAYS:
         msg = f"harvest {harvest} is not after the season's first point, {season[0][0]}"
         raise ValueError(msg)
-    before = [p for p in season[:-1] if _days_after_first(season, p[0]) < ripe]
-    return (*before, (harvest, season[-1][1]))
+    return ripe
 
 
 def six_months_on(season: Sequence[Point]) -> tuple[Point, ...]:
@@ -228,6 +284,31 @@ def young_tree_target_bar(target: ArrayLike, driest_bar: float) -> Floats:
     return np.asarray(np.maximum(np.asarray(target, dtype=np.float64), driest_bar))
 
 
+def planted_within(planted: ArrayLike, days: NDArray[np.datetime64], years: int) -> NDArray[np.bool_]:
+    """Tell what was planted under so many years before its day.
+
+    Parameters
+    ----------
+    planted : array of float, shape (n,)
+        Year; NaN is never young.
+    days : array of datetime64[D], shape (n,)
+        NaT is never young.
+    years : int
+        How many years count as young.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+
+    Examples
+    --------
+    >>> planted_within([2024.0, 2010.0, np.nan], calendar_days(["2026-07-14"] * 3), 4).tolist()
+    [True, False, False]
+    """
+    year = np.where(np.isnat(days), np.nan, days.astype("datetime64[Y]").astype(int) + 1970.0)
+    return np.asarray(year - np.asarray(planted, dtype=np.float64) < years)
+
+
 def calendar_days(days: Any) -> NDArray[np.datetime64]:
     """Turn dates or times into calendar days of their own clock.
 
@@ -273,5 +354,9 @@ def _season_begins(season: Sequence[Point], year: int) -> np.datetime64:
 
 def _days_after_first(season: Sequence[Point], month_day: str) -> int:
     first = season[0][0]
-    year = 2026 + (parse_month_day(month_day) < parse_month_day(first))
-    return int((_date(year, month_day) - _date(2026, first)).astype(int))
+    year = FIRST_YEAR + (parse_month_day(month_day) < parse_month_day(first))
+    return int((_date(year, month_day) - _date(FIRST_YEAR, first)).astype(int))
+
+
+def _month_day(date: np.datetime64) -> str:
+    return str(date)[5:10]

@@ -1,0 +1,205 @@
+"""What a crop profile is made of: sources, lines, edges, levels, stages, allowances, varieties."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+
+from stressmap.agronomy.target import check_season
+from stressmap.core.settings import Baseline, MonthDay, Part
+
+Standing = Literal[
+    "read", "read at second hand", "from memory, cross-checked", "from memory only", "derived",
+    "common practice, no source", "set by the ranch",
+]  # fmt: skip
+"""How far a figure can be trusted: the text was read; a text that quotes it was read; remembered and
+recomputed; only remembered; worked out here from other figures; what people in the trade do; or what the user
+wrote."""
+
+Edge3 = tuple[float, float, float]
+Scale = Literal["absolute", "below_baseline"]
+SET_BY_RANCH: Standing = "set by the ranch"
+
+
+def _rising(edges: Edge3) -> Edge3:
+    if not edges[0] < edges[1] < edges[2]:
+        msg = f"{list(edges)} does not rise; write three rising numbers such as [0, 2, 4]"
+        raise ValueError(msg)
+    return edges
+
+
+def _in_season_order(points: tuple[tuple[str, float], ...]) -> tuple[tuple[str, float], ...]:
+    check_season(points)
+    return points
+
+
+Edges3 = Annotated[Edge3, AfterValidator(_rising)]
+Potential = Annotated[float, Field(ge=-60.0, le=0.0)]
+Targets = Annotated[tuple[tuple[MonthDay, Potential], ...], AfterValidator(_in_season_order)]
+Bars = Annotated[float, Field(ge=0.0, le=30.0)]
+"""How far below a fully watered tree [bar], never negative."""
+Course = Annotated[tuple[tuple[MonthDay, Bars], ...], AfterValidator(_in_season_order)]
+Coefficients = Annotated[
+    tuple[tuple[MonthDay, Annotated[float, Field(ge=0.0, le=2.0)]], ...], AfterValidator(_in_season_order)
+]
+
+
+class CropNames(Part):
+    """One text in the languages of the sheets."""
+
+    en: str
+    es: str
+
+    def said(self, language: str) -> str:
+        """Return it in a language.
+
+        Parameters
+        ----------
+        language : str
+            ``"en"`` or ``"es"``.
+
+        Returns
+        -------
+        str
+        """
+        return self.es if language == "es" else self.en
+
+
+class Source(Part):
+    """Where a figure comes from, and how far it can be trusted."""
+
+    cite: str
+    standing: Standing
+    remark: str | None = None
+
+
+class BaselineLine(Baseline):
+    """Fully watered line, and the deficits [kPa] it was published for."""
+
+    vpd_range_kpa: tuple[float, float] | None = None
+    provisional: bool = False
+
+
+class Edges(Part):
+    """The edges between the four priorities [bar], for each of the three ranked figures."""
+
+    below_target: Edges3 = (0.0, 2.0, 4.0)
+    below_baseline: Edges3 | None = None
+    tension: Edges3 | None = None
+
+
+class Level(Part):
+    """What a range of potentials means; the two scales are published apart and never converted."""
+
+    scale: Scale
+    from_bar: float
+    to_bar: float | None = None
+    level: CropNames
+    text: CropNames
+    standing: Standing
+
+    def holds(self, bar: float) -> bool:
+        """Tell whether a potential (or a distance from the baseline), both negative [bar], is in the range.
+
+        Parameters
+        ----------
+        bar : float
+            [bar].
+
+        Returns
+        -------
+        bool
+        """
+        return bar <= self.from_bar and (self.to_bar is None or bar > self.to_bar)
+
+
+class Stage(Part):
+    """A growth stage: the day it begins and how harmful stress is in it, 0 (not) to 1 (most)."""
+
+    begins: MonthDay = Field(alias="from")
+    harm: float = Field(ge=0.0, le=1.0)
+    text: CropNames
+
+
+class Young(Part):
+    """Limits for trees planted under ``years`` years ago.
+
+    ``driest_target_bar`` holds for targets given as potentials, ``allowance_bar`` for those given as distances
+    below the fully watered line.
+    """
+
+    driest_target_bar: Potential
+    allowance_bar: Bars | None = None
+    years: int = Field(default=4, ge=1)
+
+
+class TooWet(Part):
+    """Trees whose distance below the baseline is under this [bar] are too wet, not praiseworthy."""
+
+    below_baseline_bar: float
+
+
+class CropCoefficient(Part):
+    """Crop coefficient on reference evapotranspiration through the season, and height of the trees [m]."""
+
+    points: Coefficients
+    height_m: float = Field(default=3.0, gt=0.0)
+
+
+class Roots(Part):
+    """What trees take from the soil.
+
+    ``depth_m`` is how deep the roots of irrigated trees reach [m]; ``depletion_fraction`` the share of the
+    available water there that they take without stress, at a crop evapotranspiration of 5 mm a day.
+    """
+
+    depth_m: float = Field(default=1.5, gt=0.0, le=10.0)
+    depletion_fraction: float = Field(default=0.50, gt=0.0, lt=1.0)
+
+
+class Caution(CropNames):
+    """Something a user of this crop must know."""
+
+    standing: Standing = SET_BY_RANCH
+
+
+class Allowance(Part):
+    """How far below a fully watered tree the crop should stand, through the season.
+
+    ``points`` are days of the year and bars below the line; ``least_bar`` is what no target of the crop goes
+    under, however it was given.
+    """
+
+    points: Course
+    least_bar: Bars = 0.0
+
+    @model_validator(mode="after")
+    def _never_under_the_least(self) -> Allowance:
+        for day, bar in self.points:
+            if bar < self.least_bar:
+                msg = f"{bar:g} bar on {day} is under least_bar = {self.least_bar:g}; raise the one or lower the other"
+                raise ValueError(msg)
+        return self
+
+
+class Variety(Part):
+    """What is known of one variety of a crop; what is not given is the crop's."""
+
+    also: tuple[str, ...] = ()
+    allowance: Allowance | None = None
+    baseline: BaselineLine | None = None
+
+
+class CutOff(Part):
+    """How many days before harvest the last water is given: between two counts of days."""
+
+    least_days: int = Field(ge=0, le=120)
+    most_days: int = Field(ge=0, le=120)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> CutOff:
+        if self.most_days < self.least_days:
+            msg = f"most_days = {self.most_days} is under least_days = {self.least_days}; write the smaller as least_days"
+            raise ValueError(msg)
+        return self
