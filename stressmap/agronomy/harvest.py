@@ -17,8 +17,8 @@ def at_harvest(profile: CropProfile, harvest: str | None = None) -> CropProfile:
     """Move what hangs on the harvest to the day that a block, or its crop on this ranch, is harvested.
 
     What the ranch wrote itself is drawn for its own ``harvest`` of the crop, what is built in for the
-    ``usual_harvest``; where that is not known, nothing moves. The season target is not touched: its last point
-    goes to the harvest when it is read.
+    ``usual_harvest``; where that is not known, nothing moves. The season target is not touched: its last
+    point goes to the harvest when it is read.
 
     Parameters
     ----------

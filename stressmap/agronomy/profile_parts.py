@@ -125,8 +125,8 @@ class Stage(Part):
 class Young(Part):
     """Limits for trees planted under ``years`` years ago.
 
-    ``driest_target_bar`` holds for targets given as potentials, ``allowance_bar`` for those given as distances
-    below the fully watered line.
+    ``driest_target_bar`` holds for targets given as potentials, ``allowance_bar`` for those given as
+    distances below the fully watered line.
     """
 
     driest_target_bar: Potential
@@ -178,7 +178,7 @@ class Allowance(Part):
     def _never_under_the_least(self) -> Allowance:
         for day, bar in self.points:
             if bar < self.least_bar:
-                msg = f"{bar:g} bar on {day} is under least_bar = {self.least_bar:g}; raise the one or lower the other"
+                msg = f"{bar:g} bar on {day} is under least_bar = {self.least_bar:g}; raise it or lower that"
                 raise ValueError(msg)
         return self
 
@@ -200,6 +200,6 @@ class CutOff(Part):
     @model_validator(mode="after")
     def _in_order(self) -> CutOff:
         if self.most_days < self.least_days:
-            msg = f"most_days = {self.most_days} is under least_days = {self.least_days}; write the smaller as least_days"
+            msg = f"most_days = {self.most_days} is under least_days = {self.least_days}; exchange the two"
             raise ValueError(msg)
         return self

@@ -40,7 +40,9 @@ def test_only_crops_with_a_published_or_derived_line_are_built_in() -> None:
 def test_every_number_of_a_built_in_profile_has_a_source_and_standing(crop: str) -> None:
     table = tomllib.loads((crops.BUILT_IN / f"{crop}.toml").read_text(encoding="utf-8"))
     numbered = {"season_target", "baseline", "young", "stages", "crop_coefficient", "roots", "levels"}
-    numbered |= {f"edges.{ranking}" for ranking in table["edges"]} | ({"too_wet"} & set(table))
+    numbered |= {"allowance", "limit_bar", "usual_harvest", "cut_off", "young.allowance_bar"}
+    numbered |= {f"edges.{ranking}" for ranking in table["edges"]}
+    numbered |= {"too_wet", "varieties"} & set(table)
     assert numbered <= set(table["sources"])
     plain = {"name", "also", "title", "sources", "edges", "cautions"}
     assert set(table) - plain <= numbered
@@ -172,10 +174,10 @@ AT = "ranch.toml, column crops.prune."
     [
         (
             {"basline": {}},
-            "ranch.toml: unknown key 'crops.prune.basline'. Did you mean 'baseline'? Known here: also, "
-            "baseline, "
-            "cautions, crop_coefficient, edges, harvest, hemisphere, levels, name, roots, season_target, "
-            "sources, stages, title, too_wet, young.",
+            "ranch.toml: unknown key 'crops.prune.basline'. Did you mean 'baseline'? Known here: allowance, "
+            "also, baseline, cautions, crop_coefficient, cut_off, edges, harvest, hemisphere, levels, "
+            "limit_bar, name, roots, season_target, sources, stages, title, too_wet, usual_harvest, "
+            "varieties, young.",
         ),
         (
             {"baseline": {"intercept": -4.1, "slope_bar_per_kpa": -1.2}},
@@ -196,6 +198,19 @@ AT = "ranch.toml, column crops.prune."
             {"season_target": [["08-01", -6.0], ["05-01", -9.0], ["09-01", -9.0]]},
             f"{AT}season_target: the points are not in the order of the season. Begin with the first of the "
             "season.",
+        ),
+        (
+            {"allowance": {"points": [["04-01", 1.0]], "least_bar": 2.0}},
+            f"{AT}allowance: 1 bar on 04-01 is under least_bar = 2. Raise it or lower that.",
+        ),
+        (
+            {"allowance": {"points": [["04-01", -2.0]]}},
+            f"{AT}allowance.points.0.1: input should be greater than or equal to 0 (it is -2.0). Write bars "
+            'below the fully watered line as points = [["04-01", 2.0], ["08-05", 6.0]].',
+        ),
+        (
+            {"cut_off": {"least_days": 14, "most_days": 7}},
+            f"{AT}cut_off: most_days = 7 is under least_days = 14. Exchange the two.",
         ),
         (
             {"edges": {"tension": [8, 6, 12]}},
@@ -219,3 +234,22 @@ def test_several_wrong_crops_are_all_said() -> None:
 
 def test_crop_names_in_capitals_are_the_same_crop() -> None:
     assert load(Prune={"season_target": [["05-01", -7.0]]})["prune"].season_target == (("05-01", -7.0),)
+
+
+def test_a_variety_is_known_by_any_spelling_and_the_ranch_goes_before_it() -> None:
+    walnut = load()["walnut"]
+    chandler = walnut.varieties["Chandler"].allowance
+    assert crops.for_variety(walnut, " chandler ").allowance == chandler
+    for unknown in ("Hartley", None, float("nan"), ""):
+        assert crops.for_variety(walnut, unknown) is walnut
+    own = load(walnut={"allowance": {"points": [["05-01", 2.0]]}})["walnut"]
+    assert crops.for_variety(own, "Chandler").allowance == own.allowance
+
+
+def test_a_variety_of_the_ranch_has_what_the_ranch_wrote() -> None:
+    vina = {"also": ["viña"], "baseline": {"intercept_bar": -3.0, "slope_bar_per_kpa": -1.0}}
+    walnut = load(walnut={"varieties": {"Vina": vina}})["walnut"]
+    found = crops.for_variety(walnut, "Viña")
+    assert found.baseline is not None
+    assert found.baseline.intercept_bar == -3.0
+    assert found.allowance == walnut.allowance
