@@ -49,22 +49,42 @@ class Correlation:
         return self.of(distance / range_m)
 
 
-SPHERICAL = Correlation("spherical", 0, lambda u: np.where(u < 1, 1 - 1.5 * u + 0.5 * u**3, 0.0), 1.0)
+def _spherical(u: Floats) -> Floats:
+    return np.where(u < 1, 1 - 1.5 * u + 0.5 * u**3, 0.0)
+
+
+def _exponential(u: Floats) -> Floats:
+    return np.asarray(np.exp(-u))
+
+
+def _matern32(u: Floats) -> Floats:
+    return np.asarray((1 + SQRT3 * u) * np.exp(-SQRT3 * u))
+
+
+def _matern52(u: Floats) -> Floats:
+    return np.asarray((1 + SQRT5 * u + 5 / 3 * u**2) * np.exp(-SQRT5 * u))
+
+
+def _gaussian(u: Floats) -> Floats:
+    return np.asarray(np.exp(-(u**2)))
+
+
+SPHERICAL = Correlation("spherical", 0, _spherical, 1.0)
 """``1 - 3u/2 + u³/2``, 0 from the range on, where the sill is reached."""
 
-EXPONENTIAL = Correlation("exponential", 1, lambda u: np.exp(-u), 27.7)
+EXPONENTIAL = Correlation("exponential", 1, _exponential, 27.7)
 """``exp(-u)``: 0.37 at the range, 0.05 at three ranges."""
 
 MATERN12 = Correlation("matern 1/2", EXPONENTIAL.code, EXPONENTIAL.of, EXPONENTIAL.reach)
 """The exponential under its other name."""
 
-MATERN32 = Correlation("matern 3/2", 2, lambda u: (1 + SQRT3 * u) * np.exp(-SQRT3 * u), 18.2)
+MATERN32 = Correlation("matern 3/2", 2, _matern32, 18.2)
 """``(1 + √3·u)·exp(-√3·u)``: 0.48 at the range, 0.14 at two ranges."""
 
-MATERN52 = Correlation("matern 5/2", 3, lambda u: (1 + SQRT5 * u + 5 / 3 * u**2) * np.exp(-SQRT5 * u), 15.5)
+MATERN52 = Correlation("matern 5/2", 3, _matern52, 15.5)
 """``(1 + √5·u + 5u²/3)·exp(-√5·u)``: 0.52 at the range, 0.14 at two ranges."""
 
-GAUSSIAN = Correlation("gaussian", 4, lambda u: np.exp(-(u**2)), 5.3)
+GAUSSIAN = Correlation("gaussian", 4, _gaussian, 5.3)
 """``exp(-u²)``: 0.37 at the range. Smoother than any orchard; there to check fits against others'."""
 
 CORRELATIONS = {c.name: c for c in (SPHERICAL, EXPONENTIAL, MATERN12, MATERN32, MATERN52, GAUSSIAN)}

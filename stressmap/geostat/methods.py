@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from stressmap.geostat.cross_validation import score
@@ -19,7 +21,13 @@ LEAST_GAIN = 0.02
 """Share by which a covariate must lower the error of left-out readings to take part."""
 
 
-def fit_surface(samples: Samples, *, method: str, options: SurfaceOptions | None = None) -> Surface:
+def fit_surface(
+    samples: Samples,
+    *,
+    method: str,
+    options: SurfaceOptions | None = None,
+    step: Callable[[], None] = lambda: None,
+) -> Surface:
     """Fit the method that was asked for, or the plainest one that the readings still allow.
 
     Parameters
@@ -30,6 +38,8 @@ def fit_surface(samples: Samples, *, method: str, options: SurfaceOptions | None
         What was asked for.
     options : SurfaceOptions, optional
         Priors, known reading error, threads.
+    step : callable
+        Called as each range of the structured method has been tried; see :func:`count_steps`.
 
     Returns
     -------
@@ -61,15 +71,15 @@ def fit_surface(samples: Samples, *, method: str, options: SurfaceOptions | None
     if np.ptp(samples.value) < ALIKE_BAR:
         return _average(samples, options, "All usable readings are the same, which kriging cannot work with")
     if method == "structured":
-        return _structured(samples, options)
+        return _structured(samples, options, step)
     try:
         return average_by_tree(samples, lambda trees: OrdinarySurface(trees, jobs=options.jobs))
     except (ValueError, np.linalg.LinAlgError) as error:
         return _average(samples, options, f"Ordinary kriging could not be fitted ({error})")
 
 
-def steps_of(samples: Samples, method: str, options: SurfaceOptions | None = None) -> int | None:
-    """Say how often, at most, a fit calls the step of its options.
+def count_steps(samples: Samples, method: str, options: SurfaceOptions | None = None) -> int | None:
+    """Count how often, at most, :func:`fit_surface` calls its ``step``.
 
     Parameters
     ----------
@@ -87,18 +97,18 @@ def steps_of(samples: Samples, method: str, options: SurfaceOptions | None = Non
     return fits * len(log_ranges((options or SurfaceOptions()).priors))
 
 
-def _structured(samples: Samples, options: SurfaceOptions) -> Surface:
+def _structured(samples: Samples, options: SurfaceOptions, step: Callable[[], None]) -> Surface:
     """Fit the structured method, with the covariate where it helps to foretell left-out readings."""
     from stressmap.geostat.structured import StructuredSurface, standardise
 
-    plain = StructuredSurface(samples, options)
+    plain = StructuredSurface(samples, options, step=step)
     if samples.places.covariate is None:
         return plain
     drift = standardise(samples)
     if not drift.spread:
         plain.notes += ("The covariate was left out: it is the same, or unknown, at nearly all readings.",)
         return plain
-    drifting = StructuredSurface(samples, options, drift)
+    drifting = StructuredSurface(samples, options, drift, step=step)
     without, with_it = (score(samples.value, *one.leave_one_out()).rmse_bar for one in (plain, drifting))
     figures = f"left-out readings are missed by {with_it:.2f} bar with it, {without:.2f} bar without"
     if with_it > (1 - LEAST_GAIN) * without:

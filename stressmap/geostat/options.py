@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 
@@ -69,12 +68,9 @@ class SurfaceOptions:
     average : bool
         Whether the structured method averages over what the readings leave open about its parameters, which
         keeps intervals true when readings are few; False takes the best fit alone.
-    step : callable
-        Called as each range of the structured method has been tried.
     """
 
     reading_error_bar: float | None = None
     priors: Priors = field(default_factory=Priors)
     jobs: int = 1
     average: bool = True
-    step: Callable[[], None] = lambda: None

@@ -90,6 +90,10 @@ class OrdinarySurface:
     ------
     ValueError
         If PyKrige can make no variogram of the readings.
+
+    Notes
+    -----
+    Pickles as readings and variogram; the kriging system is solved again after loading.
     """
 
     method = "ordinary"
@@ -97,12 +101,20 @@ class OrdinarySurface:
     def __init__(self, samples: Samples, variogram: Variogram | None = None, *, jobs: int = 1) -> None:
         self.samples, self.jobs = samples, jobs
         self.notes: tuple[str, ...] = ()
-        self._origin = samples.places.xy.mean(axis=0)
-        self._xy = samples.places.xy - self._origin
-        self._crops, crop = np.unique(samples.places.crop, return_inverse=True)
-        self._trend = np.eye(len(self._crops))[crop]
+        self._centre()
         first = samples.value - (self._trend / self._trend.sum(axis=0)) @ (self._trend.T @ samples.value)
         self.variogram = variogram or automatic_variogram(self._xy, first)
+        with threadpool_limits(1):
+            self._solve()
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what is pickled: readings and variogram."""
+        return {name: getattr(self, name) for name in ("samples", "jobs", "notes", "variogram")}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """Take what was pickled and solve the kriging system again."""
+        vars(self).update(state)
+        self._centre()
         with threadpool_limits(1):
             self._solve()
 
@@ -172,6 +184,14 @@ class OrdinarySurface:
             "range_m": round(self.variogram.range_m, 3),
             "nugget_bar2": round(self.variogram.nugget, 6),
         }
+
+    def _centre(self) -> None:
+        """Lay out coordinates about the middle of the readings, and the crops' indicator columns."""
+        places = self.samples.places
+        self._origin = places.xy.mean(axis=0)
+        self._xy = places.xy - self._origin
+        self._crops, crop = np.unique(places.crop, return_inverse=True)
+        self._trend = np.eye(len(self._crops))[crop]
 
     def _solve(self) -> None:
         """Solve the system once: crop means by generalised least squares, weights, and PyKrige's kriger."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,11 +64,24 @@ class StructuredSurface:
         Priors, known reading error, threads.
     drift : Drift, optional
         Whether and how a covariate takes part.
+    step : callable
+        Called as each range has been tried.
+
+    Notes
+    -----
+    Pickles without its kriging systems, which are solved again when first needed.
     """
 
     method = "structured"
 
-    def __init__(self, samples: Samples, options: SurfaceOptions, drift: Drift | None = None) -> None:
+    def __init__(
+        self,
+        samples: Samples,
+        options: SurfaceOptions,
+        drift: Drift | None = None,
+        *,
+        step: Callable[[], None] = lambda: None,
+    ) -> None:
         self.samples, self.options = samples, options
         self.drift = drift or Drift()
         self._level = float(samples.value.mean())
@@ -76,11 +90,20 @@ class StructuredSurface:
         used = bool(self.drift.spread)
         trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 1 + used]
         model = choose_model(samples, options.priors, options.reading_error_bar)
-        self.fit = fit(self._centred, trend, model, average=options.average, step=options.step)
+        self.fit = fit(self._centred, trend, model, average=options.average, step=step)
         levels = Levels(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
         self.nodes = with_trends(self._centred, self._z, self.fit, levels)
         self._systems = KrigingSystems(self._centred, self._z, self.nodes)
         self.notes: tuple[str, ...] = self.fit.notes
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what is pickled: all but the solved systems."""
+        return {name: value for name, value in vars(self).items() if name != "_systems"}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """Take what was pickled; systems are solved again when first needed."""
+        vars(self).update(state)
+        self._systems = KrigingSystems(self._centred, self._z, self.nodes)
 
     def predict(self, places: Places) -> Estimate:
         """Estimate the signal at points; as :meth:`Surface.predict`."""

@@ -15,7 +15,7 @@ from stressmap.core.errors import StressmapError
 from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.units import M2_PER_HA
-from stressmap.geostat.methods import fit_surface, steps_of
+from stressmap.geostat.methods import count_steps, fit_surface
 from stressmap.geostat.options import Priors, SurfaceOptions
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
@@ -77,10 +77,10 @@ def fit(
         reading_error_bar=assessed.error.reading_error_bar,
         priors=Priors(**chosen.model.model_dump()),
         jobs=jobs,
-        step=tell.step,
     )
-    tell.stage(stage, steps_of(samples, chosen.map.method, options))
-    return Fitted(fit_surface(samples, method=chosen.map.method, options=options), samples, options)
+    tell.stage(stage, count_steps(samples, chosen.map.method, options))
+    surface = fit_surface(samples, method=chosen.map.method, options=options, step=tell.step)
+    return Fitted(surface, samples, options)
 
 
 def _covariate(inputs: Inputs) -> CovariateAt | None:

@@ -105,7 +105,7 @@ def plan_water(
     curve = None
     if with_curve:
         tell.stage("Planning other amounts", POINTS)
-        curve = relief_curve(advice.case, jobs=jobs, step=tell.step)
+        curve = relief_curve(advice.case, time_limit_s=chosen.time_limit_s, jobs=jobs, step=tell.step)
     if out is not None:
         ranch, tables = inputs.settings.ranch, leaving_tables(None, advice, curve)
         with staged(out) as folder:

@@ -63,8 +63,8 @@ class ReliefCurve:
 def relief_curve(
     case: PlanInputs,
     *,
+    time_limit_s: float,
     points: int = POINTS,
-    time_limit_s: float = 30.0,
     jobs: int = 1,
     step: Callable[[], None] = lambda: None,
 ) -> ReliefCurve:
@@ -74,10 +74,10 @@ def relief_curve(
     ----------
     case : PlanInputs
         Of n valves; its own volume is not looked at, pumps and hours hold.
-    points : int
-        How many amounts.
     time_limit_s : float
         For each plan [s].
+    points : int
+        How many amounts.
     jobs : int
         Plans worked on at once.
     step : callable
