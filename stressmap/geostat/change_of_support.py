@@ -1,4 +1,4 @@
-"""Change of support: which cells a zone is made of, and which stand for it where pairs of cells count."""
+"""Change of support, from points to zone means: the cells of each zone and its discretisation points."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
 
-MOST_PAIR_CELLS = 500
-"""Cells of a zone between which covariances are taken; more cells change a zone's variance below 0.5 %."""
+DISCRETISATION_POINTS = 500
+"""Discretisation points of a zone, for covariances; with more its variance changes below 0.5 %."""
 
 
 def cells_by_zone(zone: Ints, count: int) -> Iterator[tuple[int, Ints]]:
@@ -41,8 +41,8 @@ def cells_by_zone(zone: Ints, count: int) -> Iterator[tuple[int, Ints]]:
             yield code, order[start[code] : end[code]]
 
 
-def thin(xy: Floats, most: int = MOST_PAIR_CELLS) -> Ints:
-    """Choose cells that stand for a large zone: one from each square of a coarser lattice.
+def discretise(xy: Floats, most: int = DISCRETISATION_POINTS) -> Ints:
+    """Discretise a large zone: choose one cell from each square of a coarser lattice.
 
     Deterministic, and the same whatever the order of the cells: squares are laid from the zone's south-west
     corner, of each the cell nearest to its middle is taken.
@@ -52,7 +52,7 @@ def thin(xy: Floats, most: int = MOST_PAIR_CELLS) -> Ints:
     xy : array of float, shape (m, 2)
         Cell centres [m].
     most : int
-        At most about this many are wanted.
+        At most about this many points.
 
     Returns
     -------
@@ -62,18 +62,18 @@ def thin(xy: Floats, most: int = MOST_PAIR_CELLS) -> Ints:
     Examples
     --------
     >>> grid = np.stack(np.meshgrid(np.arange(20.0), np.arange(20.0)), axis=-1).reshape(-1, 2)
-    >>> len(thin(grid, 100))
+    >>> len(discretise(grid, 100))
     81
     """
     if len(xy) <= most:
         return np.arange(len(xy))
-    from stressmap.geostat.pair_distances import nearest_to_middles
+    from stressmap.geostat.pair_distances import nearest_to_centres
 
     low, high = xy.min(axis=0), xy.max(axis=0)
     side = float(np.sqrt(np.prod(np.maximum(high - low, 1.0)) / most))
     while True:
         columns, rows = (np.floor((high - low) / side + 1e-9).astype(int) + 1).tolist()
-        nearest: Ints = nearest_to_middles(xy, low, side, columns, rows)
+        nearest: Ints = nearest_to_centres(xy, low, side, columns, rows)
         chosen = nearest[nearest >= 0]
         if len(chosen) <= most:
             return np.sort(chosen)

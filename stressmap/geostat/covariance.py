@@ -1,4 +1,4 @@
-"""How alike two places are, as a function of the distance between them.
+"""Correlation functions of distance (spherical, exponential, Matérn, Gaussian) and the model's parameters.
 
 Every correlation is 1 at distance 0 and falls with ``u = distance / range``; what *range* means is said for
 each, because libraries differ: at distance 100 an exponential of range 300 is exp(-1/3) here and in GSTools,
@@ -27,7 +27,7 @@ class Correlation:
     name : str
         As in run.json.
     code : int
-        The same for the compiled loops.
+        Code of the correlation in the compiled kernels.
     of : callable
         Correlation of ``u = distance / range``, array to array.
     reach : float
@@ -92,13 +92,13 @@ CORRELATIONS = {c.name: c for c in (SPHERICAL, EXPONENTIAL, MATERN12, MATERN32, 
 
 @dataclass(frozen=True)
 class Parameters:
-    """One set of parameters of the model.
+    """One set of variance components and the range.
 
     Parameters
     ----------
     block, valve, pattern, tree, error : float
-        Variances [bar²] of what readings share in a block, in a valve zone, in the pattern at no distance, on
-        one tree, and of one leaf's reading.
+        Variances [bar²] between blocks, between valve zones, of the pattern (partial sill), between trees,
+        and of one leaf's reading.
     range_m : float
         Range of the pattern [m], as its correlation defines it.
     crop : float
@@ -120,7 +120,7 @@ class Parameters:
 
     @property
     def noise(self) -> float:
-        """Variance of what is not mapped: tree and error [bar²]."""
+        """Nugget variance, which is not mapped: tree and error [bar²]."""
         return self.tree + self.error
 
     @property

@@ -1,4 +1,4 @@
-"""How well a method foretells readings that it has not seen, beside the plainer ones."""
+"""Cross-validation (leave one out, leave block out) of a method beside ordinary kriging and block means."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from stressmap.geostat.repeat_leaves import average_by_tree
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
 
-HALF, NINETY = 0.6744897501960817, 1.6448536269514722
+Z_50, Z_90 = 0.6744897501960817, 1.6448536269514722
 """Normal quantiles of 50 and 90 % intervals."""
 LEAST_JUDGED = 10
 """Readings below which nothing is said of z-scores."""
@@ -28,16 +28,16 @@ MOST_METHODS = 3
 
 @dataclass(frozen=True)
 class Scores:
-    """What leaving readings out has shown.
+    """Cross-validation statistics.
 
     Parameters
     ----------
     readings : int
-        How many could be foretold.
+        How many were predicted.
     rmse_bar, mean_error_bar : float
         Root mean square and mean of reading less prediction [bar].
     mean_squared_z : float
-        1 when the stated errors are true, above it when they are too small.
+        1 for calibrated standard errors, above it when they are too small.
     covered_50, covered_90 : float
         Share of readings inside their 50 and 90 % intervals.
     """
@@ -51,7 +51,7 @@ class Scores:
 
 
 def score(value: Floats, predicted: Floats, z_score: Floats) -> Scores:
-    """Sum up predictions of readings that were left out.
+    """Score predictions of readings that were left out.
 
     Parameters
     ----------
@@ -72,14 +72,14 @@ def score(value: Floats, predicted: Floats, z_score: Floats) -> Scores:
     known = np.isfinite(predicted)
     if not known.any():
         return Scores(0, *[float("nan")] * 5)
-    miss, z = value[known] - predicted[known], z_score[known]
+    residual, z = value[known] - predicted[known], z_score[known]
     return Scores(
         int(known.sum()),
-        float(np.sqrt(np.mean(miss**2))),
-        float(np.mean(miss)),
+        float(np.sqrt(np.mean(residual**2))),
+        float(np.mean(residual)),
         float(np.mean(z**2)),
-        float(np.mean(np.abs(z) <= HALF)),
-        float(np.mean(np.abs(z) <= NINETY)),
+        float(np.mean(np.abs(z) <= Z_50)),
+        float(np.mean(np.abs(z) <= Z_90)),
     )
 
 
@@ -102,19 +102,19 @@ class Comparison:
     def as_numbers(self) -> dict[str, Any]:
         """Give the scores as plain numbers for ``run.json``, rounded, None where there are none."""
         return {
-            kind: {method: _plain(one) for method, one in table.items()}
+            kind: {method: _rounded(one) for method, one in table.items()}
             for kind, table in (("leave_one_out", self.one_out), ("leave_block_out", self.block_out))
         }
 
 
-def compare(
+def cross_validate(
     surface: Surface,
     samples: Samples,
     options: SurfaceOptions | None = None,
     *,
     step: Callable[[], None] = lambda: None,
 ) -> Comparison:
-    """Set a fitted method beside ordinary kriging and block averages on the same readings.
+    """Cross-validate a fitted method, ordinary kriging and block averages on the same readings.
 
     Parameters
     ----------
@@ -130,7 +130,7 @@ def compare(
     Returns
     -------
     Comparison
-        With a note when the method's z-scores are out of line, and one when it foretells readings no better
+        With a note when the method's z-scores are out of line, and one when it predicts readings no better
         than block averages do.
     """
     options = options or SurfaceOptions()
@@ -162,7 +162,7 @@ def _remarks(method: str, scores: dict[str, Scores]) -> tuple[str, ...]:
     if not low <= own.mean_squared_z <= high:
         what = "too narrow" if own.mean_squared_z > high else "too wide"
         notes.append(
-            f"The {method} method's z-scores are out of line: left-out readings miss by"
+            f"The {method} method's z-scores are out of line: left-out readings residual by"
             f" {own.mean_squared_z**0.5:.2f} times the stated error, so its intervals are {what}."
         )
     average = scores.get("block average")
@@ -175,6 +175,6 @@ def _remarks(method: str, scores: dict[str, Scores]) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _plain(scores: Scores) -> dict[str, Any]:
+def _rounded(scores: Scores) -> dict[str, Any]:
     rounded = {name: round(value, 4) for name, value in asdict(scores).items()}
     return {name: value if np.isfinite(value) else None for name, value in rounded.items()}

@@ -1,10 +1,10 @@
-"""Fit of the model's parameters: restricted likelihood times prior, and the average over both.
+"""Bayesian fit of variances and range: restricted likelihood x prior, as importance-weighted parameter sets.
 
-One best set of parameters makes intervals too narrow when readings are few, because range and noise can
-hardly be told apart then. So the fit is a set of weighted nodes: for each of some ranges the most plausible
-variances are found, and nodes are spread around them as the curvature there says (a quasi-random normal
-sample), each weighted by likelihood x prior over the density it was drawn from. Derived here; the parts are
-textbook (importance sampling about a mode).
+A single best set makes intervals too narrow when readings are few, because range and noise are then hardly
+identifiable. So the fit is a set of weighted nodes: for each range on a grid the posterior mode of the
+variances is found, and nodes are drawn around it from a normal approximation (a quasi-random sample), each
+weighted by likelihood x prior over proposal density. Derived here from textbook parts (importance sampling
+about a mode).
 """
 
 from __future__ import annotations
@@ -25,23 +25,23 @@ from stressmap.geostat.options import Priors
 from stressmap.geostat.reml import log_likelihood, projection, solve
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.search_neighbourhood import likelihood_groups
-from stressmap.geostat.trend import Levels, Trend
-from stressmap.geostat.variance_model import SharedStructure, VarianceModel, shared_structure
+from stressmap.geostat.trend import MeanModel, Trend
+from stressmap.geostat.variance_model import CovarianceStructure, VarianceModel, covariance_structure
 
 RANGES_PER_DOUBLING = 2
 """How close the ranges lie that are tried: half a standard deviation of the prior apart, as it stands. Whole
-numbers of them to a doubling let one exponential serve all ranges that halve each other (``loops``)."""
+numbers of them to a doubling let one exponential serve all ranges that halve each other (``kernels``)."""
 RANGE_REACH = 2.0
 """How far from the middle ranges are tried, in standard deviations of the prior of their logarithm."""
-LEAST_RANGE_SHARE = 0.02
+LEAST_RANGE_WEIGHT = 0.02
 """A range with less of the whole weight is left out."""
 KEPT_WEIGHT = 0.995
 MOST_GROUPS = 12
 """Parts of the ranch in the likelihood: about 3,000 readings pin every parameter."""
-SEARCH = {"maxiter": 60, "ftol": 1e-7}
-"""The mode is where nodes are drawn around: a thousandth of log-likelihood off does not matter."""
-WIDER = 1.15
-"""Nodes are drawn this much wider than the curvature says, because the likelihood has longer tails."""
+OPTIMISER = {"maxiter": 60, "ftol": 1e-7}
+"""The mode only centres the proposal: a thousandth of log-likelihood off does not matter."""
+PROPOSAL_INFLATION = 1.15
+"""The proposal is this much wider than the curvature gives, because the likelihood has longer tails."""
 
 
 @dataclass(frozen=True)
@@ -56,14 +56,14 @@ class LikelihoodGroup:
         [bar].
     trend : array, shape (n, p)
         Columns of the mean.
-    shared_structure : SharedStructure
-        What they share.
+    covariance_structure : CovarianceStructure
+        Their covariance structure.
     """
 
     index: Ints
     value: Floats
     trend: Floats
-    shared_structure: SharedStructure
+    covariance_structure: CovarianceStructure
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ class Fit:
     Parameters
     ----------
     model : VarianceModel
-        What was free.
+        Its free parameters.
     nodes : tuple of Parameters
         K of them.
     weight : array, shape (K,)
@@ -98,8 +98,10 @@ class Fit:
         return float(self.weight @ [getattr(node, name) for node in self.nodes])
 
 
-def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROUPS) -> list[LikelihoodGroup]:
-    """Lay out the readings for the likelihood.
+def group_readings(
+    samples: Samples, trend: Floats, *, most: int | None = MOST_GROUPS
+) -> list[LikelihoodGroup]:
+    """Group the readings for the composite likelihood.
 
     Parameters
     ----------
@@ -112,12 +114,12 @@ def make_groups(samples: Samples, trend: Floats, *, most: int | None = MOST_GROU
 
     Returns
     -------
-    list of Group
+    list of LikelihoodGroup
     """
     parts = likelihood_groups(samples.places.xy, samples.places.block)
     if most is not None and len(parts) > most:
         parts = [parts[i] for i in np.linspace(0, len(parts) - 1, most).round().astype(int)]
-    return [LikelihoodGroup(g, samples.value[g], trend[g], shared_structure(samples, g)) for g in parts]
+    return [LikelihoodGroup(g, samples.value[g], trend[g], covariance_structure(samples, g)) for g in parts]
 
 
 def fit(
@@ -137,23 +139,26 @@ def fit(
     trend : array, shape (n, p)
         Columns of the mean.
     model : VarianceModel
-        What is free.
+        Free parameters and priors.
     average : bool
-        Whether to average over what the readings leave open; else the best set alone.
+        Whether to average over the posterior of the parameters; else the mode alone.
     step : callable
         Called as each of the ranges has been tried; :func:`log_ranges` says how many there are.
 
     Returns
     -------
     Fit
-        With a note, and what is plausible beforehand in its place, when the likelihood cannot be worked out.
+        With a note, and a sample of the prior in its place, when the likelihood cannot be evaluated.
     """
-    groups = make_groups(samples, trend)
+    groups = group_readings(samples, trend)
     try:
         with threadpool_limits(1):  # small systems; two BLAS threads take several times as long
             return _fit(groups, model, len(samples), average=average, step=step)
     except (LinAlgError, ValueError, FloatingPointError) as error:
-        nodes = tuple(model.parameters(u) for u in model.from_normal(normal_points(32, len(model.middle()))))
+        nodes = tuple(
+            model.parameters(u)
+            for u in model.prior_quantiles(quasi_normal_points(32, len(model.prior_centre())))
+        )
         note = (
             f"The fit of the model failed ({error}); what is plausible beforehand was used in its place, with"
             " intervals as wide as that."
@@ -162,13 +167,13 @@ def fit(
             model,
             nodes,
             np.full(len(nodes), 1 / len(nodes)),
-            model.parameters(model.middle()),
+            model.parameters(model.prior_centre()),
             np.nan,
             (note,),
         )
 
 
-def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> ParameterNodes:
+def estimate_trends(samples: Samples, drift: Floats, found: Fit, mean_model: MeanModel) -> ParameterNodes:
     """Estimate the trend from all readings of the ranch under every set of parameters.
 
     Parameters
@@ -179,38 +184,38 @@ def with_trends(samples: Samples, drift: Floats, found: Fit, levels: Levels) -> 
         Standardised covariate.
     found : Fit
         Sets of parameters.
-    levels : Levels
+    mean_model : MeanModel
         Crops.
 
     Returns
     -------
     ParameterNodes
     """
-    groups = make_groups(samples, levels.columns(samples.places, drift), most=None)
+    groups = group_readings(samples, mean_model.design_matrix(samples.places, drift), most=None)
 
     def parts(p: Parameters, patterns: list[Floats]) -> Iterator[tuple[Floats, Floats]]:
         for group, pattern in zip(groups, patterns, strict=True):
-            solved = solve(group.shared_structure.covariance(replace(p, crop=0.0), pattern), group.trend)
+            solved = solve(group.covariance_structure.covariance(replace(p, crop=0.0), pattern), group.trend)
             yield solved.information, np.asarray(solved.weighed.T @ group.value)
 
     trends: dict[int, Trend] = {}
     with threadpool_limits(1):
         for range_m in sorted({p.range_m for p in found.nodes}):
-            patterns = [group.shared_structure.pattern(found.model, range_m) for group in groups]
+            patterns = [group.covariance_structure.pattern(found.model, range_m) for group in groups]
             for k, p in enumerate(found.nodes):
                 if p.range_m == range_m:
-                    trends[k] = levels.estimate(parts(p, patterns))
+                    trends[k] = mean_model.estimate(parts(p, patterns))
     ordered = tuple(trends[k] for k in range(len(trends)))
-    return ParameterNodes(found.nodes, found.weight, ordered, levels, found.model.correlation)
+    return ParameterNodes(found.nodes, found.weight, ordered, mean_model, found.model.correlation)
 
 
 def _fit(
     groups: list[LikelihoodGroup], model: VarianceModel, n: int, *, average: bool, step: Callable[[], None]
 ) -> Fit:
     count = _node_count(n) if average else 0
-    found, start = [], model.middle()[:-1] - 0.5
+    found, start = [], model.prior_centre()[:-1] - 0.5
     for log_range in log_ranges(model.priors):
-        found.append(_about_mode(groups, model, np.append(start, log_range), count))
+        found.append(_importance_sample(groups, model, np.append(start, log_range), count))
         start = found[-1][0][0, :-1]
         step()
     mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
@@ -223,11 +228,11 @@ def _fit(
     if not average:
         return Fit(model, (model.parameters(best),), np.ones(1), model.parameters(best), value)
     share = np.exp(mass - logsumexp(mass))
-    kept = share >= LEAST_RANGE_SHARE
+    kept = share >= LEAST_RANGE_WEIGHT
     points = np.concatenate([u[1:] for (u, _, _), k in zip(found, kept, strict=True) if k])
     log_weight = np.concatenate([w for (_, w, _), k in zip(found, kept, strict=True) if k])
     weight = np.exp(log_weight - logsumexp(log_weight))
-    chosen = _heaviest(weight)
+    chosen = _largest_weights(weight)
     nodes = tuple(model.parameters(u) for u in points[chosen])
     return Fit(model, nodes, weight[chosen] / weight[chosen].sum(), model.parameters(best), value)
 
@@ -238,7 +243,7 @@ def log_ranges(priors: Priors) -> Floats:
     Parameters
     ----------
     priors : Priors
-        What is plausible.
+        Prior distributions.
 
     Returns
     -------
@@ -256,44 +261,46 @@ def log_ranges(priors: Priors) -> Floats:
 
 
 def _node_count(n: int) -> int:
-    """ParameterNodes about each range: fewer readings leave more open."""
+    """Nodes per range: fewer readings leave the posterior wider."""
     return 48 if n <= 120 else 32 if n <= 256 else 16 if n <= 600 else 8
 
 
-def _heaviest(weight: Floats) -> Ints:
+def _largest_weights(weight: Floats) -> Ints:
     order = np.argsort(-weight, kind="stable")
     count = int(np.searchsorted(np.cumsum(weight[order]), KEPT_WEIGHT)) + 1
     return np.sort(order[:count])
 
 
-def _about_mode(
+def _importance_sample(
     groups: list[LikelihoodGroup], model: VarianceModel, start: Floats, count: int
 ) -> tuple[Floats, Floats, float]:
-    """Find the most plausible variances at one range, from a start at that range, and draw nodes around them.
+    """Find the posterior mode of the variances at one range, and draw an importance sample around it.
 
     Returns the mode and the nodes, shape (1 + count, k), the log weights of the nodes, and the log posterior
     at the mode.
     """
     log_range = start[-1]
-    patterns = [group.shared_structure.pattern(model, float(np.exp(log_range))) for group in groups]
+    patterns = [group.covariance_structure.pattern(model, float(np.exp(log_range))) for group in groups]
 
-    def downhill(v: Floats) -> tuple[float, Floats]:
-        value, slope = log_posterior(groups, patterns, model, np.append(v, log_range))
-        return -value, -slope
+    def negative_log_posterior(v: Floats) -> tuple[float, Floats]:
+        value, gradient = log_posterior(groups, patterns, model, np.append(v, log_range))
+        return -value, -gradient
 
-    bounds = [(x - 5.0, x + 2.5) for x in model.middle()[:-1]]
-    result = minimize(downhill, start[:-1], jac=True, method="L-BFGS-B", bounds=bounds, options=SEARCH)
+    bounds = [(x - 5.0, x + 2.5) for x in model.prior_centre()[:-1]]
+    result = minimize(
+        negative_log_posterior, start[:-1], jac=True, method="L-BFGS-B", bounds=bounds, options=OPTIMISER
+    )
     mode = np.append(result.x, log_range)
     peak = -float(result.fun)
     if not count:
         return mode[None, :], np.array([peak]), peak
     curvature = expected_information(groups, patterns, model, mode)
-    root = np.linalg.cholesky(np.linalg.inv(curvature)) * WIDER
-    z = normal_points(count, len(result.x))
+    root = np.linalg.cholesky(np.linalg.inv(curvature)) * PROPOSAL_INFLATION
+    z = quasi_normal_points(count, len(result.x))
     points = np.column_stack([result.x + z @ root.T, np.full(count, log_range)])
     drawn = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(root)).sum()
-    target = [log_posterior(groups, patterns, model, u, slopes=False)[0] for u in points]
-    return np.vstack([mode, points]), np.array(target) - drawn, peak
+    log_target = [log_posterior(groups, patterns, model, u, with_gradient=False)[0] for u in points]
+    return np.vstack([mode, points]), np.array(log_target) - drawn, peak
 
 
 def log_posterior(
@@ -302,49 +309,49 @@ def log_posterior(
     model: VarianceModel,
     u: Floats,
     *,
-    slopes: bool = True,
+    with_gradient: bool = True,
 ) -> tuple[float, Floats]:
-    """Work out log likelihood plus log prior, and its slopes by the free variances.
+    """Evaluate log likelihood plus log prior, and its gradient by the free variances.
 
     Parameters
     ----------
-    groups : list of Group
+    groups : list of LikelihoodGroup
         Readings.
     patterns : list of array
         Correlation of the pattern in each group, at the range of ``u``.
     model : VarianceModel
-        What is free.
+        Free parameters and priors.
     u : array, shape (k,)
         Logarithms.
-    slopes : bool
-        Whether they are wanted.
+    with_gradient : bool
+        Whether to evaluate the gradient.
 
     Returns
     -------
     value : float
-    slope : array, shape (k - 1,)
+    gradient : array, shape (k - 1,)
         By the logarithms of the standard deviations.
     """
     parameters = model.parameters(u)
-    value, slope, _ = model.log_prior(u)
-    slope = slope[:-1].copy()
+    value, gradient, _ = model.log_prior(u)
+    gradient = gradient[:-1].copy()
     for group, pattern in zip(groups, patterns, strict=True):
-        solved = solve(group.shared_structure.covariance(parameters, pattern), group.trend)
+        solved = solve(group.covariance_structure.covariance(parameters, pattern), group.trend)
         value += log_likelihood(solved, group.trend, group.value)
-        if slopes:
+        if with_gradient:
             p = projection(solved)
             alpha = p @ group.value
             inner = np.outer(alpha, alpha) - p
             for i, name in enumerate(model.free):
-                same = pattern if name == "pattern" else group.shared_structure.same[name]
-                slope[i] += getattr(parameters, name) * float(np.vdot(inner, same))
-    return value, slope
+                same = pattern if name == "pattern" else group.covariance_structure.same[name]
+                gradient[i] += getattr(parameters, name) * float(np.vdot(inner, same))
+    return value, gradient
 
 
 def expected_information(
     groups: list[LikelihoodGroup], patterns: list[Floats], model: VarianceModel, u: Floats
 ) -> Floats:
-    """Work out the expected curvature of the log posterior by the free variances.
+    """Give the expected information (negative curvature of the log posterior) of the free variances.
 
     ``tr(P·Ki·P·Kj) / 2`` for each pair of variances, plus the prior's; kept away from flat, because a
     variance that vanishes has a tail that falls like its standard deviation.
@@ -362,13 +369,13 @@ def expected_information(
     _, _, curvature = model.log_prior(u)
     total = np.diag(np.maximum(curvature[:-1], 0.7))
     for group, pattern in zip(groups, patterns, strict=True):
-        p = projection(solve(group.shared_structure.covariance(parameters, pattern), group.trend))
-        moved = []
+        p = projection(solve(group.covariance_structure.covariance(parameters, pattern), group.trend))
+        scaled = []
         for name in model.free:
-            same = pattern if name == "pattern" else group.shared_structure.same[name]
-            moved.append(2 * getattr(parameters, name) * (p @ same))
-        for i, a in enumerate(moved):
-            for j, b in enumerate(moved[: i + 1]):
+            same = pattern if name == "pattern" else group.covariance_structure.same[name]
+            scaled.append(2 * getattr(parameters, name) * (p @ same))
+        for i, a in enumerate(scaled):
+            for j, b in enumerate(scaled[: i + 1]):
                 total[i, j] += 0.5 * float(np.vdot(a, b.T))
                 total[j, i] = total[i, j]
     return total
@@ -376,14 +383,16 @@ def expected_information(
 
 def _likelihood(group: LikelihoodGroup, model: VarianceModel, u: Floats) -> float:
     parameters = model.parameters(u)
-    pattern = group.shared_structure.pattern(model, parameters.range_m)
+    pattern = group.covariance_structure.pattern(model, parameters.range_m)
     return log_likelihood(
-        solve(group.shared_structure.covariance(parameters, pattern), group.trend), group.trend, group.value
+        solve(group.covariance_structure.covariance(parameters, pattern), group.trend),
+        group.trend,
+        group.value,
     )
 
 
-def normal_points(count: int, width: int) -> Floats:
-    """Spread points as a standard normal sample lies, without chance: a Kronecker sequence and its mirror.
+def quasi_normal_points(count: int, width: int) -> Floats:
+    """Give a quasi-random standard normal sample: a Kronecker sequence and its mirror image.
 
     Parameters
     ----------
@@ -398,7 +407,7 @@ def normal_points(count: int, width: int) -> Floats:
 
     Examples
     --------
-    >>> bool(abs(normal_points(32, 4).mean()) < 1e-12)
+    >>> bool(abs(quasi_normal_points(32, 4).mean()) < 1e-12)
     True
     """
     ratio = 2.0

@@ -1,4 +1,4 @@
-"""What is left when kriging is out of reach: block and ranch averages, with intervals that own up to it."""
+"""Hierarchical means (random effects of crop and block): the fallback where readings are too few to krige."""
 
 from __future__ import annotations
 
@@ -35,10 +35,10 @@ class VarianceComponents:
 
 
 def variance_components(samples: Samples, priors: Priors) -> VarianceComponents:
-    """Judge how far blocks, and readings within a block, lie apart.
+    """Estimate the variance between blocks and within a block.
 
     Pooled mean squares, the prior variances worth :data:`PRIOR_WEIGHT` further degrees of freedom: with five
-    readings the prior speaks, with fifty the readings do. Derived here; the mean squares are those of the
+    readings the prior dominates, with fifty the readings do. Derived here; the mean squares are those of the
     one-way analysis of variance.
 
     Parameters
@@ -46,7 +46,7 @@ def variance_components(samples: Samples, priors: Priors) -> VarianceComponents:
     samples : Samples
         At least one.
     priors : Priors
-        What is plausible.
+        Prior distributions.
 
     Returns
     -------
@@ -70,7 +70,7 @@ def variance_components(samples: Samples, priors: Priors) -> VarianceComponents:
 
 @dataclass(frozen=True)
 class HierarchicalSurface:
-    """Averages of blocks, drawn towards the average of their crop the more the fewer readings they have.
+    """Block means, shrunken towards the mean of their crop, the more the fewer readings they have.
 
     Best linear prediction with a crop mean, a block effect and independent differences within the block; a
     block without a reading gets its crop's average, a crop without one the ranch's, each with the wider
@@ -80,16 +80,16 @@ class HierarchicalSurface:
     ----------
     samples : Samples
         At least one.
-    spread : VarianceComponents
+    components : VarianceComponents
         Variances.
     method : str
         ``"block average"`` or ``"ranch average"``.
     notes : tuple of str
-        Why it came to this.
+        Why kriging was not possible.
     """
 
     samples: Samples
-    spread: VarianceComponents
+    components: VarianceComponents
     method: str = "block average"
     notes: tuple[str, ...] = ()
 
@@ -111,16 +111,18 @@ class HierarchicalSurface:
             Of m.
         """
         pairs = np.stack([places.crop, places.block], axis=1)
-        kinds, which = np.unique(pairs, axis=0, return_inverse=True)
-        table = np.array([self._sums.average(int(c), int(b), self.spread) for c, b in kinds]).reshape(-1, 2)
+        groups, which = np.unique(pairs, axis=0, return_inverse=True)
+        table = np.array(
+            [self._sums.shrunken_mean(int(c), int(b), self.components) for c, b in groups]
+        ).reshape(-1, 2)
         which = which.reshape(-1)
-        return Estimate(table[which, 0], table[which, 1] + self.spread.signal)
+        return Estimate(table[which, 0], table[which, 1] + self.components.signal)
 
     def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
         """Estimate means over zones made of cells.
 
-        The variance is that of a point: nothing is known here of how fast stress changes within a zone, so
-        nothing of it may be averaged away.
+        The variance is that of a point: the spatial correlation within a zone is not known here, so
+        no variance is averaged out.
 
         Parameters
         ----------
@@ -156,21 +158,21 @@ class HierarchicalSurface:
         z_score : array of float, shape (n,)
             (reading - predicted) / its standard error, the reading's own error included.
         """
-        return self._predict_without(np.arange(len(self.samples)))
+        return self._leave_out(np.arange(len(self.samples)))
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
-        return self._predict_without(self.samples.places.block)
+        return self._leave_out(self.samples.places.block)
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
-        """Tell the joint errors of zone means; as :meth:`Surface.zone_covariance`."""
-        spread = self.spread
+        """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
+        components = self.components
 
         def covariance(a: Places, b: Places) -> Floats:
-            shared = spread.block * np.equal.outer(a.block, b.block)
-            return np.asarray(shared + spread.crop * np.equal.outer(a.crop, b.crop))
+            shared = components.block * np.equal.outer(a.block, b.block)
+            return np.asarray(shared + components.crop * np.equal.outer(a.crop, b.crop))
 
-        noise = spread.within * np.eye(len(self.samples))
+        noise = components.within * np.eye(len(self.samples))
         return universal_kriging_covariance(
             self.samples, (places, zone, count), covariance, noise, constant_trend
         )
@@ -180,11 +182,11 @@ class HierarchicalSurface:
         return {
             "method": self.method,
             "readings": len(self.samples),
-            "block_sd_bar": round(self.spread.block**0.5, 4),
-            "within_block_sd_bar": round(self.spread.within**0.5, 4),
+            "block_sd_bar": round(self.components.block**0.5, 4),
+            "within_block_sd_bar": round(self.components.within**0.5, 4),
         }
 
-    def _predict_without(self, left_out: Ints) -> tuple[Floats, Floats]:
+    def _leave_out(self, left_out: Ints) -> tuple[Floats, Floats]:
         places, value = self.samples.places, self.samples.value
         predicted, error = np.full(len(value), np.nan), np.ones(len(value))
         order = np.argsort(left_out, kind="stable")
@@ -193,14 +195,16 @@ class HierarchicalSurface:
                 continue
             rest = self._sums.without(places.take(out), value[out])
             for i in out:
-                predicted[i], doubt = rest.average(int(places.crop[i]), int(places.block[i]), self.spread)
-                error[i] = doubt + self.spread.within
+                predicted[i], mean_variance = rest.shrunken_mean(
+                    int(places.crop[i]), int(places.block[i]), self.components
+                )
+                error[i] = mean_variance + self.components.within
         return predicted, (value - predicted) / np.sqrt(error)
 
 
 @dataclass(frozen=True)
 class GroupSums:
-    """What the averages of blocks are made of: work on them grows with the blocks, not with the readings.
+    """Sums and counts of readings by crop and block; work on them grows with the blocks, not the readings.
 
     Parameters
     ----------
@@ -219,10 +223,10 @@ class GroupSums:
     def of(cls, samples: Samples) -> GroupSums:
         """Sum up some readings."""
         pairs = np.stack([samples.places.crop, samples.places.block], axis=1)
-        kinds, which = np.unique(pairs, axis=0, return_inverse=True)
+        groups, which = np.unique(pairs, axis=0, return_inverse=True)
         which = which.reshape(-1)
         total = np.bincount(which, weights=samples.value).astype(float)
-        return cls(kinds[:, 0], kinds[:, 1], total, np.bincount(which).astype(float))
+        return cls(groups[:, 0], groups[:, 1], total, np.bincount(which).astype(float))
 
     def without(self, places: Places, value: Floats) -> GroupSums:
         """Leave some of the readings out."""
@@ -232,23 +236,25 @@ class GroupSums:
             total[own], count[own] = total[own] - one, count[own] - 1
         return GroupSums(self.crop, self.block, total, count)
 
-    def average(self, crop: int, block: int, spread: VarianceComponents) -> tuple[float, float]:
+    def shrunken_mean(self, crop: int, block: int, components: VarianceComponents) -> tuple[float, float]:
         """Return mean [bar] and variance [bar²] of a block's average."""
-        centre, doubt = self._centre(crop, spread)
+        centre, mean_variance = self._crop_mean(crop, components)
         own = (self.crop == crop) & (self.block == block) & (self.count > 0)
         if not own.any():
-            return centre, spread.block + doubt
+            return centre, components.block + mean_variance
         mean, count = float((self.total[own] / self.count[own])[0]), float(self.count[own][0])
-        weight = count * spread.block / (count * spread.block + spread.within)
-        return centre + weight * (mean - centre), (1 - weight) * spread.block + (1 - weight) ** 2 * doubt
+        weight = count * components.block / (count * components.block + components.within)
+        return centre + weight * (mean - centre), (1 - weight) * components.block + (
+            1 - weight
+        ) ** 2 * mean_variance
 
-    def _centre(self, crop: int, spread: VarianceComponents) -> tuple[float, float]:
+    def _crop_mean(self, crop: int, components: VarianceComponents) -> tuple[float, float]:
         """Return mean [bar] and variance [bar²] of a crop's average; the ranch's where it has no reading."""
         there = self.count > 0
         own = there & (self.crop == crop)
-        elsewhere = 0.0 if own.any() else spread.crop
+        elsewhere = 0.0 if own.any() else components.crop
         chosen = own if own.any() else there
-        weight = 1.0 / (spread.block + spread.within / self.count[chosen])
+        weight = 1.0 / (components.block + components.within / self.count[chosen])
         mean = self.total[chosen] / self.count[chosen]
         return float(np.sum(weight * mean) / weight.sum()), float(1.0 / weight.sum()) + elsewhere
 

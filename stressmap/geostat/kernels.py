@@ -1,4 +1,4 @@
-"""Compiled loops: distance, correlation, mean and variance of a cell in one pass, cells side by side.
+"""Compiled kriging kernels: correlation, kriging mean and kriging variance of cells, in vectorised tiles.
 
 Written for the vector units: every innermost loop runs over :data:`TILE` cells with nothing but arithmetic in
 it, so that the compiler turns it into vector instructions, and a tile's correlations stay in the cache.
@@ -69,7 +69,7 @@ def _exp_of_minus(x, power, bits):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _halved_from(ranges):  # type: ignore[no-untyped-def]
+def _doubled_range(ranges):  # type: ignore[no-untyped-def]
     """Tell for every range which other is exactly twice as long, -1 for none."""
     source = np.full(ranges.shape[0], -1, dtype=np.int64)
     for r in range(ranges.shape[0]):
@@ -99,7 +99,7 @@ def _exponentials(kind, distance, scale, source, e, r, power, bits):  # type: ig
 
 @compiled
 def _polynomial(kind, distance, scale, e, m):  # type: ignore[no-untyped-def]
-    """Put the correlation into m, given its exponential part; scale turns distances into what it is of."""
+    """Put the correlation into m, given its exponential part; scale turns distances into its argument."""
     if kind == 0:
         for t in range(TILE):
             u = min(distance[t] * scale, 1.0)
@@ -137,21 +137,21 @@ def _correlate(kind, px, py, ranges, source, first, cx, cy, work, m, row):  # ty
 
 
 @compiled
-def _room(ranges):  # type: ignore[no-untyped-def]
-    """Make the room in which :func:`_correlate` works: distances, powers of two twice, exponentials."""
+def _workspace(ranges):  # type: ignore[no-untyped-def]
+    """Allocate the work arrays of :func:`_correlate`: distances, powers of two (twice), exponentials."""
     power = np.empty(TILE)
     return np.empty(TILE), power, power.view(np.int64), np.empty((ranges.shape[0], TILE))
 
 
 @compiled
-def _quadratic(n, lower, linear, slope, z, m, s, quad):  # type: ignore[no-untyped-def]
-    """Add m'Qm + (linear + z·slope)'m of a tile to quad; Q as a lower triangle with its off-diagonal doubled.
+def _quadratic(n, lower, linear, drift_linear, z, m, s, quad):  # type: ignore[no-untyped-def]
+    """Add m'Qm + (linear + z·drift_linear)'m of a tile to quad; Q as a lower triangle, off-diagonal doubled.
 
     Four rows and four columns at a time, which measured fastest; n is a multiple of four, padded with zeros.
     """
     for i in range(0, n, 4):
         for k in range(4):
-            a, b = linear[i + k], slope[i + k]
+            a, b = linear[i + k], drift_linear[i + k]
             for t in range(TILE):
                 s[k, t] = a + z[t] * b
         for j in range(0, i + 4, 4):
@@ -195,8 +195,8 @@ def _mean(n, weight, m, mean):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _first_in_reach(readings, cx, cy, reach, first):  # type: ignore[no-untyped-def]
-    """Find for each reading the shortest range at which it tells of a tile, R for none.
+def _shortest_range_in_reach(readings, cx, cy, reach, first):  # type: ignore[no-untyped-def]
+    """Find for each reading the shortest range at which it is correlated with a tile, R for none.
 
     Written out, as all here: whole-array operations take seconds to compile.
     """
@@ -213,7 +213,7 @@ def _first_in_reach(readings, cx, cy, reach, first):  # type: ignore[no-untyped-
 
 
 @compiled
-def _gather(chosen, count, lower, lines, part, fewer):  # type: ignore[no-untyped-def]
+def _submatrix(chosen, count, lower, lines, part, fewer):  # type: ignore[no-untyped-def]
     """Copy the chosen readings' rows and columns into a smaller system, padded as the large one."""
     padded = (count + 3) // 4 * 4
     for a in range(padded):
@@ -226,7 +226,7 @@ def _gather(chosen, count, lower, lines, part, fewer):  # type: ignore[no-untype
 
 @compiled
 def _correlate_all(kind, readings, ranges, source, first, cx, cy, work, m, row, chosen):  # type: ignore[no-untyped-def]
-    """Fill m[r] with a tile's correlations with the readings that tell of it at range r; row counts them."""
+    """Fill m[r] with a tile's correlations with the readings in reach at range r; row counts them."""
     last = ranges.shape[0]
     for r in range(last):
         row[r] = 0
@@ -245,7 +245,7 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
 
     For a cell, with m the correlations with the n readings at each of the R ranges and z its drift,
     mean = flat[0] + z·flat[1] + sum over ranges of weight'm, and
-    variance = flat[2] + z·flat[3] + z²·flat[4] + sum of (m'Qm + (linear + z·slope)'m) - mean².
+    variance = flat[2] + z·flat[3] + z²·flat[4] + sum of (m'Qm + (linear + z·drift_linear)'m) - mean².
 
     Parameters
     ----------
@@ -262,7 +262,7 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
     lower : array, shape (R, p, p)
         Q, lower triangle, off-diagonal doubled, padded with zeros to a multiple of four, p.
     lines : array, shape (R, 3, p)
-        Linear, slope and weight.
+        Linear term, linear term per unit of drift, and weight in the mean.
     flat : array, shape (5,)
         What does not depend on distance.
     out : array, shape (2, m)
@@ -271,7 +271,7 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
     n, padded, last = readings.shape[0], lower.shape[1], ranges.shape[0]
     m, part, fewer = np.zeros((last, padded, TILE)), np.zeros((padded, padded)), np.zeros((3, padded))
     cx, cy, z, s = np.empty(TILE), np.empty(TILE), np.empty(TILE), np.empty((4, TILE))
-    mean, quad, work, source = np.empty(TILE), np.empty(TILE), _room(ranges), _halved_from(ranges)
+    mean, quad, work, source = np.empty(TILE), np.empty(TILE), _workspace(ranges), _doubled_range(ranges)
     first, row = np.empty(n, np.int64), np.empty(last, np.int64)
     chosen = np.zeros((last, padded), dtype=np.int64)
     for start in range(0, xy.shape[0], TILE):
@@ -281,7 +281,7 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
             cx[t], cy[t], z[t] = xy[at, 0], xy[at, 1], drift[at]
             mean[t] = flat[0] + z[t] * flat[1]
             quad[t] = flat[2] + z[t] * (flat[3] + z[t] * flat[4])
-        _first_in_reach(readings, cx, cy, reach, first)
+        _shortest_range_in_reach(readings, cx, cy, reach, first)
         _correlate_all(kind, readings, ranges, source, first, cx, cy, work, m, row, chosen)
         for r in range(last):
             for k in range(row[r], (row[r] + 3) // 4 * 4):
@@ -289,7 +289,7 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
                     m[r, k, t] = 0.0
             form, line = lower[r], lines[r]
             if row[r] < n:
-                _gather(chosen[r], row[r], form, line, part, fewer)
+                _submatrix(chosen[r], row[r], form, line, part, fewer)
                 form, line = part, fewer
             p = (row[r] + 3) // 4 * 4
             _mean(p, line[2], m[r], mean)
@@ -317,7 +317,7 @@ def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no
     """
     n, last = readings.shape[0], ranges.shape[0]
     cx, cy, share = np.empty(TILE), np.empty(TILE), np.empty(TILE)
-    work, source = _room(ranges), _halved_from(ranges)
+    work, source = _workspace(ranges), _doubled_range(ranges)
     m, row = np.empty((last, 1, TILE)), np.zeros(last, dtype=np.int64)
     first = np.empty(n, np.int64)
     out[:] = 0.0
@@ -327,7 +327,7 @@ def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no
             at = start + min(t, size - 1)
             cx[t], cy[t] = xy[at, 0], xy[at, 1]
             share[t] = 1.0 / xy.shape[0] if t < size else 0.0
-        _first_in_reach(readings, cx, cy, reach, first)
+        _shortest_range_in_reach(readings, cx, cy, reach, first)
         for i in range(n):
             if first[i] < last:
                 x, y = readings[i, 0], readings[i, 1]
@@ -340,7 +340,7 @@ def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no
 def mean_pair_correlation(distance, count, cells, kind, ranges, out):  # type: ignore[no-untyped-def]
     """Fill out, shape (R,), with the mean correlation of all pairs of cells, each with itself included."""
     cx, cy, twice = np.empty(TILE), np.zeros(TILE), np.empty(TILE)
-    work, source = _room(ranges), _halved_from(ranges)
+    work, source = _workspace(ranges), _doubled_range(ranges)
     m, row = np.empty((ranges.shape[0], 1, TILE)), np.zeros(ranges.shape[0], dtype=np.int64)
     out[:] = float(cells)
     for start in range(0, distance.shape[0], TILE):

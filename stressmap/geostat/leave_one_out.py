@@ -1,9 +1,9 @@
-"""Prediction of readings from the rest in closed form, for weighted sets of parameters.
+"""Closed-form leave-one-out (and leave-group-out) residuals of kriging, for weighted parameter sets.
 
-With ``a = P·z`` for the projection P of kriging with an estimated mean, readings B left out together are
-missed by ``(P_BB)⁻¹·a_B`` with covariance ``(P_BB)⁻¹``, the readings' own tree and error included. The sets'
-weights are those without the readings, too: each is divided by how well that set foretold them, cut off at
-the square root of the number of sets so that no set takes all (truncated importance sampling).
+With ``a = P·z`` for the projection P of kriging with an estimated mean, readings B left out together have
+the residuals ``(P_BB)⁻¹·a_B`` with covariance ``(P_BB)⁻¹``, the readings' own tree and error included. The
+sets' weights, too, are those without the readings: each is divided by the set's predictive density of them,
+truncated at the square root of the number of sets so that no set takes all (truncated importance sampling).
 """
 
 from __future__ import annotations
@@ -16,15 +16,15 @@ from stressmap.core.arrays import Floats
 LOG_2PI = float(np.log(2 * np.pi))
 
 
-def weights_without(weight: Floats, log_density: Floats) -> Floats:
-    """Weigh the sets of parameters as they would be without some readings.
+def leave_out_weights(weight: Floats, log_density: Floats) -> Floats:
+    """Reweight the parameter sets to the posterior without some readings.
 
     Parameters
     ----------
     weight : array, shape (K,)
         With them, sum one.
     log_density : array, shape (K,)
-        Of the readings left out, as each set foretells them from the rest.
+        Predictive log density of the readings left out, given the rest, under each set.
 
     Returns
     -------
@@ -38,7 +38,7 @@ def weights_without(weight: Floats, log_density: Floats) -> Floats:
 
 
 def residuals_one_out(weight: Floats, alpha: Floats, diagonal: Floats) -> tuple[Floats, Floats]:
-    """Say by how much each reading is missed when the others predict it.
+    """Give the leave-one-out residual and variance of each reading.
 
     Parameters
     ----------
@@ -49,23 +49,23 @@ def residuals_one_out(weight: Floats, alpha: Floats, diagonal: Floats) -> tuple[
 
     Returns
     -------
-    miss : array, shape (n,)
+    residual : array, shape (n,)
         Reading less prediction [bar].
     variance : array, shape (n,)
-        Of the miss [bar²].
+        Of the residual [bar²].
     """
-    miss, variance = alpha / diagonal, 1.0 / diagonal
-    log_density = -0.5 * (LOG_2PI + np.log(variance) + miss**2 / variance)
-    mean, spread = np.empty(alpha.shape[1]), np.empty(alpha.shape[1])
+    residual, variance = alpha / diagonal, 1.0 / diagonal
+    log_density = -0.5 * (LOG_2PI + np.log(variance) + residual**2 / variance)
+    mean, total = np.empty(alpha.shape[1]), np.empty(alpha.shape[1])
     for i in range(alpha.shape[1]):
-        w = weights_without(weight, log_density[:, i])
-        mean[i] = w @ miss[:, i]
-        spread[i] = w @ (variance[:, i] + miss[:, i] ** 2) - mean[i] ** 2
-    return mean, spread
+        w = leave_out_weights(weight, log_density[:, i])
+        mean[i] = w @ residual[:, i]
+        total[i] = w @ (variance[:, i] + residual[:, i] ** 2) - mean[i] ** 2
+    return mean, total
 
 
 def residuals_group_out(weight: Floats, alpha: Floats, inner: Floats) -> tuple[Floats, Floats]:
-    """Say by how much readings left out together are missed.
+    """Give residuals and variances of readings left out together.
 
     Parameters
     ----------
@@ -78,14 +78,14 @@ def residuals_group_out(weight: Floats, alpha: Floats, inner: Floats) -> tuple[F
 
     Returns
     -------
-    miss, variance : array, shape (k,)
+    residual, variance : array, shape (k,)
         As :func:`residuals_one_out`.
     """
     covariance = np.linalg.inv(inner)
-    miss = np.einsum("kij,kj->ki", covariance, alpha)
-    squares = np.einsum("ki,ki->k", miss, alpha)
+    residual = np.einsum("kij,kj->ki", covariance, alpha)
+    squares = np.einsum("ki,ki->k", residual, alpha)
     log_density = 0.5 * (np.linalg.slogdet(inner)[1] - squares - alpha.shape[1] * LOG_2PI)
-    w = weights_without(weight, log_density)
-    mean = w @ miss
-    variance = w @ (np.einsum("kii->ki", covariance) + miss**2) - mean**2
+    w = leave_out_weights(weight, log_density)
+    mean = w @ residual
+    variance = w @ (np.einsum("kii->ki", covariance) + residual**2) - mean**2
     return mean, variance

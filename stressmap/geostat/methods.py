@@ -1,4 +1,4 @@
-"""Which method maps these readings: the one that was asked for, or what they still allow."""
+"""Choice of the mapping method: the one asked for, or hierarchical means where readings cannot be kriged."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
 
 LEAST_READINGS = 5
-ALIKE_BAR = 1e-6
+LEAST_SPREAD_BAR = 1e-6
 LEAST_GAIN = 0.02
 """Share by which a covariate must lower the error of left-out readings to take part."""
 
@@ -44,7 +44,7 @@ def fit_surface(
     Returns
     -------
     Surface
-        Its ``method`` says what really ran, its ``notes`` why.
+        Its ``method`` says which was used, its ``notes`` why.
 
     Raises
     ------
@@ -67,15 +67,17 @@ def fit_surface(
         raise ValueError(msg)
     options = options or SurfaceOptions()
     if len(samples) < LEAST_READINGS:
-        return _average(samples, options, f"Only {len(samples)} usable readings, too few for kriging")
-    if np.ptp(samples.value) < ALIKE_BAR:
-        return _average(samples, options, "All usable readings are the same, which kriging cannot work with")
+        return _fall_back(samples, options, f"Only {len(samples)} usable readings, too few for kriging")
+    if np.ptp(samples.value) < LEAST_SPREAD_BAR:
+        return _fall_back(
+            samples, options, "All usable readings are the same, which kriging cannot work with"
+        )
     if method == "structured":
         return _structured(samples, options, step)
     try:
         return average_by_tree(samples, lambda trees: OrdinarySurface(trees, jobs=options.jobs))
     except (ValueError, np.linalg.LinAlgError) as error:
-        return _average(samples, options, f"Ordinary kriging could not be fitted ({error})")
+        return _fall_back(samples, options, f"Ordinary kriging could not be fitted ({error})")
 
 
 def count_steps(samples: Samples, method: str, options: SurfaceOptions | None = None) -> int | None:
@@ -98,14 +100,14 @@ def count_steps(samples: Samples, method: str, options: SurfaceOptions | None = 
 
 
 def _structured(samples: Samples, options: SurfaceOptions, step: Callable[[], None]) -> Surface:
-    """Fit the structured method, with the covariate where it helps to foretell left-out readings."""
+    """Fit the structured method, with the covariate as drift where it lowers the leave-one-out error."""
     from stressmap.geostat.structured import StructuredSurface, standardise
 
     plain = StructuredSurface(samples, options, step=step)
     if samples.places.covariate is None:
         return plain
     drift = standardise(samples)
-    if not drift.spread:
+    if not drift.sd:
         plain.notes += ("The covariate was left out: it is the same, or unknown, at nearly all readings.",)
         return plain
     drifting = StructuredSurface(samples, options, drift, step=step)
@@ -118,7 +120,7 @@ def _structured(samples: Samples, options: SurfaceOptions, step: Callable[[], No
     return drifting
 
 
-def _average(samples: Samples, options: SurfaceOptions, why: str) -> Surface:
+def _fall_back(samples: Samples, options: SurfaceOptions, why: str) -> Surface:
     several = len(np.unique(samples.places.block)) > 1
     what = "block averages, drawn towards the ranch's," if several else "the average of the readings"
     note = f"{why}: the map shows {what} with wide intervals."

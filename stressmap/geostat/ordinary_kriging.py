@@ -1,7 +1,7 @@
-"""Plain ordinary kriging of the whole ranch through PyKrige: automatic variogram, one mean per crop.
+"""Ordinary kriging of the whole ranch with PyKrige: automatic spherical variogram, one mean per crop.
 
-Knows neither blocks nor valve zones. PyKrige is asked in chunks, because it holds readings x points several
-times over; its variances, which keep the nugget even when it filters the mean, are brought down to those of
+Uses neither blocks nor valve zones. PyKrige is called in chunks, because it holds readings x points several
+times over; the nugget, which its variances keep even when it filters the mean, is subtracted to give those of
 the signal.
 """
 
@@ -17,7 +17,7 @@ from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import each
-from stressmap.geostat.change_of_support import cells_by_zone, thin
+from stressmap.geostat.change_of_support import cells_by_zone, discretise
 from stressmap.geostat.samples import Estimate, Places, Samples
 from stressmap.geostat.zone_covariance import (
     ZoneCovariance,
@@ -46,7 +46,7 @@ class Variogram:
     range_m : float
         Distance at which the sill is reached [m].
     nugget : float
-        Variance of what differs at one place [bar²], taken as error.
+        Nugget variance [bar²], taken as error.
     """
 
     sill: float
@@ -80,7 +80,7 @@ class OrdinarySurface:
     Parameters
     ----------
     samples : Samples
-        At least three, not all alike and not all at one place.
+        At least three, not all equal and not all at one place.
     variogram : Variogram, optional
         Default: PyKrige's automatic one.
     jobs : int
@@ -121,15 +121,15 @@ class OrdinarySurface:
     def predict(self, places: Places) -> Estimate:
         """Estimate the signal at points; as :meth:`Surface.predict`."""
         mean, variance = np.empty(len(places)), np.empty(len(places))
-        offset, doubt = self._crop_figures(places.crop)
+        offset, extra = self._crop_offsets(places.crop)
         chunk = max(len(self.samples), CHUNK_NUMBERS // len(self.samples))
 
         def fill(start: int) -> None:
             part = slice(start, start + chunk)
             x, y = (places.xy[part] - self._origin).T
-            m, v = self._kriger.execute("points", x, y, backend="vectorized")
+            m, v = self._pykrige.execute("points", x, y, backend="vectorized")
             mean[part] = np.asarray(m) + offset[part]
-            variance[part] = np.asarray(v) - self.variogram.nugget + doubt[part]
+            variance[part] = np.asarray(v) - self.variogram.nugget + extra[part]
 
         each(fill, range(0, len(places), chunk), jobs=self.jobs)
         return Estimate(mean, np.maximum(variance, 0.0))
@@ -138,32 +138,32 @@ class OrdinarySurface:
         """Estimate means over zones made of cells; as :meth:`Surface.predict_zones`.
 
         The kriging system is solved for the mean covariance between a zone's cells and the readings; the
-        covariance within the zone is that between its cells (or those that stand for them).
+        covariance within the zone is that between its cells (or its discretisation points).
         """
         mean, variance = np.full(count, np.nan), np.full(count, np.nan)
-        offset, doubt = self._crop_figures(places.crop)
+        offset, extra = self._crop_offsets(places.crop)
         for code, cells in cells_by_zone(zone, count):
             xy = places.xy[cells] - self._origin
             right = self._mean_covariance(xy)
             mean[code] = right @ self._alpha + self._level + offset[cells].mean()
-            few = xy[thin(xy)]
-            pairs = self.variogram.covariance(pdist(few)).sum() * 2 + len(few) * self.variogram.sill
+            points = xy[discretise(xy)]
+            pairs = self.variogram.covariance(pdist(points)).sum() * 2 + len(points) * self.variogram.sill
             known = right @ self._inverse @ right
-            slack = 1.0 - right @ self._inverse.sum(axis=1)
-            variance[code] = pairs / len(few) ** 2 - known + slack**2 * self._level_variance
-            variance[code] += doubt[cells].mean()
+            weight_left = 1.0 - right @ self._inverse.sum(axis=1)
+            variance[code] = pairs / len(points) ** 2 - known + weight_left**2 * self._level_variance
+            variance[code] += extra[cells].mean()
         return Estimate(mean, np.maximum(variance, 0.0))
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the others; as :meth:`Surface.leave_one_out`."""
-        return self._without(np.arange(len(self.samples)))
+        return self._leave_out(np.arange(len(self.samples)))
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
-        return self._without(self.samples.places.block)
+        return self._leave_out(self.samples.places.block)
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
-        """Tell the joint errors of zone means; as :meth:`Surface.zone_covariance`."""
+        """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
         near = nearest_readings(self.samples, places)
 
         def covariance(a: Places, b: Places) -> Floats:
@@ -205,18 +205,18 @@ class OrdinarySurface:
         self._level_variance = float(1.0 / self._inverse.sum())
         self._alpha = self._inverse @ residual
         self._projection = self._inverse - weighed @ crop_variance @ weighed.T
-        # with one crop its mean is PyKrige's own; with several, what is doubtful beyond one common mean
+        # with one crop its mean is PyKrige's own; with several, the variance beyond that of one common mean
         extra = np.maximum(np.diag(crop_variance) - self._level_variance, 0.0)
         self._level = float(means.mean())
         self._offset = dict(
             zip(self._crops.tolist(), zip(means - self._level, extra, strict=True), strict=True)
         )
-        self._kriger = _kriger(self._xy, residual + self._level, v)
+        self._pykrige = _pykrige(self._xy, residual + self._level, v)
 
-    def _crop_figures(self, crop: Ints) -> tuple[Floats, Floats]:
+    def _crop_offsets(self, crop: Ints) -> tuple[Floats, Floats]:
         """Return what to add for each crop to the common level [bar] and to the variance [bar²]."""
-        kinds, which = np.unique(crop, return_inverse=True)
-        table = np.array([self._offset.get(int(c), (0.0, UNKNOWN_CROP_BAR2)) for c in kinds]).reshape(-1, 2)
+        crops, which = np.unique(crop, return_inverse=True)
+        table = np.array([self._offset.get(int(c), (0.0, UNKNOWN_CROP_BAR2)) for c in crops]).reshape(-1, 2)
         return table[which, 0], table[which, 1]
 
     def _mean_covariance(self, xy: Floats) -> Floats:
@@ -226,24 +226,24 @@ class OrdinarySurface:
             total += self.variogram.covariance(cdist(xy[start : start + chunk], self._xy)).sum(axis=0)
         return total / len(xy)
 
-    def _without(self, left_out: Ints) -> tuple[Floats, Floats]:
+    def _leave_out(self, left_out: Ints) -> tuple[Floats, Floats]:
         """Predict from the rest in closed form, one group of readings left out at a time."""
         predicted, error = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
         for group in np.unique(left_out):
             out = np.flatnonzero(left_out == group)
             inner = self._projection[np.ix_(out, out)]
             try:
-                spread = cho_solve(cho_factor(inner + 0.0), np.eye(len(out)))
+                covariance = cho_solve(cho_factor(inner + 0.0), np.eye(len(out)))
             except LinAlgError:
-                spread = np.full((len(out), len(out)), np.inf)
-            if not np.all(np.diag(spread) < 1e6 * (self.variogram.sill + self.variogram.nugget)):
-                self._without_crop(out, predicted, error)
+                covariance = np.full((len(out), len(out)), np.inf)
+            if not np.all(np.diag(covariance) < 1e6 * (self.variogram.sill + self.variogram.nugget)):
+                self._leave_crop_out(out, predicted, error)
                 continue
-            predicted[out] = self.samples.value[out] - spread @ self._alpha[out]
-            error[out] = np.diag(spread)
+            predicted[out] = self.samples.value[out] - covariance @ self._alpha[out]
+            error[out] = np.diag(covariance)
         return predicted, (self.samples.value - predicted) / np.sqrt(error)
 
-    def _without_crop(self, out: Ints, predicted: Floats, error: Floats) -> None:
+    def _leave_crop_out(self, out: Ints, predicted: Floats, error: Floats) -> None:
         """Predict readings that were all there was of their crop: from the others' level, with wide error."""
         rest = np.setdiff1d(np.arange(len(self.samples)), out)
         if len(rest):
@@ -252,7 +252,7 @@ class OrdinarySurface:
 
 
 def automatic_variogram(xy: Floats, value: Floats) -> Variogram:
-    """Let PyKrige fit a spherical variogram, and keep it solvable.
+    """Fit a spherical variogram by PyKrige, bounded so that the system can be solved.
 
     Parameters
     ----------
@@ -285,7 +285,7 @@ def automatic_variogram(xy: Floats, value: Floats) -> Variogram:
     return Variogram(max(sill, 1e-6 * total), max(range_m, least), max(nugget, LEAST_NUGGET_SHARE * total))
 
 
-def _kriger(xy: Floats, value: Floats, variogram: Variogram) -> Any:
+def _pykrige(xy: Floats, value: Floats, variogram: Variogram) -> Any:
     from pykrige.ok import OrdinaryKriging
 
     parameters = {"psill": variogram.sill, "range": variogram.range_m, "nugget": variogram.nugget}

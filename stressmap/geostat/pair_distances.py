@@ -1,4 +1,4 @@
-"""Compiled loops over the cells of a zone: which of them stand for it, and how far apart they lie."""
+"""Compiled loops over the cells of a zone: its discretisation points and the histogram of pair distances."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from stressmap.geostat.kernels import compiled
 
 
 @compiled
-def nearest_to_middles(xy, low, side, columns, rows):  # type: ignore[no-untyped-def]
-    """Give for each square the cell nearest to its middle.
+def nearest_to_centres(xy, low, side, columns, rows):  # type: ignore[no-untyped-def]
+    """Give for each square the cell nearest to its centre.
 
     Of cells equally near, to a thousandth of a millimetre, the westernmost is taken, then the southernmost.
 
@@ -63,7 +63,7 @@ def lattice_step(xy):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _lattice_places(xy, step):  # type: ignore[no-untyped-def]
+def _lattice_indices(xy, step):  # type: ignore[no-untyped-def]
     """Give the column and row of cells on a lattice, and how many columns and rows they span."""
     across, size = np.zeros((xy.shape[0], 2), dtype=np.int64), np.zeros(2, dtype=np.int64)
     for k in range(2):
@@ -78,7 +78,7 @@ def _lattice_places(xy, step):  # type: ignore[no-untyped-def]
 
 @compiled
 def pair_distances(xy, step):  # type: ignore[no-untyped-def]
-    """Count how often each distance lies between two different cells.
+    """Count the pairs of different cells at each distance.
 
     On a lattice a hundred thousand pairs have a few thousand distances among them.
 
@@ -98,7 +98,7 @@ def pair_distances(xy, step):  # type: ignore[no-untyped-def]
     """
     cells = xy.shape[0]
     pairs = cells * (cells - 1) // 2
-    across, size = _lattice_places(xy, step)
+    across, size = _lattice_indices(xy, step)
     table = np.zeros(size[0] * size[1] if step > 0 else 0)
     if step == 0 or len(table) > pairs:
         distance, k = np.empty(pairs), 0

@@ -1,4 +1,4 @@
-"""Restricted likelihood of readings under a covariance, its slopes, and what follows for their trend."""
+"""Restricted likelihood (REML) of readings under a covariance matrix and a trend, and the REML projection."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ LOG_2PI = float(np.log(2 * np.pi))
 
 @dataclass(frozen=True)
 class SolvedCovariance:
-    """A covariance matrix and a trend, solved for the readings.
+    """Inverse and log-determinant of a covariance matrix, with the normal equations of a trend.
 
     Parameters
     ----------
@@ -36,7 +36,7 @@ class SolvedCovariance:
 
 
 def solve(covariance: Floats, trend: Floats) -> SolvedCovariance:
-    """Invert a covariance once, for everything that is asked of it.
+    """Invert a covariance matrix once by Cholesky factorisation.
 
     Parameters
     ----------

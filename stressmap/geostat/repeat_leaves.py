@@ -1,4 +1,4 @@
-"""Repeat leaves of one tree, for methods that know no trees: averaged, so that a tree counts once."""
+"""Repeat leaves averaged by tree before a fit, for methods without a tree effect: each tree counts once."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ class TreeAverages:
 
     @property
     def method(self) -> str:
-        """What really ran."""
+        """The method that was used."""
         return self._surface.method
 
     @property
@@ -85,7 +85,7 @@ class TreeAverages:
         return self._surface.predict_zones(places, zone, count)
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
-        """Tell the joint errors of zone means; as :meth:`Surface.zone_covariance`."""
+        """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
         return self._surface.zone_covariance(places, zone, count)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
@@ -101,7 +101,7 @@ class TreeAverages:
         return self._surface.summary() | {"readings": len(self._samples), "trees": len(self._mean)}
 
     def _for_readings(self, predicted: Floats, z_score: Floats) -> tuple[Floats, Floats]:
-        """Hold each reading against what was predicted of its tree, in the standard errors of the tree."""
+        """Compare each reading with its tree's prediction, in standard errors of the tree."""
         miss = self._mean - predicted
         with np.errstate(divide="ignore", invalid="ignore"):
             error = np.where(z_score != 0, miss / z_score, np.inf)

@@ -1,4 +1,4 @@
-"""What goes into a mapping method and comes out of it, as arrays: places, readings, estimates."""
+"""Arrays that mapping methods take and return: places, samples (readings at places), estimates."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from stressmap.core.arrays import Floats, Ints
 
 @dataclass(frozen=True)
 class Places:
-    """Where something is, and in what.
+    """Locations with their block, valve zone, crop and covariate.
 
     Parameters
     ----------
@@ -25,8 +25,8 @@ class Places:
     crop : array of int, shape (n,)
         Crop code; readings of different crops have different means.
     covariate : array of float, shape (n,), optional
-        What an extra raster says there (soil, canopy), in any unit, NaN where it says nothing; None without
-        one.
+        Value of a covariate raster (soil, canopy), in any unit, NaN where it has none; None without a
+        covariate.
     """
 
     xy: Floats

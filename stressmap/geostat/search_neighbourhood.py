@@ -1,4 +1,4 @@
-"""Which readings are worked on together, so that the work grows with the number of blocks, not its cube."""
+"""Search neighbourhoods: the readings of each kriging system and of each part of the composite likelihood."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
 
-MOST_TOGETHER = 256
-"""Readings up to which the whole ranch is one system; above, each block's system is this many at most."""
-NEAREST = 64
-"""Readings up to which a block's own are filled up with their nearest, when the ranch is not one system."""
+UNIQUE_NEIGHBOURHOOD = 256
+"""Readings up to which one unique neighbourhood serves the ranch; above, the most in a block's system."""
+MOVING_NEIGHBOURHOOD = 64
+"""Readings to which a block's own are filled up with the nearest others, in a moving neighbourhood."""
 
 
-def likelihood_groups(xy: Floats, block: Ints, most: int = MOST_TOGETHER) -> list[Ints]:
+def likelihood_groups(xy: Floats, block: Ints, most: int = UNIQUE_NEIGHBOURHOOD) -> list[Ints]:
     """Cut the readings into parts of whole neighbouring blocks, to be taken as independent in the fit.
 
     The ranch is halved along its longer side, blocks kept whole, until every part is small; a single block
@@ -63,12 +63,12 @@ def _halve(at: Floats, size: Ints, index: Ints, most: int) -> list[Ints]:
     return _halve(at, size, order[:half], most) + _halve(at, size, order[half:], most)
 
 
-def system_readings(xy: Floats, block: Ints, blocks: Ints, centre: Floats, *, reach_m: float) -> Ints:
+def kriging_neighbourhood(xy: Floats, block: Ints, blocks: Ints, centre: Floats, *, reach_m: float) -> Ints:
     """Choose the readings from which some blocks are kriged.
 
-    All of them when the ranch has at most :data:`MOST_TOGETHER`. Otherwise the blocks' own, the nearest
-    :data:`MOST_TOGETHER` of them if there are more, filled up to :data:`NEAREST` with the nearest others
-    within reach.
+    All of them when the ranch has at most :data:`UNIQUE_NEIGHBOURHOOD`. Otherwise the blocks' own, the
+    nearest :data:`UNIQUE_NEIGHBOURHOOD` of them if there are more, filled up to
+    :data:`MOVING_NEIGHBOURHOOD` with the nearest others within reach.
 
     Parameters
     ----------
@@ -88,16 +88,16 @@ def system_readings(xy: Floats, block: Ints, blocks: Ints, centre: Floats, *, re
     array of int
         Indices, sorted.
     """
-    if len(xy) <= MOST_TOGETHER:
+    if len(xy) <= UNIQUE_NEIGHBOURHOOD:
         return np.arange(len(xy))
     own = np.flatnonzero(np.isin(block, blocks))
-    if len(own) >= NEAREST:
+    if len(own) >= MOVING_NEIGHBOURHOOD:
         apart = np.hypot(*(xy[own] - centre).T)
-        return np.sort(own[np.argsort(apart, kind="stable")[:MOST_TOGETHER]])
+        return np.sort(own[np.argsort(apart, kind="stable")[:UNIQUE_NEIGHBOURHOOD]])
     others = np.flatnonzero(~np.isin(block, blocks))
     middle = xy[own].mean(axis=0) if len(own) else centre
     apart = np.hypot(*(xy[others] - middle).T)
     extent = float(np.hypot(*(xy[own] - middle).T).max()) if len(own) else 0.0
-    near = np.argsort(apart, kind="stable")[: NEAREST - len(own)]
+    near = np.argsort(apart, kind="stable")[: MOVING_NEIGHBOURHOOD - len(own)]
     near = near[apart[near] <= reach_m + extent]
     return np.sort(np.concatenate([own, others[near]]))

@@ -1,4 +1,4 @@
-"""The structured method: block, valve zone and pattern, averaged over what the readings leave open."""
+"""Universal kriging with nested random effects (block, valve zone) and a spatial residual, parameters averaged."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import each
 from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import cells_by_zone
-from stressmap.geostat.fit import fit, with_trends
+from stressmap.geostat.fit import estimate_trends, fit
 from stressmap.geostat.kriging import KrigingSystem
-from stressmap.geostat.kriging_systems import Key, KrigingSystems
+from stressmap.geostat.kriging_systems import KrigingSystems, SystemKey
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.samples import Estimate, Places, Samples
-from stressmap.geostat.trend import Levels
+from stressmap.geostat.trend import MeanModel
 from stressmap.geostat.variance_model import choose_model, tree_groups, valve_groups
 from stressmap.geostat.zone_covariance import ZoneCovariance, nearest_readings, universal_kriging_covariance
 
-CHUNK = 16_384
+CELLS_PER_TASK = 16_384
 """Cells in one piece of work, whatever the number of threads."""
-SLICE = 1_000_000
+CELLS_PER_SORT = 1_000_000
 """Cells sorted by block and valve zone at once."""
 
 
@@ -33,14 +33,14 @@ SLICE = 1_000_000
 class Drift:
     """A covariate brought to mean 0 and standard deviation 1 at the readings; 0 everywhere without one."""
 
-    middle: float = 0.0
-    spread: float = 0.0
+    mean: float = 0.0
+    sd: float = 0.0
 
-    def of(self, places: Places) -> Floats:
-        """Return the standardised covariate; 0, its mean, where it says nothing."""
-        if places.covariate is None or self.spread == 0.0:
+    def standardised(self, places: Places) -> Floats:
+        """Return the standardised covariate; 0, its mean, where it is not known."""
+        if places.covariate is None or self.sd == 0.0:
             return np.zeros(len(places))
-        z = (places.covariate - self.middle) / self.spread
+        z = (places.covariate - self.mean) / self.sd
         return np.where(np.isfinite(z), z, 0.0)
 
 
@@ -59,11 +59,11 @@ class StructuredSurface:
     Parameters
     ----------
     samples : Samples
-        At least one; five or more make it worth while.
+        At least one; five or more for a useful fit.
     options : SurfaceOptions
         Priors, known reading error, threads.
     drift : Drift, optional
-        Whether and how a covariate takes part.
+        Covariate used as external drift; none by default.
     step : callable
         Called as each range has been tried.
 
@@ -86,13 +86,13 @@ class StructuredSurface:
         self.drift = drift or Drift()
         self._level = float(samples.value.mean())
         self._centred = Samples(samples.places, samples.value - self._level, samples.tree)
-        self._z = self.drift.of(samples.places)
-        used = bool(self.drift.spread)
+        self._z = self.drift.standardised(samples.places)
+        used = bool(self.drift.sd)
         trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 1 + used]
         model = choose_model(samples, options.priors, options.reading_error_bar)
         self.fit = fit(self._centred, trend, model, average=options.average, step=step)
-        levels = Levels(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
-        self.nodes = with_trends(self._centred, self._z, self.fit, levels)
+        mean_model = MeanModel(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
+        self.nodes = estimate_trends(self._centred, self._z, self.fit, mean_model)
         self._systems = KrigingSystems(self._centred, self._z, self.nodes)
         self.notes: tuple[str, ...] = self.fit.notes
 
@@ -108,9 +108,9 @@ class StructuredSurface:
     def predict(self, places: Places) -> Estimate:
         """Estimate the signal at points; as :meth:`Surface.predict`."""
         out = np.empty((2, len(places)))
-        for start in range(0, len(places), SLICE):
-            part = slice(start, start + SLICE)
-            self._slice(places.take(part), out[:, part])
+        for start in range(0, len(places), CELLS_PER_SORT):
+            part = slice(start, start + CELLS_PER_SORT)
+            self._predict_part(places.take(part), out[:, part])
         out[0] += self._level
         return Estimate(out[0], out[1])
 
@@ -121,12 +121,14 @@ class StructuredSurface:
             code: (cells, self._systems.key(np.unique(places.block[cells]), places.xy[cells].mean(axis=0)))
             for code, cells in cells_by_zone(zone, count)
         }
-        self._systems.make(key for _, key in pieces.values())
+        self._systems.solve(key for _, key in pieces.values())
 
         def work(code: int) -> None:
             cells, key = pieces[code]
             inside = places.take(cells)
-            mean[code], variance[code] = self._systems[key].mean_of(inside, self.drift.of(inside))
+            mean[code], variance[code] = self._systems[key].predict_mean(
+                inside, self.drift.standardised(inside)
+            )
 
         each(work, list(pieces), jobs=self.options.jobs)
         return Estimate(mean + self._level, variance)
@@ -134,46 +136,46 @@ class StructuredSurface:
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other trees; as the interface says.
 
-        Leaves of one tree are left out together: a sibling would tell of the tree, which is not mapped.
+        Leaves of one tree are left out together: another leaf carries the tree effect, which is not mapped.
         """
-        miss, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
+        residual, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
         several = len(np.unique(self.samples.tree)) > 1
         with threadpool_limits(1):
-            for system, own in self._systems.owners() if several else ():
-                part, at = system.left_out, system.index[own]
-                miss[at], variance[at] = leave_one_out.residuals_one_out(
+            for system, own in self._systems.assign_readings() if several else ():
+                part, at = system.leave_out_terms, system.index[own]
+                residual[at], variance[at] = leave_one_out.residuals_one_out(
                     self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
                 )
-                self._leave_trees_out(system, own, miss, variance)
-        return self.samples.value - miss, miss / np.sqrt(variance)
+                self._leave_trees_out(system, own, residual, variance)
+        return self.samples.value - residual, residual / np.sqrt(variance)
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`, NaN where there are none."""
-        miss, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
+        residual, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
         several = len(np.unique(self.samples.places.block)) > 1
         with threadpool_limits(1):
-            for system, own in self._systems.owners() if several else ():
-                self._leave_blocks_out(system, own, miss, variance)
-        return self.samples.value - miss, miss / np.sqrt(variance)
+            for system, own in self._systems.assign_readings() if several else ():
+                self._leave_blocks_out(system, own, residual, variance)
+        return self.samples.value - residual, residual / np.sqrt(variance)
 
-    def _leave_trees_out(self, system: KrigingSystem, own: Ints, miss: Floats, variance: Floats) -> None:
-        """Put right what a system says of its own readings on trees that were read more than once."""
+    def _leave_trees_out(self, system: KrigingSystem, own: Ints, residual: Floats, variance: Floats) -> None:
+        """Replace the residuals on trees read more than once by those with the whole tree left out."""
         tree, block = self.samples.tree[system.index], self.samples.places.block[system.index]
-        part = system.left_out
+        part = system.leave_out_terms
         code, count = np.unique(tree[own], return_counts=True)
         for t in code[count > 1]:
             leaves = np.flatnonzero(tree == t)
-            of_block = np.flatnonzero(block == block[leaves[0]])
-            inside = np.searchsorted(of_block, leaves)
+            in_block = np.flatnonzero(block == block[leaves[0]])
+            inside = np.searchsorted(in_block, leaves)
             inner = part.blocks[int(block[leaves[0]])][:, inside][:, :, inside]
             at = system.index[leaves]
-            miss[at], variance[at] = leave_one_out.residuals_group_out(
+            residual[at], variance[at] = leave_one_out.residuals_group_out(
                 self.nodes.weight, part.alpha[:, leaves], inner
             )
 
-    def _leave_blocks_out(self, system: KrigingSystem, own: Ints, miss: Floats, variance: Floats) -> None:
-        """Fill in what a system says of its own readings when their whole blocks are left out."""
-        block, part = self.samples.places.block[system.index], system.left_out
+    def _leave_blocks_out(self, system: KrigingSystem, own: Ints, residual: Floats, variance: Floats) -> None:
+        """Fill in residuals and variances of a system's readings with their whole blocks left out."""
+        block, part = self.samples.places.block[system.index], system.leave_out_terms
         for b in np.unique(block[own]):
             whole = np.flatnonzero(block == b)
             m, v = leave_one_out.residuals_group_out(
@@ -181,29 +183,29 @@ class StructuredSurface:
             )
             answered = np.isin(whole, own)
             at = system.index[whole[answered]]
-            miss[at], variance[at] = m[answered], v[answered]
+            residual[at], variance[at] = m[answered], v[answered]
 
-    def _slice(self, places: Places, out: Floats) -> None:
-        """Krige some points, those of one block, valve zone and crop at a time."""
-        drift = self.drift.of(places)
-        order, starts = _sorted_kinds(self._systems.sort_codes(places))
+    def _predict_part(self, places: Places, out: Floats) -> None:
+        """Krige points, grouped by block, valve zone and crop."""
+        drift = self.drift.standardised(places)
+        order, starts = _sort_by_group(self._systems.sort_codes(places))
         pieces = []
         for a, b in zip(starts, [*starts[1:], len(order)], strict=True):
             first = order[a]
             key = self._systems.key(places.block[first : first + 1], places.xy[first])
-            pieces += [(key, order[c : min(c + CHUNK, b)]) for c in range(a, b, CHUNK)]
-        self._systems.make(key for key, _ in pieces)
+            pieces += [(key, order[c : min(c + CELLS_PER_TASK, b)]) for c in range(a, b, CELLS_PER_TASK)]
+        self._systems.solve(key for key, _ in pieces)
 
-        def work(piece: tuple[Key, Ints]) -> None:
+        def work(piece: tuple[SystemKey, Ints]) -> None:
             key, cells = piece
             part = np.empty((2, len(cells)))
-            self._systems[key].points(places.xy[cells], drift[cells], places.take(cells[:1]), part)
+            self._systems[key].predict_points(places.xy[cells], drift[cells], places.take(cells[:1]), part)
             out[:, cells] = part
 
         each(work, pieces, jobs=self.options.jobs)
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
-        """Tell the joint errors of zone means; as :meth:`Surface.zone_covariance`."""
+        """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
         samples = self.samples.take(nearest_readings(self.samples, places))
         p = self.fit.best
 
@@ -217,8 +219,8 @@ class StructuredSurface:
             )
 
         def trend(at: Places) -> Floats:
-            both = np.column_stack([np.ones(len(at)), self.drift.of(at)])
-            return both[:, : 2 if self.drift.spread else 1]
+            both = np.column_stack([np.ones(len(at)), self.drift.standardised(at)])
+            return both[:, : 2 if self.drift.sd else 1]
 
         tree = tree_groups(samples.tree)
         noise = p.tree * np.equal.outer(tree, tree) + p.error * np.eye(len(samples))
@@ -242,12 +244,12 @@ class StructuredSurface:
             "tree_and_error_told_apart": "error" in f.model.free or f.model.error_bar > 0,
             "restricted_log_likelihood": likelihood,
             "parameter_sets": len(f.nodes),
-            "covariate_used": bool(self.drift.spread),
+            "covariate_used": bool(self.drift.sd),
         }
 
 
-def _sorted_kinds(columns: list[Ints]) -> tuple[Ints, list[int]]:
-    """Sort rows by some codes: the order, keeping equals as they were, and where in it each kind starts."""
+def _sort_by_group(columns: list[Ints]) -> tuple[Ints, list[int]]:
+    """Sort rows by some codes (stable): the order, and where in it each group starts."""
     key = np.zeros(len(columns[0]), dtype=np.int64)
     for column in columns:
         low = column.min()

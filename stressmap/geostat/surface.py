@@ -1,4 +1,4 @@
-"""What every method of this room takes and gives, so that the rooms above need not know which one ran."""
+"""Interface of a fitted mapping method: point and zone prediction, cross-validation, error covariance."""
 
 from __future__ import annotations
 
@@ -10,19 +10,19 @@ from stressmap.geostat.zone_covariance import ZoneCovariance
 
 
 class Surface(Protocol):
-    """A fitted method: ask it for points, for zone means, and how well it does on its own readings.
+    """A fitted method: predicts points and zone means, and cross-validates on its own readings.
 
     Attributes
     ----------
     method : str
-        What really ran: ``"structured"``, ``"ordinary"``, ``"block average"`` or ``"ranch average"``.
+        The one used: ``"structured"``, ``"ordinary"``, ``"block average"`` or ``"ranch average"``.
     notes : tuple of str
         Plain sentences about what the user must know (a fallback and its reason, a fit that hit a bound).
     """
 
     @property
     def method(self) -> str:
-        """What really ran."""
+        """The method that was used."""
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -75,7 +75,7 @@ class Surface(Protocol):
         """Predict every reading from the other blocks; shapes and units as :meth:`leave_one_out`."""
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
-        """Tell how the errors of zone means hang together, under the best-fitting parameters.
+        """Give the covariance of the prediction errors of zone means, at the best-fitting parameters.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""The mean: a level for each crop, and what a covariate adds, known from all readings of the ranch at once.
+"""Trend (drift) of the kriging model: a level per crop and a covariate, by generalised least squares.
 
 Crops scatter about a common level with a variance that is given, not fitted, so that a crop with one reading,
 or none, still has a level, and an uncertain one.
@@ -15,8 +15,8 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.samples import Places
 
 
-def counted(code: Ints) -> tuple[Ints, Ints]:
-    """Count codes; those of a zone's cells are mostly all the same, which is told without sorting them.
+def count_codes(code: Ints) -> tuple[Ints, Ints]:
+    """Count codes; those of a zone's cells are mostly all the same, which is found without sorting them.
 
     Parameters
     ----------
@@ -30,7 +30,7 @@ def counted(code: Ints) -> tuple[Ints, Ints]:
 
     Examples
     --------
-    >>> [part.tolist() for part in counted(np.array([7, 7, 3]))]
+    >>> [part.tolist() for part in count_codes(np.array([7, 7, 3]))]
     [[3, 7], [1, 2]]
     """
     if (code == code[0]).all():
@@ -38,8 +38,8 @@ def counted(code: Ints) -> tuple[Ints, Ints]:
     return np.unique(code, return_counts=True)
 
 
-def share_of(code: Ints, among: Ints) -> Floats:
-    """Tell which share of some codes is each of those looked for.
+def code_shares(code: Ints, among: Ints) -> Floats:
+    """Give the share of each wanted code among some codes.
 
     Parameters
     ----------
@@ -54,16 +54,16 @@ def share_of(code: Ints, among: Ints) -> Floats:
 
     Examples
     --------
-    >>> share_of(np.array([3, 9, 3, 4]), np.array([3, 4])).tolist()
+    >>> code_shares(np.array([3, 9, 3, 4]), np.array([3, 4])).tolist()
     [0.5, 0.25]
     """
-    kinds, counts = counted(code)
+    kinds, counts = count_codes(code)
     return np.asarray((among[:, None] == kinds) @ counts / len(code))
 
 
 @dataclass(frozen=True)
 class Trend:
-    """What is known of the mean under one set of parameters.
+    """Estimated trend coefficients under one set of parameters.
 
     Parameters
     ----------
@@ -78,8 +78,8 @@ class Trend:
 
 
 @dataclass(frozen=True)
-class Levels:
-    """Which crops have readings.
+class MeanModel:
+    """Model of the mean: crops with readings, variance between crops, use of a covariate.
 
     Parameters
     ----------
@@ -95,8 +95,8 @@ class Levels:
     variance: float
     covariate: bool = False
 
-    def columns(self, places: Places, drift: Floats) -> Floats:
-        """Say what the mean is made of at some places.
+    def design_matrix(self, places: Places, drift: Floats) -> Floats:
+        """Give the trend functions at some places.
 
         Parameters
         ----------
@@ -114,30 +114,30 @@ class Levels:
         --------
         >>> none = np.zeros(2, dtype=np.int64)
         >>> places = Places(np.zeros((2, 2)), none, none, np.array([3, 9]))
-        >>> Levels(np.array([3, 4]), 9.0).columns(places, np.array([0.0, 1.5])).tolist()
+        >>> MeanModel(np.array([3, 4]), 9.0).design_matrix(places, np.array([0.0, 1.5])).tolist()
         [[1.0, 0.0, 0.0], [0.5, 0.5, 1.5]]
         """
         own = (places.crop[:, None] == self.crop).astype(float)
-        own[self.unknown(places)] = 1.0 / len(self.crop)
+        own[self.crops_without_readings(places)] = 1.0 / len(self.crop)
         return np.column_stack([own, drift])
 
-    def shares(self, places: Places, drift: Floats) -> Floats:
+    def mean_design(self, places: Places, drift: Floats) -> Floats:
         """Return the mean of :meth:`columns` over some places, shape (C + 1,)."""
-        own = share_of(places.crop, self.crop)
+        own = code_shares(places.crop, self.crop)
         return np.append(own + (1.0 - own.sum()) / len(self.crop), drift.mean())
 
-    def unknown(self, places: Places) -> Ints:
+    def crops_without_readings(self, places: Places) -> Ints:
         """Return the indices of places whose crop has no reading."""
         return np.flatnonzero(~np.isin(places.crop, self.crop))
 
-    def doubt(self, places: Places) -> float:
+    def unseen_crop_variance(self, places: Places) -> float:
         """Return the variance [bar²] that crops without a reading add to the mean over some places."""
-        kinds, counts = counted(places.crop)
+        kinds, counts = count_codes(places.crop)
         share = counts[~(kinds[:, None] == self.crop).any(axis=1)] / len(places)
         return self.variance * float(np.sum(share**2) + share.sum() ** 2 / len(self.crop))
 
-    def precision(self) -> Floats:
-        """Return what is known before any reading [1/bar²]: crops about a level that is not known at all."""
+    def prior_precision(self) -> Floats:
+        """Return the prior precision [1/bar²]: crops vary about a common level with a flat prior."""
         count = len(self.crop)
         total = np.zeros((count + 1, count + 1))
         if self.variance > 0:
@@ -157,7 +157,7 @@ class Levels:
         -------
         Trend
         """
-        information, right = self.precision(), np.zeros(len(self.crop) + 1)
+        information, right = self.prior_precision(), np.zeros(len(self.crop) + 1)
         for squares, products in parts:
             information += squares
             right += products

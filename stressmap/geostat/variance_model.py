@@ -1,4 +1,4 @@
-"""The model's parameters as the fit sees them: which are free, how plausible they are, what they make."""
+"""Variance model of the readings: free variance components, their priors, the covariance matrix they give."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ VARIANCES = ("block", "valve", "pattern", "tree", "error")
 
 @dataclass(frozen=True)
 class VarianceModel:
-    """Which parameters are free, and how plausible a set of them is.
+    """Free variance components and the prior density of a set of parameters.
 
     A set is a vector of logarithms: the standard deviations of the free variances in the order of
     :data:`VARIANCES`, then the range.
@@ -30,7 +30,7 @@ class VarianceModel:
     free : tuple of str
         Names of the free variances.
     priors : Priors
-        What is plausible.
+        Prior distributions.
     error_bar : float
         Standard deviation of one reading [bar] where it is not free; 0 when it is one with the tree's.
     correlation : Correlation
@@ -48,12 +48,14 @@ class VarianceModel:
         variance |= {name: float(np.exp(2 * x)) for name, x in zip(self.free, u, strict=False)}
         return Parameters(**variance, range_m=float(np.exp(u[-1])), crop=self.priors.crop_bar**2)
 
-    def middle(self) -> Floats:
-        """Return the vector of what is most plausible, shape (k,)."""
-        return np.array([np.log(self._scale(name)) for name in self.free] + [np.log(self.priors.range_m)])
+    def prior_centre(self) -> Floats:
+        """Return the prior scale of every free parameter as a vector of logarithms, shape (k,)."""
+        return np.array(
+            [np.log(self._prior_scale(name)) for name in self.free] + [np.log(self.priors.range_m)]
+        )
 
     def log_prior(self, u: Floats) -> tuple[float, Floats, Floats]:
-        """How plausible a vector is, up to a constant.
+        """Give the log prior density of a vector, up to a constant, with derivatives.
 
         Parameters
         ----------
@@ -64,42 +66,48 @@ class VarianceModel:
         -------
         value : float
             Logarithm of the density.
-        slope : array, shape (k,)
-            Its derivatives.
+        gradient : array, shape (k,)
+            First derivatives.
         curvature : array, shape (k,)
             Its negative second derivatives.
         """
-        value, slope, curvature = np.empty(len(u)), np.empty(len(u)), np.empty(len(u))
-        spread = [0.0 if self._may_vanish(name) else self.priors.noise_spread for name in self.free]
-        for i, (x, middle, s) in enumerate(
-            zip(u, self.middle(), [*spread, self.priors.range_spread], strict=True)
+        value, gradient, curvature = np.empty(len(u)), np.empty(len(u)), np.empty(len(u))
+        spread = [
+            0.0 if self._has_half_normal_prior(name) else self.priors.noise_spread for name in self.free
+        ]
+        for i, (x, centre, s) in enumerate(
+            zip(u, self.prior_centre(), [*spread, self.priors.range_spread], strict=True)
         ):
             if s:
-                value[i], slope[i], curvature[i] = -0.5 * ((x - middle) / s) ** 2, (middle - x) / s**2, s**-2
+                value[i], gradient[i], curvature[i] = (
+                    -0.5 * ((x - centre) / s) ** 2,
+                    (centre - x) / s**2,
+                    s**-2,
+                )
             else:
-                ratio = np.exp(2 * (x - middle))
-                value[i], slope[i], curvature[i] = x - 0.5 * ratio, 1 - ratio, 2 * ratio
-        return float(value.sum()), slope, curvature
+                ratio = np.exp(2 * (x - centre))
+                value[i], gradient[i], curvature[i] = x - 0.5 * ratio, 1 - ratio, 2 * ratio
+        return float(value.sum()), gradient, curvature
 
-    def from_normal(self, z: Floats) -> Floats:
-        """Turn standard normal figures, shape (m, k), into vectors as plausible beforehand."""
-        vanish = np.array([self._may_vanish(name) for name in self.free] + [False])
+    def prior_quantiles(self, z: Floats) -> Floats:
+        """Map standard normal scores, shape (m, k), to vectors with the prior distribution."""
+        half_normal_prior = np.array([self._has_half_normal_prior(name) for name in self.free] + [False])
         spread = np.array([self.priors.noise_spread] * len(self.free) + [self.priors.range_spread])
         half_normal = np.log(ndtri(0.5 + 0.5 * np.clip(ndtr(z), 1e-6, 1 - 1e-6)))
-        return np.asarray(self.middle() + np.where(vanish, half_normal, spread * z))
+        return np.asarray(self.prior_centre() + np.where(half_normal_prior, half_normal, spread * z))
 
-    def _may_vanish(self, name: str) -> bool:
+    def _has_half_normal_prior(self, name: str) -> bool:
         return name in {"block", "valve", "pattern"}
 
-    def _scale(self, name: str) -> float:
+    def _prior_scale(self, name: str) -> float:
         if name == "tree" and self.error_bar == 0.0 and "error" not in self.free:
             return self.priors.noise_bar
         return float(getattr(self.priors, f"{name}_bar"))
 
 
 @dataclass(frozen=True)
-class SharedStructure:
-    """What some readings share, as matrices.
+class CovarianceStructure:
+    """Indicator matrices and distances from which the covariance of some readings is built.
 
     Parameters
     ----------
@@ -126,17 +134,17 @@ class SharedStructure:
 
 
 def choose_model(samples: Samples, priors: Priors, error_bar: float | None) -> VarianceModel:
-    """Decide what can be told apart in these readings.
+    """Choose which variance components these readings can identify.
 
-    Without a valve on the ranch there is no valve term. Tree and leaf can be told apart only where a tree was
-    measured more than once, or the reading error is known; else they are one.
+    Without a valve on the ranch there is no valve term. Tree and error variance can be separated only
+    where a tree was measured more than once, or the reading error is known; else they are one component.
 
     Parameters
     ----------
     samples : Samples
         Readings.
     priors : Priors
-        What is plausible.
+        Prior distributions.
     error_bar : float or None
         Known standard deviation of one reading [bar].
 
@@ -157,7 +165,7 @@ def choose_model(samples: Samples, priors: Priors, error_bar: float | None) -> V
 
 
 def valve_groups(block: Ints, valve: Ints) -> Ints:
-    """Give every place a valve group: its valve, or, without one, what of its block has none.
+    """Give every place a valve group: its valve, or, without one, the part of its block that has none.
 
     Trees that no valve on file waters still share their water; they are taken as one group per block.
 
@@ -198,8 +206,8 @@ def tree_groups(tree: Ints) -> Ints:
     return np.where(tree >= 0, tree, -1 - np.arange(len(tree)))
 
 
-def shared_structure(samples: Samples, index: Ints) -> SharedStructure:
-    """Lay out what some of the readings share.
+def covariance_structure(samples: Samples, index: Ints) -> CovarianceStructure:
+    """Build the covariance structure of some of the readings.
 
     Parameters
     ----------
@@ -210,7 +218,7 @@ def shared_structure(samples: Samples, index: Ints) -> SharedStructure:
 
     Returns
     -------
-    SharedStructure
+    CovarianceStructure
     """
     places = samples.places.take(index)
     tree = tree_groups(samples.tree)[index]
@@ -222,4 +230,4 @@ def shared_structure(samples: Samples, index: Ints) -> SharedStructure:
         "crop": places.crop,
     }
     same = {name: (code[:, None] == code[None, :]).astype(float) for name, code in codes.items()}
-    return SharedStructure(same, cdist(places.xy, places.xy))
+    return CovarianceStructure(same, cdist(places.xy, places.xy))

@@ -1,4 +1,4 @@
-"""How the errors of several zones hang together, and what one more reading would take off them."""
+"""Covariance of the prediction errors of zone means, and its update by one more reading."""
 
 from __future__ import annotations
 
@@ -9,19 +9,19 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.geostat.change_of_support import cells_by_zone, thin
+from stressmap.geostat.change_of_support import cells_by_zone, discretise
 from stressmap.geostat.samples import Places, Samples
 
-MOST_CELLS = 80
-"""Cells that stand for one zone."""
+POINTS_PER_ZONE = 80
+"""Discretisation points of one zone."""
 MOST_READINGS = 200
-"""Readings taken into account around a block."""
+"""Readings in the search neighbourhood of a block."""
 Covariance = Callable[[Places, Places], Floats]
 
 
 @dataclass(frozen=True)
 class ZoneCovariance:
-    """ZoneCovariance errors of zone means under the best-fitting parameters.
+    """Covariance of the errors of zone means at the best-fitting parameters.
 
     Parameters
     ----------
@@ -34,38 +34,38 @@ class ZoneCovariance:
     covariance: Floats
     noise: float
 
-    def moved_by(self, spot: int) -> Floats:
-        """Tell how far a reading at one zone would move the means of all.
+    def shift_sd(self, zone: int) -> Floats:
+        """Give the standard deviation of the shift of every zone mean by a reading at one zone.
 
         Parameters
         ----------
-        spot : int
+        zone : int
             The zone, usually of a single cell, where the reading is taken.
 
         Returns
         -------
         array of float, shape (k,)
-            Standard deviation of the move [bar].
+            [bar].
         """
         return np.asarray(
-            np.abs(self.covariance[:, spot]) / np.sqrt(self.covariance[spot, spot] + self.noise)
+            np.abs(self.covariance[:, zone]) / np.sqrt(self.covariance[zone, zone] + self.noise)
         )
 
-    def after(self, spot: int) -> ZoneCovariance:
-        """Give the joint errors once a reading has been taken at one zone.
+    def conditioned_on(self, zone: int) -> ZoneCovariance:
+        """Give the error covariance conditioned on a further reading at one zone.
 
         Parameters
         ----------
-        spot : int
+        zone : int
             The zone.
 
         Returns
         -------
         ZoneCovariance
         """
-        column = self.covariance[:, spot]
+        column = self.covariance[:, zone]
         return ZoneCovariance(
-            self.covariance - np.outer(column, column) / (column[spot] + self.noise), self.noise
+            self.covariance - np.outer(column, column) / (column[zone] + self.noise), self.noise
         )
 
 
@@ -76,7 +76,7 @@ def universal_kriging_covariance(
     noise: Floats,
     trend: Callable[[Places], Floats],
 ) -> ZoneCovariance:
-    """Work out joint errors of zone means by universal kriging.
+    """Give the error covariance of zone means by universal kriging.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ def universal_kriging_covariance(
     covariance : callable
         Covariance of the signal between two sets of places [bar²].
     noise : array of float, shape (n, n)
-        Covariance of what readings have beyond the signal [bar²].
+        Covariance of the readings' nugget: tree and error [bar²].
     trend : callable
         Trend functions at places, shape (m, p).
 
@@ -97,12 +97,14 @@ def universal_kriging_covariance(
         ``noise`` is that of the first reading.
     """
     places, zone, count = zones
-    few = [inside[thin(places.xy[inside], MOST_CELLS)] for _, inside in cells_by_zone(zone, count)]
+    points = [
+        inside[discretise(places.xy[inside], POINTS_PER_ZONE)] for _, inside in cells_by_zone(zone, count)
+    ]
     numbers = [number for number, _ in cells_by_zone(zone, count)]
-    chosen = np.concatenate(few)
+    chosen = np.concatenate(points)
     mean = np.zeros((count, len(chosen)))
-    mean[np.repeat(numbers, [len(f) for f in few]), np.arange(len(chosen))] = np.concatenate(
-        [np.full(len(f), 1.0 / len(f)) for f in few]
+    mean[np.repeat(numbers, [len(f) for f in points]), np.arange(len(chosen))] = np.concatenate(
+        [np.full(len(f), 1.0 / len(f)) for f in points]
     )
     cells = places.take(chosen)
     factor = cho_factor(covariance(samples.places, samples.places) + noise, lower=True)
@@ -110,25 +112,25 @@ def universal_kriging_covariance(
     basis = trend(samples.places)
     solved, weighed = cho_solve(factor, cross), cho_solve(factor, basis)
     left = mean @ trend(cells) - cross.T @ weighed
-    doubt = left @ np.linalg.solve(basis.T @ weighed, left.T)
-    error = mean @ covariance(cells, cells) @ mean.T - cross.T @ solved + doubt
+    trend_variance = left @ np.linalg.solve(basis.T @ weighed, left.T)
+    error = mean @ covariance(cells, cells) @ mean.T - cross.T @ solved + trend_variance
     return ZoneCovariance(0.5 * (error + error.T), float(noise[0, 0]))
 
 
 def constant_trend(places: Places) -> Floats:
-    """Give the trend of one unknown level, shape (m, 1)."""
+    """Give the trend function of one unknown mean, shape (m, 1)."""
     return np.ones((len(places), 1))
 
 
 def nearest_readings(samples: Samples, places: Places) -> Ints:
-    """Choose the readings that bear on some places.
+    """Choose the search neighbourhood of some places.
 
     Parameters
     ----------
     samples : Samples
         n readings.
     places : Places
-        Around one spot, such as the cells of a block.
+        Close together, such as the cells of a block.
 
     Returns
     -------

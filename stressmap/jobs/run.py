@@ -96,7 +96,7 @@ def run(
     make_ready(target, files, outputs.names())
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
     from stressmap.geostat.cross_validation import MOST_METHODS
-    from stressmap.geostat.cross_validation import compare as compare_methods
+    from stressmap.geostat.cross_validation import cross_validate as compare_methods
     from stressmap.jobs.map_visit import content_of, fit
 
     with watch.of("fit"):

@@ -148,7 +148,9 @@ def look_again(
         best = max(open_boards, key=lambda b: float(b.gain.max()))
         spot = int(best.gain.argmax())
         chosen.append((int(best.spots.valve[spot]), best.spots.xy[spot], float(best.gain[spot])))
-        known = replace(best, joint=best.joint.after(len(best.members) + spot), taken=(*best.taken, spot))
+        known = replace(
+            best, joint=best.joint.conditioned_on(len(best.members) + spot), taken=(*best.taken, spot)
+        )
         boards[best.block] = replace(known, gain=_gains(known, stakes))
     return _table(chosen, ground, stakes)
 
@@ -207,7 +209,7 @@ def _spread(cells: Places, inner: NDArray[np.int64]) -> NDArray[np.int64]:
 def _gains(board: _Board, stakes: Stakes) -> NDArray[np.float64]:
     """Work out what a reading at each place is worth to all valve zones of the block."""
     known, distance = len(board.members), stakes.figures.mean[board.members] - stakes.cut_bar
-    moved = [board.joint.moved_by(known + i)[:known] for i in range(len(board.spots))]
+    moved = [board.joint.shift_sd(known + i)[:known] for i in range(len(board.spots))]
     worth = stakes.worth[board.members]
     gain = np.array([float((expected_gain(distance, m) * worth).sum()) for m in moved])
     gain[list(board.taken)] = 0.0

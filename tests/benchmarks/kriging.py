@@ -71,7 +71,7 @@ def ours(job: Job, correlation: Correlation, *, jobs: int = JOBS) -> np.ndarray:
 
     def work(start: int) -> None:
         part = slice(start, start + OURS_CHUNK)
-        system.points(cells[part], np.zeros(len(cells[part])), kind, out[:, part])
+        system.predict_points(cells[part], np.zeros(len(cells[part])), kind, out[:, part])
 
     each(work, range(0, len(cells), OURS_CHUNK), jobs=jobs)
     return out
@@ -88,7 +88,7 @@ def ours_blocks(count: int, *, readings: int = 20, cells: int = 40_000) -> np.nd
 
     def work(block: int) -> None:
         xy, _, at = block_job(block, readings=readings, cells=cells)
-        systems[block].points(
+        systems[block].predict_points(
             at, np.zeros(cells), places(xy[:1]), out[:, block * cells : (block + 1) * cells]
         )
 

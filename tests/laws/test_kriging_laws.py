@@ -49,7 +49,7 @@ def orchard(seed: int, n: int = 40, *, crops: int = 2, covariate: bool = False) 
 
 def krige(system: KrigingSystem, xy: np.ndarray, kind: Places) -> np.ndarray:
     out = np.empty((2, len(xy)))
-    system.points(xy, np.zeros(len(xy)), kind, out)
+    system.predict_points(xy, np.zeros(len(xy)), kind, out)
     return out
 
 
@@ -97,7 +97,7 @@ def test_an_averaged_surface_is_the_mixture_of_hand_solved_systems(trend: str, c
     samples, cells = orchard(1, crops=crops, covariate=trend == "covariate")
     drift = Drift(5.0, 2.0) if trend == "covariate" else Drift()
     surface = StructuredSurface(samples, SurfaceOptions(), drift)
-    z, at = drift.of(samples.places), drift.of(cells)
+    z, at = drift.standardised(samples.places), drift.standardised(cells)
     weight = surface.nodes.weight
     parts = [by_hand(samples, cells, p, z, at) for p in surface.nodes.parameters]
     mean = np.einsum("k,km->m", weight, [m for m, _ in parts])

@@ -17,7 +17,7 @@ from stressmap.geostat.covariance import EXPONENTIAL, GAUSSIAN, SPHERICAL, Corre
 from stressmap.geostat.kriging import KrigingSystem, krige_with_known_parameters
 from stressmap.geostat.reml import log_likelihood, solve
 from stressmap.geostat.samples import Places, Samples
-from stressmap.geostat.variance_model import shared_structure
+from stressmap.geostat.variance_model import covariance_structure
 
 DATA = Path(__file__).parents[1] / "data" / "meuse"
 SILL, NUGGET, RANGE_M = 0.59, 0.05, 897.0
@@ -45,7 +45,7 @@ NUG = Parameters(block=0, valve=NUGGET, pattern=SILL, tree=0, error=0, range_m=R
 
 def krige(one: KrigingSystem, xy: np.ndarray) -> np.ndarray:
     out = np.empty((2, len(xy)))
-    one.points(np.asarray(xy, dtype=float), np.zeros(len(xy)), places(xy[:1]), out)
+    one.predict_points(np.asarray(xy, dtype=float), np.zeros(len(xy)), places(xy[:1]), out)
     return out
 
 
@@ -61,7 +61,7 @@ def test_points_with_the_nugget_as_variation_within_a_step() -> None:
     one = krige_with_known_parameters(samples(own_valve=True), NUG, SPHERICAL)
     xy = t[["x", "y"]].to_numpy()
     out = np.empty((2, len(xy)))
-    one.points(xy, np.zeros(len(xy)), places(xy[:1], np.array([999])), out)
+    one.predict_points(xy, np.zeros(len(xy)), places(xy[:1], np.array([999])), out)
     np.testing.assert_allclose(out[0], t.pred_nug, atol=POINTS)
     np.testing.assert_allclose(out[1], t.var_nug, atol=POINTS)
 
@@ -75,7 +75,7 @@ def test_at_the_samples_error_is_filtered_and_variation_kept() -> None:
     for i, row in t.iterrows():
         out = np.empty((2, 1))
         here = np.array([[row.x, row.y]])
-        one.points(here, np.zeros(1), places(here, np.array([int(i)])), out)
+        one.predict_points(here, np.zeros(1), places(here, np.array([int(i)])), out)
         assert out[0, 0] == pytest.approx(row.pred_nug, abs=POINTS)
         assert out[1, 0] == pytest.approx(0.0, abs=1e-10)
 
@@ -86,7 +86,7 @@ def test_block_means_and_their_variances() -> None:
     step = (np.arange(20) + 0.5) * 2 - 20
     lattice = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
     for _, row in t.iterrows():
-        mean, variance = one.mean_of(places(lattice + np.array([row.x, row.y])), np.zeros(400))
+        mean, variance = one.predict_mean(places(lattice + np.array([row.x, row.y])), np.zeros(400))
         assert mean == pytest.approx(row.pred_grid20x20_err, abs=BLOCKS)
         assert variance == pytest.approx(row.var_grid20x20_err, abs=BLOCKS)
 
@@ -95,7 +95,7 @@ def test_polygon_means_and_their_variances() -> None:
     t, lattice = table("ok_zones").set_index("zone"), table("zones_lattice20")
     one = krige_with_known_parameters(samples(), ERR, SPHERICAL)
     for zone, cells in lattice.groupby("zone"):
-        mean, variance = one.mean_of(places(cells[["x", "y"]].to_numpy()), np.zeros(len(cells)))
+        mean, variance = one.predict_mean(places(cells[["x", "y"]].to_numpy()), np.zeros(len(cells)))
         assert mean == pytest.approx(t.pred_lat20_err[zone], abs=BLOCKS)
         assert variance == pytest.approx(t.var_lat20_err[zone], abs=BLOCKS)
 
@@ -120,7 +120,7 @@ def test_leave_one_out_is_that_of_gstat() -> None:
 def test_restricted_likelihood_at_the_parameters_of_nlme(model: str, correlation: Correlation) -> None:
     t, s = table("reml_nlme"), samples()
     row = t[(t.model == model) & (t.method == "REML")].iloc[0]
-    shared = shared_structure(s, np.arange(len(s)))
+    shared = covariance_structure(s, np.arange(len(s)))
     parameters = Parameters(0, 0, row.psill, 0, row.nugget, row["range"])
     trend = np.ones((len(s), 1))
     solved = solve(shared.covariance(parameters, correlation(shared.distance, row["range"])), trend)

@@ -160,15 +160,15 @@ def test_slopes_of_the_likelihood_are_those_of_finite_differences() -> None:
     samples = ranch(40)
     centred = Samples(samples.places, samples.value - samples.value.mean(), samples.tree)
     model = choose_model(samples, Priors(), 0.4)
-    groups = fit.make_groups(centred, np.ones((40, 1)))
-    u = model.middle() - 0.2
-    patterns = [g.shared_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
+    groups = fit.group_readings(centred, np.ones((40, 1)))
+    u = model.prior_centre() - 0.2
+    patterns = [g.covariance_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
 
     def value(v: np.ndarray) -> float:
         return fit.log_posterior(groups, patterns, model, np.append(v, u[-1]))[0]
 
-    _, slope = fit.log_posterior(groups, patterns, model, u)
-    np.testing.assert_allclose(slope, approx_fprime(u[:-1], value, 1e-6), rtol=1e-4, atol=1e-4)
+    _, gradient = fit.log_posterior(groups, patterns, model, u)
+    np.testing.assert_allclose(gradient, approx_fprime(u[:-1], value, 1e-6), rtol=1e-4, atol=1e-4)
 
 
 @pytest.mark.parametrize("name", CORRELATIONS)
@@ -222,7 +222,7 @@ def test_systems_of_blocks_come_close_to_the_system_of_the_ranch(monkeypatch: py
     whole = fit_surface(samples, method="structured")
     at_once = whole.predict(cells)
     for module in (search_neighbourhood, kriging_systems):
-        monkeypatch.setattr(module, "MOST_TOGETHER", 100)
+        monkeypatch.setattr(module, "UNIQUE_NEIGHBOURHOOD", 100)
     split = fit_surface(samples, method="structured")
     parts = split.predict(cells)
     assert np.sqrt(np.mean((parts.mean - at_once.mean) ** 2)) < 0.15
@@ -288,7 +288,7 @@ def test_a_covariate_without_contrast_is_left_out() -> None:
 def test_methods_are_set_side_by_side() -> None:
     samples = ranch(60)
     surface = fit_surface(samples, method="structured")
-    compared = cross_validation.compare(surface, samples)
+    compared = cross_validation.cross_validate(surface, samples)
     assert list(compared.one_out) == list(compared.block_out) == ["structured", "ordinary", "block average"]
     numbers = compared.as_numbers()
     assert list(numbers["leave_one_out"]["structured"]) == [

@@ -48,8 +48,8 @@ def test_a_further_reading_takes_off_what_kriging_with_it_takes_off(samples, cel
     new = places([[300.0, 120.0]])
     more = Samples(samples.places.followed_by(new), np.append(samples.value, 9.0), np.arange(21))
     then = OrdinarySurface(more, VARIOGRAM).predict_zones(where, zone, 3).variance
-    assert np.diag(joint.after(2).covariance) == pytest.approx(then, rel=1e-9)
-    moved = joint.moved_by(2)
+    assert np.diag(joint.conditioned_on(2).covariance) == pytest.approx(then, rel=1e-9)
+    moved = joint.shift_sd(2)
     assert np.diag(joint.covariance) - moved**2 == pytest.approx(then, rel=1e-9)
 
 
@@ -59,7 +59,7 @@ def test_the_structured_method_and_averages_give_proper_joint_errors(samples, ce
     surface = fit_surface(samples.take(slice(0, count)), method="structured")
     joint = surface.zone_covariance(where, zone, 3)
     assert np.linalg.eigvalsh(joint.covariance).min() > -1e-9
-    assert (joint.moved_by(2) ** 2 <= np.diag(joint.covariance) + 1e-9).all()
+    assert (joint.shift_sd(2) ** 2 <= np.diag(joint.covariance) + 1e-9).all()
     alone = surface.predict_zones(where, zone, 3).variance
     # One best set of parameters against the average over many: of one order, not the same.
     assert (np.diag(joint.covariance) < 3 * alone + 0.1).all()
