@@ -162,7 +162,7 @@ def _remarks(method: str, scores: dict[str, Scores]) -> tuple[str, ...]:
     if not low <= own.mean_squared_z <= high:
         what = "too narrow" if own.mean_squared_z > high else "too wide"
         notes.append(
-            f"The {method} method's z-scores are out of line: left-out readings residual by"
+            f"The {method} method's z-scores are out of line: left-out readings miss by"
             f" {own.mean_squared_z**0.5:.2f} times the stated error, so its intervals are {what}."
         )
     average = scores.get("block average")

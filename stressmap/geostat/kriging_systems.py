@@ -1,4 +1,4 @@
-"""Kriging systems of a ranch: one (unique neighbourhood) while it is small, else one per block, solved lazily."""
+"""Kriging systems of a ranch: a unique neighbourhood while it is small, else one per block."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class KrigingSystems:
         self._side = self._square_side(codes[counts > MOVING_NEIGHBOURHOOD])
 
     def key(self, blocks: Ints, at: Floats) -> SystemKey:
-        """Give the key of the system that kriges blocks near a place: the ranch's, the blocks', or a square's.
+        """Give the key of the system that kriges blocks near a place: ranch's, blocks' or square's.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""Universal kriging with nested random effects (block, valve zone) and a spatial residual, parameters averaged."""
+"""Universal kriging with nested random effects (block, valve zone), averaged over parameter uncertainty."""
 
 from __future__ import annotations
 

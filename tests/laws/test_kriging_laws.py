@@ -209,7 +209,7 @@ def test_a_zone_mean_is_the_mean_of_its_cells_and_surer_than_they_are(trend: str
 def test_leaving_out_is_what_a_refit_without_gives() -> None:
     samples, _ = orchard(8)
     system = krige_with_known_parameters(samples, FULL, MATERN32)
-    left = system.left_out
+    left = system.leave_out_terms
     miss, variance = leave_one_out.residuals_one_out(np.ones(1), left.alpha, left.diagonal)
     for i in (0, 1, 9):
         value, spread = predicted_without(samples, np.array([i]))

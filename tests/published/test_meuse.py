@@ -102,7 +102,7 @@ def test_polygon_means_and_their_variances() -> None:
 
 def test_leave_one_out_is_that_of_gstat() -> None:
     t, s = table("loo_cv"), samples()
-    left = krige_with_known_parameters(s, ERR, SPHERICAL).left_out
+    left = krige_with_known_parameters(s, ERR, SPHERICAL).leave_out_terms
     miss, variance = leave_one_out.residuals_one_out(np.ones(1), left.alpha, left.diagonal)
     np.testing.assert_allclose(s.value - miss, t.pred, atol=LEFT_OUT)
     np.testing.assert_allclose(variance, t["var"], atol=LEFT_OUT)
