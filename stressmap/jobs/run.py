@@ -134,7 +134,7 @@ def _with_water(
     chosen, jobs = inputs.settings.water or Water(), fitted.options.jobs
     together = valves_together(inputs, fitted.surface, jobs=jobs, progress=tell)
     case, terms = prepare(inputs, assessed.orchard, content.valves, assessed.visit, chosen, notes)
-    advice = advise(case, terms, together=together, jobs=jobs, progress=tell)
+    advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
     planned = dataclasses.replace(
         content,
         water_plan=plan_table(advice),

@@ -17,7 +17,7 @@ from stressmap.output.staging.output_folder import staged
 from stressmap.output.text.note_words import in_english
 
 if TYPE_CHECKING:
-    from stressmap.water.benefit_curve import ReliefCurve
+    from stressmap.water.benefit_curve import WaterValueCurve
     from stressmap.water.water_plan import Advice
 
 
@@ -29,8 +29,8 @@ class Watered:
     ----------
     advice : Advice
         The plan.
-    curve : ReliefCurve or None
-        ReliefCurve against water, where it was asked for.
+    curve : WaterValueCurve or None
+        WaterValueCurve against water, where it was asked for.
     ranch : Ranch
         Its name, units and languages.
     visit : tuple of date
@@ -40,7 +40,7 @@ class Watered:
     """
 
     advice: Advice
-    curve: ReliefCurve | None
+    curve: WaterValueCurve | None
     ranch: Ranch
     visit: Visit
     notes: tuple[str, ...]
@@ -89,7 +89,7 @@ def plan_water(
     from stressmap.core.parallel import cores
     from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
     from stressmap.output.view.leaving_tables import leaving_tables
-    from stressmap.water.benefit_curve import POINTS, relief_curve
+    from stressmap.water.benefit_curve import POINTS, water_value_curve
     from stressmap.water.ranch_inputs import prepare
     from stressmap.water.water_plan import advise
 
@@ -101,11 +101,11 @@ def plan_water(
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
     chosen = (inputs.settings.water or Water()).model_copy(update=dict(asked or {}))
     case, terms = prepare(inputs, orchard, valves, assessed.visit, chosen, notes)
-    advice = advise(case, terms, together=together, jobs=jobs, progress=tell)
+    advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
     curve = None
     if with_curve:
         tell.stage("Planning other amounts", POINTS)
-        curve = relief_curve(advice.case, time_limit_s=chosen.time_limit_s, jobs=jobs, step=tell.step)
+        curve = water_value_curve(advice.case, time_limit_s=chosen.time_limit_s, jobs=jobs, step=tell.step)
     if out is not None:
         ranch, tables = inputs.settings.ranch, leaving_tables(None, advice, curve)
         with staged(out) as folder:

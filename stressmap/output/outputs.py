@@ -20,7 +20,7 @@ from stressmap.output.text.words import Words
 if TYPE_CHECKING:
     from stressmap.output.report.page import Background
     from stressmap.output.view.content import Content
-    from stressmap.water.benefit_curve import ReliefCurve
+    from stressmap.water.benefit_curve import WaterValueCurve
     from stressmap.water.water_plan import Advice
 
 When = Literal["run", "look_again", "water", "curve", "record"]
@@ -44,7 +44,7 @@ class Made:
         What the report tells beside the results.
     advice : Advice, optional
         The water plan.
-    curve : ReliefCurve, optional
+    curve : WaterValueCurve, optional
         Relief against water.
     record : dict, optional
         What was done with what. Its file names all others and is the mark of a whole result: written last, by
@@ -56,7 +56,7 @@ class Made:
     content: Content | None = None
     background: Background | None = None
     advice: Advice | None = None
-    curve: ReliefCurve | None = None
+    curve: WaterValueCurve | None = None
     record: dict[str, Any] | None = None
 
 

@@ -1,1 +1,1 @@
-"""Limited water -> which valve gets how much, and when."""
+"""Irrigation planning by operations research: ranked valves, limits and hours -> allocation and schedule."""

@@ -1,4 +1,4 @@
-"""What a plan may be chosen from, and what comes of choosing."""
+"""The water allocation problem (variables' limits, capacities, benefit curves) and its solution."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from stressmap.water.calendar import Span
 
 @dataclass(frozen=True)
 class AllocationProblem:
-    """What the plan may choose from: n valve zones, p pumps.
+    """Data of the allocation problem: n valve zones, p pumps.
 
     Parameters
     ----------
@@ -34,14 +34,14 @@ class AllocationProblem:
         Time steps in each stretch of time in which water may run.
     rest_steps : int
         Time steps that lie between two sets of one valve in one stretch.
-    runs : tuple, length n
+    set_lengths : tuple, length n
         Lengths that a set of the valve may have, ranges of steps with both ends.
-    most_sets : array of int, shape (n,)
+    max_sets : array of int, shape (n,)
         Sets that the valve may get.
-    most_steps : array of int, shape (n,)
+    max_steps : array of int, shape (n,)
         Steps that the valve may get in all.
     curves : tuple of BenefitCurve, length n
-        What steps are worth.
+        Benefit of time steps.
     """
 
     names: tuple[str, ...]
@@ -52,9 +52,9 @@ class AllocationProblem:
     step_hours: float
     windows: tuple[int, ...]
     rest_steps: int
-    runs: tuple[tuple[Span, ...], ...]
-    most_sets: Ints
-    most_steps: Ints
+    set_lengths: tuple[tuple[Span, ...], ...]
+    max_sets: Ints
+    max_steps: Ints
     curves: tuple[BenefitCurve, ...]
 
     def __len__(self) -> int:
@@ -67,11 +67,11 @@ class AllocationProblem:
         return sum(self.windows)
 
     @property
-    def room(self) -> int:
-        """Steps that a valve's sets can fill, each with the rest after it: the hours and a rest a stretch."""
+    def steps_with_rests(self) -> int:
+        """Steps that a valve's sets and the rest after each can fill: the hours, and one rest per stretch."""
         return self.hours_steps + self.rest_steps * len(self.windows)
 
-    def allowed(self, valve: int, steps: int) -> int:
+    def feasible_steps(self, valve: int, steps: int) -> int:
         """Give the largest total, no more than asked, that a valve's sets can make up.
 
         Parameters
@@ -85,8 +85,10 @@ class AllocationProblem:
         -------
         int
         """
-        sets, most = int(self.most_sets[valve]), int(self.most_steps[valve])
-        return allowed_total(min(steps, most), self.runs[valve], sets, (self.room, self.rest_steps))
+        sets, most = int(self.max_sets[valve]), int(self.max_steps[valve])
+        return largest_total(
+            min(steps, most), self.set_lengths[valve], sets, (self.steps_with_rests, self.rest_steps)
+        )
 
     def volume_of(self, steps: NDArray[np.int64] | Floats) -> float:
         """Give the water that steps take.
@@ -103,7 +105,7 @@ class AllocationProblem:
         """
         return float(self.flow_m3_h @ steps) * self.step_hours
 
-    def worth(self, steps: NDArray[np.int64]) -> float:
+    def benefit(self, steps: NDArray[np.int64]) -> float:
         """Give the weighted stress that steps relieve.
 
         Parameters
@@ -121,13 +123,13 @@ class AllocationProblem:
 
 @dataclass(frozen=True)
 class Solution:
-    """A plan and how good it is known to be.
+    """A feasible allocation with its benefit and a proven bound.
 
     Parameters
     ----------
     steps : array of int, shape (n,)
         Time steps of each valve.
-    worth : float
+    benefit : float
         Weighted stress relieved [ha·bar²].
     bound : float
         No plan can relieve more [ha·bar²].
@@ -136,18 +138,18 @@ class Solution:
     """
 
     steps: Ints
-    worth: float
+    benefit: float
     bound: float
     stopped: str = ""
 
     @property
     def gap(self) -> float:
         """Share of the bound that may be missing, 0 to 1."""
-        return max(0.0, self.bound - self.worth) / self.bound if self.bound > 0 else 0.0
+        return max(0.0, self.bound - self.benefit) / self.bound if self.bound > 0 else 0.0
 
 
-def allowed_total(
-    steps: int, runs: tuple[Span, ...], most_sets: int, room: tuple[int, int] | None = None
+def largest_total(
+    steps: int, set_lengths: tuple[Span, ...], max_sets: int, room: tuple[int, int] | None = None
 ) -> int:
     """Give the largest total, no more than asked, that sets of allowed lengths can make up.
 
@@ -155,10 +157,10 @@ def allowed_total(
     ----------
     steps : int
         Total asked for.
-    runs : tuple of (int, int)
+    set_lengths : tuple of (int, int)
         Lengths that a set may have, both ends.
-    most_sets : int
-        Limit on the number of sets.
+    max_sets : int
+        BindingConstraint on the number of sets.
     room : tuple of (int, int), optional
         Steps that sets may fill if each is followed by a rest, and the steps of a rest.
 
@@ -169,16 +171,18 @@ def allowed_total(
 
     Examples
     --------
-    >>> [allowed_total(steps, ((6, 8),), 7) for steps in (5, 11, 13)]
+    >>> [largest_total(steps, ((6, 8),), 7) for steps in (5, 11, 13)]
     [0, 8, 13]
-    >>> allowed_total(20, ((6, 8),), 7, (20, 5))
+    >>> largest_total(20, ((6, 8),), 7, (20, 5))
     8
     """
     best = 0
     sums = {(0, 0)}
-    for number in range(1, (most_sets if runs else 0) + 1):
+    for number in range(1, (max_sets if set_lengths else 0) + 1):
         top = steps if room is None else min(steps, room[0] - room[1] * number)
-        sums = _ranges_merged([(a + low, b + high) for a, b in sums for low, high in runs if a + low <= top])
+        sums = _ranges_merged(
+            [(a + low, b + high) for a, b in sums for low, high in set_lengths if a + low <= top]
+        )
         if not sums:
             break
         best = max([best, *(min(b, top) for _, b in sums)])

@@ -1,4 +1,4 @@
-"""The plan against what people would do without it, and over what the stress could also be."""
+"""The plan beside simple alternatives (equal share, driest first, none), also over Monte Carlo draws."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import each
 from stressmap.water.benefit import BenefitModel
-from stressmap.water.capacity_constraints import OVER, step_rows
+from stressmap.water.capacity_constraints import RIGHT_HAND_SIDE, step_constraints
 from stressmap.water.formulation import PlanInputs
 
 SEED = 7
@@ -23,7 +23,7 @@ HALVINGS = 40
 
 @dataclass(frozen=True)
 class Alternative:
-    """What one way of sharing the water comes to.
+    """Outcome of one alternative allocation.
 
     Parameters
     ----------
@@ -31,7 +31,7 @@ class Alternative:
         One of :data:`NAMES`.
     steps : array of int, shape (n,)
         Time steps of each valve.
-    worth : float
+    benefit : float
         Weighted stress relieved [ha·bar²].
     share : float
         Of all the weighted stress that could be relieved, 0 to 1.
@@ -45,7 +45,7 @@ class Alternative:
 
     name: str
     steps: Ints
-    worth: float
+    benefit: float
     share: float
     bar_ha: float
     served: int
@@ -53,8 +53,8 @@ class Alternative:
 
 
 @dataclass(frozen=True)
-class JudgedOverDraws:
-    """The plan over draws of the zone means.
+class EvaluatedDraws:
+    """The alternatives over Monte Carlo draws of the zone means.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ class JudgedOverDraws:
     chosen : array of float, shape (n,)
         Share of draws in which a plan made for that draw gives the valve water.
     share : dict of str to tuple of float
-        For each way of :data:`NAMES` the mean, 5th and 95th percentile of the share relieved.
+        For each of :data:`NAMES` the mean, 5th and 95th percentile of the share relieved.
     best : float
         Share of draws in which the plan relieves at least as much as equal share and driest first.
     """
@@ -75,7 +75,7 @@ class JudgedOverDraws:
 
 
 def driest_first(case: PlanInputs) -> Ints:
-    """Give every valve what it needs in the order of dryness until the water or the pump is gone.
+    """Meet requirements in the order of dryness until the water or the pump's hours are used up.
 
     Parameters
     ----------
@@ -89,18 +89,18 @@ def driest_first(case: PlanInputs) -> Ints:
     """
     problem = case.problem
     steps = np.zeros(len(problem), dtype=np.int64)
-    rows = step_rows(problem).toarray()
+    rows = step_constraints(problem).toarray()
     left = np.ones(len(rows))
-    for i in np.argsort([-need.dry_bar for need in case.needs], kind="stable"):
+    for i in np.argsort([-need.dry_bar for need in case.requirements], kind="stable"):
         binding = rows[:, i] > 0
         most = np.floor((left[binding] / rows[binding, i]).min(initial=np.inf) + 1e-9)
-        steps[i] = problem.allowed(int(i), int(min(problem.most_steps[i], max(0.0, most))))
+        steps[i] = problem.feasible_steps(int(i), int(min(problem.max_steps[i], max(0.0, most))))
         left -= rows[:, i] * steps[i]
     return steps
 
 
 def equal_share(case: PlanInputs) -> Ints:
-    """Give every valve the same depth, none more than it needs, as deep as the limits let.
+    """Give every valve the same depth, none above its requirement, as deep as the constraints allow.
 
     Parameters
     ----------
@@ -113,17 +113,17 @@ def equal_share(case: PlanInputs) -> Ints:
         Time steps.
     """
     problem, per_step = case.problem, case.gross_mm_per_step
-    rows = step_rows(problem)
+    rows = step_constraints(problem)
 
     def at(depth: float) -> Ints:
-        asked = np.minimum(problem.most_steps, np.floor(depth / per_step + 1e-9)).astype(np.int64)
-        return np.array([problem.allowed(i, int(k)) for i, k in enumerate(asked)], dtype=np.int64)
+        asked = np.minimum(problem.max_steps, np.floor(depth / per_step + 1e-9)).astype(np.int64)
+        return np.array([problem.feasible_steps(i, int(k)) for i, k in enumerate(asked)], dtype=np.int64)
 
-    low, high = 0.0, float((problem.most_steps * per_step).max(initial=0.0))
+    low, high = 0.0, float((problem.max_steps * per_step).max(initial=0.0))
     for _ in range(HALVINGS):
         middle = (low + high) / 2.0
-        low, high = (middle, high) if (rows @ at(middle) <= OVER).all() else (low, middle)
-    return at(high) if (rows @ at(high) <= OVER).all() else at(low)
+        low, high = (middle, high) if (rows @ at(middle) <= RIGHT_HAND_SIDE).all() else (low, middle)
+    return at(high) if (rows @ at(high) <= RIGHT_HAND_SIDE).all() else at(low)
 
 
 def compare_alternatives(case: PlanInputs, planned: Ints) -> tuple[Alternative, ...]:
@@ -142,41 +142,44 @@ def compare_alternatives(case: PlanInputs, planned: Ints) -> tuple[Alternative, 
         In the order of :data:`NAMES`.
     """
     nothing = np.zeros(len(case.problem), dtype=np.int64)
-    ways = (planned, equal_share(case), driest_first(case), nothing)
-    return tuple(_outcome(case, name, steps) for name, steps in zip(NAMES, ways, strict=True))
+    alternatives = (planned, equal_share(case), driest_first(case), nothing)
+    return tuple(_outcome(case, name, steps) for name, steps in zip(NAMES, alternatives, strict=True))
 
 
 def _outcome(case: PlanInputs, name: str, steps: Ints) -> Alternative:
     net = steps * case.net_mm_per_step
-    worth, possible = case.thirst.relief(net).sum(), case.thirst.relief(case.thirst.need_mm).sum()
-    area = np.array([need.area_ha for need in case.needs])
+    benefit, possible = (
+        case.benefit_model.benefit(net).sum(),
+        case.benefit_model.benefit(case.benefit_model.need_mm).sum(),
+    )
+    area = np.array([need.area_ha for need in case.requirements])
     return Alternative(
         name=name,
         steps=steps,
-        worth=float(worth),
-        share=float(worth / possible) if possible > 0 else 1.0,
-        bar_ha=float(area @ case.thirst.bars(net)),
+        benefit=float(benefit),
+        share=float(benefit / possible) if possible > 0 else 1.0,
+        bar_ha=float(area @ case.benefit_model.relieved_bar(net)),
         served=int((steps > 0).sum()),
         water_m3=case.problem.volume_of(steps),
     )
 
 
-def judge_over_draws(
+def evaluate_over_draws(
     case: PlanInputs,
-    ways: tuple[Alternative, ...],
+    alternatives: tuple[Alternative, ...],
     draws: int,
     *,
     covariance: Floats | None = None,
     jobs: int = 1,
     step: Callable[[], None] = lambda: None,
-) -> JudgedOverDraws:
-    """Judge ways of sharing over draws of the zone means.
+) -> EvaluatedDraws:
+    """Evaluate alternatives over Monte Carlo draws of the zone means.
 
     Parameters
     ----------
     case : PlanInputs
         Of n valves.
-    ways : tuple of Alternative
+    alternatives : tuple of Alternative
         From :func:`compare_alternatives`.
     draws : int
         How many.
@@ -189,44 +192,46 @@ def judge_over_draws(
 
     Returns
     -------
-    JudgedOverDraws
+    EvaluatedDraws
         The same for the same case, whatever ``jobs`` is: the draws are seeded.
     """
     if draws == 0:
-        return JudgedOverDraws(0, np.full(len(case.problem), np.nan), {}, float("nan"))
-    drawn, best_for = _draw(case, draws, covariance), RelaxedPlan(case)
+        return EvaluatedDraws(0, np.full(len(case.problem), np.nan), {}, float("nan"))
+    drawn, best_for = _draw(case, draws, covariance), LinearRelaxation(case)
 
     def one(d: int) -> tuple[list[float], NDArray[np.bool_]]:
-        thirst = case.thirst.drawn(drawn[d])
-        possible = thirst.relief(thirst.need_mm).sum()
-        relieved = [float(thirst.relief(way.steps * case.net_mm_per_step).sum()) for way in ways]
+        benefit_model = case.benefit_model.with_known_stress(drawn[d])
+        possible = benefit_model.benefit(benefit_model.need_mm).sum()
+        relieved = [
+            float(benefit_model.benefit(way.steps * case.net_mm_per_step).sum()) for way in alternatives
+        ]
         shares = [relief / possible if possible > 0 else 1.0 for relief in relieved]
-        return shares, best_for.waters(thirst)
+        return shares, best_for.is_watered(benefit_model)
 
     found = each(one, range(draws), jobs=jobs, step=step)
     shares = np.array([shares for shares, _ in found]).T
     chosen = np.sum([watered for _, watered in found], axis=0)
-    told = {
+    summary = {
         way.name: (float(s.mean()), float(np.quantile(s, 0.05)), float(np.quantile(s, 0.95)))
-        for way, s in zip(ways, shares, strict=True)
+        for way, s in zip(alternatives, shares, strict=True)
     }
     best = float((shares[0] >= shares[1:].max(axis=0) - 1e-12).mean())
-    return JudgedOverDraws(draws, chosen / draws, told, best)
+    return EvaluatedDraws(draws, chosen / draws, summary, best)
 
 
 def _draw(case: PlanInputs, draws: int, covariance: Floats | None) -> Floats:
     generator = np.random.default_rng(SEED)
     noise = generator.standard_normal((draws, len(case.problem)))
     if covariance is None:
-        return np.asarray(case.thirst.dry_bar + noise * case.thirst.se_bar)
+        return np.asarray(case.benefit_model.dry_bar + noise * case.benefit_model.se_bar)
     values, vectors = np.linalg.eigh(covariance)
     # The symmetric root: eigenvectors of equal values may turn with the last digits, this does not.
     root = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T
-    return np.asarray(case.thirst.dry_bar + noise @ root)
+    return np.asarray(case.benefit_model.dry_bar + noise @ root)
 
 
-class RelaxedPlan:
-    """The best plan for one draw, as if hours came in any fraction: a linear program with few rows.
+class LinearRelaxation:
+    """Linear relaxation of the allocation for one draw: hours in any fraction, few constraints.
 
     Parameters
     ----------
@@ -239,25 +244,30 @@ class RelaxedPlan:
     def __init__(self, case: PlanInputs) -> None:
         problem = case.problem
         possible = np.array([why in {"", "no_need"} for why in case.barred])
-        longest = np.array([runs[-1][1] if runs else 0 for runs in problem.runs], dtype=np.float64)
-        shortest = np.array([runs[0][0] if runs else 1 for runs in problem.runs], dtype=np.float64)
+        longest = np.array(
+            [set_lengths[-1][1] if set_lengths else 0 for set_lengths in problem.set_lengths],
+            dtype=np.float64,
+        )
+        shortest = np.array(
+            [set_lengths[0][0] if set_lengths else 1 for set_lengths in problem.set_lengths], dtype=np.float64
+        )
         # A rest goes with each set: the longest sets leave the most room.
-        room = problem.room * longest / np.maximum(longest + problem.rest_steps, 1.0)
-        self._most = np.where(possible, np.minimum(problem.most_sets * longest, room), 0.0)
+        room = problem.steps_with_rests * longest / np.maximum(longest + problem.rest_steps, 1.0)
+        self._most = np.where(possible, np.minimum(problem.max_sets * longest, room), 0.0)
         self._least = np.maximum(0.5, shortest / 2.0)
         self._net = case.net_mm_per_step
-        rows = step_rows(problem)
+        rows = step_constraints(problem)
         self._rows = LinearConstraint(
             sparse.csr_array(np.repeat(rows.toarray(), self.PIECES, axis=1)), -np.inf, 1.0
         )
         self._bound = rows.shape[0] > 0
 
-    def waters(self, thirst: BenefitModel) -> NDArray[np.bool_]:
-        """Tell which valves the best plan for a draw waters.
+    def is_watered(self, benefit_model: BenefitModel) -> NDArray[np.bool_]:
+        """Tell which valves the relaxed optimum of a draw waters.
 
         Parameters
         ----------
-        thirst : BenefitModel
+        benefit_model : BenefitModel
             The draw.
 
         Returns
@@ -265,10 +275,10 @@ class RelaxedPlan:
         array of bool, shape (n,)
             True for at least half of the valve's least set.
         """
-        most = np.minimum(self._most, thirst.need_mm / self._net)
+        most = np.minimum(self._most, benefit_model.need_mm / self._net)
         width = np.repeat(most / self.PIECES, self.PIECES)
-        worth = thirst.pieces(most * self._net, self.PIECES).ravel()
-        value = np.divide(worth, width, out=np.zeros_like(worth), where=width > 0)
+        benefit = benefit_model.marginal_benefits(most * self._net, self.PIECES).ravel()
+        value = np.divide(benefit, width, out=np.zeros_like(benefit), where=width > 0)
         rows = self._rows if self._bound else None
         # Without presolve this program of few rows takes a fifteenth of the time.
         found = milp(-value, bounds=Bounds(0.0, width), constraints=rows, options={"presolve": False})

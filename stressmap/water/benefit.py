@@ -1,8 +1,8 @@
-"""What a depth of water is worth: stress relieved, the drier bars counting more.
+"""Benefit of water: weighted stress relieved by a depth of irrigation, with decreasing marginal benefit.
 
-A bar of stress counts as many times as the trees are bars dry when it is taken away, so that going from 6 to
-5 bar below the target is worth 5.5 and from 2 to 1 is worth 1.5. Stress is known only within its standard
-error: what counts is the expectation over a normal distribution.
+The marginal benefit of relieving stress is the stress itself, so that going from 6 to 5 bar below the target
+counts 5.5 and from 2 to 1 counts 1.5. Stress is known only within its standard error: the benefit is the
+expectation over a normal distribution.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from scipy.special import ndtr
 from stressmap.core.arrays import Floats, Ints
 
 MOST_PIECES = 16
-"""Straight pieces that a valve's curve is made of, at most; short curves keep every step."""
+"""Linear segments of a valve's curve, at most; short curves keep every step."""
 
 
 def weighted_stress(mean_bar: ArrayLike, se_bar: ArrayLike) -> Floats:
@@ -47,7 +47,7 @@ def weighted_stress(mean_bar: ArrayLike, se_bar: ArrayLike) -> Floats:
 
 @dataclass(frozen=True)
 class BenefitModel:
-    """What decides how much water does good, n valve zones.
+    """Benefit model of n valve zones: expected stress, water per bar, requirement and weight.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ class BenefitModel:
     need_mm: Floats
     weight: Floats
 
-    def relief(self, net_mm: ArrayLike) -> Floats:
+    def benefit(self, net_mm: ArrayLike) -> Floats:
         """Give the weighted stress that depths relieve.
 
         Parameters
@@ -84,8 +84,8 @@ class BenefitModel:
         left = weighted_stress(self.dry_bar - useful, self.se_bar)
         return self.weight * (weighted_stress(self.dry_bar, self.se_bar) - left)
 
-    def bars(self, net_mm: ArrayLike) -> Floats:
-        """Give the plain bars that depths relieve, all counting alike.
+    def relieved_bar(self, net_mm: ArrayLike) -> Floats:
+        """Give the unweighted stress that depths relieve.
 
         Parameters
         ----------
@@ -99,27 +99,27 @@ class BenefitModel:
         """
         return np.asarray(np.clip(np.asarray(net_mm, float), 0.0, self.need_mm) / self.mm_per_bar)
 
-    def pieces(self, top_mm: Floats, count: int) -> Floats:
-        """Give the worth of equal pieces of depth, one upon another.
+    def marginal_benefits(self, top_mm: Floats, count: int) -> Floats:
+        """Give the marginal benefit of equal increments of depth.
 
         Parameters
         ----------
         top_mm : array of float, shape (n,)
-            Net depth that the pieces come to together [mm].
+            Total net depth of the increments [mm].
         count : int
-            How many pieces.
+            How many increments.
 
         Returns
         -------
         array of float, shape (n, count)
-            [ha·bar²], never rising from piece to piece.
+            [ha·bar²], never rising from one increment to the next.
         """
         depth = np.linspace(0.0, 1.0, count + 1)[:, None] * np.minimum(top_mm, self.need_mm)
         left = weighted_stress(self.dry_bar - depth / self.mm_per_bar, self.se_bar)
         return np.asarray(-np.diff(left, axis=0).T * self.weight[:, None])
 
-    def drawn(self, dry_bar: Floats) -> BenefitModel:
-        """Give the same zones with their stress known to be something else.
+    def with_known_stress(self, dry_bar: Floats) -> BenefitModel:
+        """Give the model of the same zones with a known stress in place of the expected.
 
         Parameters
         ----------
@@ -136,7 +136,7 @@ class BenefitModel:
 
 @dataclass(frozen=True)
 class BenefitCurve:
-    """What a number of time steps is worth, straight between points and flat after the last.
+    """Concave piecewise-linear benefit of time steps, flat after the last point.
 
     Parameters
     ----------
@@ -165,17 +165,17 @@ class BenefitCurve:
 
 
 def benefit_curves(
-    thirst: BenefitModel, net_mm_per_step: Floats, most_steps: Ints
+    benefit_model: BenefitModel, net_mm_per_step: Floats, max_steps: Ints
 ) -> tuple[BenefitCurve, ...]:
-    """Draw each valve's curve of worth.
+    """Make each valve's benefit curve.
 
     Parameters
     ----------
-    thirst : BenefitModel
+    benefit_model : BenefitModel
         Of n valve zones.
     net_mm_per_step : array of float, shape (n,)
         Net depth that one time step of the valve brings [mm].
-    most_steps : array of int, shape (n,)
+    max_steps : array of int, shape (n,)
         Steps that a curve goes to.
 
     Returns
@@ -183,9 +183,9 @@ def benefit_curves(
     tuple of BenefitCurve, length n
     """
     made = []
-    for i, top in enumerate(most_steps.tolist()):
+    for i, top in enumerate(max_steps.tolist()):
         points = min(top, MOST_PIECES)
         steps = np.unique(np.round(np.linspace(0, top, points + 1)).astype(np.int64))
-        one = BenefitModel(*(getattr(thirst, f)[i : i + 1] for f in BenefitModel.__dataclass_fields__))
-        made.append(BenefitCurve(steps, one.relief(steps * net_mm_per_step[i])))
+        one = BenefitModel(*(getattr(benefit_model, f)[i : i + 1] for f in BenefitModel.__dataclass_fields__))
+        made.append(BenefitCurve(steps, one.benefit(steps * net_mm_per_step[i])))
     return tuple(made)

@@ -1,4 +1,4 @@
-"""ReliefCurve against water, from none to enough for all."""
+"""Benefit of the optimal allocation as a function of the water available, from none to enough for all."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from stressmap.water.milp import solve_milp
 
 POINTS = 21
 LITTLE = 0.2
-"""A megalitre that buys under this share of what the first one buys, buys little."""
+"""A megalitre with less than this share of the first one's marginal benefit brings little."""
 M3_PER_ML = 1000.0
 
 
 @dataclass(frozen=True)
-class ReliefPoint:
-    """What an amount of water buys.
+class WaterValuePoint:
+    """The optimal allocation of one amount of water.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ class ReliefPoint:
     served : int
         Valves that get water.
     per_ml : float
-        Share that one more megalitre buys from here to the next point; NaN at the last.
+        Marginal benefit: share that one more megalitre relieves from here to the next point; NaN at the last.
     """
 
     water_m3: float
@@ -45,35 +45,35 @@ class ReliefPoint:
 
 
 @dataclass(frozen=True)
-class ReliefCurve:
-    """The curve.
+class WaterValueCurve:
+    """Benefit against water available.
 
     Parameters
     ----------
-    points : tuple of ReliefPoint
+    points : tuple of WaterValuePoint
         Rising.
     knee : int
-        Place of the point from which on one more megalitre always buys little.
+        Index of the point from which one more megalitre always brings little.
     """
 
-    points: tuple[ReliefPoint, ...]
+    points: tuple[WaterValuePoint, ...]
     knee: int
 
 
-def relief_curve(
+def water_value_curve(
     case: PlanInputs,
     *,
     time_limit_s: float,
     points: int = POINTS,
     jobs: int = 1,
     step: Callable[[], None] = lambda: None,
-) -> ReliefCurve:
-    """Plan for amounts of water from none to enough for all.
+) -> WaterValueCurve:
+    """Solve the allocation for amounts of water from none to enough for all.
 
     Parameters
     ----------
     case : PlanInputs
-        Of n valves; its own volume is not looked at, pumps and hours hold.
+        Of n valves; its own volume is ignored, pumps and hours hold.
     time_limit_s : float
         For each plan [s].
     points : int
@@ -85,13 +85,13 @@ def relief_curve(
 
     Returns
     -------
-    ReliefCurve
-        Plans are before their timetables: what little a timetable cannot hold is not taken off.
+    WaterValueCurve
+        Allocations before scheduling: the little that a schedule cannot hold is not taken off.
     """
     problem = case.problem
     everything = solve_milp(replace(problem, volume_m3=float("inf")), time_limit_s=time_limit_s)
     enough = problem.volume_of(everything.steps)
-    possible = float(case.thirst.relief(case.thirst.need_mm).sum())
+    possible = float(case.benefit_model.benefit(case.benefit_model.need_mm).sum())
     best = np.zeros(len(problem), dtype=np.int64)
     found = []
 
@@ -100,27 +100,27 @@ def relief_curve(
 
     for steps in each(plan, np.linspace(0.0, enough, points).tolist(), jobs=jobs, step=step):
         # A plan for less water fits more water too: within the solver's gap it may be the better one.
-        best = steps if problem.worth(steps) >= problem.worth(best) else best
+        best = steps if problem.benefit(steps) >= problem.benefit(best) else best
         found.append(_point(case, best, possible))
-    slopes = [_per_ml(a, b) for a, b in pairwise(found)]
-    first = next((s for s in slopes if s > 0), 0.0)
-    knee = 1 + max((k for k, s in enumerate(slopes) if first > 0 and s >= LITTLE * first), default=-1)
-    told = [replace(p, per_ml=s) for p, s in zip(found, [*slopes, float("nan")], strict=True)]
-    return ReliefCurve(tuple(told), knee)
+    marginal = [_per_ml(a, b) for a, b in pairwise(found)]
+    first = next((s for s in marginal if s > 0), 0.0)
+    knee = 1 + max((k for k, s in enumerate(marginal) if first > 0 and s >= LITTLE * first), default=-1)
+    points_with_slope = [replace(p, per_ml=s) for p, s in zip(found, [*marginal, float("nan")], strict=True)]
+    return WaterValueCurve(tuple(points_with_slope), knee)
 
 
-def _point(case: PlanInputs, steps: np.ndarray, possible: float) -> ReliefPoint:
+def _point(case: PlanInputs, steps: np.ndarray, possible: float) -> WaterValuePoint:
     net = steps * case.net_mm_per_step
-    area = np.array([need.area_ha for need in case.needs])
-    return ReliefPoint(
+    area = np.array([need.area_ha for need in case.requirements])
+    return WaterValuePoint(
         water_m3=case.problem.volume_of(steps),
-        share=float(case.thirst.relief(net).sum()) / possible if possible > 0 else 1.0,
-        bar_ha=float(area @ case.thirst.bars(net)),
+        share=float(case.benefit_model.benefit(net).sum()) / possible if possible > 0 else 1.0,
+        bar_ha=float(area @ case.benefit_model.relieved_bar(net)),
         served=int((steps > 0).sum()),
         per_ml=float("nan"),
     )
 
 
-def _per_ml(a: ReliefPoint, b: ReliefPoint) -> float:
+def _per_ml(a: WaterValuePoint, b: WaterValuePoint) -> float:
     more = (b.water_m3 - a.water_m3) / M3_PER_ML
     return (b.share - a.share) / more if more > 0 else 0.0

@@ -1,4 +1,4 @@
-"""When water may run and valves may be turned, minute by minute on the local clock, across clock changes."""
+"""Irrigation calendar: hours when water may run and the crew may turn valves, on the local clock."""
 
 from __future__ import annotations
 
@@ -32,9 +32,9 @@ class Calendar:
         Length of a cell.
     cells_per_step : int
         Cells in one time step, the unit of set lengths.
-    runs : array of bool, shape (t,)
+    water_allowed : array of bool, shape (t,)
         Whether water may run during a cell.
-    turns : array of bool, shape (t + 1,)
+    crew_present : array of bool, shape (t + 1,)
         Whether the crew may open or close a valve at the start of a cell (the last: the end of all).
     """
 
@@ -42,16 +42,16 @@ class Calendar:
     zone: ZoneInfo
     cell_minutes: int
     cells_per_step: int
-    runs: Bools
-    turns: Bools
+    water_allowed: Bools
+    crew_present: Bools
 
     @cached_property
     def windows(self) -> tuple[Span, ...]:
         """First cell and the cell after the last, for each stretch from a first opening to a last closing."""
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], self.runs.astype(np.int8), [0]])))
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], self.water_allowed.astype(np.int8), [0]])))
         found = []
         for a, b in edges.reshape(-1, 2).tolist():
-            moments = a + np.flatnonzero(self.turns[a : b + 1])
+            moments = a + np.flatnonzero(self.crew_present[a : b + 1])
             if len(moments) and moments[-1] - moments[0] >= self.cells_per_step:
                 found.append((int(moments[0]), int(moments[-1])))
         return tuple(found)
@@ -62,13 +62,13 @@ class Calendar:
         return sum((b - a) // self.cells_per_step for a, b in self.windows)
 
     @cached_property
-    def lengths(self) -> tuple[Span, ...]:
+    def set_lengths(self) -> tuple[Span, ...]:
         """Lengths that one set can have between an opening and a closing [steps], as ranges ends included."""
         longest = max((b - a for a, b in self.windows), default=0) // self.cells_per_step
-        fits = [n for n in range(1, longest + 1) if self.can_last(n * self.cells_per_step).any()]
+        fits = [n for n in range(1, longest + 1) if self.can_start(n * self.cells_per_step).any()]
         return _ranges(fits)
 
-    def can_last(self, cells: int) -> Bools:
+    def can_start(self, cells: int) -> Bools:
         """Tell at which cells a set of a length may begin.
 
         Parameters
@@ -81,12 +81,12 @@ class Calendar:
         array of bool, shape (t - cells + 1,)
             True where water may run for so long and the crew is there at both ends.
         """
-        count = len(self.runs) - cells + 1
+        count = len(self.water_allowed) - cells + 1
         if count <= 0:
             return np.zeros(0, dtype=bool)
-        run = np.concatenate([[0], np.cumsum(self.runs)])
+        run = np.concatenate([[0], np.cumsum(self.water_allowed)])
         whole = run[cells:] - run[:count] == cells
-        return np.asarray(whole & self.turns[:count] & self.turns[cells:])
+        return np.asarray(whole & self.crew_present[:count] & self.crew_present[cells:])
 
     def clock(self, cell: int) -> pd.Timestamp:
         """Give the local time at which a cell starts.
@@ -151,12 +151,14 @@ def calendar(
     end = _local(first + dt.timedelta(days=days), hours[1] if over else dt.time(0), zone)
     minutes = pd.date_range(begin, end, freq="min", inclusive="left")
     clock = _clock_minutes(minutes, zone)
-    runs = _within(clock, hours)
+    water_allowed = _within(clock, hours)
     moments = np.append(clock, _clock_minutes(pd.DatetimeIndex([end]), zone))
-    turns = np.ones(len(moments), dtype=bool) if crew is None else _within_closed(moments, crew)
+    crew_present = np.ones(len(moments), dtype=bool) if crew is None else _within_closed(moments, crew)
     step = round(step_hours * 60)
-    cell = reduce(math.gcd, [*_run_edges(runs), *_turn_edges(turns), len(runs)], step)
-    return Calendar(begin, zone, cell, step // cell, runs[::cell], turns[::cell])
+    cell = reduce(
+        math.gcd, [*_run_edges(water_allowed), *_turn_edges(crew_present), len(water_allowed)], step
+    )
+    return Calendar(begin, zone, cell, step // cell, water_allowed[::cell], crew_present[::cell])
 
 
 def minute_of(clock: dt.time) -> int:
@@ -204,14 +206,14 @@ def _within_closed(clock: NDArray[np.int64], hours: Clocks) -> Bools:
     return np.asarray((clock >= start) | (clock <= end))
 
 
-def _run_edges(runs: Bools) -> list[int]:
+def _run_edges(water_allowed: Bools) -> list[int]:
     """Return the minutes before which the water may begin or must end."""
-    return [int(p) for p in np.flatnonzero(np.diff(runs.astype(np.int8))) + 1]
+    return [int(p) for p in np.flatnonzero(np.diff(water_allowed.astype(np.int8))) + 1]
 
 
-def _turn_edges(turns: Bools) -> list[int]:
+def _turn_edges(crew_present: Bools) -> list[int]:
     """Return the first and the last moment of each time that the crew is there."""
-    jumps = np.diff(turns.astype(np.int8))
+    jumps = np.diff(crew_present.astype(np.int8))
     return [int(p) + 1 for p in np.flatnonzero(jumps > 0)] + [int(p) for p in np.flatnonzero(jumps < 0)]
 
 

@@ -1,4 +1,4 @@
-"""What every timetable must obey, as rows of which each may come to 1 at most."""
+"""Capacity constraints of water volume and pump hours as linear rows (at most 1), with cover inequalities."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.water.allocation_problem import AllocationProblem
 
 MOST_AT_ONCE = 6
-OVER = 1.0 + 1e-9
+RIGHT_HAND_SIDE = 1.0 + 1e-9
 
 
-def step_rows(problem: AllocationProblem) -> sparse.csr_array:
-    """Give what the valves' time steps share: the water, and every pump's hours.
+def step_constraints(problem: AllocationProblem) -> sparse.csr_array:
+    """Give the capacity constraints on time steps: the water volume, and every pump's hours.
 
     Parameters
     ----------
@@ -30,12 +30,12 @@ def step_rows(problem: AllocationProblem) -> sparse.csr_array:
         rows.append(problem.flow_m3_h * problem.step_hours / problem.volume_m3)
     for share in _pump_shares(problem):
         rows.append(share / problem.hours_steps)
-        rows += [group / (at_once * problem.hours_steps) for at_once, group in _crowds(share)]
+        rows += [group / (at_once * problem.hours_steps) for at_once, group in _cover_groups(share)]
     return sparse.csr_array(np.array(rows).reshape(len(rows), len(problem)))
 
 
-def long_set_rows(problem: AllocationProblem, set_of: Ints, low: Floats) -> sparse.csr_array:
-    """Give the places for sets longer than half a stretch: each place at a pump takes one a stretch.
+def long_set_constraints(problem: AllocationProblem, set_of: Ints, low: Floats) -> sparse.csr_array:
+    """Give the constraints on sets longer than half a stretch: one a stretch for each place at a pump.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ def long_set_rows(problem: AllocationProblem, set_of: Ints, low: Floats) -> spar
     rows = [
         np.where(long, group[set_of], 0.0) / (at_once * len(problem.windows))
         for share in _pump_shares(problem)
-        for at_once, group in _crowds(share)
+        for at_once, group in _cover_groups(share)
     ]
     kept = [row for row in rows if row.any()]
     return sparse.csr_array(np.array(kept).reshape(len(kept), len(long)))
@@ -71,16 +71,16 @@ def _pump_shares(problem: AllocationProblem) -> list[Floats]:
     return shares
 
 
-def _crowds(share: Floats) -> list[tuple[int, Floats]]:
-    """Return groups of valves of which only so many fit the pump at once, as numbers and 0/1 members."""
+def _cover_groups(share: Floats) -> list[tuple[int, Floats]]:
+    """Return cover inequalities: groups of valves of which only so many fit the pump at once."""
     found: dict[tuple[int, bytes], Floats] = {}
     for k in range(1, MOST_AT_ONCE + 1):
-        group = (share > OVER / (k + 1)).astype(np.float64)
+        group = (share > RIGHT_HAND_SIDE / (k + 1)).astype(np.float64)
         if group.sum() > k:
             found.setdefault((k, group.tobytes()), group)
-    for place in np.flatnonzero((share > 0.0) & (share <= OVER / 2)).tolist():
+    for place in np.flatnonzero((share > 0.0) & (share <= RIGHT_HAND_SIDE / 2)).tolist():
         # A valve and all those that are too large to run beside it exclude each other.
-        group = (share > OVER - share[place]).astype(np.float64)
+        group = (share > RIGHT_HAND_SIDE - share[place]).astype(np.float64)
         group[place] = 1.0
         if group.sum() > 1:
             found.setdefault((1, group.tobytes()), group)

@@ -1,4 +1,4 @@
-"""How much the crops use: reference evapotranspiration day by day, times the crop coefficient."""
+"""Crop water use: daily reference evapotranspiration times the crop coefficient (ETc = Kc ETo)."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from stressmap.agronomy.evapotranspiration import climate_adjusted_kc, crop_coef
 ASSUMED_ETO_MM = 6.0
 """Reference evapotranspiration of a summer day in a dry valley [mm]: common practice, no source."""
 ASSUMED_KC = 1.0
-"""Crop coefficient where a profile has none: a full cover as thirsty as the reference grass."""
+"""Crop coefficient where a profile has none: a full cover using as much water as the reference grass."""
 USUAL_DAYS = 7
 
 EtoSource = Literal["weather", "set", "assumed"]

@@ -1,4 +1,4 @@
-"""Needs, limits and hours -> the problem that a plan is chosen from; what cannot be planned is said here."""
+"""Formulation of the allocation problem from requirements, pumps, hours and limits, or why it is infeasible."""
 
 from __future__ import annotations
 
@@ -27,50 +27,54 @@ NEAR = 1e-9
 
 @dataclass(frozen=True)
 class PlanInputs:
-    """All that a plan is made from, n valve zones.
+    """The allocation problem with the data it was formulated from, n valve zones.
 
     Parameters
     ----------
-    needs : tuple of Requirement, length n
+    requirements : tuple of Requirement, length n
         In rank order.
     pumps : tuple of str, length p
         Names.
     calendar : Calendar
         When water may run and the crew is there.
-    thirst : BenefitModel
-        What water is worth.
+    benefit_model : BenefitModel
+        Benefit of water.
     problem : AllocationProblem
-        What may be chosen.
+        The allocation problem.
     barred : tuple of str, length n
         Why a valve cannot or need not get water; ``""`` where it may.
     """
 
-    needs: tuple[Requirement, ...]
+    requirements: tuple[Requirement, ...]
     pumps: tuple[str, ...]
     calendar: Calendar
-    thirst: BenefitModel
+    benefit_model: BenefitModel
     problem: AllocationProblem
     barred: tuple[Barred, ...]
 
     @property
     def gross_mm_per_step(self) -> Floats:
         """Depth on the field that one time step brings [mm]."""
-        return np.asarray(np.array([need.rate_mm_h for need in self.needs]) * self.problem.step_hours)
+        return np.asarray(np.array([need.rate_mm_h for need in self.requirements]) * self.problem.step_hours)
 
     @property
     def net_mm_per_step(self) -> Floats:
         """Depth that counts for the trees [mm]."""
-        return np.asarray(self.gross_mm_per_step * np.array([need.factor for need in self.needs]))
+        return np.asarray(self.gross_mm_per_step * np.array([need.factor for need in self.requirements]))
 
 
 def formulate(
-    needs: Sequence[Requirement], water: Water, start: dt.date, zone: ZoneInfo, where: str = "ranch.toml"
+    requirements: Sequence[Requirement],
+    water: Water,
+    start: dt.date,
+    zone: ZoneInfo,
+    where: str = "ranch.toml",
 ) -> PlanInputs:
-    """Put the problem together.
+    """Formulate the allocation problem.
 
     Parameters
     ----------
-    needs : sequence of Need, length n
+    requirements : sequence of Requirement, length n
         In rank order.
     water : Water
         ``[water]``.
@@ -90,50 +94,54 @@ def formulate(
     SettingsError
         If nothing at all could be watered: no hours, no pump strong enough, every valve out of service.
     """
-    _refuse_unknown_valves(needs, water, where)
-    pumps, pump, capacity = _pumps(needs, water, where)
+    _refuse_unknown_valves(requirements, water, where)
+    pumps, pump, capacity = _pumps(requirements, water, where)
     hours = calendar(
         start, water.days, zone, hours=water.hours, crew=water.crew_hours, step_hours=water.step_hours
     )
-    if not hours.lengths:
+    if not hours.set_lengths:
         raise SettingsError(_no_hours(water, where))
-    runs = tuple(_runs(need, hours, water) for need in needs)
+    set_lengths = tuple(_set_lengths_of(need, hours, water) for need in requirements)
     barred = tuple(
-        _barred(need, water, float(capacity[p]), own) for need, p, own in zip(needs, pump, runs, strict=True)
+        _barred(need, water, float(capacity[p]), own)
+        for need, p, own in zip(requirements, pump, set_lengths, strict=True)
     )
-    _refuse_if_nothing_can_run(needs, barred, hours, (where, capacity.tolist(), pumps))
-    thirst = benefit_model_of(needs)
-    bare = AllocationProblem(
-        names=tuple(need.valve for need in needs),
-        flow_m3_h=np.array([need.flow_m3_h for need in needs]),
+    _refuse_if_nothing_can_run(requirements, barred, hours, (where, capacity.tolist(), pumps))
+    benefit_model = benefit_model_of(requirements)
+    without_curves = AllocationProblem(
+        names=tuple(need.valve for need in requirements),
+        flow_m3_h=np.array([need.flow_m3_h for need in requirements]),
         pump=pump,
         capacity_m3_h=capacity,
         volume_m3=float("inf") if water.available is None else water.available,
         step_hours=water.step_hours,
         windows=tuple((b - a) // hours.cells_per_step for a, b in hours.windows),
         rest_steps=max(1, math.ceil(water.rest_hours / water.step_hours - NEAR)),
-        runs=runs,
-        most_sets=np.full(len(needs), max(water.most_turns, len(hours.windows)), dtype=np.int64),
-        most_steps=np.array(
-            [0 if w else _total(n, hours, water) for n, w in zip(needs, barred, strict=True)]
+        set_lengths=set_lengths,
+        max_sets=np.full(len(requirements), max(water.most_turns, len(hours.windows)), dtype=np.int64),
+        max_steps=np.array(
+            [0 if w else _total(n, hours, water) for n, w in zip(requirements, barred, strict=True)]
         ),
         curves=(),
     )
     steps = np.array(
-        [covering(bare, i, need.hours_needed / water.step_hours) for i, need in enumerate(needs)],
+        [
+            covering_steps(without_curves, i, need.hours_needed / water.step_hours)
+            for i, need in enumerate(requirements)
+        ],
         dtype=np.int64,
     )
-    net = np.array([n.rate_mm_h * n.factor for n in needs]) * water.step_hours
-    problem = replace(bare, most_steps=steps, curves=benefit_curves(thirst, net, steps))
-    return PlanInputs(tuple(needs), pumps, hours, thirst, problem, barred)
+    net = np.array([n.rate_mm_h * n.factor for n in requirements]) * water.step_hours
+    problem = replace(without_curves, max_steps=steps, curves=benefit_curves(benefit_model, net, steps))
+    return PlanInputs(tuple(requirements), pumps, hours, benefit_model, problem, barred)
 
 
-def benefit_model_of(needs: Sequence[Requirement]) -> BenefitModel:
-    """Give what water is worth to each zone; a bar counts in the steps of the crop's own priorities.
+def benefit_model_of(requirements: Sequence[Requirement]) -> BenefitModel:
+    """Give the benefit model of each zone; a bar is scaled by the steps between its crop's priorities.
 
     Parameters
     ----------
-    needs : sequence of Need, length n
+    requirements : sequence of Requirement, length n
         Of the zones.
 
     Returns
@@ -141,16 +149,18 @@ def benefit_model_of(needs: Sequence[Requirement]) -> BenefitModel:
     BenefitModel
     """
     return BenefitModel(
-        dry_bar=np.array([n.end_bar for n in needs]),
-        se_bar=np.array([n.dry_se_bar for n in needs]),
-        mm_per_bar=np.array([n.mm_per_bar for n in needs]),
-        need_mm=np.array([n.need_mm for n in needs]),
-        weight=np.array([n.area_ha * n.weight * n.harm * (USUAL_STEP_BAR / n.step_bar) ** 2 for n in needs]),
+        dry_bar=np.array([n.end_bar for n in requirements]),
+        se_bar=np.array([n.dry_se_bar for n in requirements]),
+        mm_per_bar=np.array([n.mm_per_bar for n in requirements]),
+        need_mm=np.array([n.need_mm for n in requirements]),
+        weight=np.array(
+            [n.area_ha * n.weight * n.harm * (USUAL_STEP_BAR / n.step_bar) ** 2 for n in requirements]
+        ),
     )
 
 
-def covering(problem: AllocationProblem, valve: int, needed: float) -> int:
-    """Give the steps that cover a need, made of sets of allowed lengths.
+def covering_steps(problem: AllocationProblem, valve: int, needed: float) -> int:
+    """Give the steps that cover a requirement, made of sets of feasible lengths.
 
     Parameters
     ----------
@@ -166,11 +176,11 @@ def covering(problem: AllocationProblem, valve: int, needed: float) -> int:
     int
         The least total that covers the need, or the most there can be.
     """
-    most = int(problem.most_steps[valve])
+    most = int(problem.max_steps[valve])
     for total in range(max(0, math.ceil(needed - NEAR)), most + 1):
-        if problem.allowed(valve, total) == total:
+        if problem.feasible_steps(valve, total) == total:
             return total
-    return problem.allowed(valve, most)
+    return problem.feasible_steps(valve, most)
 
 
 def _total(need: Requirement, hours: Calendar, water: Water) -> int:
@@ -179,28 +189,28 @@ def _total(need: Requirement, hours: Calendar, water: Water) -> int:
     return min(hours.steps, water.most_turns * math.floor(need.max_hours / water.step_hours + NEAR))
 
 
-def _runs(need: Requirement, hours: Calendar, water: Water) -> tuple[Span, ...]:
+def _set_lengths_of(need: Requirement, hours: Calendar, water: Water) -> tuple[Span, ...]:
     """Cut the lengths that the hours allow to what the valve allows."""
     low = max(1, math.ceil(need.min_hours / water.step_hours - NEAR))
     high = math.floor(min(need.max_hours, 1e6) / water.step_hours + NEAR)
-    cut = [(max(a, low), min(b, high)) for a, b in hours.lengths]
+    cut = [(max(a, low), min(b, high)) for a, b in hours.set_lengths]
     return tuple((a, b) for a, b in cut if a <= b)
 
 
-def _barred(need: Requirement, water: Water, capacity: float, runs: tuple[Span, ...]) -> Barred:
+def _barred(need: Requirement, water: Water, capacity: float, set_lengths: tuple[Span, ...]) -> Barred:
     if need.valve in water.out_of_service:
         return "out_of_service"
     if need.flow_m3_h > capacity * (1 + NEAR):
         return "over_pump"
-    if not runs:
+    if not set_lengths:
         return "no_set_fits"
     if need.need_mm <= 0.0:
         return "no_need"
     return "no_harm" if need.harm <= 0.0 else ""
 
 
-def _refuse_unknown_valves(needs: Sequence[Requirement], water: Water, where: str) -> None:
-    known = [need.valve for need in needs]
+def _refuse_unknown_valves(requirements: Sequence[Requirement], water: Water, where: str) -> None:
+    known = [need.valve for need in requirements]
     wrong = [name for name in water.out_of_service if name not in known]
     if wrong:
         raise SettingsError(
@@ -215,14 +225,16 @@ def _refuse_unknown_valves(needs: Sequence[Requirement], water: Water, where: st
         )
 
 
-def _pumps(needs: Sequence[Requirement], water: Water, where: str) -> tuple[tuple[str, ...], Ints, Floats]:
+def _pumps(
+    requirements: Sequence[Requirement], water: Water, where: str
+) -> tuple[tuple[str, ...], Ints, Floats]:
     """Match valves to pumps: names, the pump of each valve, and what each can deliver."""
-    named = list(dict.fromkeys(need.pump for need in needs if need.pump))
+    named = list(dict.fromkeys(need.pump for need in requirements if need.pump))
     if water.pumps:
         names = tuple(water.pumps)
         wrong = [name for name in named if name not in names]
-        if wrong or (len(names) > 1 and any(need.pump is None for need in needs)):
-            raise SettingsError(_pump_trouble(needs, wrong, where))
+        if wrong or (len(names) > 1 and any(need.pump is None for need in requirements)):
+            raise SettingsError(_pump_trouble(requirements, wrong, where))
         capacity = list(water.pumps.values())
     elif water.pump is not None and len(named) > 1:
         text = f"one pump is given, but the valves name {len(named)}: {', '.join(named)}"
@@ -234,16 +246,16 @@ def _pumps(needs: Sequence[Requirement], water: Water, where: str) -> tuple[tupl
         names = tuple(named) or ("",)
         capacity = [water.pump or float("inf")] * len(names)
     place = {name: k for k, name in enumerate(names)}
-    pump = np.array([place.get(need.pump or "", 0) for need in needs], dtype=np.int64)
+    pump = np.array([place.get(need.pump or "", 0) for need in requirements], dtype=np.int64)
     return names, pump, np.array(capacity, dtype=np.float64)
 
 
-def _pump_trouble(needs: Sequence[Requirement], wrong: list[str], where: str) -> Trouble:
+def _pump_trouble(requirements: Sequence[Requirement], wrong: list[str], where: str) -> Trouble:
     if wrong:
         what = f"the valves name a pump that is not there: {', '.join(repr(name) for name in wrong)}"
         return Trouble(where, what, "Add its flow, or correct the valves file", column="water.pumps")
-    bare = next(need.valve for need in needs if need.pump is None)
-    what = f"there are several pumps, and valve {bare!r} names none"
+    unnamed = next(need.valve for need in requirements if need.pump is None)
+    what = f"there are several pumps, and valve {unnamed!r} names none"
     return Trouble(where, what, "Fill in the column pump of the valves file", column="water.pumps")
 
 
@@ -264,24 +276,24 @@ def _clock(clock: dt.time) -> str:
 
 
 def _refuse_if_nothing_can_run(
-    needs: Sequence[Requirement],
+    requirements: Sequence[Requirement],
     barred: tuple[Barred, ...],
     hours: Calendar,
-    told: tuple[str, list[float], tuple[str, ...]],
+    context: tuple[str, list[float], tuple[str, ...]],
 ) -> None:
-    where, capacity, _ = told
+    where, capacity, _ = context
     if not all(why in {"out_of_service", "over_pump", "no_set_fits"} for why in barred):
         return
     if all(why == "out_of_service" for why in barred):
         what, column = "every valve is out of service", "water.out_of_service"
         remedy = "Take at least one valve off the list"
     elif "no_set_fits" not in barred:
-        least = min(n.flow_m3_h for n, why in zip(needs, barred, strict=True) if why == "over_pump")
+        least = min(n.flow_m3_h for n, why in zip(requirements, barred, strict=True) if why == "over_pump")
         what = f"no pump is strong enough for any valve: the smallest needs {least:.1f} m3/h"
         what += f", the strongest pump gives {max(capacity):.1f} m3/h"
         remedy, column = "Correct the flow of the pump or of the valves", "water.pump"
     else:
-        longest = max(b for _, b in hours.lengths) * hours.cells_per_step * hours.cell_minutes / 60.0
+        longest = max(b for _, b in hours.set_lengths) * hours.cells_per_step * hours.cell_minutes / 60.0
         what = f"no valve's min_hours and max_hours fit the hours, in which a set lasts {longest:g} h at most"
         remedy, column = (
             "Give longer hours, or correct min_hours and max_hours in the valves file",

@@ -1,4 +1,4 @@
-"""What an irrigation system puts on: rates, flows, hours of a set, how even and how sparing it is."""
+"""Irrigation systems: application rate, flow, set duration, distribution uniformity, efficiency."""
 
 from __future__ import annotations
 

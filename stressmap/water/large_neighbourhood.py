@@ -1,4 +1,4 @@
-"""Timetables made better by taking some sets out and using what that frees, as long as it pays."""
+"""Large neighbourhood search: sets are removed from a schedule and the gap is refilled, kept if better."""
 
 from __future__ import annotations
 
@@ -7,19 +7,19 @@ import numpy as np
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import fill_schedule
-from stressmap.water.schedule import Schedule, Set, steps_of
+from stressmap.water.schedule import Schedule, Set, steps_by_valve
 
 SEED = 11
-TRIES = 80
+ITERATIONS = 80
 MOST_VALVES = 120
-"""Above so many valves the timetable is left as it is: a try would take too long for what it gains."""
+"""Above so many valves there is no search: an iteration would take too long for its gain."""
 NEAR_ENOUGH = 1e-3
 
 
 def large_neighbourhood_search(
-    problem: AllocationProblem, calendar: Calendar, table: Schedule, bound: float
+    problem: AllocationProblem, calendar: Calendar, schedule: Schedule, bound: float
 ) -> Schedule:
-    """Look for a better timetable beside one.
+    """Improve a schedule by destroying and repairing parts of it.
 
     Parameters
     ----------
@@ -27,10 +27,10 @@ def large_neighbourhood_search(
         Of n valves.
     calendar : Calendar
         When water may run and the crew is there.
-    table : Schedule
-        What is laid so far.
+    schedule : Schedule
+        The schedule to improve.
     bound : float
-        No plan relieves more [ha·bar²]; within a thousandth of it nothing more is tried.
+        No plan relieves more [ha·bar²]; within a thousandth of it nothing more is repaired.
 
     Returns
     -------
@@ -38,33 +38,35 @@ def large_neighbourhood_search(
         Worth at least as much, within every limit; the same for the same input.
     """
     generator = np.random.default_rng(SEED)
-    best, worth = table, problem.worth(table.steps)
-    for attempt in range(TRIES if len(problem) <= MOST_VALVES else 0):
-        if worth >= bound * (1.0 - NEAR_ENOUGH):
+    best, benefit = schedule, problem.benefit(schedule.steps)
+    for iteration in range(ITERATIONS if len(problem) <= MOST_VALVES else 0):
+        if benefit >= bound * (1.0 - NEAR_ENOUGH):
             break
-        kept = _without_some(problem, calendar, best.sets, attempt, generator)
-        tried = fill_schedule(problem, calendar, Schedule(kept, steps_of(kept, len(problem), calendar)))
-        if problem.worth(tried.steps) > worth * (1.0 + 1e-9):
-            best, worth = tried, problem.worth(tried.steps)
+        kept = _destroy(problem, calendar, best.sets, iteration, generator)
+        repaired = fill_schedule(
+            problem, calendar, Schedule(kept, steps_by_valve(kept, len(problem), calendar))
+        )
+        if problem.benefit(repaired.steps) > benefit * (1.0 + 1e-9):
+            best, benefit = repaired, problem.benefit(repaired.steps)
     return best
 
 
-def _without_some(
+def _destroy(
     problem: AllocationProblem,
     calendar: Calendar,
     sets: tuple[Set, ...],
-    attempt: int,
+    iteration: int,
     generator: np.random.Generator,
 ) -> tuple[Set, ...]:
-    """Take out sets of one pump: most of one stretch, some of all, or all sets of a few valves, in turn."""
+    """Destroy a part: most sets of one stretch, some of all, or all of a few valves, of one pump, in turn."""
     pump = int(generator.integers(len(problem.capacity_m3_h)))
     first, last = calendar.windows[int(generator.integers(len(calendar.windows)))]
     chance = generator.random(len(sets))
     few = set(generator.integers(len(problem), size=3).tolist())
-    ways = (
+    moves = (
         lambda k, s: s.start < last and s.end > first and chance[k] < 0.6,
         lambda k, _: chance[k] < 0.2,
         lambda _, s: s.valve in few,
     )
-    out = ways[attempt % len(ways)]
+    out = moves[iteration % len(moves)]
     return tuple(s for k, s in enumerate(sets) if problem.pump[s.valve] != pump or not out(k, s))

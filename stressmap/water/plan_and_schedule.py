@@ -1,4 +1,4 @@
-"""Plan and timetable together: what the plan gives and a timetable can hold."""
+"""Allocation and schedule together: solve, schedule, and solve again with what could be scheduled."""
 
 from __future__ import annotations
 
@@ -21,21 +21,21 @@ CLOSE = 1e-9
 
 @dataclass(frozen=True)
 class Plan:
-    """A plan that can be carried out.
+    """An allocation with a feasible schedule.
 
     Parameters
     ----------
     solution : Solution
-        What the valves really get by the timetable, held against the proven bound.
+        What the valves get by the schedule, against the proven bound.
     timetable : Schedule
         When.
-    asked_worth : float
-        What the plan was worth before it was laid in time [ha·bar²].
+    allocated_benefit : float
+        Benefit of the allocation before scheduling [ha·bar²].
     """
 
     solution: Solution
     timetable: Schedule
-    asked_worth: float
+    allocated_benefit: float
 
 
 def plan_and_schedule(
@@ -45,7 +45,7 @@ def plan_and_schedule(
     *,
     time_limit_s: float = 30.0,
 ) -> Plan:
-    """Find the best plan and lay it in time; where it does not fit, plan again with what does.
+    """Find the best allocation and schedule it; where it does not fit, solve again with what does.
 
     Parameters
     ----------
@@ -64,41 +64,41 @@ def plan_and_schedule(
     """
     began = time.monotonic()
     first = solve_milp(problem, time_limit_s=time_limit_s)
-    asked, narrowed = first, problem
+    allocated, narrowed = first, problem
     best: Schedule | None = None
     if first.stopped:
-        # Cut short, the search may have found little or nothing: a greedy plan is then the better start.
+        # A stopped search may have found little or nothing: a greedy plan is then the better start.
         best = fill_schedule(problem, calendar, Schedule((), np.zeros(len(problem), dtype=np.int64)))
     for _ in range(ROUNDS):
-        table = build_schedule(problem, asked.steps, calendar, urgency)
-        if (table.steps < asked.steps).any():
-            table = fill_schedule(problem, calendar, table)
-        if best is None or problem.worth(table.steps) > problem.worth(best.steps) + CLOSE:
-            best = table
+        schedule = build_schedule(problem, allocated.steps, calendar, urgency)
+        if (schedule.steps < allocated.steps).any():
+            schedule = fill_schedule(problem, calendar, schedule)
+        if best is None or problem.benefit(schedule.steps) > problem.benefit(best.steps) + CLOSE:
+            best = schedule
         left = time_limit_s - (time.monotonic() - began)
-        if (table.steps >= asked.steps).all() or left <= 0:
+        if (schedule.steps >= allocated.steps).all() or left <= 0:
             break
         narrowed = replace(
-            narrowed, most_steps=np.where(table.steps < asked.steps, table.steps, narrowed.most_steps)
+            narrowed, max_steps=np.where(schedule.steps < allocated.steps, schedule.steps, narrowed.max_steps)
         )
-        asked = solve_milp(narrowed, time_limit_s=left)
+        allocated = solve_milp(narrowed, time_limit_s=left)
     if best is not None:
         best = join_sets(problem, calendar, large_neighbourhood_search(problem, calendar, best, first.bound))
         best = _filled(problem, calendar, best)
-    worth = problem.worth(best.steps) if best else 0.0
+    benefit = problem.benefit(best.steps) if best else 0.0
     steps = best.steps if best else first.steps
     return Plan(
-        Solution(steps, worth, max(first.bound, worth), first.stopped),
+        Solution(steps, benefit, max(first.bound, benefit), first.stopped),
         best or Schedule((), steps),
-        first.worth,
+        first.benefit,
     )
 
 
-def _filled(problem: AllocationProblem, calendar: Calendar, table: Schedule) -> Schedule:
-    """Use what the search's gap and the joining of sets left, until nothing more has a place."""
+def _filled(problem: AllocationProblem, calendar: Calendar, schedule: Schedule) -> Schedule:
+    """Use what the search's gap and the joining of sets left, until nothing more fits."""
     for _ in range(ROUNDS):
-        fuller = join_sets(problem, calendar, fill_schedule(problem, calendar, table))
-        if (fuller.steps == table.steps).all():
-            return table
-        table = fuller
-    return table
+        fuller = join_sets(problem, calendar, fill_schedule(problem, calendar, schedule))
+        if (fuller.steps == schedule.steps).all():
+            return schedule
+        schedule = fuller
+    return schedule

@@ -1,4 +1,4 @@
-"""From a ranch's tables and settings to its water plan."""
+"""Inputs of the water plan from a ranch's tables and settings: evapotranspiration, climate, requirements."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from stressmap.water.requirement import RequirementFacts, requirements
 from stressmap.water.water_plan import PlanTerms
 
 CLIMATE_DAYS = 30
-"""Days before the plan that stand for the season's wind and humidity: a judgement, no source."""
+"""Days before the plan whose wind and humidity represent the season's: a judgement, no source."""
 WHOLE_DAYS = ("station", "hourly", "daily")
 
 
@@ -34,7 +34,7 @@ def prepare(
     water: Water,
     notes: Notes,
 ) -> tuple[PlanInputs, PlanTerms]:
-    """Put together what the plan of a ranch is made from.
+    """Assemble the inputs of a ranch's water plan.
 
     Parameters
     ----------
@@ -165,13 +165,13 @@ def assumptions(case: PlanInputs, eto: ReferenceEt) -> Mapping[str, int]:
     mapping of str to int
         Code to how many valves, the most common first; codes are those of the column ``assumed``.
     """
-    codes = [code for need in case.needs for code in need.assumed]
+    codes = [code for need in case.requirements for code in need.assumed]
     names, counts = np.unique(np.array(codes, dtype=str), return_counts=True)
     found = dict(zip(names.tolist(), counts.tolist(), strict=True))
     open_pumps = int((~np.isfinite(case.problem.capacity_m3_h[case.problem.pump])).sum())
     if open_pumps:
         found["no_pump"] = open_pumps
     held = {"eto_usual": eto.source == "weather", "elevation": eto.worked_out, "wind_height": eto.worked_out}
-    found |= {code: len(case.needs) for code, holds in held.items() if holds}
-    found["rain"] = len(case.needs)
+    found |= {code: len(case.requirements) for code, holds in held.items() if holds}
+    found["rain"] = len(case.requirements)
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))

@@ -1,13 +1,13 @@
-"""What each valve zone needs until its next turn, in millimetres, step by step.
+"""Net irrigation requirement of each valve zone until its next turn [mm], step by step.
 
 1. Stress: how far the trees are below the season target [bar] (without a target, over the first edge between
    priorities), with its 90 % interval.
-2. Water that is short now: stress times the water per bar of the root zone. The log is the second witness:
+2. Water that is short now: stress times the water per bar of the root zone. The log is a second estimate:
    since the last set the trees have used crop evapotranspiration, and of that the target allows only
-   (baseline - target) bars' worth to be missing. Where the log says drier than the readings it raises
+   (baseline - target) in bars to be missing. Where the log says drier than the readings it raises
    the shortage, at most to the end of the readings' interval.
 3. Until the next turn: plus crop evapotranspiration from the day after the visit, less what ran after
-   the visit, less what the target itself lets down meanwhile; never below zero, never over what the root
+   the visit, less what the fall of the target allows meanwhile; never below zero, never over what the root
    zone holds.
 4. On the field: that depth divided by the system's uniformity or its efficiency, one of the two.
 """
@@ -34,13 +34,13 @@ USUAL_STEP_BAR = 2.0
 """Bars between two priorities of most crops; where a crop's are closer, a bar of it counts more."""
 YOUNG_YEARS = 4
 """Trees planted fewer years ago have less than a full canopy."""
-APART = 0.10
-"""Rate and flow that differ by more than this share are told."""
+RATE_TOLERANCE = 0.10
+"""Rate and flow that differ by more than this share are reported."""
 
 
 @dataclass(frozen=True)
 class RequirementFacts:
-    """What the need is worked out from, beside the valves.
+    """Data that requirements are worked out from, beside the valves.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ class RequirementFacts:
 
 @dataclass(frozen=True)
 class Requirement:
-    """A valve zone's need, with every step on the way; a row of the need table."""
+    """Irrigation requirement of a valve zone with every intermediate step; a row of the requirement table."""
 
     valve: str
     block: str
@@ -120,7 +120,7 @@ class Requirement:
 def requirements(
     valves: pd.DataFrame, data: pd.DataFrame, blocks: pd.DataFrame, facts: RequirementFacts
 ) -> list[Requirement]:
-    """Work out the need of every valve zone.
+    """Work out the irrigation requirement of every valve zone.
 
     Parameters
     ----------
@@ -135,7 +135,7 @@ def requirements(
 
     Returns
     -------
-    list of Need, length n
+    list of Requirement, length n
         In the order of ``valves``.
     """
     own: Any = data.set_index("valve")
@@ -145,19 +145,19 @@ def requirements(
     now, then = (
         targets(places, np.full(len(places), day), dict(facts.profiles), facts.blocks_file) for day in days
     )
-    made, books = [], _Books(facts)
+    made, context = [], _Context(facts)
     for k, row in enumerate(valves.itertuples()):
         place = places.iloc[k]
-        made.append(_need(row, own.loc[row.valve], place, books, (float(now[k]), float(then[k]))))
+        made.append(_need(row, own.loc[row.valve], place, context, (float(now[k]), float(then[k]))))
     return made
 
 
 def table(found: list[Requirement]) -> pd.DataFrame:
-    """Give the needs as a table.
+    """Give the requirements as a table.
 
     Parameters
     ----------
-    found : list of Need
+    found : list of Requirement
         n of them.
 
     Returns
@@ -168,8 +168,8 @@ def table(found: list[Requirement]) -> pd.DataFrame:
     return pd.DataFrame([asdict(one) for one in found])
 
 
-class _Books:
-    """The facts, with the log by valve, and what a crop uses over days worked out once."""
+class _Context:
+    """The facts, with the log by valve, and crop water use worked out once for each span of days."""
 
     def __init__(self, facts: RequirementFacts) -> None:
         self.facts = facts
@@ -184,23 +184,26 @@ class _Books:
 
 
 def _need(
-    row: Any, data: pd.Series, place: pd.Series, books: _Books, target: tuple[float, float]
+    row: Any, data: pd.Series, place: pd.Series, context: _Context, target: tuple[float, float]
 ) -> Requirement:
-    facts = books.facts
+    facts = context.facts
     profile = facts.profiles[row.crop]
     assumed: list[str] = []
     let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
-    dry, se, step = _dryness(row, profile, facts, assumed)
-    etc_until = books.crop_use_mm(row.crop, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
+    dry, se, step = _stress_below_target(row, profile, facts, assumed)
+    etc_until = context.crop_use_mm(row.crop, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
     daily = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
-    kept = _store(place, profile, daily, facts.water, assumed)
+    storage = _root_zone_of(place, profile, daily, facts.water, assumed)
     hydraulics = _hydraulics(row.area_ha, data, place, facts.water, assumed)
-    since, given = _log(row, books, hydraulics, assumed)
-    booked = since - kept.mm_per_bar * _allowed_bar(row)
+    since, given = _log_depths(row, context, hydraulics, assumed)
+    short_by_log = since - storage.mm_per_bar * _allowed_bar(row)
     high_bar = dry + Z_90 * se
-    short = [_short_mm(bar, high_bar, kept.mm_per_bar, booked) for bar in (dry, dry - Z_90 * se, high_bar)]
-    later = etc_until - given - kept.mm_per_bar * let_down
-    need, low, high = (min(kept.most_mm, max(0.0, mm + later)) for mm in short)
+    short = [
+        _shortage_mm(bar, high_bar, storage.mm_per_bar, short_by_log)
+        for bar in (dry, dry - Z_90 * se, high_bar)
+    ]
+    later = etc_until - given - storage.mm_per_bar * let_down
+    need, low, high = (min(storage.capacity_mm, max(0.0, mm + later)) for mm in short)
     stage = stage_on(facts.start + (facts.next_turn - facts.start) // 2, profile)
     unknown = {
         "stage": stage is None,
@@ -210,15 +213,15 @@ def _need(
         "max_hours": not np.isfinite(_number(data["max_hours"], np.inf)),
         "kc_fitted": is_tabulated(profile) and facts.eto.climate is not None,
         "kc_table": is_tabulated(profile) and facts.eto.climate is None,
-        "log": short[0] > dry * kept.mm_per_bar,
+        "log": short[0] > dry * storage.mm_per_bar,
     }
     assumed += [code for code, holds in unknown.items() if holds]
     return Requirement(
         valve=row.valve, block=row.block, crop=row.crop, pump=_text(data["pump"]), area_ha=row.area_ha,
         weight=float(place["weight"]), stage=stage.text.en if stage else "",
         harm=stage.harm if stage else 1.0, step_bar=step, stress_bar=float(row.stress_bar),
-        dry_bar=short[0] / kept.mm_per_bar, dry_se_bar=se, let_down_bar=let_down, target_end_bar=target[1],
-        mm_per_bar=kept.mm_per_bar, short_mm=short[0], etc_since_mm=since, etc_until_mm=etc_until,
+        dry_bar=short[0] / storage.mm_per_bar, dry_se_bar=se, let_down_bar=let_down, target_end_bar=target[1],
+        mm_per_bar=storage.mm_per_bar, short_mm=short[0], etc_since_mm=since, etc_until_mm=etc_until,
         given_mm=given, need_mm=need, need_low_mm=low, need_high_mm=high, factor=hydraulics.factor,
         rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow, min_hours=_number(data["min_hours"], 0.0),
         max_hours=_number(data["max_hours"], np.inf),
@@ -227,15 +230,15 @@ def _need(
     )  # fmt: skip
 
 
-def _short_mm(dry: float, high: float, mm_per_bar: float, booked: float) -> float:
+def _shortage_mm(dry: float, high: float, mm_per_bar: float, short_by_log: float) -> float:
     """Give what is short by the readings, raised by the log at most to the end of their interval."""
     by_tree = dry * mm_per_bar
-    if not np.isfinite(booked) or booked <= by_tree:
+    if not np.isfinite(short_by_log) or short_by_log <= by_tree:
         return by_tree
-    return min(booked, high * mm_per_bar)
+    return min(short_by_log, high * mm_per_bar)
 
 
-def _dryness(
+def _stress_below_target(
     row: Any, profile: CropProfile, facts: RequirementFacts, assumed: list[str]
 ) -> tuple[float, float, float]:
     """Give stress below the target, its standard error, and the bars between two priorities."""
@@ -256,7 +259,7 @@ def _allowed_bar(row: Any) -> float:
     return float(allowed) if np.isfinite(allowed) else float("inf")
 
 
-def _store(
+def _root_zone_of(
     place: pd.Series, profile: CropProfile, daily_mm: float, water: Water, assumed: list[str]
 ) -> root_zone.RootZone:
     if water.mm_per_bar is not None:
@@ -297,7 +300,7 @@ def _hydraulics(
     rate, flow = _number(data["rate_mm_h"], np.nan), _number(data["flow_m3_h"], np.nan)
     if flow > 0:
         by_flow = irrigation_system.rate_mm_h(flow, area_ha)
-        if abs(by_flow - rate) > APART * by_flow:
+        if abs(by_flow - rate) > RATE_TOLERANCE * by_flow:
             assumed.append("flow_not_rate")
         return _Hydraulics(by_flow, flow, factor)
     if not rate > 0:
@@ -306,9 +309,11 @@ def _hydraulics(
     return _Hydraulics(rate, irrigation_system.flow_m3_h(rate, area_ha), factor)
 
 
-def _log(row: Any, books: _Books, hydraulics: _Hydraulics, assumed: list[str]) -> tuple[float, float]:
+def _log_depths(
+    row: Any, context: _Context, hydraulics: _Hydraulics, assumed: list[str]
+) -> tuple[float, float]:
     """Give the crop's use from the last set to the visit, and the net depth that ran after the visit [mm]."""
-    facts, mine = books.facts, books.log.get(row.valve)
+    facts, mine = context.facts, context.log.get(row.valve)
     if mine is None:
         assumed.append("no_log")
         return float("nan"), 0.0
@@ -317,7 +322,7 @@ def _log(row: Any, books: _Books, hydraulics: _Hydraulics, assumed: list[str]) -
     since = float("nan")
     if len(before):
         last = max(moment.date() for moment in before["end"])
-        since = books.crop_use_mm(row.crop, last, facts.visit_end + dt.timedelta(days=1))
+        since = context.crop_use_mm(row.crop, last, facts.visit_end + dt.timedelta(days=1))
     after = mine[(days > facts.visit_end) & (days < facts.start + dt.timedelta(days=1))]
     hours = (after["end"] - after["start"]).dt.total_seconds().to_numpy() / 3600.0
     gross = np.where(after["mm"].notna(), after["mm"].to_numpy(dtype=float), hours * hydraulics.rate)

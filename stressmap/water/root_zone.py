@@ -1,4 +1,4 @@
-"""How much water the root zone gives up while the trees dry by one bar.
+"""Root-zone water storage: available water of soil and crop, and the depth that relieves one bar of stress.
 
 The readily available share of the root zone's water is gone when the trees stand at the edge beyond which
 the crop's profile calls them driest (root depth and depletion fraction are the profile's too); water is taken
@@ -29,7 +29,7 @@ INCHES_PER_FOOT: dict[str, tuple[float, float]] = {
 }
 """Available water [in/ft], least and most, by class of texture: a university extension page (read)."""
 
-ALSO: dict[str, tuple[str, ...]] = {
+SYNONYMS: dict[str, tuple[str, ...]] = {
     "very coarse sand": ("very coarse sands", "gravelly sand", "arena muy gruesa"),
     "sand": ("sands", "coarse sand", "fine sand", "loamy sand", "arena", "arenoso", "arena franca"),
     "sandy loam": ("fine sandy loam", "sandy", "franco arenoso"),
@@ -58,7 +58,7 @@ def texture_class(soil: str) -> str | None:
     ('sandy loam', 'loam', None)
     """
     known = {normal(name): name for name in INCHES_PER_FOOT}
-    known |= {normal(other): name for name, others in ALSO.items() for other in others}
+    known |= {normal(other): name for name, others in SYNONYMS.items() for other in others}
     return known.get(normal(soil))
 
 
@@ -84,8 +84,8 @@ def available_mm_per_m(texture: str) -> float:
     return (low + high) / 2.0 * MM_M_PER_IN_FT
 
 
-def readily_share(p_table: float, etc_mm_day: float) -> float:
-    """Give the share of the available water that trees take without stress, less on days of high demand.
+def depletion_fraction(p_table: float, etc_mm_day: float) -> float:
+    """Give the depletion fraction for no stress, adjusted for crop evapotranspiration.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def readily_share(p_table: float, etc_mm_day: float) -> float:
 
     Examples
     --------
-    >>> round(readily_share(0.50, 8.0), 2)
+    >>> round(depletion_fraction(0.50, 8.0), 2)
     0.38
     """
     return min(0.8, max(0.1, p_table + 0.04 * (5.0 - etc_mm_day)))
@@ -110,18 +110,18 @@ def readily_share(p_table: float, etc_mm_day: float) -> float:
 
 @dataclass(frozen=True)
 class RootZone:
-    """What the root zone of a valve zone holds.
+    """Water storage of the root zone of a valve zone.
 
     Parameters
     ----------
     mm_per_bar : float
         Water that brings the trees back by one bar [mm].
-    most_mm : float
+    capacity_mm : float
         Most water that the root zone can be short of [mm]; infinite where ``mm_per_bar`` was set.
     """
 
     mm_per_bar: float
-    most_mm: float
+    capacity_mm: float
 
 
 def root_zone(
@@ -155,4 +155,4 @@ def root_zone(
     held = available_mm_per_m(texture) * (root_depth_m or roots.depth_m)
     edges = crop.edges.below_baseline
     span = edges[2] if edges else SPAN_BAR
-    return RootZone(readily_share(roots.depletion_fraction, etc_mm_day) * held / span, held)
+    return RootZone(depletion_fraction(roots.depletion_fraction, etc_mm_day) * held / span, held)

@@ -1,6 +1,6 @@
-"""Sets in time: every pump's valves side by side so that the flows at any moment fit the pump.
+"""List scheduling of irrigation sets: sets placed in time so that the flow at any moment fits the pump.
 
-Valves are laid one after another, each at the earliest moment that suits; where they do not all fit, other
+Valves are scheduled one after another, each at its earliest feasible start; where they do not all fit, other
 orders are tried. A valve is split only where no single stretch holds it.
 """
 
@@ -38,7 +38,7 @@ class Set:
 
 
 class PumpSchedule:
-    """A pump's hours as they fill up.
+    """Schedule of one pump while sets are added.
 
     Parameters
     ----------
@@ -54,17 +54,17 @@ class PumpSchedule:
         self.problem, self.calendar = problem, calendar
         self.rest = problem.rest_steps * calendar.cells_per_step
         self.capacity = float(problem.capacity_m3_h[pump]) * (1 + 1e-9)
-        self.load = np.zeros(len(calendar.runs))
+        self.load = np.zeros(len(calendar.water_allowed))
         self.sets: list[Set] = []
         self._possible: dict[int, Bools] = {}
 
-    def empty(self) -> None:
-        """Take all sets away."""
+    def clear(self) -> None:
+        """Remove all sets."""
         self.load[:] = 0.0
         self.sets = []
 
-    def starts(self, valve: int, steps: int) -> Ints:
-        """Give the cells at which a set could begin.
+    def feasible_starts(self, valve: int, steps: int) -> Ints:
+        """Give the feasible start cells of a set.
 
         Parameters
         ----------
@@ -80,15 +80,15 @@ class PumpSchedule:
         """
         cells = steps * self.calendar.cells_per_step
         if cells not in self._possible:
-            self._possible[cells] = self.calendar.can_last(cells)
+            self._possible[cells] = self.calendar.can_start(cells)
         possible = self._possible[cells]
         if not len(possible):
             return np.zeros(0, dtype=np.int64)
-        taken = np.concatenate([[0], np.cumsum(self.taken(valve))])
-        return np.flatnonzero(possible & (taken[cells:] == taken[: len(possible)]))
+        blocked = np.concatenate([[0], np.cumsum(self.blocked(valve))])
+        return np.flatnonzero(possible & (blocked[cells:] == blocked[: len(possible)]))
 
-    def taken(self, valve: int) -> Bools:
-        """Tell in which cells a valve cannot run beside what is laid.
+    def blocked(self, valve: int) -> Bools:
+        """Tell in which cells a valve cannot run beside the scheduled sets.
 
         Parameters
         ----------
@@ -100,13 +100,13 @@ class PumpSchedule:
         array of bool
             One a cell.
         """
-        taken = self.load > self.capacity - float(self.problem.flow_m3_h[valve])
+        blocked = self.load > self.capacity - float(self.problem.flow_m3_h[valve])
         for other in self.sets:
             if other.valve == valve:
-                taken[max(0, other.start - self.rest) : other.end + self.rest] = True
-        return np.asarray(taken)
+                blocked[max(0, other.start - self.rest) : other.end + self.rest] = True
+        return np.asarray(blocked)
 
-    def free_steps(self, valve: int) -> int:
+    def longest_free_steps(self, valve: int) -> int:
         """Give the longest stretch in which a valve could still run.
 
         Parameters
@@ -119,13 +119,13 @@ class PumpSchedule:
         int
             [time steps].
         """
-        free = ~self.taken(valve) & self.calendar.runs
+        free = ~self.blocked(valve) & self.calendar.water_allowed
         edges = np.flatnonzero(np.diff(np.concatenate([[0], free.astype(np.int8), [0]])))
         longest = int((edges[1::2] - edges[::2]).max()) if len(edges) else 0
         return longest // self.calendar.cells_per_step
 
-    def put(self, valve: int, start: int, steps: int) -> None:
-        """Lay a set.
+    def add(self, valve: int, start: int, steps: int) -> None:
+        """Add a set.
 
         Parameters
         ----------
@@ -140,8 +140,8 @@ class PumpSchedule:
         self.load[start:end] += self.problem.flow_m3_h[valve]
         self.sets.append(Set(start, end, valve))
 
-    def take_back(self, count: int) -> None:
-        """Take the last sets away.
+    def remove_last(self, count: int) -> None:
+        """Remove the last sets.
 
         Parameters
         ----------
@@ -152,8 +152,8 @@ class PumpSchedule:
             self.load[done.start : done.end] -= self.problem.flow_m3_h[done.valve]
         del self.sets[len(self.sets) - count :]
 
-    def take_out(self, valve: int) -> list[Set]:
-        """Take all sets of a valve away.
+    def remove_valve(self, valve: int) -> list[Set]:
+        """Remove all sets of a valve.
 
         Parameters
         ----------
@@ -163,7 +163,7 @@ class PumpSchedule:
         Returns
         -------
         list of Set
-            What was laid.
+            The sets removed.
         """
         own = [one for one in self.sets if one.valve == valve]
         self.sets = [one for one in self.sets if one.valve != valve]
@@ -214,40 +214,40 @@ def build_schedule(problem: AllocationProblem, steps: Ints, calendar: Calendar, 
     """
     sets: list[Set] = []
     for pump in range(len(problem.capacity_m3_h)):
-        jobs = [int(i) for i in np.flatnonzero((problem.pump == pump) & (steps > 0))]
-        if jobs:
-            sets += _best_of_orders(problem, steps, calendar, jobs, urgency)
-    return Schedule(tuple(sorted(sets)), steps_of(sets, len(problem), calendar))
+        valves = [int(i) for i in np.flatnonzero((problem.pump == pump) & (steps > 0))]
+        if valves:
+            sets += _best_of_orders(problem, steps, calendar, valves, urgency)
+    return Schedule(tuple(sorted(sets)), steps_by_valve(sets, len(problem), calendar))
 
 
-Mark = tuple[float, int, int]
+Score = tuple[float, int, int]
 
 
 def _best_of_orders(
-    problem: AllocationProblem, steps: Ints, calendar: Calendar, jobs: list[int], urgency: Floats
+    problem: AllocationProblem, steps: Ints, calendar: Calendar, valves: list[int], urgency: Floats
 ) -> list[Set]:
-    """Lay a pump's valves in reasoned orders; then keep moving what was left out to the front."""
-    best: tuple[Mark, list[Set]] | None = None
-    lane = PumpSchedule(problem, calendar, int(problem.pump[jobs[0]]))
-    order, blame = jobs, np.zeros(len(problem))
-    reasoned = _orders(problem, steps, jobs, urgency)
-    for trial in range(max(len(reasoned), min(MOST_TRIES, TRIES_TIMES_VALVES // len(jobs)))):
-        order = reasoned.pop(0) if reasoned else sorted(jobs, key=lambda i: (-blame[i], order.index(i)))
-        sets = _fill(lane, steps, order, even=trial % 2 == 0)
-        got = steps_of(sets, len(problem), calendar)
+    """Schedule a pump's valves by priority rules; then move valves that were cut short to the front."""
+    best: tuple[Score, list[Set]] | None = None
+    pump_schedule = PumpSchedule(problem, calendar, int(problem.pump[valves[0]]))
+    order, shortfall = valves, np.zeros(len(problem))
+    rules = _orders(problem, steps, valves, urgency)
+    for trial in range(max(len(rules), min(MOST_TRIES, TRIES_TIMES_VALVES // len(valves)))):
+        order = rules.pop(0) if rules else sorted(valves, key=lambda i: (-shortfall[i], order.index(i)))
+        sets = _fill(pump_schedule, steps, order, even=trial % 2 == 0)
+        got = steps_by_valve(sets, len(problem), calendar)
         moments = len({s.start for s in sets} | {s.end for s in sets})
-        worth = sum(float(problem.curves[i].at(got[i])) for i in jobs)
-        mark = (-round(worth, 9), len(sets), moments)
-        if best is None or mark < best[0]:
-            best = mark, sets
-        if (got[jobs] >= steps[jobs]).all() and len(sets) == len(jobs):
+        benefit = sum(float(problem.curves[i].at(got[i])) for i in valves)
+        score = (-round(benefit, 9), len(sets), moments)
+        if best is None or score < best[0]:
+            best = score, sets
+        if (got[valves] >= steps[valves]).all() and len(sets) == len(valves):
             break
-        lost = [float(problem.curves[i].at(steps[i]) - problem.curves[i].at(got[i])) for i in jobs]
-        blame[jobs] += np.array(lost) + 1e-12 * (got[jobs] < steps[jobs])
+        lost = [float(problem.curves[i].at(steps[i]) - problem.curves[i].at(got[i])) for i in valves]
+        shortfall[valves] += np.array(lost) + 1e-12 * (got[valves] < steps[valves])
     return best[1] if best else []
 
 
-def steps_of(sets: Iterable[Set], count: int, calendar: Calendar) -> Ints:
+def steps_by_valve(sets: Iterable[Set], count: int, calendar: Calendar) -> Ints:
     """Add up the steps that sets give each valve.
 
     Parameters
@@ -270,34 +270,36 @@ def steps_of(sets: Iterable[Set], count: int, calendar: Calendar) -> Ints:
     return got
 
 
-def _orders(problem: AllocationProblem, steps: Ints, jobs: list[int], urgency: Floats) -> list[list[int]]:
-    """Give orders in which to lay the valves; the driest first, as the crew would."""
+def _orders(problem: AllocationProblem, steps: Ints, valves: list[int], urgency: Floats) -> list[list[int]]:
+    """Give orders of the valves by priority rules; the driest first, as the crew would."""
     flow = problem.flow_m3_h
-    worth = [float(curve.at(k)) for curve, k in zip(problem.curves, steps, strict=True)]
+    benefit = [float(curve.at(k)) for curve, k in zip(problem.curves, steps, strict=True)]
     keys: tuple[Callable[[int], tuple[float, ...]], ...] = (
         lambda i: (-urgency[i], i),
-        lambda i: (-worth[i] / (flow[i] * steps[i]), i),
+        lambda i: (-benefit[i] / (flow[i] * steps[i]), i),
         lambda i: (-steps[i], -flow[i], i),
         lambda i: (-flow[i], -steps[i], i),
     )
-    return [sorted(jobs, key=key) for key in keys]
+    return [sorted(valves, key=key) for key in keys]
 
 
-def _fill(lane: PumpSchedule, steps: Ints, order: list[int], *, even: bool) -> list[Set]:
-    lane.empty()
+def _fill(pump_schedule: PumpSchedule, steps: Ints, order: list[int], *, even: bool) -> list[Set]:
+    pump_schedule.clear()
     for i in order:
         wanted = int(steps[i])
-        if not whole(lane, i, wanted) and not _split(lane, i, wanted, even=even):
-            _as_much_as_fits(lane, i, wanted)
-    return lane.sets
+        if not place_whole(pump_schedule, i, wanted) and not _place_split(
+            pump_schedule, i, wanted, even=even
+        ):
+            _place_longest(pump_schedule, i, wanted)
+    return pump_schedule.sets
 
 
-def can_be(runs: tuple[Span, ...], steps: int) -> bool:
+def is_feasible_length(set_lengths: tuple[Span, ...], steps: int) -> bool:
     """Tell whether a set may have a length.
 
     Parameters
     ----------
-    runs : tuple of (int, int)
+    set_lengths : tuple of (int, int)
         Allowed lengths, both ends.
     steps : int
         The length.
@@ -308,18 +310,18 @@ def can_be(runs: tuple[Span, ...], steps: int) -> bool:
 
     Examples
     --------
-    >>> can_be(((6, 8), (12, 14)), 9)
+    >>> is_feasible_length(((6, 8), (12, 14)), 9)
     False
     """
-    return any(low <= steps <= high for low, high in runs)
+    return any(low <= steps <= high for low, high in set_lengths)
 
 
-def whole(lane: PumpSchedule, valve: int, steps: int) -> bool:
-    """Lay a valve in one set, as early as it can be.
+def place_whole(pump_schedule: PumpSchedule, valve: int, steps: int) -> bool:
+    """Schedule a valve in one set, at the earliest feasible start.
 
     Parameters
     ----------
-    lane : PumpSchedule
+    pump_schedule : PumpSchedule
         The pump's hours.
     valve : int
         Place of the valve.
@@ -329,33 +331,36 @@ def whole(lane: PumpSchedule, valve: int, steps: int) -> bool:
     Returns
     -------
     bool
-        False where there is no place for it; nothing is laid then.
+        False where none is feasible; nothing is scheduled then.
     """
-    if not can_be(lane.problem.runs[valve], steps):
+    if not is_feasible_length(pump_schedule.problem.set_lengths[valve], steps):
         return False
-    starts = lane.starts(valve, steps)
+    starts = pump_schedule.feasible_starts(valve, steps)
     if not len(starts):
         return False
-    lane.put(valve, int(starts[0]), steps)
+    pump_schedule.add(valve, int(starts[0]), steps)
     return True
 
 
-def _split(lane: PumpSchedule, valve: int, steps: int, *, even: bool) -> bool:
-    """Lay a valve in as few sets as will hold it: as even as they go, or as long as they go and a rest."""
-    runs = lane.problem.runs[valve]
-    shortest = min((low for low, _ in runs), default=steps)
-    longest = max((high for _, high in runs), default=steps)
-    most = min(int(lane.problem.most_sets[valve]) + len(lane.calendar.windows), steps // max(1, shortest))
+def _place_split(pump_schedule: PumpSchedule, valve: int, steps: int, *, even: bool) -> bool:
+    """Schedule a valve in as few sets as hold it: as even as possible, or as long as possible and a rest."""
+    set_lengths = pump_schedule.problem.set_lengths[valve]
+    shortest = min((low for low, _ in set_lengths), default=steps)
+    longest = max((high for _, high in set_lengths), default=steps)
+    most = min(
+        int(pump_schedule.problem.max_sets[valve]) + len(pump_schedule.calendar.windows),
+        steps // max(1, shortest),
+    )
     for count in range(max(2, -(-steps // longest)), most + 1):
         sizes = _sizes(steps, count, (shortest, longest), even=even)
-        if not all(can_be(runs, size) for size in sizes):
+        if not all(is_feasible_length(set_lengths, size) for size in sizes):
             continue
         done = 0
-        while done < count and whole(lane, valve, sizes[done]):
+        while done < count and place_whole(pump_schedule, valve, sizes[done]):
             done += 1
         if done == count:
             return True
-        lane.take_back(done)
+        pump_schedule.remove_last(done)
     return False
 
 
@@ -369,12 +374,12 @@ def _sizes(steps: int, count: int, ends: tuple[int, int], *, even: bool) -> list
     return sizes
 
 
-def _as_much_as_fits(lane: PumpSchedule, valve: int, steps: int) -> None:
-    """Lay the longest sets there is room for, one after another."""
+def _place_longest(pump_schedule: PumpSchedule, valve: int, steps: int) -> None:
+    """Schedule the longest feasible sets, one after another."""
     left = steps
-    for _ in range(int(lane.problem.most_sets[valve]) + len(lane.calendar.windows)):
-        size = min(left, lane.free_steps(valve))
-        while size > 0 and not whole(lane, valve, size):
+    for _ in range(int(pump_schedule.problem.max_sets[valve]) + len(pump_schedule.calendar.windows)):
+        size = min(left, pump_schedule.longest_free_steps(valve))
+        while size > 0 and not place_whole(pump_schedule, valve, size):
             size -= 1
         left -= size
         if size == 0 or left == 0:

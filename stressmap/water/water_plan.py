@@ -1,4 +1,4 @@
-"""The whole water plan: what each valve gets, when, how it compares, and what it rests on."""
+"""The water plan: allocation, schedule, alternatives and binding constraints, and its tables."""
 
 from __future__ import annotations
 
@@ -15,8 +15,13 @@ from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.core.units import M3_PER_HA_MM
 from stressmap.water.allocation_problem import Solution
-from stressmap.water.alternatives import Alternative, JudgedOverDraws, compare_alternatives, judge_over_draws
-from stressmap.water.binding_constraints import Limit, limits_of
+from stressmap.water.alternatives import (
+    Alternative,
+    EvaluatedDraws,
+    compare_alternatives,
+    evaluate_over_draws,
+)
+from stressmap.water.binding_constraints import BindingConstraint, binding_constraints
 from stressmap.water.crop_water_use import ReferenceEt
 from stressmap.water.formulation import PlanInputs
 from stressmap.water.plan_and_schedule import plan_and_schedule
@@ -49,7 +54,7 @@ STATUS = {
 
 @dataclass(frozen=True)
 class PlanTerms:
-    """What a plan is for and how it is judged.
+    """Dates, settings and evapotranspiration of a plan.
 
     Parameters
     ----------
@@ -77,19 +82,19 @@ class Advice:
     Parameters
     ----------
     case : PlanInputs
-        What it was made from.
+        Its inputs.
     terms : PlanTerms
-        What it is for.
+        Dates and settings.
     solution : Solution
         Steps of each valve, what they relieve and the proven bound.
     timetable : Schedule
         When.
     outcomes : tuple of Alternative
         The plan, equal share, driest first and nothing.
-    judged : JudgedOverDraws
+    over_draws : EvaluatedDraws
         The same over draws of the zone means.
     limits : tuple of str, length n
-        What stops each valve short of its need; see :data:`stressmap.water.binding_constraints.LIMITS`.
+        Binding constraint of each valve; see :data:`stressmap.water.binding_constraints.BINDING_CONSTRAINTS`.
     """
 
     case: PlanInputs
@@ -97,13 +102,13 @@ class Advice:
     solution: Solution
     timetable: Schedule
     alternatives: tuple[Alternative, ...]
-    judged: JudgedOverDraws
-    limits: tuple[Limit, ...]
+    over_draws: EvaluatedDraws
+    limits: tuple[BindingConstraint, ...]
 
     @property
     def is_better(self) -> bool:
         """Whether the plan relieves more than equal share and driest first."""
-        ours, *others = (way.worth for way in self.alternatives)
+        ours, *others = (way.benefit for way in self.alternatives)
         return ours > max(others) * (1 + 1e-6)
 
 
@@ -111,20 +116,20 @@ def advise(
     case: PlanInputs,
     terms: PlanTerms,
     *,
-    together: pd.DataFrame | None = None,
+    correlation: pd.DataFrame | None = None,
     jobs: int = 1,
     progress: Progress | None = None,
 ) -> Advice:
-    """Plan, lay in time, compare and judge.
+    """Allocate, schedule, compare with alternatives and evaluate over draws.
 
     Parameters
     ----------
     case : PlanInputs
         From :func:`stressmap.water.formulation.formulate`.
     terms : PlanTerms
-        What it is for.
-    together : DataFrame, n x n, optional
-        Correlations of the zones' errors by name of the valve; by default the zones are independent.
+        Dates and settings.
+    correlation : DataFrame, n x n, optional
+        Correlation of the zones' errors by name of the valve; by default the zones are independent.
     jobs : int
         Draws worked on at once.
     progress : Progress, optional
@@ -137,24 +142,29 @@ def advise(
     tell = progress or Silent()
     tell.stage(f"Planning water, searching up to {terms.water.time_limit_s:g} s")
     plan = plan_and_schedule(
-        case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=terms.water.time_limit_s
+        case.problem, case.calendar, case.benefit_model.dry_bar, time_limit_s=terms.water.time_limit_s
     )
-    ways = compare_alternatives(case, plan.solution.steps)
+    alternatives = compare_alternatives(case, plan.solution.steps)
     tell.stage("Trying the plan on drawn stress", terms.water.draws)
-    judged = judge_over_draws(
-        case, ways, terms.water.draws, covariance=_covariance(case, together), jobs=jobs, step=tell.step
+    over_draws = evaluate_over_draws(
+        case,
+        alternatives,
+        terms.water.draws,
+        covariance=_covariance(case, correlation),
+        jobs=jobs,
+        step=tell.step,
     )
-    limits = limits_of(case, plan.timetable, terms.water.most_turns)
-    return Advice(case, terms, plan.solution, plan.timetable, ways, judged, limits)
+    limits = binding_constraints(case, plan.timetable, terms.water.most_turns)
+    return Advice(case, terms, plan.solution, plan.timetable, alternatives, over_draws, limits)
 
 
-def _covariance(case: PlanInputs, together: pd.DataFrame | None) -> Floats | None:
-    """Return the joint errors of the zones [bar²]: the standard errors of their means, correlated."""
-    if together is None:
+def _covariance(case: PlanInputs, correlation: pd.DataFrame | None) -> Floats | None:
+    """Return the covariance of the zones' errors [bar²]: the standard errors of their means, correlated."""
+    if correlation is None:
         return None
     names = list(case.problem.names)
-    se = case.thirst.se_bar
-    return np.asarray(together.loc[names, names].to_numpy() * np.outer(se, se))
+    se = case.benefit_model.se_bar
+    return np.asarray(correlation.loc[names, names].to_numpy() * np.outer(se, se))
 
 
 def plan_table(advice: Advice) -> pd.DataFrame:
@@ -176,9 +186,9 @@ def plan_table(advice: Advice) -> pd.DataFrame:
     case, steps = advice.case, advice.solution.steps
     gross, net = steps * case.gross_mm_per_step, steps * case.net_mm_per_step
     sets = np.bincount([s.valve for s in advice.timetable.sets], minlength=len(steps))
-    after = case.thirst.dry_bar - net / case.thirst.mm_per_bar
+    after = case.benefit_model.dry_bar - net / case.benefit_model.mm_per_bar
     rows = []
-    for i, need in enumerate(case.needs):
+    for i, need in enumerate(case.requirements):
         covered = _covered(net[i], need.need_mm)
         rows.append(
             {
@@ -191,8 +201,8 @@ def plan_table(advice: Advice) -> pd.DataFrame:
                 "hours": steps[i] * case.problem.step_hours, "mm": gross[i], "net_mm": net[i],
                 "m3": gross[i] * need.area_ha * M3_PER_HA_MM, "flow_m3_h": need.flow_m3_h,
                 "sets": int(sets[i]), "need_covered": covered,
-                "stress_dry_bar": case.thirst.dry_bar[i], "stress_after_bar": after[i],
-                "chosen_share": advice.judged.chosen[i], "short_mm": need.short_mm,
+                "stress_dry_bar": case.benefit_model.dry_bar[i], "stress_after_bar": after[i],
+                "chosen_share": advice.over_draws.chosen[i], "short_mm": need.short_mm,
                 "etc_since_mm": need.etc_since_mm, "etc_until_mm": need.etc_until_mm,
                 "given_mm": need.given_mm, "let_down_bar": need.let_down_bar, "mm_per_bar": need.mm_per_bar,
                 "divided_by": need.factor, "assumed": need.assumed,
@@ -227,7 +237,7 @@ def timetable_table(advice: Advice) -> pd.DataFrame:
     case, calendar = advice.case, advice.case.calendar
     rows = []
     for number, one in enumerate(advice.timetable.sets, start=1):
-        need = case.needs[one.valve]
+        need = case.requirements[one.valve]
         hours = (one.end - one.start) * calendar.cell_minutes / 60.0
         rows.append(
             {

@@ -67,7 +67,7 @@ def main() -> None:
             began = time.perf_counter()
             planned = solve_milp(case.problem)
             solved = time.perf_counter()
-            laid = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).solution
+            laid = plan_and_schedule(case.problem, case.calendar, case.benefit_model.dry_bar).solution
             realised = time.perf_counter()
             advise(case, terms(settings, FIRST, draws=100))
             ended = time.perf_counter()

@@ -43,28 +43,28 @@ WAYS = ("plan", "equal share", "driest first", "truth known")
 PUMPS = {"Pump 1": "1200 gpm", "Pump 2": "1500 gpm", "Ditch": "3000 gpm"}
 
 
-def true_thirst(case: PlanInputs, truth: pd.Series, factor: float) -> BenefitModel:
+def true_benefit(case: PlanInputs, truth: pd.Series, factor: float) -> BenefitModel:
     """What the zones truly lack: true stress at the visit, and the same use of water since."""
-    needs = case.needs
-    mm_per_bar = case.thirst.mm_per_bar * factor
+    needs = case.requirements
+    mm_per_bar = case.benefit_model.mm_per_bar * factor
     use = np.array([n.etc_until_mm - n.given_mm for n in needs])
     dry = truth[[n.valve for n in needs]].to_numpy() - [n.let_down_bar for n in needs] + use / mm_per_bar
     return BenefitModel(
-        dry, np.zeros(len(needs)), mm_per_bar, np.maximum(0.0, dry) * mm_per_bar, case.thirst.weight
+        dry, np.zeros(len(needs)), mm_per_bar, np.maximum(0.0, dry) * mm_per_bar, case.benefit_model.weight
     )
 
 
-def share(case: PlanInputs, thirst: BenefitModel, steps: np.ndarray) -> float:
-    relieved = thirst.relief(steps * case.net_mm_per_step).sum()
-    return float(relieved / thirst.relief(thirst.need_mm).sum())
+def share(case: PlanInputs, benefit_model: BenefitModel, steps: np.ndarray) -> float:
+    relieved = benefit_model.benefit(steps * case.net_mm_per_step).sum()
+    return float(relieved / benefit_model.benefit(benefit_model.need_mm).sum())
 
 
-def knowing(case: PlanInputs, thirst: BenefitModel) -> np.ndarray:
+def knowing(case: PlanInputs, benefit_model: BenefitModel) -> np.ndarray:
     problem = case.problem
-    steps = np.ceil(thirst.need_mm / case.net_mm_per_step).astype(np.int64)
-    longest = np.array([runs[-1][1] if runs else 0 for runs in problem.runs]) * 2
+    steps = np.ceil(benefit_model.need_mm / case.net_mm_per_step).astype(np.int64)
+    longest = np.array([runs[-1][1] if runs else 0 for runs in problem.set_lengths]) * 2
     most = np.minimum(np.minimum(steps, longest), problem.hours_steps)
-    best = replace(problem, most_steps=most, curves=benefit_curves(thirst, case.net_mm_per_step, most))
+    best = replace(problem, max_steps=most, curves=benefit_curves(benefit_model, case.net_mm_per_step, most))
     return solve_milp(best).steps
 
 
@@ -80,15 +80,17 @@ def rows_of(folder: Path, seed: int) -> list[dict]:
         mine = truth[truth["visit"] == visit.days[0].isoformat()].set_index("valve")["below_target_bar"]
         water = Water.model_validate({"pumps": PUMPS, "turns": 2, "days": 7})
         whole = prepare(inputs, orchard, valves, assessed.visit, water, Notes())[0]
-        enough = whole.problem.volume_of(whole.problem.most_steps)
+        enough = whole.problem.volume_of(whole.problem.max_steps)
         for amount in SHARES:
             some = water.model_copy(update={"available": amount * enough})
             case = prepare(inputs, orchard, valves, assessed.visit, some, Notes())[0]
-            planned = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).solution.steps
+            planned = plan_and_schedule(
+                case.problem, case.calendar, case.benefit_model.dry_bar
+            ).solution.steps
             for name, factor in TRUE_MM_PER_BAR.items():
-                thirst = true_thirst(case, mine, factor)
-                ways = (planned, equal_share(case), driest_first(case), knowing(case, thirst))
-                told = dict(zip(WAYS, (share(case, thirst, steps) for steps in ways), strict=True))
+                benefit_model = true_benefit(case, mine, factor)
+                ways = (planned, equal_share(case), driest_first(case), knowing(case, benefit_model))
+                told = dict(zip(WAYS, (share(case, benefit_model, steps) for steps in ways), strict=True))
                 rows.append(
                     {"seed": seed, "visit": visit.days[0], "amount": amount, "mm_per_bar": name} | told
                 )

@@ -25,13 +25,13 @@ MOST_CHOICES = 300_000
 def ways(case: PlanInputs, i: int) -> dict[int, int]:
     """Every total that sets of the valve add up to, and the fewest sets over half a stretch that it takes."""
     problem = case.problem
-    runs, most = problem.runs[i], int(problem.most_steps[i])
+    runs, most = problem.set_lengths[i], int(problem.max_steps[i])
     half = max(problem.windows) / 2
     rest = problem.rest_steps
     room = sum(problem.windows) + rest * len(problem.windows)
     lengths = [(n, low > half) for low, high in runs for n in range(low, min(high, most) + 1)]
     level, found = {0: 0}, {0: 0}
-    for number in range(1, int(problem.most_sets[i]) + 1):
+    for number in range(1, int(problem.max_sets[i]) + 1):
         grown: dict[int, int] = {}
         for total, long in level.items():
             for n, is_long in lengths:
@@ -103,5 +103,5 @@ def test_the_plan_equals_brute_force(seeds: list[int], batch: int) -> None:
         _, case, levels = found
         best = best_by_trying(case, levels)
         solution = solve_milp(case.problem)
-        assert solution.worth == pytest.approx(best, rel=1e-5, abs=1e-6), seed
+        assert solution.benefit == pytest.approx(best, rel=1e-5, abs=1e-6), seed
         assert solution.bound >= best * (1 - 1e-6), seed

@@ -12,9 +12,9 @@ from scipy import integrate, stats
 from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import WaterWords, tell
 from stressmap.water import milp as planning
-from stressmap.water.alternatives import compare_alternatives, judge_over_draws
+from stressmap.water.alternatives import compare_alternatives, evaluate_over_draws
 from stressmap.water.benefit import weighted_stress
-from stressmap.water.benefit_curve import LITTLE, relief_curve
+from stressmap.water.benefit_curve import LITTLE, water_value_curve
 from stressmap.water.formulation import PlanInputs, formulate
 from stressmap.water.milp import solve_milp
 from stressmap.water.plan_and_schedule import plan_and_schedule
@@ -52,12 +52,12 @@ def test_the_drier_bar_counts_more_and_curves_flatten() -> None:
 def test_more_water_never_relieves_less() -> None:
     case = case_of(8)
     volumes = np.linspace(200, 8000, 14)
-    worth = [solve_milp(replace(case.problem, volume_m3=float(v))).worth for v in volumes]
+    worth = [solve_milp(replace(case.problem, volume_m3=float(v))).benefit for v in volumes]
     assert (np.diff(worth) >= -1e-5 * worth[-1]).all()
 
 
 def test_the_curve_flattens_after_its_knee_and_ends_where_all_is_relieved() -> None:
-    curve = relief_curve(case_of(12), time_limit_s=30.0)
+    curve = water_value_curve(case_of(12), time_limit_s=30.0)
     slopes = [p.per_ml for p in curve.points[:-1]]
     assert all(s < LITTLE * slopes[0] for s in slopes[curve.knee :])
     assert slopes[curve.knee - 1] >= LITTLE * slopes[0]
@@ -74,9 +74,11 @@ def test_enough_for_all_is_no_better_than_the_simple_ways_and_says_so() -> None:
 
 def test_a_short_search_gives_the_best_so_far_and_says_so() -> None:
     case = case_of(40, available="3 ML", pump="300 m3/h", hours=["20:00", "06:00"])
-    cut = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar, time_limit_s=1e-9).solution
+    cut = plan_and_schedule(
+        case.problem, case.calendar, case.benefit_model.dry_bar, time_limit_s=1e-9
+    ).solution
     assert cut.stopped == "time"
-    assert cut.worth > 0.5 * solve_milp(case.problem).worth
+    assert cut.benefit > 0.5 * solve_milp(case.problem).benefit
     water = Water.model_validate({"time_limit_s": 1e-9})
     lines = tell(advise(case, terms(water, FIRST)), WaterWords("en"))[0].lines
     assert any(
@@ -96,7 +98,7 @@ def test_a_sure_valve_is_chosen_in_every_draw_and_a_doubtful_one_in_some() -> No
         *(need(k, dry_bar=2.0, dry_se_bar=2.0) for k in range(1, 6)),
     ]
     case = formulate(needs, Water.model_validate({"available": "4 ML"}), FIRST, ZONE)
-    judged = judge_over_draws(case, compare_alternatives(case, solve_milp(case.problem).steps), 60)
+    judged = evaluate_over_draws(case, compare_alternatives(case, solve_milp(case.problem).steps), 60)
     assert judged.chosen[0] == 1.0
     assert (judged.chosen[1:] < 1.0).all()
     assert (judged.chosen[1:] > 0.0).all()
@@ -107,7 +109,7 @@ def test_a_sure_valve_is_chosen_in_every_draw_and_a_doubtful_one_in_some() -> No
 def test_draws_judged_two_at_once_come_out_the_same() -> None:
     case = case_of(8)
     ways = compare_alternatives(case, solve_milp(case.problem).steps)
-    one, two = (judge_over_draws(case, ways, 30, jobs=jobs) for jobs in (1, 2))
+    one, two = (evaluate_over_draws(case, ways, 30, jobs=jobs) for jobs in (1, 2))
     assert (one.chosen == two.chosen).all()
     assert (one.share, one.best) == (two.share, two.best)
 
@@ -115,10 +117,13 @@ def test_draws_judged_two_at_once_come_out_the_same() -> None:
 def test_draws_follow_a_covariance() -> None:
     case = case_of(5, available="2 ML")
     ways = compare_alternatives(case, solve_milp(case.problem).steps)
-    diagonal = np.diag(case.thirst.se_bar**2)
-    apart, same = judge_over_draws(case, ways, 40, covariance=diagonal), judge_over_draws(case, ways, 40)
+    diagonal = np.diag(case.benefit_model.se_bar**2)
+    apart, same = (
+        evaluate_over_draws(case, ways, 40, covariance=diagonal),
+        evaluate_over_draws(case, ways, 40),
+    )
     assert apart.share["plan"][0] == pytest.approx(same.share["plan"][0], abs=1e-9)
-    nothing = judge_over_draws(case, ways, 5, covariance=np.zeros((5, 5)))
+    nothing = evaluate_over_draws(case, ways, 5, covariance=np.zeros((5, 5)))
     assert nothing.share["plan"][1] == pytest.approx(nothing.share["plan"][2])
 
 
@@ -130,7 +135,7 @@ def test_the_same_case_gives_the_same_plan() -> None:
 
 def test_a_valve_that_fits_in_one_set_is_not_split() -> None:
     case = case_of(12, pump="400 m3/h", days=7)
-    table = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).timetable
+    table = plan_and_schedule(case.problem, case.calendar, case.benefit_model.dry_bar).timetable
     assert len(table.sets) == len({s.valve for s in table.sets})
 
 

@@ -67,7 +67,7 @@ def best_there_is(case: PlanInputs) -> float:
     slots = int(HOURS / STEP)
     levels = [
         [0, *(n for low, high in runs for n in range(low, min(high, int(most)) + 1))]
-        for runs, most in zip(problem.runs, problem.most_steps, strict=True)
+        for runs, most in zip(problem.set_lengths, problem.max_steps, strict=True)
     ]
     choices = [np.array(choice) for choice in itertools.product(*levels)]
     by_worth = sorted(
@@ -88,9 +88,9 @@ def test_the_plan_with_its_timetable_is_the_best_there_is_or_close() -> None:
     for seed in range(CASES):
         case = tiny(seed)
         best = best_there_is(case)
-        got = plan_and_schedule(case.problem, case.calendar, case.thirst.dry_bar).solution
+        got = plan_and_schedule(case.problem, case.calendar, case.benefit_model.dry_bar).solution
         assert got.bound >= best * (1 - 1e-6), seed
-        shares.append(got.worth / best if best > 0 else 1.0)
+        shares.append(got.benefit / best if best > 0 else 1.0)
     assert max(shares) <= 1 + 1e-6
     assert np.mean(np.array(shares) > 1 - 1e-6) >= 0.95
     assert min(shares) > 0.9

@@ -101,9 +101,9 @@ def test_available_water_of_textures(texture: str, low: float, high: float) -> N
 
 def test_readily_available_share() -> None:
     """FAO-56 table 22, footnote (from memory, formula cross-checked): p 0.50 at 8 mm/day is 0.38."""
-    assert root_zone.readily_share(0.50, 8.0) == pytest.approx(0.38)
-    assert root_zone.readily_share(0.50, 30.0) == 0.1
-    assert root_zone.readily_share(0.80, 1.0) == 0.8
+    assert root_zone.depletion_fraction(0.50, 8.0) == pytest.approx(0.38)
+    assert root_zone.depletion_fraction(0.50, 30.0) == 0.1
+    assert root_zone.depletion_fraction(0.80, 1.0) == 0.8
 
 
 def test_crop_evapotranspiration_is_the_coefficient_times_the_reference() -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from stressmap.core.settings import Ranch
 from stressmap.core.units import in_units
 from stressmap.output.view.plan_words import WaterWords, as_text, tell
-from stressmap.water.benefit_curve import LITTLE, ReliefCurve
+from stressmap.water.benefit_curve import LITTLE, WaterValueCurve
 from stressmap.water.water_plan import Advice
 
 if TYPE_CHECKING:
@@ -34,13 +34,13 @@ def write_plan_text(advice: Advice, ranch: Ranch, path: Path) -> None:
     path.write_text("\n\n".join(texts), encoding="utf-8", newline="\n")
 
 
-def write_curve_picture(curve: ReliefCurve, ranch: Ranch, path: Path) -> None:
+def write_curve_picture(curve: WaterValueCurve, ranch: Ranch, path: Path) -> None:
     """Draw relief against water.
 
     Parameters
     ----------
-    curve : ReliefCurve
-        ReliefCurve against water.
+    curve : WaterValueCurve
+        WaterValueCurve against water.
     ranch : Ranch
         Language (the first) and units.
     path : Path
@@ -50,7 +50,7 @@ def write_curve_picture(curve: ReliefCurve, ranch: Ranch, path: Path) -> None:
     figure.savefig(path, dpi=DPI, metadata={"Software": None})
 
 
-def _picture(curve: ReliefCurve, words: WaterWords) -> Figure:
+def _picture(curve: WaterValueCurve, words: WaterWords) -> Figure:
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # slow to load, and few plans have a curve
     from matplotlib.figure import Figure
 
@@ -82,13 +82,13 @@ def _picture(curve: ReliefCurve, words: WaterWords) -> Figure:
     return figure
 
 
-def knee_sentence(curve: ReliefCurve, words: WaterWords) -> str:
+def knee_sentence(curve: WaterValueCurve, words: WaterWords) -> str:
     """Say from where on more water buys little.
 
     Parameters
     ----------
-    curve : ReliefCurve
-        ReliefCurve against water.
+    curve : WaterValueCurve
+        WaterValueCurve against water.
     words : WaterWords
         Language and units.
 

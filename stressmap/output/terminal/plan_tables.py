@@ -11,7 +11,7 @@ from rich.table import Table
 from stressmap.core.units import in_units
 from stressmap.output.gis.plan_files import knee_sentence
 from stressmap.output.view.plan_words import Section, WaterWords, tell
-from stressmap.water.benefit_curve import M3_PER_ML, ReliefCurve
+from stressmap.water.benefit_curve import M3_PER_ML, WaterValueCurve
 from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
 SHOWN = 40
@@ -37,7 +37,7 @@ def print_advice(advice: Advice, words: WaterWords, console: Console) -> None:
     console.print(first.title, markup=False)
     _lines(first.lines, console)
     console.print(_valves(advice, words))
-    _more(len(advice.case.needs) - SHOWN, "more_valves", words, console)
+    _more(len(advice.case.requirements) - SHOWN, "more_valves", words, console)
     console.print()
     console.print(_sets(advice, words))
     _more(len(advice.timetable.sets) - SHOWN_SETS, "more_sets", words, console)
@@ -128,13 +128,13 @@ def _ways(section: Section) -> Table:
     return table
 
 
-def print_curve(curve: ReliefCurve, words: WaterWords, console: Console) -> None:
+def print_curve(curve: WaterValueCurve, words: WaterWords, console: Console) -> None:
     """Print relief against water, with a bar for each amount.
 
     Parameters
     ----------
-    curve : ReliefCurve
-        ReliefCurve against water.
+    curve : WaterValueCurve
+        WaterValueCurve against water.
     words : WaterWords
         Language and units.
     console : Console

@@ -11,7 +11,7 @@ import pandas as pd
 from stressmap.output.view.content import Content
 
 if TYPE_CHECKING:
-    from stressmap.water.benefit_curve import ReliefCurve
+    from stressmap.water.benefit_curve import WaterValueCurve
     from stressmap.water.water_plan import Advice
 
 READING_COLUMNS = (
@@ -24,7 +24,7 @@ READING_COLUMNS = (
 
 
 def leaving_tables(
-    content: Content | None, advice: Advice | None = None, curve: ReliefCurve | None = None
+    content: Content | None, advice: Advice | None = None, curve: WaterValueCurve | None = None
 ) -> dict[str, pd.DataFrame]:
     """Give every table that a job made, as it leaves.
 
@@ -34,7 +34,7 @@ def leaving_tables(
         A finished run.
     advice : Advice, optional
         A water plan.
-    curve : ReliefCurve, optional
+    curve : WaterValueCurve, optional
         Relief against water.
 
     Returns
@@ -100,13 +100,13 @@ def look_again_table(places: gpd.GeoDataFrame) -> pd.DataFrame:
     return table
 
 
-def curve_table(curve: ReliefCurve) -> pd.DataFrame:
+def curve_table(curve: WaterValueCurve) -> pd.DataFrame:
     """Give the curve as a table.
 
     Parameters
     ----------
-    curve : ReliefCurve
-        ReliefCurve against water.
+    curve : WaterValueCurve
+        WaterValueCurve against water.
 
     Returns
     -------

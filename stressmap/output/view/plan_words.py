@@ -13,7 +13,7 @@ from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.core.settings import Ranch
 from stressmap.core.units import Kind, System, in_units
 from stressmap.output.text.words import Language, Words
-from stressmap.water.binding_constraints import LIMITS, Limit, left_over_m3
+from stressmap.water.binding_constraints import BINDING_CONSTRAINTS, BindingConstraint, left_over_m3
 from stressmap.water.ranch_inputs import assumptions
 from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import Advice
@@ -133,7 +133,7 @@ def tell(advice: Advice, words: WaterWords) -> tuple[Section, ...]:
     """
     day = words.plain.date
     calendar = advice.case.calendar
-    last = calendar.clock(len(calendar.runs) - 1).date()
+    last = calendar.clock(len(calendar.water_allowed) - 1).date()
     title = words(
         "plan.title", first=day(advice.terms.start), last=day(last), next_turn=day(advice.terms.next_turn)
     )
@@ -170,7 +170,7 @@ def _outline(advice: Advice, words: WaterWords) -> list[str]:
         "available": "" if open_ended else words.quantity(problem.volume_m3, "volume"),
         "served": ours.served,
         "count": len(problem),
-        "need": sum(need.need_mm > 0 for need in advice.case.needs),
+        "need": sum(need.need_mm > 0 for need in advice.case.requirements),
     }
     lines = [words("plan.amount_open" if open_ended else "plan.amount", **facts)]
     if not ours.served:
@@ -198,11 +198,11 @@ def _proof(advice: Advice, words: WaterWords) -> str:
     return f"{told} {words('limit.binds', limits=binding)}" if binding else told
 
 
-def _binding(advice: Advice) -> list[Limit]:
-    return [limit for limit in LIMITS if limit in advice.limits]
+def _binding(advice: Advice) -> list[BindingConstraint]:
+    return [limit for limit in BINDING_CONSTRAINTS if limit in advice.limits]
 
 
-def _limit_name(limit: Limit, advice: Advice, words: WaterWords) -> str:
+def _limit_name(limit: BindingConstraint, advice: Advice, words: WaterWords) -> str:
     if limit != "pump":
         return words(
             f"limit.{limit}", **({"turns": advice.terms.water.most_turns} if limit == "turns" else {})
@@ -259,14 +259,14 @@ def _ways(advice: Advice, words: WaterWords) -> tuple[tuple[str, ...], tuple[tup
 
 def _comparison(advice: Advice, words: WaterWords) -> list[str]:
     plan, equal, driest, _ = advice.alternatives
-    rival = max((equal, driest), key=lambda way: way.worth)
+    rival = max((equal, driest), key=lambda way: way.benefit)
     other = words(f"compare.{rival.name.replace(' ', '_')}")
     if advice.is_better:
         ours, theirs = words.percent(plan.share), words.percent(rival.share)
         lines = [words("compare.better", ours=ours, theirs=theirs, other=other)]
     else:
         lines = [words("compare.no_better", other=other)]
-    judged = advice.judged
+    judged = advice.over_draws
     if judged.draws:
         mean, low, high = (words.percent(share) for share in judged.share["plan"])
         lines.append(
@@ -291,7 +291,9 @@ def _comparison(advice: Advice, words: WaterWords) -> list[str]:
 def _left_dry(advice: Advice, words: WaterWords) -> list[str]:
     dry = [
         need
-        for need, why, steps in zip(advice.case.needs, advice.case.barred, advice.solution.steps, strict=True)
+        for need, why, steps in zip(
+            advice.case.requirements, advice.case.barred, advice.solution.steps, strict=True
+        )
         if not steps and need.need_mm > 0 and why != "no_harm"
     ]
     dry.sort(key=lambda need: (-need.harm * need.end_bar, need.valve))

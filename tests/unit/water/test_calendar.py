@@ -37,7 +37,7 @@ def test_hours_of_a_day(
 def test_days_that_join_are_one_stretch() -> None:
     laid = calendar(dt.date(2026, 7, 16), 3, PACIFIC)
     assert len(laid.windows) == 1
-    assert laid.lengths == ((1, 144),)
+    assert laid.set_lengths == ((1, 144),)
 
 
 def test_nights_are_stretches_of_their_own_and_belong_to_the_evening() -> None:
@@ -48,7 +48,7 @@ def test_nights_are_stretches_of_their_own_and_belong_to_the_evening() -> None:
 
 def test_without_a_crew_at_night_sets_are_short_or_last_until_morning() -> None:
     laid = calendar(dt.date(2026, 7, 16), 2, PACIFIC, crew=(dt.time(8), dt.time(16)), step_hours=1.0)
-    assert laid.lengths == ((1, 8), (16, 32))
+    assert laid.set_lengths == ((1, 8), (16, 32))
 
 
 def test_odd_minutes_are_kept() -> None:
@@ -61,4 +61,4 @@ def test_odd_minutes_are_kept() -> None:
 
 def test_a_crew_that_meets_the_hours_once_leaves_no_set() -> None:
     laid = calendar(dt.date(2026, 7, 16), 1, PACIFIC, hours=NIGHT, crew=(dt.time(6), dt.time(19)))
-    assert laid.lengths == ()
+    assert laid.set_lengths == ()
