@@ -1,4 +1,4 @@
-"""Formulation of the allocation problem from requirements, pumps, hours and limits, or why it is infeasible."""
+"""Formulation of the allocation problem from requirements, pumps, hours and limits; refuses what cannot run."""
 
 from __future__ import annotations
 
