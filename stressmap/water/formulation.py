@@ -1,4 +1,4 @@
-"""Formulation of the allocation problem from requirements, pumps, hours and limits; refuses what cannot run."""
+"""Formulation of the allocation problem from requirements, pumps, hours and limits."""
 
 from __future__ import annotations
 
