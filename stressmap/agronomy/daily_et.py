@@ -61,7 +61,7 @@ def reference_et(weather: pd.DataFrame, site: Site, zone: ZoneInfo, notes: Notes
     Parameters
     ----------
     weather : DataFrame
-        As :data:`stressmap.intake.schemas.WEATHER`.
+        As :data:`stressmap.core.schemas.WEATHER`.
     site : Site
         Where it was measured.
     zone : ZoneInfo

@@ -49,7 +49,7 @@ def add_figures(
     orchard : Orchard
         From :func:`stressmap.agronomy.orchard.settle`.
     weather : DataFrame or None
-        As :data:`stressmap.intake.schemas.WEATHER`.
+        As :data:`stressmap.core.schemas.WEATHER`.
     settings : Settings
         Ranking, time zone, file names, ``[reading] same_weather``.
     notes : Notes
@@ -190,7 +190,7 @@ def block_figures(
         First and last day.
     air : DataFrame or None
         The readings in use as :func:`add_figures` gave them, for the middle weather that they were carried
-        to; or a weather table as :data:`stressmap.intake.schemas.WEATHER`.
+        to; or a weather table as :data:`stressmap.core.schemas.WEATHER`.
     settings : Settings
         Time zone, hours of measuring.
 

@@ -42,7 +42,7 @@ class Orchard:
     Parameters
     ----------
     blocks : GeoDataFrame, n rows
-        As :data:`stressmap.intake.schemas.BLOCKS`; ``crop`` is a key of ``profiles``.
+        As :data:`stressmap.core.schemas.BLOCKS`; ``crop`` is a key of ``profiles``.
     profiles : dict of str to CropProfile
         Of the crops that are grown, in order, their built-in seasons those of the ranch's hemisphere.
     blocks_file, settings_file : str
@@ -102,7 +102,7 @@ def settle(
     Parameters
     ----------
     blocks : GeoDataFrame
-        As :data:`stressmap.intake.schemas.BLOCKS`, crops as the file calls them.
+        As :data:`stressmap.core.schemas.BLOCKS`, crops as the file calls them.
     profiles : dict of str to CropProfile
         From :func:`stressmap.agronomy.crops.load_profiles`.
     notes : Notes

@@ -16,6 +16,7 @@ from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Problem, SettingsError
 from stressmap.core.notes import Noted, NoteList
+from stressmap.core.schemas import BLOCKS, VALVES, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
 from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
@@ -23,7 +24,6 @@ from stressmap.intake.columns import Field, Table, match, names
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.polygon_files import Outlines, read_outlines
 from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
-from stressmap.intake.schemas import BLOCKS, VALVES, conform
 
 _BLOCK = Field(
     names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")
@@ -80,7 +80,7 @@ def read_blocks(
     Returns
     -------
     Noted of GeoDataFrame
-        As :data:`stressmap.intake.schemas.BLOCKS`; crops as the file names them.
+        As :data:`stressmap.core.schemas.BLOCKS`; crops as the file names them.
 
     Raises
     ------
@@ -125,7 +125,7 @@ def read_valves(
     Returns
     -------
     Noted of GeoDataFrame
-        As :data:`stressmap.intake.schemas.VALVES`.
+        As :data:`stressmap.core.schemas.VALVES`.
 
     Raises
     ------
@@ -155,12 +155,12 @@ def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     Parameters
     ----------
     blocks : GeoDataFrame
-        As :data:`stressmap.intake.schemas.BLOCKS`.
+        As :data:`stressmap.core.schemas.BLOCKS`.
 
     Returns
     -------
     GeoDataFrame
-        As :data:`stressmap.intake.schemas.VALVES`; a valve zone has its block's name.
+        As :data:`stressmap.core.schemas.VALVES`; a valve zone has its block's name.
     """
     table = blocks[["block", "geometry"]].assign(valve=blocks["block"])
     return gpd.GeoDataFrame(conform(table, VALVES, "blocks"), crs=blocks.crs)

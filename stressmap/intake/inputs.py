@@ -24,7 +24,7 @@ class Inputs:
     settings : Settings
         What it says.
     blocks, valves : GeoDataFrame
-        As :mod:`stressmap.intake.schemas` states them, in the working CRS.
+        As :mod:`stressmap.core.schemas` states them, in the working CRS.
     readings : DataFrame
         Every row of the readings, nothing judged yet.
     weather, irrigation : DataFrame or None

@@ -11,10 +11,10 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted, NoteList
+from stressmap.core.schemas import IRRIGATION, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.columns import Field, Table, match, names, recogniser
-from stressmap.intake.schemas import IRRIGATION, conform
 from stressmap.intake.table_files import read_sheet
 from stressmap.intake.times import Asked, Order, read_dates, read_times
 from stressmap.intake.timestamps import CLOCK_ONLY, clock_text, stamp_text
@@ -60,7 +60,7 @@ def read_irrigation(
     Returns
     -------
     Noted of DataFrame
-        As :data:`stressmap.intake.schemas.IRRIGATION`, by start.
+        As :data:`stressmap.core.schemas.IRRIGATION`, by start.
 
     Raises
     ------

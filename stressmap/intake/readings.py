@@ -10,6 +10,7 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.schemas import READINGS, conform
 from stressmap.core.settings import Reading, Settings
 from stressmap.core.sources import InputSource
 from stressmap.core.units import BAR_PER, M_PER_FOOT
@@ -18,7 +19,6 @@ from stressmap.intake.columns import Table, match, recognise, recogniser
 from stressmap.intake.coordinates import read_place
 from stressmap.intake.numbers import parse_numbers
 from stressmap.intake.point_files import read_any
-from stressmap.intake.schemas import READINGS, conform
 from stressmap.intake.spellings import FIELDS, PRESSURE_UNITS
 from stressmap.intake.times import Asked, read_clock, read_times
 from stressmap.intake.unit_headings import normal, unit_in

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from stressmap.core.arrays import Floats
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.schemas import WEATHER, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
 from stressmap.intake.columns import Field, Table, match, names, recogniser
-from stressmap.intake.schemas import WEATHER, conform
 from stressmap.intake.station_clock import check_station_clock
 from stressmap.intake.table_files import read_sheet
 from stressmap.intake.times import Asked, Order, read_times
@@ -98,7 +98,7 @@ def read_weather(
     Returns
     -------
     Noted of DataFrame
-        As :data:`stressmap.intake.schemas.WEATHER`, times rising, each once.
+        As :data:`stressmap.core.schemas.WEATHER`, times rising, each once.
 
     Raises
     ------

@@ -19,6 +19,7 @@ from stressmap.core import settings as settings_module
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
+from stressmap.core.schemas import CHECKED_READINGS, hold
 from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.covariate import read_covariate
 from stressmap.intake.inputs import Inputs
@@ -215,7 +216,7 @@ def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit, notes: Notes) -
         raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table)
     _say_mended(table, notes)
     held = block_figures(orchard, visit, table[table["used"]], chosen)
-    return Assessed(orchard, visit, table, held, error)
+    return Assessed(orchard, visit, hold(table, CHECKED_READINGS), held, error)
 
 
 def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Problem:

@@ -12,6 +12,7 @@ import pandas as pd
 import shapely
 from pyproj import Transformer
 
+from stressmap.core.schemas import MEND_LIST, hold
 from stressmap.core.settings import Settings
 from stressmap.quality.checks import CHECKS
 
@@ -60,7 +61,7 @@ def summarise(
     settings : Settings
         ``[reading]``, and the units that people see.
     weather : DataFrame, optional
-        As ``intake.schemas.WEATHER``; tells the temperature where none was measured at the trees.
+        As ``core.schemas.WEATHER``; tells the temperature where none was measured at the trees.
 
     Returns
     -------
@@ -103,7 +104,7 @@ def mend_table(assessed: gpd.GeoDataFrame) -> pd.DataFrame:
     remedies = ["; ".join(dict.fromkeys(CHECKS[c].remedy for c in codes)) for codes in table["flags"]]
     table.insert(4, "wrong", pd.Series(says, dtype=object))
     table.insert(5, "to_do", pd.Series(remedies, dtype=object))
-    return table
+    return hold(table, MEND_LIST)
 
 
 def _counted(counts: dict[str, int]) -> str:

@@ -36,7 +36,7 @@ class PlacedReadings:
     Parameters
     ----------
     readings : DataFrame
-        As ``intake.schemas.READINGS``.
+        As ``core.schemas.READINGS``.
     placed : GeoDataFrame
         What :func:`stressmap.quality.locate_readings.place` found, indexed alike.
     crop : Series of str
@@ -270,9 +270,9 @@ def assess(  # noqa: PLR0913, PLR0917 - the tables of a run, each needed
     Parameters
     ----------
     readings : DataFrame
-        As ``intake.schemas.READINGS``.
+        As ``core.schemas.READINGS``.
     blocks, valves : GeoDataFrame
-        As ``intake.schemas`` states, in the working CRS; valves with their block resolved.
+        As ``core.schemas`` states, in the working CRS; valves with their block resolved.
     settings : Settings
         ``[reading]`` is used.
     visit : tuple of date

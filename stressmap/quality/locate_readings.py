@@ -34,7 +34,7 @@ def place(
     Parameters
     ----------
     readings : DataFrame
-        As ``intake.schemas.READINGS``.
+        As ``core.schemas.READINGS``.
     blocks, valves : GeoDataFrame
         In the working CRS; valves with their block resolved.
     reading : settings.Reading

@@ -34,7 +34,7 @@ def site(points: Any, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, gps_m:
     points : GeoSeries
         Points in the working CRS, n of them; None or empty where a reading has no place.
     blocks, valves : GeoDataFrame
-        As ``intake.schemas`` states, valves with their block resolved by :func:`join_valves`.
+        As ``core.schemas`` states, valves with their block resolved by :func:`join_valves`.
     gps_m : float
         Tolerance [m].
 
@@ -103,7 +103,7 @@ def join_valves(
     Parameters
     ----------
     valves, blocks : GeoDataFrame
-        As ``intake.schemas`` states, in one CRS.
+        As ``core.schemas`` states, in one CRS.
     where : Path
         The valves' file, for messages.
     notes : Notes

@@ -19,7 +19,7 @@ def visits_in(readings: pd.DataFrame) -> list[tuple[dt.date, dt.date, int]]:
     Parameters
     ----------
     readings : DataFrame
-        As ``intake.schemas.READINGS``.
+        As ``core.schemas.READINGS``.
 
     Returns
     -------
@@ -46,7 +46,7 @@ def choose_visit(readings: pd.DataFrame, settings: Settings, on: dt.date | None 
     Parameters
     ----------
     readings : DataFrame
-        As ``intake.schemas.READINGS``.
+        As ``core.schemas.READINGS``.
     settings : Settings
         ``[visit]``, what it gives is taken as it is; and the names of the files, for messages.
     on : date, optional
@@ -93,7 +93,7 @@ def visit_before(readings: pd.DataFrame, visit: Days) -> Days | None:
     Parameters
     ----------
     readings : DataFrame
-        As ``intake.schemas.READINGS``.
+        As ``core.schemas.READINGS``.
     visit : tuple of date
         First and last day of the later one.
 
@@ -113,7 +113,7 @@ def doubtful_last_visit(readings: pd.DataFrame) -> str | None:
     Parameters
     ----------
     readings : DataFrame
-        As ``intake.schemas.READINGS``.
+        As ``core.schemas.READINGS``.
 
     Returns
     -------

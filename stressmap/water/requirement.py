@@ -57,7 +57,7 @@ class RequirementFacts:
     eto : ReferenceEt
         Reference evapotranspiration.
     log : DataFrame or None
-        As ``intake.schemas.IRRIGATION``.
+        As ``core.schemas.IRRIGATION``.
     blocks_file, settings_file : str
         For messages.
     edges_bar : tuple of float or None
@@ -127,9 +127,9 @@ def requirements(
     valves : DataFrame, n rows
         In rank order, with the columns of ``zoning.ranking.COLUMNS``.
     data : DataFrame
-        As ``intake.schemas.VALVES``.
+        As ``core.schemas.VALVES``.
     blocks : DataFrame
-        As ``intake.schemas.BLOCKS``.
+        As ``core.schemas.BLOCKS``.
     facts : RequirementFacts
         The rest.
 

@@ -12,6 +12,7 @@ import pandas as pd
 from stressmap.agronomy.crops import CropProfile
 from stressmap.core.arrays import Floats
 from stressmap.core.progress import Progress, Silent
+from stressmap.core.schemas import TIMETABLE, WATER_PLAN, columns_of
 from stressmap.core.settings import Water
 from stressmap.core.units import M3_PER_HA_MM
 from stressmap.water.allocation_problem import Solution
@@ -27,16 +28,9 @@ from stressmap.water.formulation import PlanInputs
 from stressmap.water.plan_and_schedule import plan_and_schedule
 from stressmap.water.schedule import Schedule
 
-PLAN_COLUMNS = (
-    "valve", "block", "crop", "pump", "status", "limited_by", "area_ha", "stress_bar", "stress_se_bar",
-    "stress_for_need_bar", "stage", "need_mm", "need_low_mm", "need_high_mm", "hours", "mm", "net_mm", "m3",
-    "flow_m3_h", "sets", "need_covered", "stress_dry_bar", "stress_after_bar", "chosen_share", "short_mm",
-    "etc_since_mm", "etc_until_mm", "given_mm", "let_down_bar", "mm_per_bar", "divided_by", "assumed",
-)  # fmt: skip
+PLAN_COLUMNS = columns_of(WATER_PLAN)
 """Columns of ``water_plan.csv``."""
-TIMETABLE_COLUMNS = (
-    "set", "pump", "valve", "block", "start", "end", "hours", "flow_m3_h", "m3", "mm",
-)  # fmt: skip
+TIMETABLE_COLUMNS = columns_of(TIMETABLE)
 """Columns of ``timetable.csv``."""
 
 IN_PART = 0.8

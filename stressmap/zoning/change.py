@@ -47,7 +47,7 @@ def irrigated_between(
     valves : list of str
         Valve names.
     log : DataFrame or None
-        As ``intake.schemas.IRRIGATION``.
+        As ``core.schemas.IRRIGATION``.
     since, until : Timestamp
         End of the earlier and begin of the later visit; a set counts if any of it lies between.
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from stressmap.core.schemas import RANKED_VALVES, columns_of, hold
 from stressmap.core.settings import RankBy
 from stressmap.core.units import M2_PER_HA
 from stressmap.zoning.priorities import Edges, priority, probabilities, probability_over
@@ -24,15 +25,11 @@ LABELS: dict[int, tuple[str, str]] = {
 }
 """The contract's words for a priority, English and Spanish."""
 
-COLUMNS = (
-    "rank", "valve", "block", "crop", "area_ha", "readings", "stress_bar", "stress_se_bar", "low_bar",
-    "high_bar", "swp_bar", "target_bar", "baseline_bar", "priority", "label_en", "label_es", "p_first",
-    "confidence", "last_irrigated", "measured", "tied_group", "tied_ranks",
-)  # fmt: skip
-"""The contract's columns of the valve table in its order, then whether any reading was used in its block, and
+COLUMNS = columns_of(RANKED_VALVES)
+"""The columns of the valve table in their order, then whether any reading was used in its block, and
 the group of valves whose order cannot be told, and all ranks that a valve cannot be told apart from."""
 
-CHANGE_COLUMNS = ("change_bar", "change_se_bar", "change", "irrigated_between")
+CHANGE_COLUMNS = columns_of(RANKED_VALVES, required=False)
 """Columns that a valve table has beside these when the visit before was mapped too."""
 
 TIED_OVER = 0.3
@@ -148,7 +145,8 @@ def rank_valves(
     table["tied_group"] = np.append(tied_groups(ordered), np.zeros(len(table) - last, dtype=np.int64))
     table["tied_ranks"] = [*tied_ranks(ordered), *[""] * (len(table) - last)]
     changes = [name for name in CHANGE_COLUMNS if name in table]
-    return gpd.GeoDataFrame(table[[*COLUMNS, *changes, "geometry"]], crs=valves.crs)
+    ranked = gpd.GeoDataFrame(table[[*COLUMNS, *changes, "geometry"]], crs=valves.crs)
+    return hold(ranked, RANKED_VALVES)
 
 
 def tied_groups(ordered: Figures) -> NDArray[np.int64]:
@@ -228,7 +226,7 @@ def last_irrigated(valves: list[str], log: pd.DataFrame | None, until: pd.Timest
     valves : list of str
         Valve names.
     log : DataFrame or None
-        As ``intake.schemas.IRRIGATION``.
+        As ``core.schemas.IRRIGATION``.
     until : Timestamp
         Sets that began later are not looked at.
 

@@ -13,8 +13,8 @@ from pyproj import Transformer
 from shapely.geometry import box
 
 from stressmap.core.notes import Notes
+from stressmap.core.schemas import BLOCKS, READINGS, VALVES, conform
 from stressmap.core.settings import Settings
-from stressmap.intake.schemas import BLOCKS, READINGS, VALVES, conform
 
 CRS = "EPSG:32610"
 ZONE = "America/Los_Angeles"

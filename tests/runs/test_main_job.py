@@ -18,6 +18,7 @@ from helpers import small_ranch
 from helpers.paths import REPOSITORY
 from scipy.stats import norm, spearmanr
 
+from stressmap.core import schemas
 from stressmap.output import outputs
 
 DEMO = REPOSITORY / "config" / "demo_ranch.toml"
@@ -336,6 +337,11 @@ def test_the_southern_metric_ranch_runs(stressmap, tmp_path):
     )
     assert (answer.code, answer.out, answer.err) == (0, "", "")
     assert len(pd.read_csv(tmp_path / "out" / "valves.csv")) == 16
+
+
+def test_the_record_says_the_version_of_every_table(demo):
+    record = json.loads((demo / "run.json").read_text(encoding="utf-8"))
+    assert record["tables"] == schemas.versions_of_tables()
 
 
 def test_a_run_writes_the_files_of_the_table_and_no_other(demo):

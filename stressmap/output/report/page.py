@@ -39,7 +39,7 @@ class Background:
     seasons : dict
         For each crop and harvest on the ranch the points of the season target that ranked it.
     weather : DataFrame or None
-        As ``intake.schemas.WEATHER``.
+        As ``core.schemas.WEATHER``.
     water : tuple of Section
         The water plan in words of the ranch's first language; empty without one.
     """

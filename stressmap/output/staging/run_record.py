@@ -15,6 +15,7 @@ from packaging.requirements import Requirement
 
 from stressmap import __version__
 from stressmap.core.errors import DataError, Problem
+from stressmap.core.schemas import versions_of_tables
 from stressmap.core.settings import Settings
 from stressmap.output.staging.output_folder import MARK
 from stressmap.output.view.content import Content
@@ -93,6 +94,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "settings": settings,
         "sha256": record.sha256,
         "versions": versions(),
+        "tables": versions_of_tables(),
         "counts": {
             "readings": len(readings),
             "used": int(readings["used"].sum()),

@@ -8,19 +8,27 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from stressmap.core import schemas
 from stressmap.output.view.content import Content
 
 if TYPE_CHECKING:
     from stressmap.water.benefit_curve import WaterValueCurve
     from stressmap.water.water_plan import Advice
 
-READING_COLUMNS = (
-    "row", "tree_id", "time", "used", "flags", "block", "valve", "lon", "lat", "pressure_bar", "recheck_bar",
-    "bag_minutes", "temp_c", "rh_pct", "vpd_kpa", "swp_bar", "tension_bar", "baseline_bar", "target_bar",
-    "below_target_bar", "below_baseline_bar", "weather_shift_bar", "too_wet", "stress_bar", "predicted_bar",
-    "z_score", "chamber", "crew", "leaf", "note",
-)  # fmt: skip
+READING_COLUMNS = schemas.columns_of(schemas.LEAVING_READINGS)
 """Columns of the readings table that leaves the program."""
+
+SCHEMA_OF = {
+    "blocks": schemas.MAPPED_BLOCKS,
+    "valves": schemas.RANKED_VALVES,
+    "zones": schemas.PRIORITY_ZONES,
+    "readings": schemas.LEAVING_READINGS,
+    "look_again": schemas.LOOK_AGAIN,
+    "water_plan": schemas.WATER_PLAN,
+    "timetable": schemas.TIMETABLE,
+    "water_curve": schemas.WATER_CURVE,
+}
+"""What each table is held against as it leaves."""
 
 
 def leaving_tables(
@@ -55,7 +63,7 @@ def leaving_tables(
         tables |= {"water_plan": plan_table(advice), "timetable": timetable_table(advice)}
     if curve is not None:
         tables["water_curve"] = curve_table(curve)
-    return tables
+    return {name: schemas.hold(table, SCHEMA_OF[name]) for name, table in tables.items()}
 
 
 def readings_table(content: Content) -> gpd.GeoDataFrame:
