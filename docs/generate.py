@@ -1,4 +1,4 @@
-"""Write anew what is derived from the code: the lists of files in README.md and docs/contract.md.
+"""Write anew what is derived from the code: lists of files, and the JSON Schema of ranch.toml.
 
 Call it as ``python docs/generate.py``.
 """
@@ -9,9 +9,11 @@ import re
 from pathlib import Path
 
 from stressmap.output.outputs import described
+from stressmap.output.staging.ranch_schema import NAME, made_text
 from stressmap.output.text.words import Words
 
 REPOSITORY = Path(__file__).parents[1]
+SCHEMA = REPOSITORY / "stressmap" / "output" / "staging" / "templates" / NAME
 
 
 def files_list() -> str:
@@ -39,7 +41,8 @@ def with_block(text: str, block: str) -> str:
 def generated() -> dict[Path, str]:
     """Give every derived text by its file."""
     pages = {REPOSITORY / name: make() for name, make in BLOCKS.items()}
-    return {page: with_block(page.read_text(encoding="utf-8"), block) for page, block in pages.items()}
+    derived = {page: with_block(page.read_text(encoding="utf-8"), block) for page, block in pages.items()}
+    return derived | {SCHEMA: made_text()}
 
 
 if __name__ == "__main__":

@@ -37,7 +37,8 @@ from stressmap.agronomy.profile_parts import (
 )
 from stressmap.agronomy.target import check_season
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
-from stressmap.core.settings import MonthDay, Part, RankBy
+from stressmap.core.setting_types import MonthDay
+from stressmap.core.settings import Part, RankBy
 from stressmap.intake.unit_headings import normal
 
 __all__ = [

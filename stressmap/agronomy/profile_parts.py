@@ -7,7 +7,8 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, model_validator
 
 from stressmap.agronomy.target import check_season
-from stressmap.core.settings import Baseline, MonthDay, Part
+from stressmap.core.setting_types import MonthDay, Number, Switch, Whole
+from stressmap.core.settings import Baseline, Part
 
 Standing = Literal[
     "read", "read at second hand", "from memory, cross-checked", "from memory only", "derived",
@@ -18,6 +19,7 @@ recomputed; only remembered; worked out here from other figures; what people in 
 wrote."""
 
 Edge3 = tuple[float, float, float]
+Number3 = tuple[Number, Number, Number]
 Scale = Literal["absolute", "below_baseline"]
 SET_BY_RANCH: Standing = "set by the ranch"
 
@@ -34,14 +36,14 @@ def _in_season_order(points: tuple[tuple[str, float], ...]) -> tuple[tuple[str, 
     return points
 
 
-Edges3 = Annotated[Edge3, AfterValidator(_rising)]
-Potential = Annotated[float, Field(ge=-60.0, le=0.0)]
+Edges3 = Annotated[Number3, AfterValidator(_rising)]
+Potential = Annotated[Number, Field(ge=-60.0, le=0.0)]
 Targets = Annotated[tuple[tuple[MonthDay, Potential], ...], AfterValidator(_in_season_order)]
-Bars = Annotated[float, Field(ge=0.0, le=30.0)]
+Bars = Annotated[Number, Field(ge=0.0, le=30.0)]
 """How far below a fully watered tree [bar], never negative."""
 Course = Annotated[tuple[tuple[MonthDay, Bars], ...], AfterValidator(_in_season_order)]
 Coefficients = Annotated[
-    tuple[tuple[MonthDay, Annotated[float, Field(ge=0.0, le=2.0)]], ...], AfterValidator(_in_season_order)
+    tuple[tuple[MonthDay, Annotated[Number, Field(ge=0.0, le=2.0)]], ...], AfterValidator(_in_season_order)
 ]
 
 
@@ -77,8 +79,8 @@ class Source(Part):
 class BaselineLine(Baseline):
     """Fully watered line, and the deficits [kPa] it was published for."""
 
-    vpd_range_kpa: tuple[float, float] | None = None
-    provisional: bool = False
+    vpd_range_kpa: tuple[Number, Number] | None = None
+    provisional: Switch = False
 
 
 class Edges(Part):
@@ -93,8 +95,8 @@ class Level(Part):
     """What a range of potentials means; the two scales are published apart and never converted."""
 
     scale: Scale
-    from_bar: float
-    to_bar: float | None = None
+    from_bar: Number
+    to_bar: Number | None = None
     level: CropNames
     text: CropNames
     standing: Standing
@@ -118,7 +120,7 @@ class Stage(Part):
     """A growth stage: the day it begins and how harmful stress is in it, 0 (not) to 1 (most)."""
 
     begins: MonthDay = Field(alias="from")
-    harm: float = Field(ge=0.0, le=1.0)
+    harm: Number = Field(ge=0.0, le=1.0)
     text: CropNames
 
 
@@ -131,20 +133,20 @@ class Young(Part):
 
     driest_target_bar: Potential
     allowance_bar: Bars | None = None
-    years: int = Field(default=4, ge=1)
+    years: Whole = Field(default=4, ge=1)
 
 
 class TooWet(Part):
     """Trees whose distance below the baseline is under this [bar] are too wet, not praiseworthy."""
 
-    below_baseline_bar: float
+    below_baseline_bar: Number
 
 
 class CropCoefficient(Part):
     """Crop coefficient on reference evapotranspiration through the season, and height of the trees [m]."""
 
     points: Coefficients
-    height_m: float = Field(default=3.0, gt=0.0)
+    height_m: Number = Field(default=3.0, gt=0.0)
 
 
 class Roots(Part):
@@ -154,8 +156,8 @@ class Roots(Part):
     available water there that they take without stress, at a crop evapotranspiration of 5 mm a day.
     """
 
-    depth_m: float = Field(default=1.5, gt=0.0, le=10.0)
-    depletion_fraction: float = Field(default=0.50, gt=0.0, lt=1.0)
+    depth_m: Number = Field(default=1.5, gt=0.0, le=10.0)
+    depletion_fraction: Number = Field(default=0.50, gt=0.0, lt=1.0)
 
 
 class Caution(CropNames):
@@ -194,8 +196,8 @@ class Variety(Part):
 class CutOff(Part):
     """How many days before harvest the last water is given: between two counts of days."""
 
-    least_days: int = Field(ge=0, le=120)
-    most_days: int = Field(ge=0, le=120)
+    least_days: Whole = Field(ge=0, le=120)
+    most_days: Whole = Field(ge=0, le=120)
 
     @model_validator(mode="after")
     def _in_order(self) -> CutOff:

@@ -15,9 +15,7 @@ from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import (
-    AfterValidator,
     BaseModel,
-    BeforeValidator,
     ConfigDict,
     Field,
     PrivateAttr,
@@ -27,8 +25,19 @@ from pydantic import (
 )
 
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
+from stressmap.core.setting_types import (
+    Clock,
+    Day,
+    DepthMM,
+    FlowM3H,
+    InputFile,
+    Number,
+    Share,
+    Switch,
+    VolumeM3,
+    Whole,
+)
 from stressmap.core.toml_file import read_toml
-from stressmap.core.units import M3_H_PER, M3_PER, MM_PER, parse_month_day, read_quantity
 
 FLAG_CODES = (
     "no_value", "no_place", "no_time", "outside_blocks", "near_boundary", "outside_window", "short_bag",
@@ -41,47 +50,11 @@ Spreadsheet = Literal["plain", "en", "es"]
 RankBy = Literal["below_target", "below_baseline", "tension"]
 
 
-def _check_month_day(text: str) -> str:
-    parse_month_day(text)
-    return text
-
-
-def _parse_clock(value: object) -> object:
-    if isinstance(value, str) and value.strip() == "24:00":
-        return dt.time.max
-    return value
-
-
-def _quantity(units: dict[str, float]) -> BeforeValidator:
-    """Return a validator that reads ``"120000 m3"`` into the base unit of ``units``."""
-
-    def read(value: object) -> object:
-        if not isinstance(value, str):
-            msg = f"{value!r} has no unit; write a number and one of {', '.join(units)}, in quotes"
-            raise ValueError(msg)
-        return read_quantity(value, units)
-
-    return BeforeValidator(read)
-
-
-def _nameable(path: Path) -> Path:
-    if "\0" in str(path):
-        msg = "no file has such a name; write the path of a file"
-        raise ValueError(msg)
-    return path
-
-
 MOST_PROBLEMS = 20
 
 _BRACES = re.compile(r"\{\w\}").findall
 
-InputFile = Annotated[Path, AfterValidator(_nameable)]
-Clock = Annotated[dt.time, BeforeValidator(_parse_clock)]
-MonthDay = Annotated[str, AfterValidator(_check_month_day)]
-VolumeM3 = Annotated[float, _quantity(M3_PER), Field(gt=0)]
-FlowM3H = Annotated[float, _quantity(M3_H_PER), Field(gt=0)]
-DepthMM = Annotated[float, _quantity(MM_PER), Field(gt=0)]
-Share = Annotated[float, Field(gt=0, le=1)]
+STEPS = (0.25, 0.5, 1.0, 2.0)
 Systems = Literal["drip", "micro_sprinkler", "sprinkler", "flood"]
 
 
@@ -135,8 +108,8 @@ class Files(Part):
 class Visit(Part):
     """``[visit]``: the days whose readings are mapped together; both empty for the latest."""
 
-    start: dt.date | None = Field(default=None, alias="from")
-    end: dt.date | None = Field(default=None, alias="to")
+    start: Day | None = Field(default=None, alias="from")
+    end: Day | None = Field(default=None, alias="to")
 
     @model_validator(mode="after")
     def _in_order(self) -> Visit:
@@ -160,17 +133,17 @@ class Reading(Part):
 
     unit: Literal["bar", "MPa", "kPa", "psi"] = "bar"
     window: tuple[Clock, Clock] = (dt.time(13), dt.time(15))
-    bag_minutes: float = Field(default=10.0, ge=0)
-    recheck_bar: float = Field(default=1.0, gt=0)
-    gps_m: float = Field(default=10.0, ge=0, le=1000)
-    gps_accuracy_m: float = Field(default=3.0, ge=0, le=1000)
-    possible_bar: tuple[float, float] = (0.5, 70.0)
-    unlike_z: float = Field(default=3.5, gt=0)
+    bag_minutes: Number = Field(default=10.0, ge=0)
+    recheck_bar: Number = Field(default=1.0, gt=0)
+    gps_m: Number = Field(default=10.0, ge=0, le=1000)
+    gps_accuracy_m: Number = Field(default=3.0, ge=0, le=1000)
+    possible_bar: tuple[Number, Number] = (0.5, 70.0)
+    unlike_z: Number = Field(default=3.5, gt=0)
     date_order: Literal["day-first", "month-first"] | None = None
     crs: str | None = None
-    align_chambers: bool = False
-    same_weather: bool = True
-    keep: tuple[str, ...] = ()
+    align_chambers: Switch = False
+    same_weather: Switch = True
+    keep: tuple[Annotated[str, Field(json_schema_extra={"enum": list(FLAG_CODES)})], ...] = ()
 
     @field_validator("keep")
     @classmethod
@@ -203,14 +176,14 @@ class Map(Part):
     how stress lies.
     """
 
-    cell_m: float = Field(default=5.0, gt=0)
+    cell_m: Number = Field(default=5.0, gt=0)
     rank_by: RankBy = "below_target"
     method: Literal["structured", "ordinary"] = "structured"
-    edges_bar: tuple[float, float, float] | None = None
-    smallest_zone_ha: float = Field(default=0.2, ge=0)
-    rank_unmeasured: bool = True
-    water_share: float = Field(default=0.25, gt=0, lt=1)
-    look_again: int = Field(default=10, ge=0, le=50)
+    edges_bar: tuple[Number, Number, Number] | None = None
+    smallest_zone_ha: Number = Field(default=0.2, ge=0)
+    rank_unmeasured: Switch = True
+    water_share: Number = Field(default=0.25, gt=0, lt=1)
+    look_again: Whole = Field(default=10, ge=0, le=50)
     covariate: InputFile | None = None
     basemap: str | None = None
 
@@ -240,19 +213,19 @@ class ModelPriors(Part):
     and of one reading [bar], and the range of the pattern [m]. Weak: fifty readings hardly feel them.
     """
 
-    block_bar: float = Field(default=2.0, gt=0)
-    valve_bar: float = Field(default=1.5, gt=0)
-    pattern_bar: float = Field(default=1.5, gt=0)
-    tree_bar: float = Field(default=1.0, gt=0)
-    error_bar: float = Field(default=0.5, gt=0)
-    range_m: float = Field(default=100.0, gt=0)
+    block_bar: Number = Field(default=2.0, gt=0)
+    valve_bar: Number = Field(default=1.5, gt=0)
+    pattern_bar: Number = Field(default=1.5, gt=0)
+    tree_bar: Number = Field(default=1.0, gt=0)
+    error_bar: Number = Field(default=0.5, gt=0)
+    range_m: Number = Field(default=100.0, gt=0)
 
 
 class Baseline(Part):
     """Fully watered line: intercept [bar] and slope [bar/kPa] on vapour pressure deficit."""
 
-    intercept_bar: float = Field(le=0)
-    slope_bar_per_kpa: float = Field(le=0)
+    intercept_bar: Number = Field(le=0)
+    slope_bar_per_kpa: Number = Field(le=0)
 
 
 class Water(Part):
@@ -266,24 +239,24 @@ class Water(Part):
     available: VolumeM3 | None = None
     pump: FlowM3H | None = None
     pumps: dict[str, FlowM3H] = {}
-    start: dt.date | None = Field(default=None, alias="from")
-    days: int = Field(default=7, ge=1, le=60)
-    next_turn: dt.date | None = None
+    start: Day | None = Field(default=None, alias="from")
+    days: Whole = Field(default=7, ge=1, le=60)
+    next_turn: Day | None = None
     hours: tuple[Clock, Clock] = (dt.time(0), dt.time.max)
     crew_hours: tuple[Clock, Clock] | None = None
     out_of_service: tuple[str, ...] = ()
-    step_hours: float = 0.5
-    turns: int | None = Field(default=None, ge=1)
-    rest_hours: float = Field(default=4.0, ge=0)
-    mm_per_bar: float | None = Field(default=None, gt=0)
+    step_hours: Number = Field(default=0.5, json_schema_extra={"enum": list(STEPS)})
+    turns: Whole | None = Field(default=None, ge=1)
+    rest_hours: Number = Field(default=4.0, ge=0)
+    mm_per_bar: Number | None = Field(default=None, gt=0)
     soil: str | None = None
-    root_depth_m: float | None = Field(default=None, gt=0, le=10)
+    root_depth_m: Number | None = Field(default=None, gt=0, le=10)
     eto: DepthMM | None = None
     divide_by: Literal["uniformity", "efficiency"] = "uniformity"
     uniformity: dict[Systems, Share] = {}
     efficiency: dict[Systems, Share] = {}
-    draws: int = Field(default=100, ge=0, le=10_000)
-    time_limit_s: float = Field(default=30.0, gt=0)
+    draws: Whole = Field(default=100, ge=0, le=10_000)
+    time_limit_s: Number = Field(default=30.0, gt=0)
 
     @property
     def most_turns(self) -> int:
@@ -293,7 +266,7 @@ class Water(Part):
     @field_validator("step_hours")
     @classmethod
     def _handy_step(cls, value: float) -> float:
-        if value not in {0.25, 0.5, 1.0, 2.0}:
+        if value not in STEPS:
             msg = f"{value:g} is not a step that hours are cut into; write 0.25, 0.5, 1 or 2"
             raise ValueError(msg)
         return value

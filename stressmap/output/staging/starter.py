@@ -1,4 +1,4 @@
-"""A new ranch folder: settings filled in from the polygons, and an empty readings table."""
+"""A new ranch folder: settings filled in from the polygons, their schema, and an empty readings table."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import geopandas as gpd
 from stressmap.core.errors import OutputError, Problem
 from stressmap.core.text import one_line
 from stressmap.core.units import HA_PER_ACRE, M2_PER_HA
+from stressmap.output.staging import ranch_schema
 
 READING_COLUMNS = (
     "tree_id",
@@ -55,7 +56,7 @@ class Start:
 
 
 def write_start(folder: Path, start: Start) -> None:
-    """Write ``ranch.toml`` and ``readings.csv`` into a folder, over nothing that is there.
+    """Write ``ranch.toml``, its JSON Schema and ``readings.csv`` into a folder, over nothing that is there.
 
     Parameters
     ----------
@@ -67,9 +68,13 @@ def write_start(folder: Path, start: Start) -> None:
     Raises
     ------
     OutputError
-        If one of the two files is there already, or the folder cannot be written.
+        If one of the files is there already, or the folder cannot be written.
     """
-    pages = {"ranch.toml": settings_text(folder, start), "readings.csv": ",".join(READING_COLUMNS) + "\n"}
+    pages = {
+        "ranch.toml": settings_text(folder, start),
+        "readings.csv": ",".join(READING_COLUMNS) + "\n",
+        ranch_schema.NAME: ranch_schema.packaged_text(),
+    }
     there = [name for name in pages if (folder / name).exists()]
     if there:
         what = f"it holds {' and '.join(there)} already"
@@ -77,7 +82,7 @@ def write_start(folder: Path, start: Start) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, text in pages.items():
-            (folder / name).write_text(text, encoding="utf-8")
+            (folder / name).write_text(text, encoding="utf-8", newline="\n")
     except OSError as error:
         what = f"it cannot be written ({error.strerror or error})"
         raise OutputError(Problem(str(folder), what, "Name a folder that can be written")) from None

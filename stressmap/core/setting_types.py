@@ -1,0 +1,79 @@
+"""The kinds of value that stand in ``ranch.toml``, each read strictly."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import AfterValidator, BeforeValidator, Field, Strict, WithJsonSchema
+
+from stressmap.core.units import M3_H_PER, M3_PER, MM_PER, parse_month_day, read_quantity
+
+CLOCK = r"([01]\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d+)?)?|24:00"
+DAY = r"\d{4}-\d{2}-\d{2}"
+
+
+def _check_month_day(text: str) -> str:
+    parse_month_day(text)
+    return text
+
+
+def _parse_clock(value: object) -> object:
+    if isinstance(value, dt.time) and value.tzinfo is None:
+        return value
+    if isinstance(value, str) and re.fullmatch(CLOCK, value):
+        return dt.time.max if value == "24:00" else value
+    msg = f'{value!r} is not a time of day; write it as "13:00"'
+    raise ValueError(msg)
+
+
+def _parse_day(value: object) -> object:
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        return value
+    if isinstance(value, str) and re.fullmatch(DAY, value):
+        return value
+    msg = f"{value!r} is not a day; write it as 2026-07-14"
+    raise ValueError(msg)
+
+
+def _quantity(units: dict[str, float]) -> BeforeValidator:
+    """Return a validator that reads ``"120000 m3"`` into the base unit of ``units``."""
+
+    def read(value: object) -> object:
+        if not isinstance(value, str):
+            msg = f"{value!r} has no unit; write a number and one of {', '.join(units)}, in quotes"
+            raise ValueError(msg)
+        return read_quantity(value, units)
+
+    return BeforeValidator(read)
+
+
+def _nameable(path: Path) -> Path:
+    if "\0" in str(path):
+        msg = "no file has such a name; write the path of a file"
+        raise ValueError(msg)
+    return path
+
+
+def _text_schema(pattern: str) -> WithJsonSchema:
+    """Say what a text looks like before it is read, for the JSON Schema of ``ranch.toml``."""
+    return WithJsonSchema({"type": "string", "pattern": f"^({pattern})$"})
+
+
+def _quantity_schema(units: dict[str, float]) -> WithJsonSchema:
+    return _text_schema(rf"\s*[-+]?[0-9].*?({'|'.join(re.escape(unit) for unit in units)})\s*")
+
+
+Number = Annotated[float, Strict()]
+Whole = Annotated[int, Strict()]
+Switch = Annotated[bool, Strict()]
+Day = Annotated[dt.date, BeforeValidator(_parse_day), _text_schema(DAY)]
+InputFile = Annotated[Path, AfterValidator(_nameable)]
+Clock = Annotated[dt.time, BeforeValidator(_parse_clock), _text_schema(CLOCK)]
+MonthDay = Annotated[str, AfterValidator(_check_month_day), _text_schema(r"\d{1,2}-\d{1,2}")]
+VolumeM3 = Annotated[float, _quantity(M3_PER), Field(gt=0), _quantity_schema(M3_PER)]
+FlowM3H = Annotated[float, _quantity(M3_H_PER), Field(gt=0), _quantity_schema(M3_H_PER)]
+DepthMM = Annotated[float, _quantity(MM_PER), Field(gt=0), _quantity_schema(MM_PER)]
+Share = Annotated[Number, Field(gt=0, le=1)]
