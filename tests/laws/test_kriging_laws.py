@@ -74,21 +74,37 @@ def shared(a: Places, b: Places, p: Parameters) -> np.ndarray:
     )
 
 
-def by_hand(
+def bordered(
     s: Samples, cells: Places, p: Parameters, drift: np.ndarray, at: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Universal kriging as one bordered system per cell, the way a textbook writes it."""
+    """Universal kriging as a textbook writes it: the solved weights of each cell, and its right-hand sides."""
     trend, trend_at = (
-        np.column_stack([np.ones(len(z)), z]) if z.any() else np.ones((len(z), 1)) for z in (drift, at)
+        np.column_stack([np.ones(len(z)), z]) if drift.any() else np.ones((len(z), 1)) for z in (drift, at)
     )
     n, q = trend.shape
     left = np.zeros((n + q, n + q))
     left[:n, :n] = shared(s.places, s.places, p) + p.tree * (s.tree[:, None] == s.tree) + p.error * np.eye(n)
     left[:n, n:], left[n:, :n] = trend, trend.T
-    right = np.concatenate([shared(s.places, cells, p), trend_at[:, :q].T])
-    solved = np.linalg.solve(left, right)
+    right = np.concatenate([shared(s.places, cells, p), trend_at.T])
+    return np.linalg.solve(left, right), right
+
+
+def by_hand(
+    s: Samples, cells: Places, p: Parameters, drift: np.ndarray, at: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Mean and variance of each cell."""
+    solved, right = bordered(s, cells, p, drift, at)
     variance = p.block + p.valve + p.crop + p.pattern - np.sum(solved * right, axis=0)
-    return solved[:n].T @ s.value, variance
+    return solved[: len(s)].T @ s.value, variance
+
+
+def mean_by_hand(
+    s: Samples, cells: Places, p: Parameters, drift: np.ndarray, at: np.ndarray
+) -> tuple[float, float]:
+    """Mean and variance of the mean over all cells, every pair of them one by one."""
+    solved, right = bordered(s, cells, p, drift, at)
+    mean = float((solved[: len(s)].T @ s.value).mean())
+    return mean, float((shared(cells, cells, p) - solved.T @ right).mean())
 
 
 @pytest.mark.parametrize("trend", ["level", "covariate"])
@@ -105,6 +121,28 @@ def test_an_averaged_surface_is_the_mixture_of_hand_solved_systems(trend: str, c
     estimate = surface.predict(cells)
     np.testing.assert_allclose(estimate.mean, mean, atol=1e-8)
     np.testing.assert_allclose(estimate.variance, second, atol=1e-8)
+
+
+@pytest.mark.parametrize("zones", ["blocks", "valves", "across all"])
+@pytest.mark.parametrize("trend", ["level", "covariate"])
+def test_the_variance_of_a_zones_mean_is_that_of_all_pairs_of_its_cells(zones: str, trend: str) -> None:
+    """The definition, pair of cells by pair of cells: a mean's error is the mean of the errors' covariances."""
+    samples, cells = orchard(4, crops=2, covariate=trend == "covariate")
+    drift = Drift(5.0, 2.0) if trend == "covariate" else Drift()
+    surface = StructuredSurface(samples, SurfaceOptions(), drift)
+    z, at = drift.of(samples.places), drift.of(cells)
+    code = {"blocks": cells.block, "valves": cells.valve, "across all": np.zeros(300, np.int64)}[zones]
+    count = int(code.max()) + 1
+    got = surface.predict_zones(cells, code, count)
+    for zone in (0, count - 1):
+        here = np.flatnonzero(code == zone)
+        parts = [
+            mean_by_hand(samples, cells.take(here), p, z, at[here]) for p in surface.nodes.parameters
+        ]
+        mean = surface.nodes.weight @ [m for m, _ in parts]
+        assert got.mean[zone] == pytest.approx(mean, abs=1e-8)
+        second = surface.nodes.weight @ [v + (m - mean) ** 2 for m, v in parts]
+        assert got.variance[zone] == pytest.approx(second, abs=1e-8)
 
 
 @pytest.mark.parametrize("correlation", CORRELATIONS.values(), ids=CORRELATIONS)
@@ -142,20 +180,23 @@ def test_weights_sum_to_one(noise: float) -> None:
     range_m=st.floats(1, 3000),
     correlation=st.sampled_from(sorted(set(CORRELATIONS) - {"gaussian"})),
 )
-def test_variance_is_never_negative_nor_above_that_of_knowing_nothing(
+def test_variance_lies_between_that_of_knowing_the_mean_and_that_of_knowing_nothing(
     seed: int, pattern: float, noise: float, range_m: float, correlation: str
 ) -> None:
+    """The lower bound is simple kriging, solved here: an estimated mean can only add doubt."""
     rng = np.random.default_rng(seed)
     xy = rng.uniform(0, 500, (12, 2))
     samples = Samples(no_kinds(xy), rng.normal(size=12), np.arange(12))
     known = Parameters(0, 0, pattern, 0, noise + 1e-6 * pattern, range_m)
-    _, variance = krige(
-        krige_with_known_parameters(samples, known, CORRELATIONS[correlation]),
-        rng.uniform(0, 900, (40, 2)),
-        samples.places,
-    )
-    assert np.all(variance >= 0)
+    like = CORRELATIONS[correlation]
+    cells = np.vstack([rng.uniform(0, 900, (40, 2)), [[1e7, 1e7]]])
+    _, variance = krige(krige_with_known_parameters(samples, known, like), cells, samples.places)
+    cross = pattern * like(cdist(xy, cells), range_m)
+    own = pattern * like(cdist(xy, xy), range_m) + known.error * np.eye(12)
+    simple = pattern - np.sum(cross * np.linalg.solve(own, cross), axis=0)
+    assert np.all(variance >= np.maximum(simple, 0.0) - 1e-7 * pattern)
     assert np.all(variance <= 3 * pattern + noise)
+    assert variance[-1] >= pattern, "out of reach of all readings nothing is known of the pattern"
 
 
 def moved(samples: Samples, cells: Places, move: object) -> tuple[Samples, Places]:
