@@ -77,7 +77,7 @@ def shared(a: Places, b: Places, p: Parameters) -> np.ndarray:
 def bordered(
     s: Samples, cells: Places, p: Parameters, drift: np.ndarray, at: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Universal kriging as a textbook writes it: the solved weights of each cell, and its right-hand sides."""
+    """Universal kriging as a textbook writes it: the solved weights of each cell, and its right sides."""
     trend, trend_at = (
         np.column_stack([np.ones(len(z)), z]) if drift.any() else np.ones((len(z), 1)) for z in (drift, at)
     )
@@ -136,9 +136,7 @@ def test_the_variance_of_a_zones_mean_is_that_of_all_pairs_of_its_cells(zones: s
     got = surface.predict_zones(cells, code, count)
     for zone in (0, count - 1):
         here = np.flatnonzero(code == zone)
-        parts = [
-            mean_by_hand(samples, cells.take(here), p, z, at[here]) for p in surface.nodes.parameters
-        ]
+        parts = [mean_by_hand(samples, cells.take(here), p, z, at[here]) for p in surface.nodes.parameters]
         mean = surface.nodes.weight @ [m for m, _ in parts]
         assert got.mean[zone] == pytest.approx(mean, abs=1e-8)
         second = surface.nodes.weight @ [v + (m - mean) ** 2 for m, v in parts]

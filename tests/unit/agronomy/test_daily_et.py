@@ -87,6 +87,32 @@ def test_one_missing_hour_is_bridged() -> None:
     assert run(weather)[0]["eto_mm"].to_numpy() == pytest.approx(run(clear_days())[0]["eto_mm"], rel=0.01)
 
 
+@pytest.mark.parametrize(("left_out", "method"), [(2, "hourly"), (3, "daily")])
+def test_a_day_with_more_than_two_hours_unknown_is_not_worked_out_by_the_hour(
+    left_out: int, method: str
+) -> None:
+    """The record begins late: midnight to 1 o'clock and 1 to 2 may be unknown, one more may not."""
+    table, _ = run(clear_days(2).iloc[left_out:])
+    assert table["method"].tolist() == [method, "hourly"]
+
+
+@pytest.mark.parametrize(("every_h", "method"), [(3, "daily"), (4, "none")])
+def test_records_further_apart_than_three_and_a_half_hours_know_no_extremes(
+    every_h: int, method: str
+) -> None:
+    table, _ = run(clear_days(every_h=every_h))
+    assert table["method"].tolist() == [method] * 2
+
+
+@pytest.mark.parametrize(("hours", "method"), [(22, "station"), (21, "hourly")])
+def test_the_stations_own_sum_may_lack_two_hours(hours: int, method: str) -> None:
+    own = np.where(np.arange(24) < hours, 0.25, np.nan)
+    table, _ = run(clear_days(1).assign(eto_mm=own))
+    assert table["method"].tolist() == [method]
+    if method == "station":
+        assert table["eto_mm"].tolist() == pytest.approx([6.0]), "a quarter of a millimetre an hour, all day"
+
+
 def test_days_of_a_clock_change_are_days() -> None:
     time = pd.date_range("2026-03-07", periods=71, freq="h", tz=ZONE).as_unit("us")
     table, _ = run(clear_days(3).iloc[:71].assign(time=time))

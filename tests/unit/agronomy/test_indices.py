@@ -66,6 +66,7 @@ def add(
 
 
 HOT = ("2026-07-14 13:00", 40.0, 20.0)
+MILD_NOON = ("2026-07-14 13:00", 28.0, 45.0)
 MILD = ("2026-07-15 13:00", 28.0, 45.0)
 
 
@@ -280,6 +281,15 @@ def test_walnut_wetter_than_the_line_is_marked() -> None:
         "too; "
         "look for too much water." in said
     )
+
+
+def test_the_provisional_line_of_walnut_is_said_with_its_reason() -> None:
+    _, said = add(readings(("2026-07-14 13:00", "A", -6.0)), blocks(A="walnut"), weather(MILD_NOON))
+    (note,) = said
+    assert note.startswith("The fully watered line of walnut is provisional: ")
+    assert "Agricultural Water Management 319:109808, 2025" in note
+    _, said = add(readings(("2026-07-14 13:00", "A", -9.0)), blocks(A="prune"), weather(MILD_NOON))
+    assert said == []
 
 
 def test_unlike_days_are_carried_to_the_middle_weather_and_said() -> None:

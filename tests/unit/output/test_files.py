@@ -81,6 +81,16 @@ def test_csv_is_plain_and_runs_nothing(tmp_path):
     )
 
 
+def test_chances_keep_four_decimals_and_places_seven(tmp_path):
+    table = pd.DataFrame(
+        {"p_first": [0.123456], "confidence": [0.98764], "lon": [-121.12345678], "x_ha": [1.23456]}
+    )
+    write_csv(table, tmp_path / "x.csv")
+    assert (tmp_path / "x.csv").read_text(encoding="utf-8") == (
+        "p_first,confidence,lon,x_ha\n0.1235,0.9876,-121.1234568,1.2346\n"
+    )
+
+
 def test_the_raster_is_cloud_optimised_and_says_what_it_holds(tmp_path):
     shape = (600, 700)
     row, col = np.nonzero(np.ones(shape))

@@ -12,6 +12,7 @@ import rasterio
 from helpers.drawn_content import NASTY, ranch, small
 from PIL import Image
 
+from stressmap.output.web.map_data import map_data
 from stressmap.output.web.map_page import render
 from stressmap.output.web.surface_images import draw_surface, png
 
@@ -42,6 +43,13 @@ def test_the_page_refers_to_nothing_outside_itself() -> None:
     assert "@import" not in styles
     assert "sourceMappingURL" not in page
     assert "default-src 'none'" in page
+
+
+def test_chances_reach_the_map_to_a_tenth_of_a_percent() -> None:
+    content = small()
+    content = dataclasses.replace(content, valves=content.valves.assign(p_first=0.1234, confidence=0.9876))
+    valves = map_data(content)["valves"]
+    assert {(one["pFirst"], one["confidence"]) for one in valves} == {(0.123, 0.988)}
 
 
 def test_leaflet_ships_with_its_licence() -> None:

@@ -88,6 +88,30 @@ def test_the_bounds_of_what_is_possible_are_a_setting() -> None:
     assert out.loc[0, ["flags", "used"]].tolist() == [("impossible_value",), False]
 
 
+@pytest.mark.parametrize(
+    ("bar", "flags"),
+    [(0.4, ("impossible_value",)), (0.5, ()), (30.0, ()), (30.1, ("impossible_value",))],
+)
+def test_the_edge_of_what_is_possible_is_possible(bar: float, flags: tuple[str, ...]) -> None:
+    """The least and the greatest that a tree can show are what it can show."""
+    kept = ["unit_suspect", "unlike_neighbours"]
+    out = ranch.assess(
+        changed(pressure_bar=bar, recheck_bar=np.nan), BLOCKS, possible_bar=[0.5, 30.0], keep=kept
+    )
+    found = tuple(f for f in out.loc[0, "flags"] if f == "impossible_value")
+    assert found == flags
+
+
+@pytest.mark.parametrize(
+    ("clock", "flags"),
+    [("13:29", ("outside_window",)), ("13:30", ()), ("14:10", ()), ("14:11", ("outside_window",))],
+)
+def test_a_window_with_seconds_is_kept_to_the_minute(clock: str, flags: tuple[str, ...]) -> None:
+    """From half a minute before 13:30 to half a minute after 14:10: a minute begun belongs to its hour."""
+    out = ranch.assess(changed(time=local(clock)), BLOCKS.iloc[:1], window=["13:29:30", "14:10:30"])
+    assert out.loc[0, "flags"] == flags
+
+
 def test_keep_brings_a_kind_back_and_keeps_its_flag() -> None:
     out = ranch.assess(changed(bag_minutes=3.0), BLOCKS, keep=["short_bag"])
     assert out.loc[0, ["flags", "used"]].tolist() == [("short_bag",), True]

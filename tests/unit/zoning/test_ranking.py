@@ -178,6 +178,20 @@ def test_one_looks_again_where_the_choice_is_open_not_where_least_is_known():
     assert not chosen.geometry.duplicated().any()
 
 
+def test_no_place_is_asked_twice_however_noisy_a_reading_is() -> None:
+    """Where one reading settles little, the best place stays the best: it is asked once all the same."""
+    shape = shapely.box(0, 0, 200, 200)
+    blocks = gpd.GeoDataFrame({"block": ["A"], "crop": "prune"}, geometry=[shape], crs="EPSG:32610")
+    xy = np.array([[50.0, 50.0], [100.0, 150.0], [150.0, 30.0]])
+    code = np.zeros(3, dtype=np.int64)
+    samples = Samples(Places(xy, code, code, code), np.array([3.0, 3.2, 2.9]), np.arange(3))
+    surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 9.0))
+    ground = Ground(blocks, blocks.assign(valve="A"), lattice(blocks, 10.0))
+    chosen = look_again(surface, ground, Stakes(figures([3.0], [1.0]), np.ones(1), 3.0), count=10)
+    assert len(chosen) == 5, "five places are tried in a valve zone"
+    assert not chosen.geometry.duplicated().any()
+
+
 def test_nothing_is_asked_where_nothing_is_open():
     shapes = [shapely.box(0, 0, 200, 200)]
     blocks = gpd.GeoDataFrame({"block": ["A"], "crop": "prune"}, geometry=shapes, crs="EPSG:32610")
