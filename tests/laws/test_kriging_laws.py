@@ -126,7 +126,7 @@ def test_an_averaged_surface_is_the_mixture_of_hand_solved_systems(trend: str, c
 @pytest.mark.parametrize("zones", ["blocks", "valves", "across all"])
 @pytest.mark.parametrize("trend", ["level", "covariate"])
 def test_the_variance_of_a_zones_mean_is_that_of_all_pairs_of_its_cells(zones: str, trend: str) -> None:
-    """The definition, pair of cells by pair of cells: a mean's error is the mean of the errors' covariances."""
+    """The definition, pair by pair: the variance of a mean is the mean of all covariances."""
     samples, cells = orchard(4, crops=2, covariate=trend == "covariate")
     drift = Drift(5.0, 2.0) if trend == "covariate" else Drift()
     surface = StructuredSurface(samples, SurfaceOptions(), drift)

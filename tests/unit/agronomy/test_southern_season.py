@@ -10,11 +10,12 @@ from stressmap.core.notes import Notes
 
 
 def dates(profile: CropProfile) -> dict[str, list[str]]:
+    coefficient = profile.crop_coefficient
     return {
         "season_target": [day for day, _ in profile.season_target or ()],
         "stages": [stage.begins for stage in profile.stages],
-        "crop_coefficient": [day for day, _ in profile.crop_coefficient.points] if profile.crop_coefficient else [],
-    }  # fmt: skip
+        "crop_coefficient": [day for day, _ in coefficient.points] if coefficient else [],
+    }
 
 
 @pytest.mark.parametrize("crop", ["almond", "prune", "walnut"])

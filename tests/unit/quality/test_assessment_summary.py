@@ -45,6 +45,37 @@ def test_everything_is_counted_and_named() -> None:
     )
 
 
+def test_of_many_blocks_without_a_reading_two_dozen_are_named() -> None:
+    many = ranch.blocks(30)
+    table = ranch.readings(many.iloc[:4])
+    lines = summarise(ranch.assess(table, many), many, ranch.valves(many), ranch.settings()).lines
+    (line,) = [one for one in lines if "locks without a reading" in one]
+    assert ": 26 of 30: B5, B6, " in line
+    assert line.endswith(", B28 and 2 more.")
+    few = summarise(ranch.assess(table, many), many.iloc[:28], ranch.valves(many), ranch.settings()).lines
+    (line,) = [one for one in few if "locks without a reading" in one]
+    assert line.endswith(", B28.")
+
+
+def test_the_table_to_mend_says_what_is_wrong_beside_the_flags() -> None:
+    table = mend_table(ranch.assess(spoiled(), BLOCKS))
+    assert table.columns.tolist() == [
+        "row", "tree_id", "used", "flags", "wrong", "to_do", "time", "lon", "lat", "pressure_bar",
+        "recheck_bar", "bag_minutes", "block", "valve",
+    ]  # fmt: skip
+
+
+def test_only_longitudes_that_fit_with_a_minus_have_lost_it() -> None:
+    table = ranch.readings(BLOCKS, per_block=4)
+    lost = table.assign(lon=-table["lon"])
+    assert "lost their minus sign" in " ".join(summary(lost).first)
+    for east in (1.0, 30.0):
+        away = table.assign(lon=table["lon"] + east)
+        told = " ".join(summary(away).first)
+        assert "16 of 16" in told
+        assert "minus" not in told
+
+
 def test_temperature_is_shown_in_the_units_people_read() -> None:
     assert "temperature at the trees 86 to 94 °F" in "".join(summary(spoiled(), units="us").lines)
 

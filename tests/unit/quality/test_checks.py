@@ -222,6 +222,22 @@ def test_a_crew_far_from_its_block_is_said() -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("count", "shown"), [(8, "2, 3, 4, 5, 6, 7, 8, 9"), (9, "2, 3, 4, 5, 6, 7, 8, 9 ...")]
+)
+def test_eight_rows_far_from_their_block_are_named(count: int, shown: str) -> None:
+    notes = Notes()
+    table = CLEAN.copy()
+    table["block"] = table["block"].astype(object)
+    for i in range(count):
+        lon, lat = ranch.TO_DEGREES.transform(ranch.WEST + 60.0 + 7 * i, ranch.SOUTH + 150.0)
+        table.loc[i, ["lon", "lat"]] = [lon, lat]
+        table.loc[i, "block"] = "B4"
+        table.loc[i, "tree_id"] = f"B4-X{i}"
+    ranch.assess(table, BLOCKS, notes=notes)
+    assert f"(row {shown}); the crew's block was taken" in " ".join(notes)
+
+
 def test_a_block_that_does_not_exist_is_said_and_the_position_decides() -> None:
     notes = Notes()
     out = ranch.assess(changed(block="Nowhere"), BLOCKS, notes=notes)
@@ -247,6 +263,14 @@ def test_one_name_at_two_places_is_two_trees() -> None:
     table = CLEAN.iloc[[0, 1, 0]].assign(tree_id="1", block="B1").reset_index(drop=True)
     table.loc[2, "lon"] += 5e-5
     assert tree_codes(table).tolist() == [0, 1, 0]
+
+
+def test_nameless_readings_at_one_place_are_one_tree() -> None:
+    """Seven decimals of a degree are a centimetre: what differs beyond is the same spot."""
+    table = CLEAN.iloc[[0, 0, 0]].assign(tree_id=None, lat=[38.85, 38.85 + 2e-8, 38.85 + 2e-7], lon=-121.0)
+    table = table.reset_index(drop=True)
+    assert tree_codes(table).tolist() == [0, 0, 1]
+    assert tree_codes(table.assign(lon=[-121.0, -121.0 - 2e-8, -121.0], lat=38.85)).tolist() == [0, 0, 0]
 
 
 def test_few_and_many_readings_have_the_same_nearest() -> None:

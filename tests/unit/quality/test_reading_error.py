@@ -65,6 +65,24 @@ def test_the_offset_of_two_chambers_is_the_mean_of_paired_differences() -> None:
     assert aligned["pressure_bar"].equals(assessed["pressure_bar"])
 
 
+def test_the_spread_between_trees_is_what_reading_error_does_not_explain() -> None:
+    """Worked by hand: leaves differ by 1 (error variance 0.5), tree means 12, 14, 16, 18 (variance 20/3).
+
+    A mean of two leaves carries half the error variance, so the trees' own is 20/3 - 0.25.
+    """
+    none = [None, None]
+    table = leaves(*[(f"T{i}", [11.5 + 2 * i, 12.5 + 2 * i], none) for i in range(4)])
+    error = estimate(ranch.assess(table, BLOCKS))
+    assert error.reading_error_bar == pytest.approx(math.sqrt(0.5))
+    assert error.tree_sd_bar == pytest.approx(math.sqrt(20 / 3 - 0.25))
+
+
+def test_trees_no_further_apart_than_their_leaves_have_no_spread_of_their_own() -> None:
+    none = [None, None]
+    table = leaves(*[(f"T{i}", [11.0, 13.0 + 0.1 * i], none) for i in range(5)])
+    assert estimate(ranch.assess(table, BLOCKS)).tree_sd_bar == 0.0
+
+
 def test_a_stated_truth_is_recovered() -> None:
     rng = np.random.default_rng(11)
     groups = []

@@ -48,6 +48,7 @@ def test_a_point_just_outside_belongs_to_the_nearest_block_within_the_tolerance(
 def test_a_point_beyond_the_tolerance_is_outside(blocks, valves):
     found = site(points((300, 50), (231, 50)), blocks, valves, 10.0)
     assert found["block"].tolist() == [None, None]
+    assert found["valve"].tolist() == [None, None]
     assert found["outside"].all()
 
 
@@ -120,6 +121,37 @@ def test_a_valve_across_two_blocks_counts_where_most_of_it_lies_and_is_said(bloc
         "Valve 'W2' lies across blocks 'West' (50 %) and 'East' (30 %); it is counted in 'West' only. "
         "Draw a zone for each."
     )
+
+
+@pytest.mark.parametrize(("west", "said"), [(-100.0, None), (-101.0, "50 %"), (-300.0, "25 %")])
+def test_a_valve_mostly_outside_its_block_is_said(blocks, valves, west, said):
+    """Half of it and more inside is nothing to say; less is told in per cent."""
+    wide = valves.assign(block=["West", "West", "East"])
+    wide.geometry = [shapely.box(west, 0, 100, 100), shapely.box(90, 0, 100, 100), blocks.geometry[1]]
+    notes = Notes()
+    joined = join_valves(wide, blocks, Path("valves.gpkg"), notes)
+    assert joined.geometry.area[0] == pytest.approx(10_000.0)
+    told = [note for note in notes if "cut off" in note]
+    if said is None:
+        assert told == []
+    else:
+        (note,) = told
+        assert note == (
+            f"Only {said} of the zone of valve 'W1' lies in its block 'West'; the rest is cut off."
+        )
+
+
+def test_shares_and_bare_land_are_told_to_the_last_digit():
+    """A valve of 500 m, 300 m in one block and 200 m in the next; 100 ha of the first have no valve."""
+    shapes = [shapely.box(0, 0, 1000, 2000), shapely.box(1000, 0, 2000, 2000)]
+    big = gpd.GeoDataFrame({"block": ["West", "East"]}, geometry=shapes, crs=CRS)
+    drawn = [shapely.box(700, 0, 1200, 2000), shapely.box(1200, 0, 2000, 2000), shapely.box(0, 0, 200, 2000)]
+    table = {"valve": ["W1", "E1", "W2"], "block": [None, "East", "West"]}
+    notes = Notes()
+    join_valves(gpd.GeoDataFrame(table, geometry=drawn, crs=CRS), big, Path("valves.gpkg"), notes)
+    told = " ".join(notes)
+    assert "across blocks 'West' (60 %) and 'East' (40 %)" in told
+    assert "Block 'West': no valve waters 100.00 ha of it." in told
 
 
 def test_a_sliver_between_two_valves_is_closed_and_said(blocks, valves):

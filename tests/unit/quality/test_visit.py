@@ -16,6 +16,18 @@ def table(*days: str) -> pd.DataFrame:
     return pd.DataFrame({"time": times})
 
 
+@pytest.mark.parametrize(
+    ("usual", "last", "doubted"), [(5, 1, True), (4, 1, False), (10, 2, True), (9, 2, False), (99, 3, False)]
+)
+def test_one_or_two_readings_after_visits_of_many_are_doubted(usual: int, last: int, doubted: bool) -> None:  # noqa: FBT001
+    """One in five or fewer, and no more than two."""
+    found = doubtful_last_visit(table(*["2026-06-30"] * usual, *["2026-07-14"] * last))
+    assert (found is not None) == doubted
+    if found:
+        assert f"The latest visit, 2026-07-14, holds {last} reading(s) only" in found
+        assert "--visit 2026-06-30" in found
+
+
 SEASON = table("2026-05-20", "2026-07-13", "2026-07-14", "2026-07-15", "2026-06-30", "2026-07-01")
 
 

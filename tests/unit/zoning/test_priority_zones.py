@@ -90,6 +90,20 @@ def test_a_slip_in_the_cell_size_is_refused_before_it_fills_the_memory():
     )
 
 
+def test_the_remedy_for_too_small_cells_is_rounded_up_to_a_tenth():
+    """4.704 km2 in the 60 million cells allowed are 0.28 m each: 0.3 m will do."""
+    blocks = gpd.GeoDataFrame({"block": ["A"]}, geometry=[shapely.box(0, 0, 1400, 3360)], crs="EPSG:32610")
+    with pytest.raises(SettingsError, match=r"Use 0\.3 m or more\.$"):
+        lattice(blocks, 0.05)
+    assert lattice(blocks, 0.3).cell_m == 0.3
+
+
+def test_an_area_of_no_size_joins_its_neighbour_though_no_size_is_asked():
+    classes = np.array([[1, 2, 2]], dtype=np.int32)
+    merge_small(classes, np.array([0.0, 0.0, 5.0]), 0.0)
+    assert classes.tolist() == [[2, 2, 2]]
+
+
 def drawn_block(seed: int) -> tuple[shapely.Geometry, gpd.GeoDataFrame]:
     rng = np.random.default_rng(seed)
     wide, high = rng.uniform(200, 700, 2)
@@ -114,6 +128,8 @@ def test_zones_cover_the_block_without_gap_or_overlap_and_none_is_too_small(seed
     stress = 2.0 + 3.0 * noise / noise.std()
     zones = block_zones(outline, cells, priority(stress[cells.row, cells.col], EDGES), grid, 0.2)
     shapes = [z.outline for z in zones]
+    held = np.sort(np.concatenate([z.cells for z in zones]))
+    assert held.tolist() == np.flatnonzero(cells.inside).tolist(), "every cell inside in one zone"
     whole = shapely.union_all(shapes)
     assert abs(whole.area - outline.area) < 1e-3 * outline.area
     assert sum(s.area for s in shapes) - whole.area < 1.0

@@ -129,6 +129,33 @@ def test_irrigation_between_visits_is_looked_up_in_the_log():
     assert last_irrigated(["A1", "A2", "B1"], log, until) == [log["end"][0], log["end"][1], None]
 
 
+def test_change_is_called_beyond_one_and_six_tenths_of_its_error():
+    """The 90 % interval is 1.645 standard errors either way, whatever their size."""
+    for se in (0.5, 3.0):
+        step = np.array([-1.66, -1.63, 1.63, 1.66]) * se
+        told = compare(figures([0] * 4, [0] * 4), figures(step, [se] * 4))
+        assert told["change"].tolist() == ["relieved", "no clear change", "no clear change", "drier"]
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "ran"),
+    [
+        ("2026-07-01 20:00", "2026-07-02 00:00", False),  # ends as the earlier visit does
+        ("2026-07-01 20:00", "2026-07-02 00:01", True),
+        ("2026-07-09 23:59", "2026-07-11 06:00", True),
+        ("2026-07-10 00:00", "2026-07-11 06:00", False),  # begins as the later visit does
+        ("2026-06-01 00:00", "2026-08-01 00:00", True),
+    ],
+)
+def test_a_set_counts_if_any_of_it_lies_between_the_visits(start, end, ran):
+    zone = "America/Los_Angeles"
+    log = pd.DataFrame(
+        {"valve": ["A1"], "start": [pd.Timestamp(start, tz=zone)], "end": [pd.Timestamp(end, tz=zone)]}
+    )
+    since, until = pd.Timestamp("2026-07-02", tz=zone), pd.Timestamp("2026-07-10", tz=zone)
+    assert irrigated_between(["A1"], log, since, until) == [ran]
+
+
 @pytest.mark.parametrize(("distance", "spread"), [(0.0, 1.0), (0.7, 0.4), (-1.3, 2.0)])
 def test_what_knowing_more_is_worth_is_the_expected_loss_avoided(distance, spread):
     """The definition, integrated numerically: expected gain of choosing after the mean has moved."""
@@ -190,6 +217,24 @@ def test_no_place_is_asked_twice_however_noisy_a_reading_is() -> None:
     chosen = look_again(surface, ground, Stakes(figures([3.0], [1.0]), np.ones(1), 3.0), count=10)
     assert len(chosen) == 5, "five places are tried in a valve zone"
     assert not chosen.geometry.duplicated().any()
+
+
+def test_a_block_all_edge_has_no_place_to_ask_and_others_have():
+    """Thirty metres wide, its middle is 15 m from the road: no tree there is asked."""
+    shapes = [shapely.box(0, 0, 300, 30), shapely.box(400, 0, 600, 200)]
+    blocks = gpd.GeoDataFrame(
+        {"block": ["strip", "wide"], "crop": "prune"}, geometry=shapes, crs="EPSG:32610"
+    )
+    valves = gpd.GeoDataFrame(
+        {"valve": ["s", "w"], "block": blocks["block"]}, geometry=shapes, crs="EPSG:32610"
+    )
+    xy = np.array([[50.0, 15.0], [450.0, 100.0], [550.0, 60.0]])
+    code = np.array([0, 1, 1])
+    samples = Samples(Places(xy, code, code, np.zeros(3, dtype=int)), np.array([3.0, 3.2, 2.8]), np.arange(3))
+    surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 0.3))
+    ground = Ground(blocks, valves, lattice(blocks, 10.0))
+    chosen = look_again(surface, ground, Stakes(figures([3.0, 3.0], [1.0, 1.0]), np.ones(2), 3.0), count=3)
+    assert chosen["valve"].tolist() == ["w"] * 3
 
 
 def test_nothing_is_asked_where_nothing_is_open():
