@@ -18,6 +18,7 @@ before: no module evaluates them (``from __future__ import annotations``), so a 
 from __future__ import annotations
 
 import argparse
+import ast
 import compileall
 import contextlib
 import importlib
@@ -35,10 +36,8 @@ import time
 import traceback
 from collections import Counter
 from pathlib import Path
-from typing import Any
 
 import cosmic_ray.plugins
-import parso
 from cosmic_ray.commands import init
 from cosmic_ray.mutating import mutate_code
 from cosmic_ray.work_db import WorkDB, use_db
@@ -56,15 +55,18 @@ TESTS = {
         "tests/laws/test_agronomy_laws.py",
         "tests/laws/test_same_trees_other_weather.py",
         "tests/unit/water/test_requirement.py",
+        "tests/laws/test_values_are_frozen.py",
     ],
     "quality": [
         "tests/unit/quality",
+        "tests/laws/test_values_are_frozen.py",
         "tests/laws/test_planted_faults.py",
         "tests/laws/test_same_trees_other_weather.py",
     ],
-    "zoning": ["tests/unit/zoning"],
+    "zoning": ["tests/unit/zoning", "tests/laws/test_values_are_frozen.py"],
     "water": [
         "tests/unit/water",
+        "tests/laws/test_values_are_frozen.py",
         "tests/published/test_water_hand_calculations.py",
         "tests/laws/test_water_brute_force.py",
         "tests/laws/test_water_laws.py",
@@ -73,6 +75,7 @@ TESTS = {
     ],
     "geostat": [
         "tests/published/test_textbook_ok7.py",
+        "tests/laws/test_values_are_frozen.py",
         "tests/laws/test_kriging_laws.py",
         "tests/unit/geostat",
         "tests/published/test_meuse.py",
@@ -86,23 +89,17 @@ FIRST = (
 """Imported once, before the forks."""
 
 
-def places_of_annotations(module: Path) -> set[tuple[int, int]]:
-    """Return where something stands that is never evaluated: annotations of arguments, results and names."""
-    found = set()
+Span = tuple[tuple[int, int], tuple[int, int]]
 
-    def visit(node: Any, *, inside: bool) -> None:
-        if inside:
-            found.add(node.start_pos)
-        kind, annotated = getattr(node, "type", ""), False
-        for child in getattr(node, "children", []):
-            value = getattr(child, "value", None)
-            if value == "=" or (kind == "funcdef" and value == ":"):
-                annotated = False
-            visit(child, inside=inside or annotated)
-            if (kind in {"tfpdef", "annassign"} and value == ":") or (kind == "funcdef" and value == "->"):
-                annotated = True
 
-    visit(parso.parse(module.read_text()), inside=False)
+def annotations_in(module: Path) -> list[Span]:
+    """Return where annotations of arguments, results and names begin and end: nobody evaluates them."""
+    found: list[Span] = []
+    for node in ast.walk(ast.parse(module.read_text())):
+        for name in ("annotation", "returns"):
+            one = getattr(node, name, None)
+            if isinstance(one, ast.expr):
+                found.append(((one.lineno, one.col_offset), (one.end_lineno or 0, one.end_col_offset or 0)))
     return found
 
 
@@ -113,14 +110,14 @@ def kind_of(operator: str) -> str:
 def every_mutant(room: str) -> list[dict]:
     """List what cosmic-ray would change in a room, without annotations."""
     modules = sorted(Path("stressmap", room).glob("*.py"))
-    annotations = {str(m): places_of_annotations(m) for m in modules}
+    annotations = {str(m): annotations_in(m) for m in modules}
     with use_db(":memory:", WorkDB.Mode.create) as work:
         init(modules, work, {})
         specs = [item.mutations[0] for item in work.work_items]
     found = []
     for spec in specs:
         module, start = str(spec.module_path), tuple(spec.start_pos)
-        if start not in annotations[module]:
+        if not any(begin <= start < end for begin, end in annotations[module]):
             line = Path(module).read_text().splitlines()[start[0] - 1]
             found.append(
                 {

@@ -24,7 +24,10 @@ NOT_IMPORTED = {
     "types-defusedxml": "types for mypy",
 }
 """What is declared although no line imports it, and why."""
-BY_HAND = {"atheris": "the fuzzer says itself how to get it"}
+BY_HAND = {
+    "atheris": "the fuzzer says itself how to get it",
+    "cosmic_ray": "the mutation script says itself how to get it",
+}
 OURS = {"stressmap", "helpers", "draw_ranch", "drawing", "drawn_ranch"}
 
 
