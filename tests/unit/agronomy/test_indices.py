@@ -386,6 +386,16 @@ def test_blocks_without_weather_have_a_target_only() -> None:
     assert table[["baseline_bar", "vpd_kpa"]].isna().all(axis=None)
 
 
+def test_the_weather_of_a_visit_is_that_of_all_its_hours_of_measuring() -> None:
+    """Air that warms in a straight line at a steady share of saturation: the mean over 13:00 to 15:00."""
+    air = weather(*((f"2026-07-14 {hour}:00", 2.0 * hour, 40.0) for hour in range(12, 17)))
+    day = (dt.date(2026, 7, 14), dt.date(2026, 7, 14))
+    table = indices.block_figures(orchard(blocks(A="prune")), day, air, settings())
+    temp = np.linspace(26.0, 30.0, 2001)
+    held = 0.6108 * np.exp(17.27 * temp / (temp + 237.3))  # FAO-56 equation 11
+    assert table["vpd_kpa"].tolist() == pytest.approx([0.6 * held.mean()], rel=2e-3)
+
+
 def test_blocks_have_the_middle_weather_that_readings_were_carried_to() -> None:
     rows = readings(("2026-07-14 13:10", "A", -9.0), ("2026-07-15 14:40", "A", -9.0))
     rows["temp_c"], rows["rh_pct"] = [40.0, 20.0], [20.0, 50.0]
