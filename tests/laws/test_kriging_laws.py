@@ -130,7 +130,7 @@ def test_the_variance_of_a_zones_mean_is_that_of_all_pairs_of_its_cells(zones: s
     samples, cells = orchard(4, crops=2, covariate=trend == "covariate")
     drift = Drift(5.0, 2.0) if trend == "covariate" else Drift()
     surface = StructuredSurface(samples, SurfaceOptions(), drift)
-    z, at = drift.of(samples.places), drift.of(cells)
+    z, at = drift.standardised(samples.places), drift.standardised(cells)
     code = {"blocks": cells.block, "valves": cells.valve, "across all": np.zeros(300, np.int64)}[zones]
     count = int(code.max()) + 1
     got = surface.predict_zones(cells, code, count)

@@ -49,9 +49,9 @@ def log_restricted(s: Samples, model: VarianceModel, u: np.ndarray) -> float:
 
 
 def posterior(s: Samples, model: VarianceModel, u: np.ndarray) -> float:
-    groups = fit.make_groups(s, np.ones((len(s), 1)))
-    patterns = [g.shared_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
-    return fit.log_posterior(groups, patterns, model, u, slopes=False)[0]
+    groups = fit.group_readings(s, np.ones((len(s), 1)))
+    patterns = [g.covariance_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
+    return fit.log_posterior(groups, patterns, model, u, with_gradient=False)[0]
 
 
 def test_the_posterior_is_the_restricted_likelihood_times_the_prior() -> None:
@@ -59,7 +59,7 @@ def test_the_posterior_is_the_restricted_likelihood_times_the_prior() -> None:
     s, rng = samples(), np.random.default_rng(2)
     model = choose_model(s, Priors(), None)
     assert model.free == ("block", "valve", "pattern", "tree", "error")
-    start = model.middle()
+    start = model.prior_centre()
     at_start = posterior(s, model, start), log_restricted(s, model, start) + log_density(model, start)
     for _ in range(10):
         u = start + rng.normal(0, 0.8, len(start))
@@ -69,7 +69,7 @@ def test_the_posterior_is_the_restricted_likelihood_times_the_prior() -> None:
 
 def test_slope_and_curvature_of_the_prior_are_those_of_its_value() -> None:
     model = choose_model(samples(), Priors(), None)
-    u = model.middle() + np.array([0.3, -0.4, 0.2, 0.5, -0.1, 0.6])
+    u = model.prior_centre() + np.array([0.3, -0.4, 0.2, 0.5, -0.1, 0.6])
     _, slope, curvature = model.log_prior(u)
     np.testing.assert_allclose(slope, approx_fprime(u, lambda v: model.log_prior(v)[0], 1e-7), atol=1e-5)
     bend = [-approx_fprime(u, lambda v, i=i: model.log_prior(v)[1][i], 1e-7)[i] for i in range(len(u))]
@@ -80,7 +80,7 @@ def test_vectors_drawn_beforehand_follow_the_priors() -> None:
     """A normal figure becomes the quantile of the prior at its probability."""
     model = choose_model(samples(), Priors(), None)
     z = np.array([-1.5, -0.3, 0.0, 0.8, 1.9])
-    drawn = np.exp(model.from_normal(np.repeat(z[:, None], len(model.free) + 1, axis=1)))
+    drawn = np.exp(model.prior_quantiles(np.repeat(z[:, None], len(model.free) + 1, axis=1)))
     p = model.priors
     probability = np.array([0.0668072, 0.3820886, 0.5, 0.7881446, 0.9712834])  # the normal's, any table
     np.testing.assert_allclose(drawn[:, 0], halfnorm(scale=p.block_bar).ppf(probability), rtol=1e-5)
@@ -96,15 +96,15 @@ def test_what_can_be_told_apart_is_free() -> None:
     assert choose_model(once, Priors(), None).free == ("block", "valve", "pattern", "tree")
     known = choose_model(twice, Priors(), 0.4)
     assert known.free == ("block", "valve", "pattern", "tree")
-    assert known.parameters(known.middle()).error == pytest.approx(0.16)
+    assert known.parameters(known.prior_centre()).error == pytest.approx(0.16)
     assert choose_model(twice, Priors(), 0.0).error_bar == 0.05
     lumped = choose_model(once, Priors(), None)
-    tree = lumped.parameters(lumped.middle()).tree
+    tree = lumped.parameters(lumped.prior_centre()).tree
     assert tree == pytest.approx(1.0**2 + 0.5**2), "tree and reading error are one"
 
 
 def test_normal_points_lie_as_a_standard_normal_sample() -> None:
-    points = fit.normal_points(2000, 4)
+    points = fit.quasi_normal_points(2000, 4)
     assert points.shape == (2000, 4)
     np.testing.assert_allclose(points.mean(axis=0), 0.0, atol=1e-12)
     spread = np.cov(points.T)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stressmap.geostat.search_neighbourhood import likelihood_groups, system_readings
+from stressmap.geostat.search_neighbourhood import kriging_neighbourhood, likelihood_groups
 
 
 def row_of(own: int, step_m: float = 10.0, others: int = 300) -> tuple[np.ndarray, np.ndarray]:
@@ -17,7 +17,7 @@ def row_of(own: int, step_m: float = 10.0, others: int = 300) -> tuple[np.ndarra
 
 def chosen(own: int, reach_m: float, step_m: float = 10.0) -> np.ndarray:
     xy, block = row_of(own, step_m)
-    return system_readings(xy, block, np.array([0]), np.zeros(2), reach_m=reach_m)
+    return kriging_neighbourhood(xy, block, np.array([0]), np.zeros(2), reach_m=reach_m)
 
 
 @pytest.mark.parametrize(("reach_m", "neighbours"), [(0.0, 0), (9.0, 0), (10.0, 1), (35.0, 3), (400.0, 40)])
@@ -39,7 +39,7 @@ def test_a_system_is_filled_up_to_sixty_four_and_no_further() -> None:
 
 def test_a_block_with_more_keeps_its_own_two_hundred_and_fifty_six_nearest() -> None:
     xy, block = row_of(400)
-    index = system_readings(xy, block, np.array([0]), np.array([-2000.0, 0.0]), reach_m=1e9)
+    index = kriging_neighbourhood(xy, block, np.array([0]), np.array([-2000.0, 0.0]), reach_m=1e9)
     assert len(index) == 256
     assert set(block[index]) == {0}
     assert np.abs(xy[index, 0] + 2000.0).max() == 1280.0
@@ -47,14 +47,14 @@ def test_a_block_with_more_keeps_its_own_two_hundred_and_fifty_six_nearest() -> 
 
 def test_a_small_ranch_is_one_system_whatever_the_reach() -> None:
     xy, block = row_of(1, others=255)
-    assert len(system_readings(xy, block, np.array([0]), np.zeros(2), reach_m=0.0)) == 256
+    assert len(kriging_neighbourhood(xy, block, np.array([0]), np.zeros(2), reach_m=0.0)) == 256
     xy, block = row_of(1, others=256)
-    assert len(system_readings(xy, block, np.array([0]), np.zeros(2), reach_m=0.0)) == 1
+    assert len(kriging_neighbourhood(xy, block, np.array([0]), np.zeros(2), reach_m=0.0)) == 1
 
 
 def test_a_place_without_a_reading_of_its_own_looks_from_its_middle() -> None:
     xy, block = row_of(1)
-    index = system_readings(xy, block, np.array([999]), np.array([1505.0, 0.0]), reach_m=16.0)
+    index = kriging_neighbourhood(xy, block, np.array([999]), np.array([1505.0, 0.0]), reach_m=16.0)
     assert xy[index, 0].tolist() == [1490.0, 1500.0, 1510.0, 1520.0]
 
 
