@@ -5,11 +5,12 @@ Call it as ``python docs/generate.py``.
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
 from stressmap.output.outputs import described
-from stressmap.output.staging.ranch_schema import NAME, made_text
+from stressmap.output.staging.ranch_schema import NAME, made_text, ranch_schema
 from stressmap.output.text.words import Words
 
 REPOSITORY = Path(__file__).parents[1]
@@ -24,12 +25,28 @@ def files_list() -> str:
     return "\n".join(rows)
 
 
-BLOCKS = {"README.md": files_list}
+def keys_list() -> str:
+    """Give the table of all keys of ``ranch.toml``, in Markdown."""
+    rows = ["| key | default | meaning |", "| --- | --- | --- |"]
+    for table, inside in ranch_schema()["properties"].items():
+        rows.append(f"| `[{table}]` | | {inside['description']} |")
+        own = inside.get("properties") or inside.get("additionalProperties", {}).get("properties", {})
+        place = f"[{table}.<name>]" if table == "crops" else f"[{table}]"
+        for key, about in own.items():
+            default = f"`{json.dumps(about['default'])}`" if about.get("default") not in (None, []) else ""
+            rows.append(f"| `{place} {key}` | {default} | {about['description']} |")
+    return "\n".join(rows)
 
 
-def with_block(text: str, block: str) -> str:
+BLOCKS = {
+    "README.md": {"files": files_list},
+    "docs/contract.md": {"files": files_list, "keys": keys_list},
+}
+
+
+def with_block(text: str, name: str, block: str) -> str:
     """Put a block between the two marks of a page."""
-    begin, end = "<!-- files: written by docs/generate.py -->", "<!-- end of files -->"
+    begin, end = f"<!-- {name}: written by docs/generate.py -->", f"<!-- end of {name} -->"
     pattern = re.compile(f"({re.escape(begin)}\n).*?(\n{re.escape(end)})", flags=re.DOTALL)
     new, count = pattern.subn(lambda found: f"{found[1]}{block}{found[2]}", text)
     if count != 1:
@@ -40,9 +57,13 @@ def with_block(text: str, block: str) -> str:
 
 def generated() -> dict[Path, str]:
     """Give every derived text by its file."""
-    pages = {REPOSITORY / name: make() for name, make in BLOCKS.items()}
-    derived = {page: with_block(page.read_text(encoding="utf-8"), block) for page, block in pages.items()}
-    return derived | {SCHEMA: made_text()}
+    derived = {SCHEMA: made_text()}
+    for name, blocks in BLOCKS.items():
+        text = (REPOSITORY / name).read_text(encoding="utf-8")
+        for block, make in blocks.items():
+            text = with_block(text, block, make())
+        derived[REPOSITORY / name] = text
+    return derived
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""The figures of the contract beside each reading and block: deficit, baseline, target, distances, stress."""
+"""The figures beside each reading and block: deficit, baseline, target, distances, stress."""
 
 from __future__ import annotations
 

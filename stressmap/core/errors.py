@@ -1,7 +1,7 @@
 """What stops a run: problems and their exceptions.
 
 A :class:`Problem` names file, row and column, what is wrong and what to do about it; an exception carries
-one or more of them and the exit code that the contract gives its kind.
+one or more of them and the exit code that ``docs/contract.md`` gives its kind.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class Problem:
     column: str | None = None
 
     def __str__(self) -> str:
-        """Return the problem in the contract's form, without the leading ``error:``."""
+        """Return the problem in the form of ``docs/contract.md``, without the leading ``error:``."""
         place = one_line(self.where)
         if self.row is not None:
             place += f", row {self.row}"

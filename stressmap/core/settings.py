@@ -1,7 +1,7 @@
 """``ranch.toml`` -> one frozen :class:`Settings`, passed down in parts.
 
-Every key of the contract has a field here; an unknown key is refused with the nearest known one. Paths are
-resolved against the folder of the file.
+Every key of ``docs/contract.md`` has a field here; an unknown key is refused with the nearest known one.
+Paths are resolved against the folder of the file.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ FLAG_CODES = (
     "recheck_apart", "duplicate", "impossible_value", "unit_suspect", "lonlat_swapped",
     "sign_read_as_potential", "unlike_neighbours", "outside_visit",
 )  # fmt: skip
-"""Flag codes of the contract, in its order."""
+"""Flag codes of ``docs/contract.md``, in its order."""
 
 Spreadsheet = Literal["plain", "en", "es"]
 RankBy = Literal["below_target", "below_baseline", "tension"]
@@ -68,7 +68,7 @@ class Part(BaseModel):
 class Ranch(Part):
     """``[ranch]``: what it is called, its clock, and the units people see.
 
-    Beside the keys of the contract: ``spreadsheet``, for which reader CSV files are written: ``plain`` for
+    Of the less usual keys: ``spreadsheet``, for which reader CSV files are written: ``plain`` for
     programs, ``en`` or ``es`` to open with a double click in a spreadsheet of that locale.
     """
 
@@ -122,7 +122,7 @@ class Visit(Part):
 class Reading(Part):
     """``[reading]``: how readings were taken and which of them count.
 
-    Beside the keys of the contract: ``date_order`` of dates like 03/07/2026; ``crs`` of ``x`` and ``y``;
+    Of the less usual keys: ``date_order`` of dates like 03/07/2026; ``crs`` of ``x`` and ``y``;
     ``gps_accuracy_m``, what a position is taken to be good for where the row does not say;
     ``possible_bar``, the least and greatest balance pressure that a tree can show at midday (common
     practice: 5 to 20, 30 to 60 at the extreme); ``unlike_z``, how many standard errors from what its
@@ -170,7 +170,7 @@ class Reading(Part):
 class Map(Part):
     """``[map]``: what is mapped, how, and the edges between priorities.
 
-    Beside the keys of the contract: ``rank_unmeasured``, whether valve zones of blocks without a reading get
+    Of the less usual keys: ``rank_unmeasured``, whether valve zones of blocks without a reading get
     a rank; ``water_share``, the share of the area that one turn of water reaches, for which ``look_again``
     places to measure again are chosen; ``covariate``, a raster such as soil or canopy that may help to tell
     how stress lies.

@@ -250,7 +250,7 @@ CHECKS: dict[str, Check] = {
     ),
     "outside_visit": Check(outside_visit, "leave out", "of another visit", "Nothing"),
 }  # fmt: skip
-"""Flag code -> what finds it and what follows, in the contract's order."""
+"""Flag code -> what finds it and what follows, in the order of :data:`FLAG_CODES`."""
 
 ESSENTIAL = frozenset({"no_value", "no_place", "outside_blocks"})
 """What ``[reading] keep`` cannot bring back: there is nothing, or nowhere, to map."""
@@ -288,7 +288,7 @@ def assess(  # noqa: PLR0913, PLR0917 - the tables of a run, each needed
         Every row in its order: the columns of ``READINGS`` with ``block``, ``valve``, ``lon``, ``lat``
         resolved and mended, ``geometry`` (None where there is no place), ``crop`` (of the block), ``tree``
         (code), ``swp_bar`` (negative, NaN where there is no value), ``flags`` (tuple of codes in the
-        contract's order), ``used``.
+        order of :data:`FLAG_CODES`), ``used``.
 
     Raises
     ------
@@ -322,7 +322,7 @@ def _refuse_mismatch(blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, crs: CR
 
 
 def _flags(masks: dict[str, Mask]) -> list[tuple[str, ...]]:
-    """Collect codes per reading, in the contract's order."""
+    """Collect codes per reading, in the order of :data:`FLAG_CODES`."""
     codes = [code for code in FLAG_CODES if code in masks]
     marked = np.column_stack([masks[code] for code in codes])
     flags: list[tuple[str, ...]] = [()] * len(marked)

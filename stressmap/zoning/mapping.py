@@ -88,7 +88,7 @@ class Mapped:
     stress_bar, stress_se_bar : array of float, shape (m,)
         [bar].
     zones : GeoDataFrame
-        Priority zones in the working CRS, with the contract's columns.
+        Priority zones in the working CRS, as :data:`stressmap.core.schemas.PRIORITY_ZONES`.
     valves : Figures
         Means of the valve zones, in the order of the valves table.
     earlier : Figures or None

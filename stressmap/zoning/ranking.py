@@ -23,7 +23,7 @@ LABELS: dict[int, tuple[str, str]] = {
     3: ("watch", "vigilar"),
     4: ("can wait", "puede esperar"),
 }
-"""The contract's words for a priority, English and Spanish."""
+"""The words for a priority (``docs/contract.md``), English and Spanish."""
 
 COLUMNS = columns_of(RANKED_VALVES)
 """The columns of the valve table in their order, then whether any reading was used in its block, and

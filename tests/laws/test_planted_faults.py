@@ -1,7 +1,7 @@
 """Law: on simulated ranches every planted fault is found, and clean readings are left alone.
 
 The truth is our own simulation: blocks with their own level (8 to 20 bar), valve steps, tree-to-tree spread
-and reading error; the contract's codes are the expected answer.
+and reading error; the codes of docs/contract.md are the expected answer.
 """
 
 from collections.abc import Callable

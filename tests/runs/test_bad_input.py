@@ -1,4 +1,4 @@
-"""Bad input: one clear line each, the contract's exit code, an earlier result untouched."""
+"""Bad input: one clear line each, the exit code of docs/contract.md, an earlier result untouched."""
 
 import json
 import os

@@ -81,7 +81,7 @@ def test_the_dirt_in_the_demo_is_found_and_nothing_else_is_left_out(readings):
     assert (readings["used"].astype(str).str.lower() == "true")[clean].all()
 
 
-def test_valves_are_ranked_and_hold_what_the_contract_says(valves):
+def test_valves_are_ranked_and_hold_what_is_promised(valves):
     assert list(valves.columns)[: len(VALVE_COLUMNS)] == VALVE_COLUMNS
     assert valves["rank"].tolist() == list(range(1, 61))
     assert valves["stress_bar"].is_monotonic_decreasing

@@ -21,7 +21,7 @@ def tidy(table: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     table : DataFrame or GeoDataFrame
-        With the contract's column names.
+        With the column names of ``core.schemas``.
 
     Returns
     -------

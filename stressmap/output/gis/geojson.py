@@ -61,7 +61,7 @@ def feature_text(table: gpd.GeoDataFrame) -> str:
     Parameters
     ----------
     table : GeoDataFrame
-        In the working CRS, with the contract's columns.
+        In the working CRS, with the columns of ``core.schemas``.
 
     Returns
     -------

@@ -106,7 +106,7 @@ class Content:
     method : str
         The mapping method that really ran.
     blocks, zones, valves, readings : GeoDataFrame
-        In the working CRS, with the columns of the contract; ``blocks`` also has ``readings``, the count of
+        In the working CRS, columns as ``core.schemas`` states; ``blocks`` also has ``readings``, the count of
         readings used in it. ``valves`` is in rank order.
     raster : Raster
         The surface.

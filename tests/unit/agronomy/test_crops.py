@@ -24,7 +24,7 @@ def message(**overrides: Any) -> str:
     return str(caught.value)
 
 
-def test_prune_has_the_figures_of_the_contract() -> None:
+def test_prune_has_the_figures_of_its_sources() -> None:
     prune = load()["prune"]
     assert prune.season_target == (("05-01", -6.0), ("08-01", -14.0))
     assert prune.baseline is not None

@@ -70,7 +70,7 @@ MILD_NOON = ("2026-07-14 13:00", 28.0, 45.0)
 MILD = ("2026-07-15 13:00", 28.0, 45.0)
 
 
-def test_the_figures_of_the_contract() -> None:
+def test_the_figures_hang_together_as_stated() -> None:
     table, said = add(readings(("2026-07-14 13:00", "A", -14.0)), blocks(A="prune"), weather(HOT))
     row = table.iloc[0]
     assert row["tension_bar"] == 14.0

@@ -50,8 +50,8 @@ def test_every_flag_has_words() -> None:
     assert set(EN["flag"]) == set(FLAG_CODES)
 
 
-def test_the_trade_words_of_the_contract() -> None:
-    """Labels of the four priorities (the contract's table)."""
+def test_the_trade_words_of_the_priorities() -> None:
+    """Labels of the four priorities (the table in docs/contract.md)."""
     assert [EN["priority"][f"p{n}"] for n in (1, 2, 3, 4)] == [
         "water first",
         "water next",

@@ -30,4 +30,4 @@ def test_every_file_is_described_once_in_both_languages() -> None:
 
 def test_a_page_without_the_marks_is_refused() -> None:
     with pytest.raises(ValueError, match=r"^the page does not hold '<!-- files: .*' once$"):
-        generate.with_block("no marks", "x")
+        generate.with_block("no marks", "files", "x")

@@ -19,8 +19,8 @@ TABLES: dict[str, Any] = {
 }  # fmt: skip
 CODE = re.findall(r"```.*?```|`[^`\n]+`", README, flags=re.DOTALL)
 ROWS = re.findall(r"^\| `\[(\w+)\] (\w+)` \| (.+?) \| ", README, flags=re.MULTILINE)
-OF_THE_CONTRACT = 19
-"""Columns of the valve table that the contract names; those after them are ours to explain."""
+USUAL = 19
+"""Columns of the valve table that need no word there; those after them are ours to explain."""
 
 
 def named(word: str) -> bool:
@@ -64,8 +64,8 @@ def test_water_keys_marked_as_default_are_the_default() -> None:
         assert tomllib.loads(f"x = {value}")["x"] == Water.model_fields[key].default
 
 
-@pytest.mark.parametrize("column", [*COLUMNS[OF_THE_CONTRACT:], *CHANGE_COLUMNS])
-def test_every_column_beyond_the_contract_is_named(column: str) -> None:
+@pytest.mark.parametrize("column", [*COLUMNS[USUAL:], *CHANGE_COLUMNS])
+def test_every_less_usual_column_is_named(column: str) -> None:
     assert named(column)
 
 

@@ -28,7 +28,7 @@ def local(clock: str, day: str = "2026-07-14") -> pd.Timestamp:
     return pd.Timestamp(f"{day} {clock}", tz=ranch.ZONE)
 
 
-def test_there_is_one_line_for_every_code_of_the_contract() -> None:
+def test_there_is_one_line_for_every_flag_code() -> None:
     assert tuple(CHECKS) == FLAG_CODES
 
 
