@@ -25,13 +25,13 @@ from stressmap.output.text.note_words import in_english
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
-from stressmap.zoning.change import compare, irrigated_between
+from stressmap.zoning.change import compare_visits, irrigated_between
 from stressmap.zoning.grid_cells import Lattice, lattice
-from stressmap.zoning.mapping import Ground, Mapped, MappingTerms, map_blocks, valve_figures
+from stressmap.zoning.mapping import Mapped, MappingTerms, RanchLayout, map_blocks, valve_means
 from stressmap.zoning.priorities import Edges
-from stressmap.zoning.ranking import Figures, last_irrigated, rank_valves
+from stressmap.zoning.ranking import ZoneMeans, last_irrigated, rank_valves
 from stressmap.zoning.reading_arrays import CovariateAt, usable_samples
-from stressmap.zoning.value_of_information import Stakes, cut_of, look_again, nearest_trees
+from stressmap.zoning.value_of_information import WateringDecision, area_threshold, look_again, nearest_trees
 from stressmap.zoning.valve_correlation import valve_correlations
 
 
@@ -188,7 +188,7 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface, *, jobs:
     GeoDataFrame
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
-    figures = valve_figures(surface, _ground(inputs), jobs=jobs)
+    figures = valve_means(surface, _ground(inputs), jobs=jobs)
     return _ranked(inputs, assessed, figures, None)
 
 
@@ -221,10 +221,10 @@ def valves_together(
     return pd.DataFrame(found, index=names, columns=names)
 
 
-def _ground(inputs: Inputs) -> Ground:
+def _ground(inputs: Inputs) -> RanchLayout:
     """Lay the lattice over the ranch."""
     grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
-    return Ground(inputs.blocks, inputs.valves, grid, _covariate(inputs))
+    return RanchLayout(inputs.blocks, inputs.valves, grid, _covariate(inputs))
 
 
 def _edges(inputs: Inputs, orchard: Orchard) -> dict[str, Edges]:
@@ -241,11 +241,13 @@ def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gp
     return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
 
 
-def _stakes(inputs: Inputs, figures: Figures) -> Stakes:
+def _stakes(inputs: Inputs, figures: ZoneMeans) -> WateringDecision:
     """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name."""
     area = inputs.valves.geometry.area.to_numpy() / M2_PER_HA
     weight = inputs.blocks.set_index("block")["weight"][inputs.valves["block"]].to_numpy()
-    return Stakes(figures, area * weight, cut_of(figures.mean, area, inputs.settings.map.water_share))
+    return WateringDecision(
+        figures, area * weight, area_threshold(figures.mean, area, inputs.settings.map.water_share)
+    )
 
 
 def _surface_of(
@@ -267,7 +269,9 @@ def _change(inputs: Inputs, assessed: Assessed, before: Visit | None, mapped: Ma
         return None
     since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
-    return compare(mapped.earlier, mapped.valves).assign(irrigated_between=pd.Series(ran, dtype=object))
+    return compare_visits(mapped.earlier, mapped.valves).assign(
+        irrigated_between=pd.Series(ran, dtype=object)
+    )
 
 
 def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
@@ -278,7 +282,7 @@ def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:
 def _ranked(
     inputs: Inputs,
     assessed: Assessed,
-    figures: Figures,
+    figures: ZoneMeans,
     change: pd.DataFrame | None,
 ) -> gpd.GeoDataFrame:
     table = _counted(inputs.valves, assessed.readings, "valve")

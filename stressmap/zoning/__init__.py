@@ -1,1 +1,1 @@
-"""Surfaces -> priorities by zone and by valve."""
+"""Zoning: fitted surfaces -> priority zones, ranked valve zones, and the value of further readings."""

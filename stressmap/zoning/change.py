@@ -1,21 +1,21 @@
-"""What became of each valve zone since the visit before."""
+"""Change of valve-zone means from one visit to the next, with its significance."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from stressmap.zoning.ranking import Z_90, Figures
+from stressmap.zoning.ranking import Z_90, ZoneMeans
 
 RELIEVED, UNCLEAR, DRIER = "relieved", "no clear change", "drier"
 
 
-def compare(before: Figures, now: Figures) -> pd.DataFrame:
-    """Tell the change of valve-zone means from one visit to the next.
+def compare_visits(before: ZoneMeans, now: ZoneMeans) -> pd.DataFrame:
+    """Give the change of valve-zone means from one visit to the next.
 
     Parameters
     ----------
-    before, now : Figures
+    before, now : ZoneMeans
         The same k zones at both visits.
 
     Returns
@@ -27,8 +27,8 @@ def compare(before: Figures, now: Figures) -> pd.DataFrame:
 
     Examples
     --------
-    >>> now, before = Figures(np.array([1.0]), np.array([0.3])), Figures(np.array([3.0]), np.array([0.4]))
-    >>> compare(before, now)["change"].tolist()
+    >>> now, before = ZoneMeans(np.array([1.0]), np.array([0.3])), ZoneMeans(np.array([3.0]), np.array([0.4]))
+    >>> compare_visits(before, now)["change"].tolist()
     ['relieved']
     """
     change = now.mean - before.mean

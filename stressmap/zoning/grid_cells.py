@@ -1,4 +1,4 @@
-"""The grid laid over one block: which cells it needs, and which valve zone each is in.
+"""The raster grid of a ranch: the cells of each block, and the valve zone of each cell.
 
 All blocks share one lattice whose lines are multiples of the cell size, so that their cells fit together in
 one raster. A block keeps every cell it touches, so that its zones can be cut exactly to its outline; the
@@ -23,7 +23,7 @@ from stressmap.core.errors import Problem, SettingsError
 ONE_AT_A_TIME = threading.Lock()
 """Rasterio silences warnings while it works, for all threads: two at once undo each other's silence."""
 MOST_CELLS = 60_000_000
-"""Cells a ranch may have before the cell size is taken for a slip of the pen."""
+"""Cells a ranch may have before the cell size is taken for a typing error."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class BlockCells:
 
 
 def lattice(blocks: gpd.GeoDataFrame, cell_m: float, where: str = "ranch.toml") -> Lattice:
-    """Lay the lattice that covers all blocks.
+    """Make the lattice that covers all blocks.
 
     Parameters
     ----------

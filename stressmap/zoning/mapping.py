@@ -1,4 +1,4 @@
-"""The surface of a whole ranch, block by block: cells, priority zones and valve-zone means in one pass."""
+"""Mapping of a ranch, block by block: cells, priority zones and valve-zone means in one pass."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from stressmap.geostat.surface import Surface
 from stressmap.zoning.grid_cells import BlockCells, Lattice, cells_of_block
 from stressmap.zoning.priorities import Edges, priority, probability_over
 from stressmap.zoning.priority_zones import Zone, block_zones
-from stressmap.zoning.ranking import LABELS, Figures
+from stressmap.zoning.ranking import LABELS, ZoneMeans
 from stressmap.zoning.reading_arrays import CovariateAt, crop_codes
 
 
 @dataclass(frozen=True)
-class Ground:
-    """The ranch as it lies.
+class RanchLayout:
+    """Blocks, valve zones and grid of a ranch.
 
     Parameters
     ----------
@@ -55,7 +55,7 @@ class Ground:
 
 @dataclass(frozen=True)
 class MappingTerms:
-    """What decides the zones.
+    """Priority edges and the least zone size.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ class _Predicted:
 
 @dataclass(frozen=True)
 class Mapped:
-    """The surface and what was made of it.
+    """The mapped surface, its priority zones and valve-zone means.
 
     Parameters
     ----------
@@ -89,9 +89,9 @@ class Mapped:
         [bar].
     zones : GeoDataFrame
         Priority zones in the working CRS, as :data:`stressmap.core.schemas.PRIORITY_ZONES`.
-    valves : Figures
+    valves : ZoneMeans
         Means of the valve zones, in the order of the valves table.
-    earlier : Figures or None
+    earlier : ZoneMeans or None
         The same at the visit before.
     """
 
@@ -100,8 +100,8 @@ class Mapped:
     stress_bar: NDArray[np.float32]
     stress_se_bar: NDArray[np.float32]
     zones: gpd.GeoDataFrame
-    valves: Figures
-    earlier: Figures | None = None
+    valves: ZoneMeans
+    earlier: ZoneMeans | None = None
 
 
 @dataclass(frozen=True)
@@ -118,7 +118,7 @@ class _BlockMap:
 
 def map_blocks(
     surfaces: tuple[Surface, Surface | None],
-    ground: Ground,
+    ground: RanchLayout,
     terms: MappingTerms,
     *,
     jobs: int = 1,
@@ -130,7 +130,7 @@ def map_blocks(
     ----------
     surfaces : tuple of Surface
         A fitted method, and the one of the visit before, of which only valve zones are averaged; or None.
-    ground : Ground
+    ground : RanchLayout
         The ranch.
     terms : MappingTerms
         Edges and the least size of a zone.
@@ -163,7 +163,7 @@ def map_blocks(
     )
 
 
-def _map_block(asked: list[Surface], ground: Ground, terms: MappingTerms, block: int) -> _BlockMap:
+def _map_block(asked: list[Surface], ground: RanchLayout, terms: MappingTerms, block: int) -> _BlockMap:
     cells, places = ground.cells(block)
     found = asked[0].predict(places)
     kept = cells.inside
@@ -177,21 +177,21 @@ def _map_block(asked: list[Surface], ground: Ground, terms: MappingTerms, block:
     )
 
 
-def valve_figures(surface: Surface, ground: Ground, *, jobs: int = 1) -> Figures:
+def valve_means(surface: Surface, ground: RanchLayout, *, jobs: int = 1) -> ZoneMeans:
     """Average the valve zones alone, without mapping the cells.
 
     Parameters
     ----------
     surface : Surface
         A fitted method.
-    ground : Ground
+    ground : RanchLayout
         The ranch.
     jobs : int
         Blocks worked on at once.
 
     Returns
     -------
-    Figures
+    ZoneMeans
         In the order of the valves.
     """
 
@@ -201,12 +201,12 @@ def valve_figures(surface: Surface, ground: Ground, *, jobs: int = 1) -> Figures
     return _gathered(ground, each(work, range(len(ground.blocks)), jobs=jobs))
 
 
-def _gathered(ground: Ground, means: list[Estimate]) -> Figures:
+def _gathered(ground: RanchLayout, means: list[Estimate]) -> ZoneMeans:
     mean, se = np.full(len(ground.valves), np.nan), np.full(len(ground.valves), np.nan)
     for block, own in enumerate(means):
         mine = ground.valves_of(block)
         mean[mine], se[mine] = own.mean, np.sqrt(own.variance)
-    return Figures(mean, se)
+    return ZoneMeans(mean, se)
 
 
 def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt | None) -> Places:
@@ -236,16 +236,18 @@ def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt |
     )
 
 
-def _valve_means(surface: Surface, ground: Ground, block: int, cells: BlockCells, places: Places) -> Estimate:
-    """Average over the cells of each valve zone; a zone too small to hold a cell gets one at its heart."""
+def _valve_means(
+    surface: Surface, ground: RanchLayout, block: int, cells: BlockCells, places: Places
+) -> Estimate:
+    """Average over the cells of each valve zone; a zone too small to hold a cell gets one at its inner point."""
     mine = ground.valves_of(block)
     local = np.full(len(ground.valves) + 1, -1)
     local[mine] = np.arange(len(mine))
     zone = np.where(cells.inside, local[cells.valve], -1)
     bare = np.setdiff1d(np.arange(len(mine)), zone)
     if len(bare):
-        hearts = ground.valves.geometry.iloc[mine[bare]].representative_point()
-        xy = np.column_stack([hearts.x, hearts.y])
+        inner_points = ground.valves.geometry.iloc[mine[bare]].representative_point()
+        xy = np.column_stack([inner_points.x, inner_points.y])
         nearest = shapely.STRtree(shapely.points(places.xy)).nearest(shapely.points(xy))
         extra = replace(places.take(nearest), xy=xy, valve=mine[bare].astype(np.int64))
         places = places.followed_by(extra)
@@ -254,7 +256,7 @@ def _valve_means(surface: Surface, ground: Ground, block: int, cells: BlockCells
 
 
 def _zone_rows(
-    surface: Surface, ground: Ground, predicted: _Predicted, terms: MappingTerms
+    surface: Surface, ground: RanchLayout, predicted: _Predicted, terms: MappingTerms
 ) -> list[dict[str, Any]]:
     block = ground.blocks.iloc[predicted.block]
     edges = terms.edges[block["crop"]]
@@ -266,13 +268,17 @@ def _zone_rows(
     means = surface.predict_zones(predicted.places, member, len(zones))
     return [
         _zone_row(
-            block["block"], zone, means.mean[i], means.variance[i], _trust(zone, predicted.found, edges)
+            block["block"],
+            zone,
+            means.mean[i],
+            means.variance[i],
+            _class_probability(zone, predicted.found, edges),
         )
         for i, zone in enumerate(zones)
     ]
 
 
-def _trust(zone: Zone, found: Estimate, edges: Edges) -> float:
+def _class_probability(zone: Zone, found: Estimate, edges: Edges) -> float:
     """Give the mean probability that the zone's cells are in its class or drier."""
     if zone.priority == 4:
         return 1.0

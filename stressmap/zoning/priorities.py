@@ -1,4 +1,4 @@
-"""From a figure to one of four priorities, and how probable that is."""
+"""Classification of stress into four priorities, with the probability of each class under a normal error."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ Edges = tuple[float, float, float]
 
 
 def priority(stress_bar: ArrayLike, edges_bar: Edges) -> NDArray[np.int64]:
-    """Class stress by the edges: 1 over the highest, 4 up to the lowest.
+    """Classify stress by the edges: 1 over the highest, 4 up to the lowest.
 
     Parameters
     ----------

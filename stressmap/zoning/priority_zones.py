@@ -1,4 +1,4 @@
-"""Priority zones: connected areas of one priority, none too small to water, cut exactly to the block."""
+"""Priority zones: connected areas of one priority, small ones merged, smoothed and clipped to the block."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Valve zones in the order in which they need water, with the odds of being right."""
+"""Ranking of valve zones by mean stress, with class probabilities and ties that cannot be told apart."""
 
 from __future__ import annotations
 
@@ -37,8 +37,8 @@ TIED_OVER = 0.3
 
 
 @dataclass(frozen=True)
-class Figures:
-    """The figures that priorities are made of, one per zone.
+class ZoneMeans:
+    """Zone means of the ranked figure with their standard errors.
 
     Parameters
     ----------
@@ -50,12 +50,12 @@ class Figures:
     se: NDArray[np.float64]
 
 
-def judge(figures: Figures, crops: list[str], edges: dict[str, Edges]) -> pd.DataFrame:
-    """Class zone means by their crop's edges.
+def classify(figures: ZoneMeans, crops: list[str], edges: dict[str, Edges]) -> pd.DataFrame:
+    """Classify zone means by their crop's edges.
 
     Parameters
     ----------
-    figures : Figures
+    figures : ZoneMeans
         Of k zones.
     crops : list of str, length k
         Crop of each zone.
@@ -93,7 +93,7 @@ def judge(figures: Figures, crops: list[str], edges: dict[str, Edges]) -> pd.Dat
 def rank_valves(
     valves: gpd.GeoDataFrame,
     blocks: pd.DataFrame,
-    figures: Figures,
+    figures: ZoneMeans,
     edges: dict[str, Edges],
     rank_by: RankBy,
     *,
@@ -108,7 +108,7 @@ def rank_valves(
         was used in the block) and ``last_irrigated``.
     blocks : DataFrame
         Indexed by block: ``crop``, ``target_bar``, ``baseline_bar``.
-    figures : Figures
+    figures : ZoneMeans
         Zone means, in the order of ``valves``.
     edges : dict
         Edges of each crop [bar].
@@ -125,15 +125,15 @@ def rank_valves(
     """
     own = blocks.loc[valves["block"]].reset_index(drop=True)
     table = valves.reset_index(drop=True)
-    judged = judge(figures, own["crop"].tolist(), edges)
+    classified = classify(figures, own["crop"].tolist(), edges)
     zero = {"below_target": own["target_bar"], "below_baseline": own["baseline_bar"]}.get(rank_by, 0.0)
     table = table.assign(
-        **{c: judged[c] for c in judged.columns},
+        **{c: classified[c] for c in classified.columns},
         crop=own["crop"],
         target_bar=own["target_bar"],
         baseline_bar=own["baseline_bar"],
         area_ha=table.geometry.area / M2_PER_HA,
-        swp_bar=zero - judged["stress_bar"],
+        swp_bar=zero - classified["stress_bar"],
     )
     table["ranked"] = table["measured"] | rank_unmeasured
     order, rises = ["ranked", "stress_bar", "valve"], [False, False, True]
@@ -141,7 +141,7 @@ def rank_valves(
     last = int(table["ranked"].sum())
     table["rank"] = pd.array([i + 1 if i < last else None for i in range(len(table))], dtype="Int64")
     ranked = table.iloc[:last]
-    ordered = Figures(ranked["stress_bar"].to_numpy(), ranked["stress_se_bar"].to_numpy())
+    ordered = ZoneMeans(ranked["stress_bar"].to_numpy(), ranked["stress_se_bar"].to_numpy())
     table["tied_group"] = np.append(tied_groups(ordered), np.zeros(len(table) - last, dtype=np.int64))
     table["tied_ranks"] = [*tied_ranks(ordered), *[""] * (len(table) - last)]
     changes = [name for name in CHANGE_COLUMNS if name in table]
@@ -149,7 +149,7 @@ def rank_valves(
     return hold(ranked, RANKED_VALVES)
 
 
-def tied_groups(ordered: Figures) -> NDArray[np.int64]:
+def tied_groups(ordered: ZoneMeans) -> NDArray[np.int64]:
     """Group the valves whose order cannot be told apart.
 
     A group begins at the driest valve not yet in one and takes in the valves after it as long as the
@@ -159,7 +159,7 @@ def tied_groups(ordered: Figures) -> NDArray[np.int64]:
 
     Parameters
     ----------
-    ordered : Figures
+    ordered : ZoneMeans
         Of k valves, the driest first.
 
     Returns
@@ -169,7 +169,7 @@ def tied_groups(ordered: Figures) -> NDArray[np.int64]:
 
     Examples
     --------
-    >>> tied_groups(Figures(np.array([5.0, 4.9, 1.0]), np.array([1.0, 1.0, 1.0])))
+    >>> tied_groups(ZoneMeans(np.array([5.0, 4.9, 1.0]), np.array([1.0, 1.0, 1.0])))
     array([1, 1, 0])
     """
     first, starts = 0, np.zeros(len(ordered.mean), dtype=np.int64)
@@ -184,12 +184,12 @@ def tied_groups(ordered: Figures) -> NDArray[np.int64]:
     return groups
 
 
-def tied_ranks(ordered: Figures) -> list[str]:
+def tied_ranks(ordered: ZoneMeans) -> list[str]:
     """Tell for each valve the ranks that it cannot be told apart from, its own included.
 
     Parameters
     ----------
-    ordered : Figures
+    ordered : ZoneMeans
         Of k valves, the driest first.
 
     Returns
@@ -200,7 +200,7 @@ def tied_ranks(ordered: Figures) -> list[str]:
 
     Examples
     --------
-    >>> tied_ranks(Figures(np.array([5.0, 4.9, 1.0]), np.array([1.0, 1.0, 1.0])))
+    >>> tied_ranks(ZoneMeans(np.array([5.0, 4.9, 1.0]), np.array([1.0, 1.0, 1.0])))
     ['1-2', '1-2', '']
     """
     everyone = np.arange(len(ordered.mean))
@@ -211,7 +211,7 @@ def tied_ranks(ordered: Figures) -> list[str]:
     return spans
 
 
-def _swappable(ordered: Figures, one: int, others: NDArray[np.int64]) -> NDArray[np.bool_]:
+def _swappable(ordered: ZoneMeans, one: int, others: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Tell of which others it is open whether they stand on the right side of one."""
     apart = np.abs(ordered.mean[others] - ordered.mean[one])
     odds = probability_over(-apart, np.hypot(ordered.se[others], ordered.se[one]), 0.0)

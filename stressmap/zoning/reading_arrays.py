@@ -1,4 +1,4 @@
-"""Tables of readings as the arrays that the field room takes; codes are positions in the ranch's tables."""
+"""Conversion of readings' tables to the arrays of ``geostat``; codes are positions in the ranch's tables."""
 
 from __future__ import annotations
 

@@ -1,11 +1,11 @@
-"""Where one more reading would change most what is watered.
+"""Value of information: where one more reading would improve the watering decision most.
 
-Water reaches a share of the ranch: the valve zones whose mean stress is over a cut. A new reading moves a
-zone's mean by a normal amount whose variance is what it takes off the variance of that mean. Its worth is the
-stress, in bar times hectares, by which the choice is expected to get better: the expected value of sample
+Water reaches a share of the ranch: the valve zones whose mean stress is over a threshold. A new reading
+shifts a zone's mean by a normal amount whose variance is its reduction of that mean's variance. Its value is
+the stress, in bar times hectares, by which the decision is expected to improve: the expected value of sample
 information under linear loss (Applied Statistical Decision Theory, Harvard 1961, section 5.4, the unit normal
-linear loss integral; from memory). A zone far from the cut, or well known, has little to gain, however large
-its variance.
+linear loss integral; from memory). A zone far from the threshold, or with a small standard
+error, has little to gain.
 """
 
 from __future__ import annotations
@@ -22,40 +22,40 @@ from stressmap.core.parallel import each
 from stressmap.geostat.samples import Places
 from stressmap.geostat.surface import Surface
 from stressmap.geostat.zone_covariance import ZoneCovariance
-from stressmap.zoning.mapping import Ground
-from stressmap.zoning.ranking import Figures
+from stressmap.zoning.mapping import RanchLayout
+from stressmap.zoning.ranking import ZoneMeans
 
 EDGE_M = 15.0
 """Trees nearer to the block's edge stand in the sun of the road and are not asked for (common practice)."""
-SPOTS = 5
-"""Places tried in each valve zone."""
+CANDIDATES_PER_ZONE = 5
+"""Candidate places in each valve zone."""
 NEAR_M = 12.0
 """A tree measured before and no further than this from a place is named with it (common practice)."""
 MOST_ZONES = 80
-"""Valve zones looked into, those with most to gain from certainty first."""
+"""Valve zones considered, in the order of their value of perfect information."""
 
 
 @dataclass(frozen=True)
-class Stakes:
-    """What hangs on each valve zone.
+class WateringDecision:
+    """The watering decision: means, weights and the stress over which zones are watered.
 
     Parameters
     ----------
-    figures : Figures
+    figures : ZoneMeans
         Means and standard errors of k valve zones [bar].
-    worth : array of float, shape (k,)
+    weight : array of float, shape (k,)
         Hectares times the weight of the block.
-    cut_bar : float
+    threshold_bar : float
         Zones over it are watered.
     """
 
-    figures: Figures
-    worth: NDArray[np.float64]
-    cut_bar: float
+    figures: ZoneMeans
+    weight: NDArray[np.float64]
+    threshold_bar: float
 
 
-def cut_of(mean_bar: NDArray[np.float64], area_ha: NDArray[np.float64], share: float) -> float:
-    """Find the stress over which a share of the area lies.
+def area_threshold(mean_bar: NDArray[np.float64], area_ha: NDArray[np.float64], share: float) -> float:
+    """Find the stress threshold over which a share of the area lies.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def cut_of(mean_bar: NDArray[np.float64], area_ha: NDArray[np.float64], share: f
 
     Examples
     --------
-    >>> cut_of(np.array([1.0, 4.0, 2.0, 3.0]), np.ones(4), 0.25)
+    >>> area_threshold(np.array([1.0, 4.0, 2.0, 3.0]), np.ones(4), 0.25)
     3.5
     """
     order = np.argsort(-mean_bar, kind="stable")
@@ -82,12 +82,12 @@ def cut_of(mean_bar: NDArray[np.float64], area_ha: NDArray[np.float64], share: f
 
 
 def expected_gain(distance_bar: ArrayLike, spread_bar: ArrayLike) -> NDArray[np.float64]:
-    """Give what knowing more is worth for a yes-or-no choice with linear loss.
+    """Give the expected value of sample information for a two-action decision with linear loss.
 
     Parameters
     ----------
     distance_bar : array of float
-        Mean less the cut [bar].
+        Mean less the threshold [bar].
     spread_bar : array of float
         Standard deviation by which the mean will move [bar].
 
@@ -109,21 +109,21 @@ def expected_gain(distance_bar: ArrayLike, spread_bar: ArrayLike) -> NDArray[np.
 
 
 def look_again(
-    surface: Surface, ground: Ground, stakes: Stakes, count: int = 10, *, jobs: int = 1
+    surface: Surface, ground: RanchLayout, decision: WateringDecision, count: int = 10, *, jobs: int = 1
 ) -> gpd.GeoDataFrame:
-    """Choose the places where another reading would change most what is watered, one after another.
+    """Choose places of greatest expected value of sample information, greedily, one after another.
 
-    Each place is chosen as if the readings chosen before had been taken, so that ten places are not ten times
-    the same.
+    Each place is chosen as if readings had been taken at the places chosen before, so that ten places are
+    not ten times the same.
 
     Parameters
     ----------
     surface : Surface
         A fitted method.
-    ground : Ground
+    ground : RanchLayout
         The ranch.
-    stakes : Stakes
-        What hangs on each valve zone.
+    decision : WateringDecision
+        The watering decision: means, weights and the stress over which zones are watered.
     count : int
         Places wanted.
     jobs : int
@@ -135,89 +135,103 @@ def look_again(
         Up to ``count`` points in walking order: ``order``, ``block``, ``valve``, ``gain_bar_ha`` (expected),
         ``stress_bar``, ``stress_se_bar`` (of the valve zone), geometry in the working CRS.
     """
-    certain = expected_gain(stakes.figures.mean - stakes.cut_bar, stakes.figures.se) * stakes.worth
-    asked = [int(z) for z in np.argsort(-certain, kind="stable")[:MOST_ZONES] if certain[z] > 0]
+    perfect = (
+        expected_gain(decision.figures.mean - decision.threshold_bar, decision.figures.se) * decision.weight
+    )
+    asked = [int(z) for z in np.argsort(-perfect, kind="stable")[:MOST_ZONES] if perfect[z] > 0]
     blocks = sorted({int(b) for b in _block_positions(ground)[asked]})
-    made = each(lambda block: _board(surface, ground, stakes, block, asked), blocks, jobs=jobs)
-    boards = dict(zip(blocks, made, strict=True))
+    made = each(lambda block: _block_state(surface, ground, decision, block, asked), blocks, jobs=jobs)
+    states = dict(zip(blocks, made, strict=True))
     chosen: list[tuple[int, NDArray[np.float64], float]] = []
     for _ in range(count):
-        open_boards = [b for b in boards.values() if len(b.spots) and b.gain.max() > 0]
-        if not open_boards:
+        open_states = [b for b in states.values() if len(b.candidates) and b.gain.max() > 0]
+        if not open_states:
             break
-        best = max(open_boards, key=lambda b: float(b.gain.max()))
-        spot = int(best.gain.argmax())
-        chosen.append((int(best.spots.valve[spot]), best.spots.xy[spot], float(best.gain[spot])))
-        known = replace(
-            best, joint=best.joint.conditioned_on(len(best.members) + spot), taken=(*best.taken, spot)
+        best = max(open_states, key=lambda b: float(b.gain.max()))
+        candidate = int(best.gain.argmax())
+        chosen.append(
+            (
+                int(best.candidates.valve[candidate]),
+                best.candidates.xy[candidate],
+                float(best.gain[candidate]),
+            )
         )
-        boards[best.block] = replace(known, gain=_gains(known, stakes))
-    return _table(chosen, ground, stakes)
+        known = replace(
+            best,
+            joint=best.joint.conditioned_on(len(best.members) + candidate),
+            chosen=(*best.chosen, candidate),
+        )
+        states[best.block] = replace(known, gain=_gains(known, decision))
+    return _table(chosen, ground, decision)
 
 
 @dataclass(frozen=True)
-class _Board:
-    """One block with its valve zones, its candidate places and what a reading at each is worth.
+class _BlockState:
+    """One block with its valve zones, its candidate places and the value of a reading at each.
 
-    ``joint`` holds the errors of the valve zones (``members``), then those of the places; ``taken`` are the
+    ``joint`` holds the errors of the valve zones (``members``), then those of the places; ``chosen`` are the
     places already chosen.
     """
 
     block: int
     joint: ZoneCovariance
     members: NDArray[np.int64]
-    spots: Places
+    candidates: Places
     gain: NDArray[np.float64]
-    taken: tuple[int, ...] = ()
+    chosen: tuple[int, ...] = ()
 
 
-def _block_positions(ground: Ground) -> NDArray[np.int64]:
+def _block_positions(ground: RanchLayout) -> NDArray[np.int64]:
     position = {name: i for i, name in enumerate(ground.blocks["block"])}
     return np.array([position[name] for name in ground.valves["block"]], dtype=np.int64)
 
 
-def _board(surface: Surface, ground: Ground, stakes: Stakes, block: int, asked: list[int]) -> _Board:
+def _block_state(
+    surface: Surface, ground: RanchLayout, decision: WateringDecision, block: int, asked: list[int]
+) -> _BlockState:
     touched, places_touched = ground.cells(block)
     cells = places_touched.take(np.flatnonzero(touched.inside))
     members = np.unique(cells.valve[cells.valve >= 0])
     zone = np.where(cells.valve >= 0, np.searchsorted(members, cells.valve), -1).astype(np.int64)
     interior = ground.blocks.geometry.iloc[block].buffer(-EDGE_M)
     away = shapely.contains_xy(interior, cells.xy) if not interior.is_empty else np.zeros(len(cells), bool)
-    spots = [_spread(cells, np.flatnonzero((cells.valve == z) & away)) for z in asked if z in members]
-    chosen = np.concatenate([np.array([], dtype=np.int64), *spots])
+    candidates = [
+        _space_filling(cells, np.flatnonzero((cells.valve == z) & away)) for z in asked if z in members
+    ]
+    chosen = np.concatenate([np.array([], dtype=np.int64), *candidates])
     places = cells.followed_by(cells.take(chosen))
     numbers = np.append(zone, len(members) + np.arange(len(chosen)))
     joint = surface.zone_covariance(places, numbers, len(members) + len(chosen))
-    board = _Board(block, joint, members, cells.take(chosen), np.zeros(len(chosen)))
-    return replace(board, gain=_gains(board, stakes))
+    state = _BlockState(block, joint, members, cells.take(chosen), np.zeros(len(chosen)))
+    return replace(state, gain=_gains(state, decision))
 
 
-def _spread(cells: Places, inner: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Pick a few cells of a zone: its middle, then those furthest from the ones picked."""
+def _space_filling(cells: Places, inner: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Pick a space-filling few cells of a zone: its centre, then those furthest from the ones picked."""
     if len(inner) == 0:
         return inner
     xy = cells.xy[inner]
     distance = np.hypot(*(xy - xy.mean(axis=0)).T)
     picked = [int(distance.argmin())]
     nearest = np.hypot(*(xy - xy[picked[0]]).T)
-    while len(picked) < min(SPOTS, len(inner)) and nearest.max() > 0:
+    while len(picked) < min(CANDIDATES_PER_ZONE, len(inner)) and nearest.max() > 0:
         picked.append(int(nearest.argmax()))
         nearest = np.minimum(nearest, np.hypot(*(xy - xy[picked[-1]]).T))
     return inner[picked]
 
 
-def _gains(board: _Board, stakes: Stakes) -> NDArray[np.float64]:
-    """Work out what a reading at each place is worth to all valve zones of the block."""
-    known, distance = len(board.members), stakes.figures.mean[board.members] - stakes.cut_bar
-    moved = [board.joint.shift_sd(known + i)[:known] for i in range(len(board.spots))]
-    worth = stakes.worth[board.members]
-    gain = np.array([float((expected_gain(distance, m) * worth).sum()) for m in moved])
-    gain[list(board.taken)] = 0.0
+def _gains(state: _BlockState, decision: WateringDecision) -> NDArray[np.float64]:
+    """Work out the value of a reading at each place, summed over the valve zones of the block."""
+    known, distance = len(state.members), decision.figures.mean[state.members] - decision.threshold_bar
+    moved = [state.joint.shift_sd(known + i)[:known] for i in range(len(state.candidates))]
+    weight = decision.weight[state.members]
+    gain = np.array([float((expected_gain(distance, m) * weight).sum()) for m in moved])
+    gain[list(state.chosen)] = 0.0
     return gain
 
 
 def _table(
-    chosen: list[tuple[int, NDArray[np.float64], float]], ground: Ground, stakes: Stakes
+    chosen: list[tuple[int, NDArray[np.float64], float]], ground: RanchLayout, decision: WateringDecision
 ) -> gpd.GeoDataFrame:
     points = np.array([xy for _, xy, _ in chosen]).reshape(-1, 2)
     rows = [chosen[i] for i in short_walk(points)]
@@ -228,8 +242,8 @@ def _table(
             "block": valves["block"].to_numpy(),
             "valve": valves["valve"].to_numpy(),
             "gain_bar_ha": [gain for _, _, gain in rows],
-            "stress_bar": stakes.figures.mean[[valve for valve, _, _ in rows]],
-            "stress_se_bar": stakes.figures.se[[valve for valve, _, _ in rows]],
+            "stress_bar": decision.figures.mean[[valve for valve, _, _ in rows]],
+            "stress_se_bar": decision.figures.se[[valve for valve, _, _ in rows]],
         },
         geometry=[shapely.Point(xy) for _, xy, _ in rows],
         crs=ground.blocks.crs,
@@ -254,9 +268,9 @@ def nearest_trees(places: gpd.GeoDataFrame, readings: gpd.GeoDataFrame) -> list[
     point = readings.geometry
     named = readings[readings["tree_id"].notna() & point.notna() & ~point.is_empty]
     found: list[str | None] = []
-    for valve, spot in zip(places["valve"], places.geometry, strict=True):
+    for valve, candidate in zip(places["valve"], places.geometry, strict=True):
         trees = named[named["valve"] == valve]
-        away = trees.distance(spot).to_numpy()
+        away = trees.distance(candidate).to_numpy()
         near = len(away) > 0 and away.min() <= NEAR_M
         found.append(str(trees["tree_id"].iloc[int(away.argmin())]) if near else None)
     return found

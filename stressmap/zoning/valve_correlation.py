@@ -1,4 +1,4 @@
-"""How the errors of valve zones hang together: zones of one block are often wrong in the same direction."""
+"""Correlation of the prediction errors of valve-zone means, block by block."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from stressmap.core.parallel import each
 from stressmap.geostat.surface import Surface
-from stressmap.zoning.mapping import Ground
+from stressmap.zoning.mapping import RanchLayout
 
 
 def valve_correlations(
-    surface: Surface, ground: Ground, *, jobs: int = 1, step: Callable[[], None] = lambda: None
+    surface: Surface, ground: RanchLayout, *, jobs: int = 1, step: Callable[[], None] = lambda: None
 ) -> NDArray[np.float64]:
     """Correlate the errors of the means of valve zones, block by block.
 
@@ -21,7 +21,7 @@ def valve_correlations(
     ----------
     surface : Surface
         A fitted method.
-    ground : Ground
+    ground : RanchLayout
         The ranch, of k valve zones.
     jobs : int
         Blocks worked on at once.
@@ -43,11 +43,11 @@ def valve_correlations(
             return members, np.eye(len(members))
         errors = surface.zone_covariance(places, zone, len(members)).covariance
         spread = np.sqrt(np.clip(np.diag(errors), 1e-12, None))
-        together = np.clip(errors / np.outer(spread, spread), -1.0, 1.0)
-        np.fill_diagonal(together, 1.0)
-        return members, together
+        correlation = np.clip(errors / np.outer(spread, spread), -1.0, 1.0)
+        np.fill_diagonal(correlation, 1.0)
+        return members, correlation
 
     found = np.eye(len(ground.valves))
-    for members, together in each(work, range(len(ground.blocks)), jobs=jobs, step=step):
-        found[np.ix_(members, members)] = together
+    for members, correlation in each(work, range(len(ground.blocks)), jobs=jobs, step=step):
+        found[np.ix_(members, members)] = correlation
     return found

@@ -14,10 +14,10 @@ from stressmap.geostat.ordinary_kriging import OrdinarySurface
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.surface import Surface
 from stressmap.zoning.grid_cells import lattice
-from stressmap.zoning.mapping import Ground
+from stressmap.zoning.mapping import RanchLayout
 from stressmap.zoning.priorities import priority, probabilities
-from stressmap.zoning.ranking import Figures
-from stressmap.zoning.value_of_information import Stakes, cut_of, look_again
+from stressmap.zoning.ranking import ZoneMeans
+from stressmap.zoning.value_of_information import WateringDecision, area_threshold, look_again
 
 SHARE = 0.25
 EDGES = (0.0, 2.0, 4.0)
@@ -95,8 +95,10 @@ def places_to_look(ranch: drawn_ranches.Ranch, surface: Surface, seed: int) -> d
     found, rng = predict_zones(surface, ranch), np.random.default_rng([seed, 7])
     blocks, valves = polygons(ranch)
     area = area_of(ranch)
-    stakes = Stakes(Figures(found.mean, np.sqrt(found.variance)), area, cut_of(found.mean, area, SHARE))
-    chosen = look_again(surface, Ground(blocks, valves, lattice(blocks, CELL_M)), stakes, MORE)
+    stakes = WateringDecision(
+        ZoneMeans(found.mean, np.sqrt(found.variance)), area, area_threshold(found.mean, area, SHARE)
+    )
+    chosen = look_again(surface, RanchLayout(blocks, valves, lattice(blocks, CELL_M)), stakes, MORE)
     doubtful = surface.predict(ranch.cells).variance
     return {
         "ours": np.column_stack([chosen.geometry.x, chosen.geometry.y]),

@@ -10,13 +10,13 @@ from scipy.stats import norm
 
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
 from stressmap.geostat.samples import Places, Samples
-from stressmap.zoning.change import compare, irrigated_between
+from stressmap.zoning.change import compare_visits, irrigated_between
 from stressmap.zoning.grid_cells import lattice
-from stressmap.zoning.mapping import Ground
-from stressmap.zoning.ranking import Figures, judge, last_irrigated, rank_valves, tied_groups, tied_ranks
+from stressmap.zoning.mapping import RanchLayout
+from stressmap.zoning.ranking import ZoneMeans, classify, last_irrigated, rank_valves, tied_groups, tied_ranks
 from stressmap.zoning.value_of_information import (
-    Stakes,
-    cut_of,
+    WateringDecision,
+    area_threshold,
     expected_gain,
     look_again,
     nearest_trees,
@@ -26,8 +26,8 @@ from stressmap.zoning.value_of_information import (
 EDGES = {"prune": (0.0, 2.0, 4.0), "walnut": (0.0, 1.0, 2.0)}
 
 
-def figures(mean, se) -> Figures:
-    return Figures(np.array(mean, dtype=float), np.array(se, dtype=float))
+def figures(mean, se) -> ZoneMeans:
+    return ZoneMeans(np.array(mean, dtype=float), np.array(se, dtype=float))
 
 
 def valve_table(measured=(True, True, True)) -> gpd.GeoDataFrame:
@@ -82,7 +82,7 @@ def test_blocks_without_a_reading_may_be_left_out_of_the_ranking():
 
 
 def test_the_interval_and_the_odds_are_those_of_a_normal_error():
-    judged = judge(figures([4.5], [0.5]), ["prune"], EDGES).iloc[0]
+    judged = classify(figures([4.5], [0.5]), ["prune"], EDGES).iloc[0]
     assert judged["low_bar"] == pytest.approx(4.5 - 1.644854 * 0.5, abs=1e-6)
     assert judged["high_bar"] == pytest.approx(4.5 + 1.644854 * 0.5, abs=1e-6)
     assert judged["p_first"] == pytest.approx(norm.cdf(1.0))
@@ -104,7 +104,7 @@ def test_valves_are_tied_while_the_odds_of_a_swap_are_over_three_in_ten():
 
 
 def test_change_is_called_only_where_its_interval_leaves_out_zero():
-    told = compare(figures([3, 3, 3], [0.3] * 3), figures([1, 5, 3.5], [0.4] * 3))
+    told = compare_visits(figures([3, 3, 3], [0.3] * 3), figures([1, 5, 3.5], [0.4] * 3))
     assert told["change_bar"].tolist() == [-2.0, 2.0, 0.5]
     assert told["change_se_bar"].tolist() == pytest.approx([0.5] * 3)
     assert told["change"].tolist() == ["relieved", "drier", "no clear change"]
@@ -167,8 +167,8 @@ def test_what_knowing_more_is_worth_is_the_expected_loss_avoided(distance, sprea
 
 
 def test_the_cut_lies_where_the_share_of_the_area_is_used_up():
-    assert cut_of(np.array([5.0, 4.0, 1.0]), np.array([1.0, 1.0, 2.0]), 0.5) == 2.5
-    assert cut_of(np.array([5.0]), np.array([1.0]), 0.25) == 5.0
+    assert area_threshold(np.array([5.0, 4.0, 1.0]), np.array([1.0, 1.0, 2.0]), 0.5) == 2.5
+    assert area_threshold(np.array([5.0]), np.array([1.0]), 0.25) == 5.0
 
 
 def test_the_walk_is_no_longer_than_the_best_of_all_orders():
@@ -197,8 +197,8 @@ def test_one_looks_again_where_the_choice_is_open_not_where_least_is_known():
     code = np.array([0, 0, 1])
     samples = Samples(Places(xy, code, code, np.zeros(3, dtype=int)), np.array([3.0, 3.2, 9.0]), np.arange(3))
     surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 0.3))
-    stakes = Stakes(figures([3.1, 9.0], [0.5, 1.5]), np.ones(2), 3.0)
-    chosen = look_again(surface, Ground(blocks, valves, lattice(blocks, 10.0)), stakes, count=4)
+    stakes = WateringDecision(figures([3.1, 9.0], [0.5, 1.5]), np.ones(2), 3.0)
+    chosen = look_again(surface, RanchLayout(blocks, valves, lattice(blocks, 10.0)), stakes, count=4)
     assert set(chosen["valve"]) == {"o"}
     assert chosen["order"].tolist() == [1, 2, 3, 4]
     assert shapes[0].buffer(-15).covers(chosen.geometry.union_all())
@@ -244,8 +244,8 @@ def test_nothing_is_asked_where_nothing_is_open():
     code = np.zeros(3, dtype=np.int64)
     samples = Samples(Places(xy, code, code, code), np.array([3.0, 3.2, 9.0]), np.arange(3))
     surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 0.3))
-    ground = Ground(blocks, blocks.assign(valve="A"), lattice(blocks, 10.0))
-    assert len(look_again(surface, ground, Stakes(figures([5.0], [0.0]), np.ones(1), 1.0))) == 0
+    ground = RanchLayout(blocks, blocks.assign(valve="A"), lattice(blocks, 10.0))
+    assert len(look_again(surface, ground, WateringDecision(figures([5.0], [0.0]), np.ones(1), 1.0))) == 0
 
 
 def test_a_place_is_named_after_the_nearest_tree_of_its_own_valve_zone():
