@@ -203,16 +203,16 @@ class KrigingSystem:
         from stressmap.geostat.kernels import krige_cells
 
         f, kind = self.forms, kind.take(slice(0, 1))
-        h = self.design_rows(kind, np.zeros(1))[0]
-        across = f.design @ h
-        constant = float(h @ across) + f.block + f.valve + float(f.pattern.sum())
+        x = self.design_rows(kind, np.zeros(1))[0]
+        across = f.design @ x
+        constant = float(x @ across) + f.block + f.valve + float(f.pattern.sum())
         constant += self._nodes.mean_model.unseen_crop_variance(kind)
         flat = np.array(
-            [f.design_weight @ h, f.design_weight[-1], constant, 2 * across[-1], f.design[-1, -1]]
+            [f.design_weight @ x, f.design_weight[-1], constant, 2 * across[-1], f.design[-1, -1]]
         )
         lines = np.zeros((len(self._ranges), 3, f.quadratic.shape[1]))
         n = len(self._xy)
-        lines[:, 0, :n] = 2 * f.cross @ h
+        lines[:, 0, :n] = 2 * f.cross @ x
         lines[:, 1, :n] = 2 * f.cross[:, :, -1]
         lines[:, 2, :n] = f.correlation_weight
         reach = self._ranges * self._nodes.correlation.reach
@@ -238,19 +238,19 @@ class KrigingSystem:
             Of the mean, change of support included [bar²].
         """
         f = self.forms
-        h = np.concatenate(
+        x = np.concatenate(
             [self.groups.mean_design(places), self._nodes.mean_model.mean_design(places, drift)]
         )
         cells = np.ascontiguousarray(places.xy - self._origin)
         valve = valve_groups(places.block, places.valve)
-        mean = float(f.design_weight @ h)
-        total = float(h @ f.design @ h)
+        mean = float(f.design_weight @ x)
+        total = float(x @ f.design @ x)
         total += f.block * _same_code_probability(places.block) + f.valve * _same_code_probability(valve)
         total += self._nodes.mean_model.unseen_crop_variance(places)
         between, within = self._mean_correlations(cells)
-        for r, m in enumerate(between):
-            mean += float(f.correlation_weight[r] @ m)
-            total += float(m @ (f.quadratic[r, : len(m), : len(m)] @ m) + 2 * m @ (f.cross[r] @ h))
+        for k, r in enumerate(between):
+            mean += float(f.correlation_weight[k] @ r)
+            total += float(r @ (f.quadratic[k, : len(r), : len(r)] @ r) + 2 * r @ (f.cross[k] @ x))
         total += float(f.pattern @ within)
         return mean, max(total - mean**2, 0.0)
 
@@ -284,12 +284,12 @@ class KrigingSystem:
             a = solved.inverse @ (self._samples.value - self._trend @ trend.mean)
             projection = solved.inverse - trend_weight @ solved.weighed.T
             scaled = columns * self.groups.variances(p)
-            h, cross, design = _design_terms(a, projection, scaled, trend_weight, trend)
+            x, cross, design = _design_terms(a, projection, scaled, trend_weight, trend)
             f.quadratic[r, :n, :n] += w * p.pattern**2 * (np.outer(a, a) - projection)
-            f.cross[r] += w * p.pattern * (np.outer(a, h) - cross)
-            f.design += w * (np.outer(h, h) + design)
+            f.cross[r] += w * p.pattern * (np.outer(a, x) - cross)
+            f.design += w * (np.outer(x, x) + design)
             f.correlation_weight[r] += w * p.pattern * a
-            f.design_weight += w * h
+            f.design_weight += w * x
             f.pattern[r] += w * p.pattern
             f.block, f.valve = f.block + w * p.block, f.valve + w * p.valve
             alpha[k], diagonal[k] = a, np.diag(projection)
@@ -319,13 +319,13 @@ def _design_terms(
         Mean and variance of the trend.
     """
     c = scaled.shape[1]
-    h = np.concatenate([scaled.T @ a, trend.mean])
+    x = np.concatenate([scaled.T @ a, trend.mean])
     cross = np.hstack([projection @ scaled, trend_weight])
-    design = np.zeros((len(h), len(h)))
+    design = np.zeros((len(x), len(x)))
     design[:c] = -scaled.T @ cross
     design[c:, :c] = design[:c, c:].T
     design[c:, c:] = trend.variance
-    return h, cross, design
+    return x, cross, design
 
 
 def _same_code_probability(code: Ints) -> float:

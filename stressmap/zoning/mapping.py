@@ -239,7 +239,7 @@ def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt |
 def _valve_means(
     surface: Surface, ground: RanchLayout, block: int, cells: BlockCells, places: Places
 ) -> Estimate:
-    """Average over the cells of each valve zone; a zone too small to hold a cell gets one at its inner point."""
+    """Average over the cells of each valve zone; one too small for a cell gets one at its inner point."""
     mine = ground.valves_of(block)
     local = np.full(len(ground.valves) + 1, -1)
     local[mine] = np.arange(len(mine))
