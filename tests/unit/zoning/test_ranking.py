@@ -133,7 +133,7 @@ def test_change_is_called_beyond_one_and_six_tenths_of_its_error():
     """The 90 % interval is 1.645 standard errors either way, whatever their size."""
     for se in (0.5, 3.0):
         step = np.array([-1.66, -1.63, 1.63, 1.66]) * se
-        told = compare(figures([0] * 4, [0] * 4), figures(step, [se] * 4))
+        told = compare_visits(figures([0] * 4, [0] * 4), figures(step, [se] * 4))
         assert told["change"].tolist() == ["relieved", "no clear change", "no clear change", "drier"]
 
 
@@ -213,8 +213,8 @@ def test_no_place_is_asked_twice_however_noisy_a_reading_is() -> None:
     code = np.zeros(3, dtype=np.int64)
     samples = Samples(Places(xy, code, code, code), np.array([3.0, 3.2, 2.9]), np.arange(3))
     surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 9.0))
-    ground = Ground(blocks, blocks.assign(valve="A"), lattice(blocks, 10.0))
-    chosen = look_again(surface, ground, Stakes(figures([3.0], [1.0]), np.ones(1), 3.0), count=10)
+    ground = RanchLayout(blocks, blocks.assign(valve="A"), lattice(blocks, 10.0))
+    chosen = look_again(surface, ground, WateringDecision(figures([3.0], [1.0]), np.ones(1), 3.0), count=10)
     assert len(chosen) == 5, "five places are tried in a valve zone"
     assert not chosen.geometry.duplicated().any()
 
@@ -232,8 +232,10 @@ def test_a_block_all_edge_has_no_place_to_ask_and_others_have():
     code = np.array([0, 1, 1])
     samples = Samples(Places(xy, code, code, np.zeros(3, dtype=int)), np.array([3.0, 3.2, 2.8]), np.arange(3))
     surface = OrdinarySurface(samples, Variogram(1.0, 100.0, 0.3))
-    ground = Ground(blocks, valves, lattice(blocks, 10.0))
-    chosen = look_again(surface, ground, Stakes(figures([3.0, 3.0], [1.0, 1.0]), np.ones(2), 3.0), count=3)
+    ground = RanchLayout(blocks, valves, lattice(blocks, 10.0))
+    chosen = look_again(
+        surface, ground, WateringDecision(figures([3.0, 3.0], [1.0, 1.0]), np.ones(2), 3.0), count=3
+    )
     assert chosen["valve"].tolist() == ["w"] * 3
 
 
