@@ -32,7 +32,7 @@ app = typer.Typer(
     name="stressmap",
     help="From midday stem water potential readings to ranked valve zones and an offline map for the crew.",
     epilog="Example: stressmap run config/demo_ranch.toml",
-    add_completion=False,
+    add_completion=True,
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -311,7 +311,7 @@ def main() -> None:
     # takes a tenth of a large run.
     gc.set_threshold(50_000, 20, 20)
     try:
-        code = app(standalone_mode=False)
+        code = app(prog_name="stressmap", standalone_mode=False)
     except typer.Exit as error:
         code = error.exit_code
     except CommandError as error:

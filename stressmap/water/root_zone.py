@@ -27,7 +27,9 @@ INCHES_PER_FOOT: dict[str, tuple[float, float]] = {
     "clay loam": (1.75, 2.50),
     "clay": (1.60, 2.50),
 }
-"""Available water [in/ft], least and most, by class of texture: a university extension page (read)."""
+"""Available water [in/ft], least and most, by class of texture: "Soil Characteristics", table of available
+water holding capacity, university pages on managing drought (irrigation scheduling, frequency of irrigation),
+undated (read)."""
 
 SYNONYMS: dict[str, tuple[str, ...]] = {
     "very coarse sand": ("very coarse sands", "gravelly sand", "arena muy gruesa"),

@@ -1,6 +1,6 @@
 """How true the intervals of zone means are, and how large their errors, on simulated ranches.
 
-Run by hand: ``python tests/benchmarks/calibration.py [--ranches 60]``; prints the tables of DEVELOPERS.md.
+Run by hand: ``python tests/benchmarks/calibration.py [--ranches 60]``; prints tables of docs/benchmarks.md.
 """
 
 from __future__ import annotations

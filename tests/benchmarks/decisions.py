@@ -1,6 +1,6 @@
 """How good the decisions are, on simulated ranches whose truth is known; run by hand.
 
-``python tests/benchmarks/decisions.py [RANCHES]`` prints the table of DEVELOPERS.md.
+``python tests/benchmarks/decisions.py [RANCHES]`` prints the table of docs/benchmarks.md.
 """
 
 import sys

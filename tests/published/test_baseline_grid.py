@@ -2,8 +2,9 @@
 
 Stem-water potential as a sensitive indicator of water stress in prune trees, Journal of the American Society
 for Horticultural Science 117(4):607-611, 1992 (abstract read; coefficients from memory, cross-checked). The
-grid below is that line over the table of "Using Baseline SWP for Precise Interpretation", a university
-extension page whose text says that almond and prune share one table (read). Standing of its cells: the two
+grid below is that line over the table of "Using Baseline SWP for Precise Interpretation", cooperative
+extension manual "Stem water potential" (Sacramento Valley orchards), 2010s to 2020s, whose text says that
+almond and prune share one table (read). Standing of its cells: the two
 corner entries known from memory agree with the line; the rest are the line, worked out
 independently of this package and rounded to the printed tenth of a bar.
 """

@@ -30,7 +30,7 @@ def test_slope_of_table_2_4_to_its_printed_digits(temp_c: float, printed: float)
 
 
 def test_example_3_mean_saturation_pressure() -> None:
-    """Read in a public extension page: 24.5 and 15.0 °C give 3.075 and 1.705 kPa, mean 2.39."""
+    """Chapter 3, example 3 (read): 24.5 and 15.0 °C give 3.075 and 1.705 kPa, mean 2.39."""
     assert round(float(vapour_pressure.saturation_kpa(24.5)), 3) == 3.075
     assert round(float(vapour_pressure.saturation_kpa(15.0)), 3) == 1.705
     assert round(float(vapour_pressure.mean_saturation_kpa(24.5, 15.0)), 2) == 2.39

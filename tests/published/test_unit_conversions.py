@@ -1,7 +1,7 @@
 """Conversions between what people write and SI and bar.
 
 Standing of all figures: from memory, cross-checked with the exact definitions (NIST Special Publication 811,
-appendix B); 27,154 gallons to an acre-inch was also read in a public extension page.
+appendix B); 27,154 gallons to an acre-inch was also read elsewhere (title not recorded).
 """
 
 import pytest

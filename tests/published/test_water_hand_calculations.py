@@ -1,7 +1,6 @@
 """Hand calculations of irrigation practice: depths, areas, flows, hours, uniformity.
 
-Sources and standing beside each. "Extension page" is a public page of a university extension service on
-irrigation set times and on distribution uniformity.
+Sources and standing beside each; docs/references.md has them in full.
 """
 
 import datetime as dt
@@ -75,7 +74,8 @@ def test_uniformity_of_the_low_quarter() -> None:
     ],
 )
 def test_uniformity_and_efficiency_lie_in_the_published_ranges(kind, uniformity, efficiency) -> None:
-    """Read in a public extension page."""
+    """Distribution Uniformity: why it matters, trade press by extension advisers, 2019, text and table 1;
+    Sacramento Valley ET Report, weekly, extension, 2017, notes (both read)."""
     assert uniformity[0] <= irrigation_system.UNIFORMITY[kind] <= uniformity[1]
     assert efficiency[0] <= irrigation_system.EFFICIENCY[kind] <= efficiency[1]
 
@@ -92,7 +92,10 @@ def test_uniformity_and_efficiency_lie_in_the_published_ranges(kind, uniformity,
     ],
 )
 def test_available_water_of_textures(texture: str, low: float, high: float) -> None:
-    """Inches per foot, read in a public extension page; 1 in/ft is 83.33 mm/m."""
+    """Soil Characteristics, university pages on managing drought, table [in/ft] (read).
+
+    An inch per foot is 83.33 mm/m.
+    """
     name = root_zone.texture_class(texture)
     assert name is not None
     assert root_zone.INCHES_PER_FOOT[name] == (low, high)

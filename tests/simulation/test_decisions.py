@@ -44,7 +44,7 @@ def test_looking_again_where_we_say_is_worth_more_than_elsewhere(decisions):
 def test_confidence_means_what_it_says(decisions):
     sure = np.concatenate([d.confidence for d in decisions])
     right = np.concatenate([d.right for d in decisions])
-    # Few ranches, so wide bounds; the whole table stands in DEVELOPERS.md.
+    # Few ranches, so wide bounds; the whole table stands in docs/benchmarks.md.
     assert right[sure > 0.8].mean() > 0.75
     assert abs(right.mean() - sure.mean()) < 0.08
 

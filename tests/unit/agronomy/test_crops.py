@@ -91,7 +91,7 @@ def test_levels_of_a_scale_follow_one_another_without_gap(crop: str) -> None:
 @pytest.mark.parametrize(
     ("crop", "scale", "bar", "level"),
     [
-        # university extension pages on midday stem water potential; read
+        # the sources named under [sources.levels] of each crop; read
         ("prune", "absolute", -7.0, "minimal"),
         ("prune", "absolute", -8.0, "minimal to mild"),
         ("prune", "absolute", -14.0, "mild to moderate"),

@@ -53,7 +53,7 @@ def test_the_common_let_down_of_prune() -> None:
 @pytest.mark.parametrize(
     ("from_day", "to_day", "wet_bar", "dry_bar"),
     [
-        # prune, university extension pages on midday stem water potential; read
+        # prune, the sources named under [sources.levels] of its profile; read
         ("04-25", "06-15", -8.0, -12.0),
         ("06-25", "08-10", -12.0, -16.0),
     ],
