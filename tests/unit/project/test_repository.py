@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import builtins
 import fnmatch
 import re
 import subprocess
@@ -116,6 +117,16 @@ def exists(name: str) -> bool:
 def test_every_path_that_a_page_names_exists(page: Path) -> None:
     named = set(PATH.findall(page.read_text(encoding="utf-8"))) - GIVEN_OR_MADE
     assert sorted(name for name in named if not exists(name)) == []
+
+
+@pytest.mark.parametrize("page", PAGES[1:], ids=lambda page: page.name)
+def test_every_class_that_a_page_names_exists(page: Path) -> None:
+    named = set(re.findall(r"`((?:[A-Z][a-z]+){1,4})(?:\(|`)", page.read_text(encoding="utf-8")))
+    texts = [path.read_text(encoding="utf-8") for path in (ROOT / "stressmap").rglob("*.py")]
+    defined = {
+        name for text in texts for name in re.findall(r"^(?:class )?([A-Z]\w+)\b", text, flags=re.MULTILINE)
+    }
+    assert sorted(named - defined - set(dir(builtins)) - {"Unreleased", "Security"}) == []
 
 
 GIVEN_OR_MADE = {
