@@ -144,6 +144,7 @@ def content_of(
         look_again=again,
         previous_visit=before[1] if before and change is not None else None,
         basemap=chosen.map.basemap,
+        profiles=assessed.orchard.profiles,
     )
 
 

@@ -17,6 +17,7 @@ from stressmap.output.report.plots import Plotter, Seasons
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, turn_words, turns
+from stressmap.output.view.crop_words import crop_cautions
 from stressmap.output.view.plan_words import Section
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import flag_codes
@@ -77,6 +78,7 @@ def write_report(content: Content, background: Background, path: Path) -> None:
         visit=words.days(*content.visit),
         style=Markup(style),
         water=background.water,
+        crop_cautions=crop_cautions(content.profiles, words),
         plots=_plots(content, background, words),
         **_tables(content, background.record, words),
     )

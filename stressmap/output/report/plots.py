@@ -25,6 +25,7 @@ from stressmap.output.report.empirical_variogram import PairCurve, sample_pairs
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import of_visit, priority_words
+from stressmap.output.view.crop_words import crop_title
 from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 
 INK, SOFT, LINE = "#14181c", "#8a9299", "#0a4fb3"
@@ -195,7 +196,7 @@ class Plotter:
             for axes, crop in zip(panels, shown, strict=True):
                 lines = {harvest: points for (name, harvest), points in seasons.items() if name == crop}
                 self._season_panel(axes, table[table["crop"] == crop], lines)
-                axes.set_title(drawable(self.words.known("crop", crop)), loc="left")
+                axes.set_title(drawable(crop_title(crop, self.content.profiles, self.words)), loc="left")
                 axes.legend(fontsize=9)
 
         return svg("season", (9.0, 0.8 + 2.3 * len(shown)), paint)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -11,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from stressmap.agronomy.crops import CropProfile
 from stressmap.core.settings import Ranch, RankBy
 
 STRETCH = 1 << 18
@@ -123,6 +125,8 @@ class Content:
         A row per set: ``valve``, ``start``, ``end``, in the ranch's zone.
     basemap : str, optional
         Address of map tiles with ``{z}``, ``{x}`` and ``{y}``, fetched only where there is signal.
+    profiles : mapping of str to CropProfile
+        Of the crops on the ranch: what each is called, and its cautions.
     """
 
     ranch: Ranch
@@ -141,3 +145,4 @@ class Content:
     water_plan: pd.DataFrame | None = None
     timetable: pd.DataFrame | None = None
     basemap: str | None = None
+    profiles: Mapping[str, CropProfile] = field(default_factory=dict)

@@ -17,6 +17,7 @@ from markupsafe import Markup
 
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
+from stressmap.output.view.crop_words import crop_cautions, crop_title
 from stressmap.output.view.palette import (
     CHANGE_RAMP,
     DRY_RAMP,
@@ -133,9 +134,19 @@ def script_json(value: Any) -> Markup:
 
 
 def _texts(content: Content) -> dict[str, Any]:
-    languages = content.ranch.languages
-    tables = {language: Words(language, content.ranch.units).table() for language in languages}
-    return {language: {name: table[name] for name in SECTIONS} for language, table in tables.items()}
+    spoken = [Words(language, content.ranch.units) for language in content.ranch.languages]
+    return {words.language: _sections(content, words) for words in spoken}
+
+
+def _sections(content: Content, words: Words) -> dict[str, dict[str, str]]:
+    """Give the words of one language, with what the ranch's own crops are called and their cautions."""
+    sections = {name: words.table()[name] for name in SECTIONS}
+    own = {crop.replace(" ", "_"): crop_title(crop, content.profiles, words) for crop in content.profiles}
+    cautions = " ".join(crop_cautions(content.profiles, words))
+    return sections | {
+        "crop": sections["crop"] | own,
+        "caution": sections["caution"] | {"crops": cautions},
+    }
 
 
 def _look() -> dict[str, Any]:

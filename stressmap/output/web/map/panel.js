@@ -118,7 +118,7 @@ function fillCautions() {
   const box = byId("cautions");
   box.setAttribute("aria-label", word("caution.heading"));
   box.querySelector("summary").textContent = word("caution.advice");
-  box.querySelector("p").textContent = ["chamber", "heat", "pumps"].map((name) => word(`caution.${name}`)).join(" ");
+  box.querySelector("p").textContent = ["chamber", "heat", "pumps", "crops"].map((name) => word(`caution.${name}`)).join(" ");
 }
 
 function legend() {
