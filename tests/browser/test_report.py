@@ -32,7 +32,10 @@ RECORD = {
     "versions": {},
     "timings": {"fit": 123.456},
 }  # fmt: skip
-SEASONS = {"prune": (("05-01", -6.0), ("08-01", -14.0)), "almond": (("05-01", -8.0), ("08-15", -14.0))}
+SEASONS = {
+    ("prune", None): (("05-01", -6.0), ("08-01", -14.0)),
+    ("almond", None): (("05-01", -8.0), ("08-15", -14.0)),
+}
 
 
 def report_of(content, folder: Path, record=RECORD, weather=None) -> str:
