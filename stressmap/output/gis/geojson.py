@@ -99,4 +99,4 @@ def write_geojson(table: gpd.GeoDataFrame, path: Path) -> None:
     path : Path
         File to write.
     """
-    path.write_text(feature_text(table), encoding="utf-8")
+    path.write_text(feature_text(table), encoding="utf-8", newline="\n")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 from pathlib import Path
 from typing import Any
-from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 import geopandas as gpd
 from shapely.geometry.base import BaseGeometry
@@ -191,4 +191,4 @@ def _polygon(parent: Element, part: BaseGeometry) -> None:
 
 def _save(root: Element, path: Path) -> None:
     indent(root)
-    ElementTree(root).write(path, encoding="utf-8", xml_declaration=True)
+    path.write_bytes(tostring(root, encoding="utf-8", xml_declaration=True))

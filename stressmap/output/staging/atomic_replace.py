@@ -61,7 +61,7 @@ def workshop(place: Path) -> Iterator[Path]:
             _clear_left_behind(place.parent)
             prefix = f".{place.name[:60]}."
             shop = Path(tempfile.mkdtemp(prefix=prefix, suffix=".partial", dir=place.parent))
-            lock = (shop / LOCK).open("w", encoding="utf-8")
+            lock = (shop / LOCK).open("w", encoding="utf-8", newline="\n")
             lock.write(place.name)
             lock.flush()
             _hold(lock)
@@ -173,7 +173,7 @@ def _one_by_one(shop: Path, place: Path) -> None:
             raise IsADirectoryError(errno.EISDIR, f"{name} is a folder there")
     stale = sorted(_listed(place) - set(names)) if MARK in names else []
     (shop / OLD).mkdir()
-    (shop / GO).write_text("\n".join(stale), encoding="utf-8")
+    (shop / GO).write_text("\n".join(stale), encoding="utf-8", newline="\n")
     try:
         for name in (*stale, *names):
             with suppress(FileNotFoundError):
@@ -253,7 +253,7 @@ def _clear(shop: Path) -> None:
 def _left_behind(lock: Path) -> bool:
     """Tell whether nobody holds a lock any more."""
     try:
-        with lock.open("r+", encoding="utf-8") as opened:
+        with lock.open("r+", encoding="utf-8", newline="\n") as opened:
             return _hold(opened) or time.time() - lock.stat().st_mtime > LONG_AGO_S
     except OSError:
         return False

@@ -61,7 +61,7 @@ def write_run(page: dict[str, Any], folder: Path) -> None:
     """
     files = sorted([*(p.name for p in folder.iterdir()), MARK])
     text = json.dumps(page | {"files": files}, indent=2, ensure_ascii=False, allow_nan=False)
-    (folder / MARK).write_text(text + "\n", encoding="utf-8")
+    (folder / MARK).write_text(text + "\n", encoding="utf-8", newline="\n")
 
 
 def run_page(content: Content, record: Record) -> dict[str, Any]:
