@@ -42,20 +42,6 @@ NUMBER = re.compile(
 """A number as people write it: thousands may be parted by a space or an underscore."""
 
 System = Literal["us", "metric"]
-Kind = Literal["volume", "flow", "depth", "rate", "area"]
-SHOWN: dict[tuple[str, str], tuple[str, float, int]] = {
-    ("volume", "us"): ("acre-ft", M3_PER["acre-ft"], 2),
-    ("volume", "metric"): ("m3", 1.0, 0),
-    ("flow", "us"): ("gpm", M3_H_PER["gpm"], 0),
-    ("flow", "metric"): ("m3/h", 1.0, 1),
-    ("depth", "us"): ("in", MM_PER_INCH, 2),
-    ("depth", "metric"): ("mm", 1.0, 0),
-    ("rate", "us"): ("in/h", MM_PER_INCH, 3),
-    ("rate", "metric"): ("mm/h", 1.0, 2),
-    ("area", "us"): ("acres", HA_PER_ACRE, 1),
-    ("area", "metric"): ("ha", 1.0, 2),
-}
-"""What people see of a quantity: unit, how much of our unit is in one of it, decimals."""
 
 
 def read_quantity(text: str, units: dict[str, float]) -> float:
@@ -115,64 +101,6 @@ def _refuse_two_readings(text: str, number: str, unit: str) -> None:
         small = f"{float(decimal):g}" if decimal.endswith(".000") else decimal + "0"
         msg = f"{text!r} could be {whole} or {float(decimal):g}; write {whole} {unit} or {small} {unit}"
         raise ValueError(msg)
-
-
-def in_units(value: float, kind: Kind, system: System) -> tuple[float, str, int]:
-    """Convert a quantity to what people see.
-
-    Parameters
-    ----------
-    value : float
-        Volume [m3], flow [m3/h], depth [mm], application rate [mm/h] or area [ha].
-    kind : str
-        Which of them.
-    system : str
-        ``"us"`` or ``"metric"``.
-
-    Returns
-    -------
-    number : float
-        In the unit that people see.
-    unit : str
-        ``"acre-ft"``, ``"gpm"``, ``"in"``, ``"in/h"``, ``"acres"`` or ``"m3"``, ``"m3/h"``, ``"mm"``,
-        ``"mm/h"``, ``"ha"``.
-    digits : int
-        Decimals worth showing.
-
-    Examples
-    --------
-    >>> in_units(25.4, "depth", "us")
-    (1.0, 'in', 2)
-    """
-    unit, factor, digits = SHOWN[kind, system]
-    return value / factor, unit, digits
-
-
-def show(value: float, kind: Kind, system: System) -> str:
-    """Write a quantity for people.
-
-    Parameters
-    ----------
-    value : float
-        As :func:`in_units`.
-    kind : str
-        Which quantity.
-    system : str
-        ``"us"`` or ``"metric"``.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> show(80_000.0, "volume", "metric"), show(80_000.0, "volume", "us")
-    ('80,000 m3', '64.86 acre-ft')
-    >>> show(180.0, "flow", "us"), show(41.0, "depth", "us")
-    ('793 gpm', '1.61 in')
-    """
-    number, unit, digits = in_units(value, kind, system)
-    return f"{number:,.{digits}f} {unit}"
 
 
 def parse_month_day(text: str) -> tuple[int, int]:

@@ -12,6 +12,7 @@ from helpers.drawn_content import LONG, NASTY, full, large, small, unmeasured
 from helpers.paths import ASSETS
 
 from stressmap.output.text.words import Words
+from stressmap.output.view.quantities import area, bar
 from stressmap.output.web.map_page import SECTIONS, write_map
 
 AXE = ASSETS / "axe" / "axe.min.js"
@@ -88,8 +89,8 @@ def test_a_tap_on_a_zone_shows_its_figures_in_plain_words(page: Page, small_map:
     for expected in (
         valve["valve"], "Rank 4 of 8", "Priority 2: water next",
         f"{valve['stress']:.1f} bar drier than target",
-        f"Likely between {valve['low']:.1f} and {valve['high']:.1f} bar (90 %)", words.area(valve["area"]),
-        words.bar(valve["swp"]), words.bar(-14.0), "82 %", "3 %", "Jul 6, 2026, 18:30",
+        f"Likely between {valve['low']:.1f} and {valve['high']:.1f} bar (90 %)", area(valve["area"], words),
+        bar(valve["swp"], words), bar(-14.0, words), "82 %", "3 %", "Jul 6, 2026, 18:30",
     ):  # fmt: skip
         assert expected in card
     assert_quiet(page)

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stressmap.core.settings import Ranch
-from stressmap.core.units import in_units
 from stressmap.output.view.plan_words import WaterWords, as_text, tell
+from stressmap.output.view.quantities import scale_of
 from stressmap.water.benefit_curve import LITTLE, WaterValueCurve
 from stressmap.water.water_plan import Advice
 
@@ -57,13 +57,13 @@ def _picture(curve: WaterValueCurve, words: WaterWords) -> Figure:
     figure = Figure(figsize=SIZE_INCHES, layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
-    unit = words(f"unit.{in_units(0.0, 'volume', words.units)[1]}")
-    water = [in_units(p.water_m3, "volume", words.units)[0] for p in curve.points]
+    scale = scale_of(max(p.water_m3 for p in curve.points), "volume", words.units)
+    water = [p.water_m3 / scale.factor for p in curve.points]
     relief = [100 * p.share for p in curve.points]
     axes.plot(water, relief, color=LINE, linewidth=2.2, marker="o", markersize=4)
     at = curve.knee
     axes.axvline(water[at], color=KNEE, linewidth=1.2, linestyle="--")
-    mark = words("curve.mark", unit=words(f"unit.{words.large}"))
+    mark = words("curve.mark", unit=words.unit(words.large))
     axes.annotate(
         mark,
         (water[at], 4.0),
@@ -74,7 +74,7 @@ def _picture(curve: WaterValueCurve, words: WaterWords) -> Figure:
         fontsize=10,
     )
     axes.set_title(words("curve.title"), color=INK, loc="left")
-    axes.set_xlabel(words("curve.axis_water", unit=unit))
+    axes.set_xlabel(words("curve.axis_water", unit=words.unit(scale.unit)))
     axes.set_ylabel(words("curve.axis_relief"))
     axes.set_xlim(left=0.0)
     axes.set_ylim(0.0, 102.0)
@@ -97,4 +97,4 @@ def knee_sentence(curve: WaterValueCurve, words: WaterWords) -> str:
     str
     """
     water = words.quantity(curve.points[curve.knee].water_m3, "volume")
-    return words("curve.knee", water=water, unit=words(f"unit.{words.large}"), little=words.percent(LITTLE))
+    return words("curve.knee", water=water, unit=words.unit(words.large), little=words.share(LITTLE))

@@ -16,6 +16,7 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, turns
 from stressmap.output.view.daily_sets import spells
+from stressmap.output.view.quantities import duration, volume
 
 MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
 RANK, TIMES, DONE, PROBLEMS = 16.0, 52.0, 14.0, 52.0
@@ -306,9 +307,9 @@ def _times(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:
             sheet.line(left + 22, y + 3.8, left + TIMES - 3, y + 3.8)
         return
     words = sheet.words[0]
-    sheet.put(left, top + 1.4, words.duration(turn.hours), size=14, bold=True, width=29)
+    sheet.put(left, top + 1.4, duration(turn.hours, words), size=14, bold=True, width=29)
     if turn.m3 is not None:
-        sheet.put(left + 28, top + 2.6, words.volume(turn.m3), size=8.5, width=TIMES - 29)
+        sheet.put(left + 28, top + 2.6, volume(turn.m3, words), size=8.5, width=TIMES - 29)
     lines = _lines(words, turn)
     first, deep, size = (8.2, 4.2, 9.5) if len(lines) < SETS_A_ROW else (7.2, SET_LINE, 8)
     for place, text in enumerate(lines):

@@ -20,6 +20,7 @@ from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import NO_RANK, Turn, priority_words, turns
 from stressmap.output.view.layout import Frame, fit_frame, inside, middle, rings, room_for, round_length
 from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
+from stressmap.output.view.quantities import quantity
 
 WIDTH, HEIGHT = 1600, 1200
 HEAD, FOOT, EDGE = 110, 220, 40
@@ -250,11 +251,11 @@ def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
 
 
 def _scale(axes: Any, frame: Frame, feet: bool, words: Words) -> None:  # noqa: FBT001 - one private caller
-    shown, metres = round_length(BAR / frame.scale, feet=feet)
+    _, metres = round_length(BAR / frame.scale, feet=feet)
     right, y = WIDTH - EDGE - NORTH, HEIGHT - 46
     left = right - metres * frame.scale
     axes.plot([left, left, right, right], [y - 12, y, y, y - 12], color=INK, lw=3, zorder=6)
-    unit = words("card.feet" if feet else "card.metres", value=words.number(shown, 0))
+    unit = quantity(metres, "length", words)
     _text(axes, (left + right) / 2, y - 18, unit, size=16, weight="bold")
     axes.annotate("", xy=(WIDTH - EDGE - 14, HEIGHT - 92), xytext=(WIDTH - EDGE - 14, HEIGHT - 46), zorder=6,
                   arrowprops={"facecolor": INK, "width": 5, "headwidth": 18})  # fmt: skip

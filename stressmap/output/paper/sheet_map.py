@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, priority_words
 from stressmap.output.view.layout import Box, Frame, beside, fit_frame, middle, rings, round_length
+from stressmap.output.view.quantities import quantity
 from stressmap.output.view.selections import measured_blocks
 
 SHADE: dict[int | None, tuple[int, int]] = {
@@ -196,12 +197,12 @@ def _north_and_scale(sheet: Any, left: float, bottom: float, frame: Frame) -> No
     sheet.polygon([(left + 3, tip), (left + 6, tip + 8), (left + 3, tip + 6), (left, tip + 8)], style="F")
     sheet.put(left, tip + 9, sheet.words[0]("map.north"), size=9, bold=True, width=6, align="C")
     feet = sheet.content.ranch.units == "us"
-    shown, metres = round_length(36 / frame.scale, feet=feet)
+    _, metres = round_length(36 / frame.scale, feet=feet)
     start, end, y = left + 12, left + 12 + metres * frame.scale, bottom - 4
     sheet.set_line_width(0.5)
     sheet.line(start, y, end, y)
     for x in (start, end):
         sheet.line(x, y - 1.6, x, y)
     words = sheet.words[0]
-    unit = words("card.feet" if feet else "card.metres", value=words.number(shown, 0))
+    unit = quantity(metres, "length", words)
     sheet.put(start, y - 5.6, unit, size=8.6, bold=True)

@@ -19,6 +19,7 @@ from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, turn_words, turns
 from stressmap.output.view.crop_words import crop_cautions
 from stressmap.output.view.plan_words import Section
+from stressmap.output.view.quantities import percent
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import flag_codes
 
@@ -158,7 +159,7 @@ def _first(content: Content, words: Words) -> list[tuple[str, ...]]:
                 low=words.number(turn.row["low_bar"]),
                 high=words.number(turn.row["high_bar"]),
             ),
-            words("measure.no_data") if turn.priority is None else words.percent(turn.row["confidence"]),
+            words("measure.no_data") if turn.priority is None else percent(turn.row["confidence"], words),
         )
         for turn in turns(content)[:FIRST]
     ]
@@ -168,7 +169,7 @@ def _uncertain(content: Content, words: Words) -> str:
     valves = content.valves
     tied = int((valves["tied_group"] > 0).sum()) if "tied_group" in valves else 0
     unsure = int((valves["confidence"] < UNSURE).sum())
-    share = words.percent(UNSURE)
+    share = percent(UNSURE, words)
     return words("report.uncertain_text", count=unsure, total=len(valves), share=share, tied=tied)
 
 
@@ -187,7 +188,7 @@ def _scores(checks: dict[str, Any], words: Words) -> list[tuple[str, list[tuple[
 
 def _score(one: dict[str, Any], words: Words) -> tuple[str, ...]:
     said = [words.number(one.get(name), 0 if name == "readings" else 2) for name in SCORES[:4]]
-    return (*said, *(words.percent(one.get(name)) for name in SCORES[4:]))
+    return (*said, *(percent(one.get(name), words) for name in SCORES[4:]))
 
 
 def flat(table: Any, *, prefix: str = "") -> list[tuple[str, str]]:

@@ -19,7 +19,6 @@ from matplotlib.figure import Figure
 
 from stressmap.agronomy.target import target_bar
 from stressmap.agronomy.vapour_pressure import deficit_kpa
-from stressmap.core.units import HA_PER_ACRE
 from stressmap.output.paper.fonts import drawable
 from stressmap.output.report.empirical_variogram import PairCurve, sample_pairs
 from stressmap.output.text.words import Words
@@ -27,6 +26,7 @@ from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import of_visit, priority_words
 from stressmap.output.view.crop_words import crop_title
 from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
+from stressmap.output.view.quantities import scale_of
 
 INK, SOFT, LINE = "#14181c", "#8a9299", "#0a4fb3"
 USED: dict[str, Any] = {"marker": "o", "color": INK, "s": 22, "linewidths": 0}
@@ -156,9 +156,9 @@ class Plotter:
         zones = self.content.zones
         if zones.empty:
             return None
-        share = 1 / HA_PER_ACRE if self.words.units == "us" else 1.0
+        factor = scale_of(1.0, "area", self.words.units).factor
         known = zones["priority"].where(zones["measured"], BARE)
-        areas = zones.assign(shown=zones["area_ha"] * share, priority=known).pivot_table(
+        areas = zones.assign(shown=zones["area_ha"] / factor, priority=known).pivot_table(
             index="block", columns="priority", values="shown", aggfunc="sum", fill_value=0.0
         )
         areas = areas.reindex(columns=[*PRIORITY, BARE], fill_value=0.0)

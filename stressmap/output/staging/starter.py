@@ -11,8 +11,10 @@ import geopandas as gpd
 
 from stressmap.core.errors import OutputError, Problem
 from stressmap.core.text import one_line
-from stressmap.core.units import HA_PER_ACRE, M2_PER_HA
+from stressmap.core.units import M2_PER_HA
 from stressmap.output.staging import ranch_schema
+from stressmap.output.text.words import Words
+from stressmap.output.view.quantities import area
 
 READING_COLUMNS = (
     "tree_id",
@@ -113,7 +115,6 @@ def settings_text(folder: Path, start: Start) -> str:
     name = folder.resolve().name or "Ranch"
     hectares = float(start.blocks.geometry.area.sum()) / M2_PER_HA
     american = zone is not None and zone.startswith("America/") and _in_united_states(start.blocks)
-    area = f"{hectares / HA_PER_ACRE:,.0f} acres" if american else f"{hectares:,.0f} ha"
     crops = sorted(set(start.blocks["crop"]))
     return pages.get_template("ranch.toml.jinja").render(
         comment_name=one_line(name),
@@ -125,7 +126,7 @@ def settings_text(folder: Path, start: Start) -> str:
         reading_columns=", ".join(READING_COLUMNS),
         blocks=_quoted(_relative(start.blocks_file, folder)),
         block_count=len(start.blocks),
-        area=area,
+        area=area(hectares, Words("en", "us" if american else "metric")),
         crops=one_line(", ".join(crops)),
         valves=_quoted(_relative(start.valves_file, folder)) if start.valves_file else None,
         valve_count=start.valves,

@@ -8,9 +8,10 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from stressmap.core.units import in_units
+from stressmap.core.units import M3_PER
 from stressmap.output.gis.plan_files import knee_sentence
 from stressmap.output.view.plan_words import Section, WaterWords, tell
+from stressmap.output.view.quantities import duration
 from stressmap.water.benefit_curve import M3_PER_ML, WaterValueCurve
 from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
@@ -86,11 +87,11 @@ def _valve_cells(row: Any, why: str, words: WaterWords) -> list[str]:
     return [
         escape(row.valve),
         words.quantity(row.need_mm, "depth") + (" *" if set(row.assumed) & DECIDES else ""),
-        f"{words.plain.number(row.hours)} h" if got else "-",
+        duration(row.hours, words.plain) if got else "-",
         words.quantity(row.mm, "depth") if got else "-",
         words.quantity(row.m3, "volume") if got else "-",
-        words.percent(row.need_covered) if row.need_mm > 0 else "-",
-        words.percent(sure) if sure == sure else "-",  # noqa: PLR0124 - NaN differs from itself
+        words.share(row.need_covered) if row.need_mm > 0 else "-",
+        words.chance(sure) if sure == sure else "-",  # noqa: PLR0124 - NaN differs from itself
         _status(row, why, words),
     ]
 
@@ -116,7 +117,7 @@ def _sets(advice: Advice, words: WaterWords) -> Table:
     for row in rows.head(SHOWN_SETS).itertuples():
         table.add_row(
             f"{row.start:%a %d %H:%M}", f"{row.end:%a %d %H:%M}", escape(row.pump or "-"), escape(row.valve),
-            words.plain.number(row.hours),
+            duration(row.hours, words.plain),
         )  # fmt: skip
     return table
 
@@ -140,8 +141,8 @@ def print_curve(curve: WaterValueCurve, words: WaterWords, console: Console) -> 
     console : Console
         Where to.
     """
-    factor = in_units(M3_PER_ML, "volume", words.units)[0] if words.units == "us" else 1.0
-    unit = words(f"unit.{words.large}")
+    factor = M3_PER_ML / M3_PER[words.large]
+    unit = words.unit(words.large)
     console.print(words("curve.title"), markup=False)
     table = _table(
         (),
@@ -156,9 +157,9 @@ def print_curve(curve: WaterValueCurve, words: WaterWords, console: Console) -> 
     for k, point in enumerate(curve.points):
         filled = round(BAR_CELLS * point.share)
         mark = " <" if k == curve.knee else ""
-        more = words.percent(point.per_ml / factor) if k + 1 < len(curve.points) else "-"
+        more = words.share(point.per_ml / factor) if k + 1 < len(curve.points) else "-"
         table.add_row(
-            words.quantity(point.water_m3, "volume"), words.percent(point.share), more, str(point.served),
+            words.quantity(point.water_m3, "volume"), words.share(point.share), more, str(point.served),
             "#" * filled + "." * (BAR_CELLS - filled) + mark,
         )  # fmt: skip
     console.print(table)

@@ -13,6 +13,7 @@ from rich.table import Table
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, revisits, turns
+from stressmap.output.view.quantities import duration, percent
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import tied_ranks
 
@@ -78,7 +79,7 @@ def _table(content: Content, words: Words) -> Table:
             priority_words(turn.priority, words),
             words.number(row["stress_bar"]),
             words("terminal.span", low=words.number(row["low_bar"]), high=words.number(row["high_bar"])),
-            *([words.duration(turn.hours or 0.0)] if planned else []),
+            *([duration(turn.hours or 0.0, words)] if planned else []),
         )
     return table
 
@@ -107,7 +108,7 @@ def uncertain(content: Content, words: Words) -> list[str]:
         said.append(words("terminal.tied", spans=spans))
     unsure = int((valves["confidence"] < UNSURE).sum())
     if unsure:
-        said.append(words("terminal.unsure", count=unsure, total=len(valves), share=words.percent(UNSURE)))
+        said.append(words("terminal.unsure", count=unsure, total=len(valves), share=percent(UNSURE, words)))
     bare = int((content.blocks["readings"] == 0).sum())
     if bare:
         said.append(words("terminal.bare", count=bare))

@@ -5,11 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import tomllib
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
-
-from stressmap.core.units import HA_PER_ACRE, M3_PER_GALLON, MM_PER_INCH
 
 Language = Literal["en", "es"]
 MINUS = "\N{MINUS SIGN}"
@@ -85,7 +84,7 @@ class Words:
         return _table(self.language)[section].get(str(name).replace(" ", "_"), str(name))
 
     def number(self, value: float | None, digits: int = 1) -> str:
-        """Write a number.
+        """Write a number, half rounded away from zero.
 
         Parameters
         ----------
@@ -105,53 +104,10 @@ class Words:
         """
         if value is None or value != value:  # noqa: PLR0124 - NaN is what differs from itself
             return self("measure.no_data")
-        text = f"{abs(value):,.{digits}f}"
+        shown = half_up(value, digits)
+        text = f"{abs(shown):,}"
         text = text.translate(str.maketrans(",.", self("locale.thousands") + self("locale.decimal")))
-        return f"{MINUS}{text}" if round(value, digits) < 0 else text
-
-    def bar(self, value: float) -> str:
-        """Write a pressure [bar], one decimal."""
-        return self("card.bars", value=self.number(value))
-
-    def percent(self, share: float | None) -> str:
-        """Write a share of 1 as per cent; never 0 or 100 for what is not certain."""
-        if share is None or share != share:  # noqa: PLR0124 - NaN is what differs from itself
-            return self("measure.no_data")
-        whole = round(100 * share)
-        if whole == 0 < share:
-            whole = 1
-        if whole == 100 and share < 1:
-            whole = 99
-        return self("card.percent", value=whole)
-
-    def area(self, hectares: float) -> str:
-        """Write an area [ha] in the units people see."""
-        if self.units == "us":
-            return self("card.acres", value=self.number(hectares / HA_PER_ACRE))
-        return self("card.hectares", value=self.number(hectares, 2))
-
-    def depth(self, millimetres: float) -> str:
-        """Write a depth of water [mm] in the units people see."""
-        if self.units == "us":
-            return self("card.inches", value=self.number(millimetres / MM_PER_INCH, 2))
-        return self("card.mm", value=self.number(millimetres, 0))
-
-    def duration(self, hours: float) -> str:
-        """Write a length of time [h].
-
-        Examples
-        --------
-        >>> Words("en").duration(10.5)
-        '10 h 30 min'
-        """
-        minutes = round(hours * 60)
-        return self("card.hours", hours=minutes // 60, minutes=f"{minutes % 60:02d}")
-
-    def volume(self, cubic_metres: float) -> str:
-        """Write a volume of water [m³] in the units people see."""
-        if self.units == "us":
-            return self("card.gallons", value=self.number(cubic_metres / M3_PER_GALLON, 0))
-        return self("card.cubic_metres", value=self.number(cubic_metres, 0))
+        return f"{MINUS}{text}" if shown < 0 else text
 
     def moment(self, when: dt.datetime) -> str:
         """Write day, month and clock time.
@@ -197,6 +153,28 @@ class Words:
     def table(self) -> dict[str, dict[str, str]]:
         """Return all texts, section by section; not to be changed."""
         return _table(self.language)
+
+
+def half_up(value: float, digits: int) -> Decimal:
+    """Round as schoolbooks do, half away from zero, a number as it is written in decimals.
+
+    Parameters
+    ----------
+    value : float
+        Any number but NaN.
+    digits : int
+        Decimals.
+
+    Returns
+    -------
+    Decimal
+
+    Examples
+    --------
+    >>> half_up(2.5, 0), half_up(-0.25, 1), half_up(1.005, 2)
+    (Decimal('3'), Decimal('-0.3'), Decimal('1.01'))
+    """
+    return Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP)
 
 
 def missing(one: dict[str, Any], other: dict[str, Any]) -> set[str]:

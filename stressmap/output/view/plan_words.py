@@ -11,8 +11,9 @@ from importlib.resources import files
 from stressmap.agronomy.crops import level_of
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.core.settings import Ranch
-from stressmap.core.units import Kind, System, in_units
+from stressmap.core.units import System
 from stressmap.output.text.words import Language, Words
+from stressmap.output.view.quantities import Kind, quantity, scale_of
 from stressmap.water.binding_constraints import BINDING_CONSTRAINTS, BindingConstraint, left_over_m3
 from stressmap.water.ranch_inputs import assumptions
 from stressmap.water.requirement import Requirement
@@ -47,7 +48,7 @@ class WaterWords:
     >>> WaterWords("es", "us").quantity(1233.5, "volume")
     '1.00 acre-pie'
     >>> WaterWords("en", "metric").quantity(1233.5, "volume")
-    '1,234 m3'
+    '1,234 m³'
     """
 
     language: Language = "en"
@@ -69,15 +70,21 @@ class WaterWords:
         """The unit of which one more is spoken of: ``"acre-ft"`` or ``"ML"``."""
         return "acre-ft" if self.units == "us" else "ML"
 
-    def quantity(self, value: float, kind: Kind) -> str:
-        """Write a quantity in the units people see; see :func:`stressmap.core.units.in_units`."""
-        number, unit, digits = in_units(value, kind, self.units)
-        return f"{self.plain.number(number, digits)} {self(f'unit.{unit}')}"
+    def unit(self, name: str) -> str:
+        """Name a unit."""
+        return self.plain(f"unit.{name}")
 
-    def percent(self, share: float) -> str:
-        """Write a share of 1 as per cent, with a decimal where it is small."""
-        digits = 1 if 0 < abs(share) < 0.095 else 0
-        return f"{self.plain.number(100 * share, digits)} %"
+    def quantity(self, value: float, kind: Kind) -> str:
+        """Write a quantity in the units people see; see :func:`stressmap.output.view.quantities.quantity`."""
+        return quantity(value, kind, self.plain)
+
+    def share(self, share: float) -> str:
+        """Write a part of an amount [1] as per cent."""
+        return quantity(share, "share", self.plain)
+
+    def chance(self, chance: float) -> str:
+        """Write a chance [1] as per cent."""
+        return quantity(chance, "chance", self.plain)
 
 
 @dataclass(frozen=True)
@@ -177,7 +184,7 @@ def _outline(advice: Advice, words: WaterWords) -> list[str]:
         needed = any(not why for why in advice.case.barred)
         why = words("plan.empty_small" if needed else "plan.empty_need")
         return [*lines, words("plan.empty", why=why)]
-    lines.append(words("plan.relief", share=words.percent(ours.share)))
+    lines.append(words("plan.relief", share=words.share(ours.share)))
     lines += [_proof(advice, words), *_what_binds(advice, words)]
     if solution.stopped:
         lines.append(
@@ -191,9 +198,7 @@ def _outline(advice: Advice, words: WaterWords) -> list[str]:
 def _proof(advice: Advice, words: WaterWords) -> str:
     gap = advice.solution.gap
     binding = "; ".join(_limit_name(limit, advice, words) for limit in _binding(advice))
-    key, said = (
-        ("exact", "") if gap < TINY_GAP else ("proven", words.percent(math.ceil(gap * 1000.0) / 1000.0))
-    )
+    key, said = ("exact", "") if gap < TINY_GAP else ("proven", words.share(math.ceil(gap * 1000.0) / 1000.0))
     told = words(f"plan.{key}", gap=said) if said else words(f"plan.{key}")
     return f"{told} {words('limit.binds', limits=binding)}" if binding else told
 
@@ -236,19 +241,19 @@ def _what_binds(advice: Advice, words: WaterWords) -> list[str]:
 
 def _ways(advice: Advice, words: WaterWords) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     """Return headings and rows of the comparison."""
-    unit = words(f"unit.{in_units(0.0, 'area', words.units)[1]}")
+    hectare = scale_of(1.0, "area", words.units)
     heads = (
         words("compare.way"),
         words("compare.relief"),
-        words("compare.bar_area", unit=unit),
+        words("compare.bar_area", unit=words.unit(hectare.unit)),
         words("compare.served"),
         words("compare.water"),
     )
     rows = tuple(
         (
             words(f"compare.{way.name.replace(' ', '_')}"),
-            words.percent(way.share),
-            words.plain.number(way.bar_ha * in_units(1.0, "area", words.units)[0], 0),
+            words.share(way.share),
+            words.plain.number(way.bar_ha / hectare.factor, 0),
             str(way.served),
             words.quantity(way.water_m3, "volume"),
         )
@@ -262,18 +267,18 @@ def _comparison(advice: Advice, words: WaterWords) -> list[str]:
     rival = max((equal, driest), key=lambda way: way.benefit)
     other = words(f"compare.{rival.name.replace(' ', '_')}")
     if advice.is_better:
-        ours, theirs = words.percent(plan.share), words.percent(rival.share)
+        ours, theirs = words.share(plan.share), words.share(rival.share)
         lines = [words("compare.better", ours=ours, theirs=theirs, other=other)]
     else:
         lines = [words("compare.no_better", other=other)]
     judged = advice.over_draws
     if judged.draws:
-        mean, low, high = (words.percent(share) for share in judged.share["plan"])
+        mean, low, high = (words.share(share) for share in judged.share["plan"])
         lines.append(
             words(
                 "compare.spread", draws=judged.draws, mean=mean, low=low, high=high,
-                equal=words.percent(judged.share["equal share"][0]),
-                driest=words.percent(judged.share["driest first"][0]), best=words.percent(judged.best),
+                equal=words.share(judged.share["equal share"][0]),
+                driest=words.share(judged.share["driest first"][0]), best=words.chance(judged.best),
             )
         )  # fmt: skip
         unsure = [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from decimal import ROUND_DOWN, Decimal
 from typing import Any
 
 import geopandas as gpd
@@ -15,6 +16,7 @@ from stressmap.output.view.content import Content
 from stressmap.output.view.daily_sets import Spell, spells
 from stressmap.output.view.layout import middle
 from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
+from stressmap.output.view.quantities import page_rules
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import clock, flag_codes, measured_blocks, sets_by_valve, tied_ranks
 from stressmap.output.web.surface_images import Picture, draw_surface
@@ -46,6 +48,7 @@ def map_data(content: Content) -> dict[str, Any]:
         "ranch": content.ranch.name,
         "visit": [day.isoformat() for day in content.visit],
         "units": content.ranch.units,
+        "quantities": page_rules(content.ranch.units),
         "rankBy": content.rank_by,
         "method": content.method,
         "edges": {crop: list(edges) for crop, edges in content.edges_bar.items()},
@@ -79,9 +82,9 @@ def _plan(row: dict[str, Any] | None, sets: list[dict[str, Any]]) -> dict[str, A
     if row is None:
         return None
     return {
-        "hours": _rounded(row["hours"], 3),
-        "mm": _rounded(row.get("mm"), 1),
-        "m3": _rounded(row.get("m3"), 1),
+        "hours": _cut(row["hours"], 5),
+        "mm": _cut(row.get("mm"), 3),
+        "m3": _cut(row.get("m3"), 3),
         "sets": [_spell(one) for one in spells(sets)],
     }
 
@@ -97,7 +100,7 @@ def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None
     if since is None or bar is None:
         return None
     return {
-        "bar": _rounded(bar),
+        "bar": _cut(bar),
         "clear": row["change"] != UNCLEAR,
         "since": since.isoformat(),
         "watered": row.get("irrigated_between"),
@@ -137,16 +140,16 @@ def _valve(row: dict[str, Any], measured: set[str]) -> dict[str, Any]:
         "measured": row["block"] in measured,
         "priority": row["priority"],
         "readings": row["readings"],
-        "area": _rounded(row["area_ha"], 3),
-        "stress": _rounded(row["stress_bar"]),
-        "se": _rounded(row["stress_se_bar"]),
-        "low": _rounded(row["low_bar"]),
-        "high": _rounded(row["high_bar"]),
-        "swp": _rounded(row["swp_bar"]),
-        "target": _rounded(row["target_bar"]),
-        "baseline": _rounded(row["baseline_bar"]),
-        "pFirst": _rounded(row["p_first"], 3),
-        "confidence": _rounded(row["confidence"], 3),
+        "area": _cut(row["area_ha"], 5),
+        "stress": _cut(row["stress_bar"]),
+        "se": _cut(row["stress_se_bar"]),
+        "low": _cut(row["low_bar"]),
+        "high": _cut(row["high_bar"]),
+        "swp": _cut(row["swp_bar"]),
+        "target": _cut(row["target_bar"]),
+        "baseline": _cut(row["baseline_bar"]),
+        "pFirst": _chance(row["p_first"]),
+        "confidence": _chance(row["confidence"]),
         "last": clock(row.get("last_irrigated")),
         "at": [round(point.y, 6), round(point.x, 6)],
         "shape": _shape(row["geometry"]),
@@ -158,10 +161,10 @@ def _zone(row: dict[str, Any]) -> dict[str, Any]:
         "block": row["block"],
         "measured": row["measured"],
         "priority": row["priority"],
-        "area": _rounded(row["area_ha"], 3),
-        "stress": _rounded(row["stress_bar"]),
-        "se": _rounded(row["stress_se_bar"]),
-        "confidence": _rounded(row["confidence"], 3),
+        "area": _cut(row["area_ha"], 5),
+        "stress": _cut(row["stress_bar"]),
+        "se": _cut(row["stress_se_bar"]),
+        "confidence": _chance(row["confidence"]),
         "shape": _shape(row["geometry"]),
     }
 
@@ -177,18 +180,26 @@ def _reading(row: dict[str, Any]) -> dict[str, Any]:
         "flags": flag_codes(row.get("flags")),
         "block": row.get("block"),
         "valve": row.get("valve"),
-        "pressure": _rounded(row.get("pressure_bar")),
-        "swp": _rounded(row.get("swp_bar")),
-        "stress": _rounded(row.get("stress_bar")),
-        "predicted": _rounded(row.get("predicted_bar")),
-        "vpd": _rounded(row.get("vpd_kpa")),
+        "pressure": _cut(row.get("pressure_bar")),
+        "swp": _cut(row.get("swp_bar")),
+        "stress": _cut(row.get("stress_bar")),
+        "predicted": _cut(row.get("predicted_bar")),
+        "vpd": _cut(row.get("vpd_kpa")),
         "tooWet": bool(row.get("too_wet")),
         "at": at,
     }
 
 
-def _rounded(value: Any, digits: int = 2) -> float | None:
-    return None if value is None else round(float(value), digits) + 0.0
+def _cut(value: Any, digits: int = 2) -> float | None:
+    """Shorten a figure towards zero: unlike rounding, that cannot change how its first decimals round."""
+    if value is None:
+        return None
+    return float(Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-digits), ROUND_DOWN)) + 0.0
+
+
+def _chance(value: Any) -> float | None:
+    """Shorten a chance, so that one that is not quite nothing does not become nothing."""
+    return None if value is None else max(_cut(value, 3) or 0.0, min(float(value), 0.001))
 
 
 def _shape(geometry: BaseGeometry) -> list[list[list[int]]]:

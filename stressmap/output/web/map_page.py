@@ -28,14 +28,17 @@ from stressmap.output.view.palette import (
     gradient,
     ink_on,
 )
+from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.map_data import map_data
 
 SECTIONS = (
-    "locale", "priority", "measure", "crop", "method", "flag", "map", "list", "card", "caution", "about",
+    "locale", "unit", "priority", "measure", "crop", "method", "flag", "map", "list", "card", "caution",
+    "about",
 )  # fmt: skip
 """Sections of the words that the page speaks."""
 
-SCRIPTS = ("shared", "labels", "layers", "cards", "panel", "main")
+ENTRY = "main"
+"""The module of the page that uses all others."""
 
 
 class RanchMap(folium.Map):
@@ -196,4 +199,5 @@ def _styles() -> str:
 def _scripts() -> str:
     leaflet = re.sub(r"//# sourceMappingURL=\S+", "", _read("leaflet", "leaflet.js"))
     licence = "/*!\n" + _read("leaflet", "LICENSE") + "*/\n"
-    return "\n".join([licence + leaflet, *(_read("map", f"{name}.js") for name in SCRIPTS), ""])
+    modules = join(ENTRY, lambda name: _read("map", f"{name}.js"))
+    return f"{STRICT}{licence}{leaflet}\n{modules}\n"

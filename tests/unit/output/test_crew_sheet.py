@@ -36,8 +36,15 @@ def test_every_valve_is_there_once_in_the_order_of_rank(tmp_path: Path) -> None:
 
 
 def test_hours_and_times_of_the_plan_are_filled_in(tmp_path: Path) -> None:
+    """10.5 h of 180 m3/h are 1,890 m3; an acre-foot is 1,233.48 m3 (43,560 cubic feet of 0.3048 m)."""
     text = text_of(read(full(), tmp_path))
-    for expected in ("10 h 30 min", "Jul 16 20:00 - Jul 17 06:30", "499,285 gal", "8 h 15 min", "6 h 00 min"):
+    for expected in (
+        "10 h 30 min",
+        "Jul 16 20:00 - Jul 17 06:30",
+        "1.53 acre-ft",
+        "8 h 15 min",
+        "6 h 00 min",
+    ):
         assert expected in text
 
 

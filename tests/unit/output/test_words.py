@@ -2,8 +2,6 @@ import datetime as dt
 import re
 from string import Formatter
 
-import pytest
-
 from stressmap.core.settings import FLAG_CODES
 from stressmap.output.text.words import Words, missing
 
@@ -37,11 +35,13 @@ def test_a_spanish_text_is_not_the_english_one() -> None:
     }  # fmt: skip
     assert same <= {
         "locale.date_metric",
-        "card.bars",
-        "card.acres",
-        "card.gallons",
-        "card.hours",
-        "card.kilopascals",
+        "unit.ML",
+        "unit.acres",
+        "unit.bar",
+        "unit.gal",
+        "unit.gpm",
+        "unit.hours",
+        "unit.kPa",
         "report.area_axis_us",
     }
 
@@ -63,26 +63,10 @@ def test_the_trade_words_of_the_priorities() -> None:
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("units", "expected"), [("us", "10.0 acres"), ("metric", "4.05 ha")])
-def test_area_in_the_units_people_see(units: str, expected: str) -> None:
-    assert Words("en", units).area(4.0468564224) == expected
-
-
 def test_what_is_not_known_is_said_so() -> None:
     nan = float("nan")
     assert Words("en").number(nan) == "no data"
-    assert Words("es").percent(nan) == "sin dato"
     assert Words("en").known("crop", "quince") == "quince"
-
-
-def test_nothing_uncertain_is_called_certain() -> None:
-    assert [Words("en").percent(p) for p in (0, 0.001, 0.5, 0.999, 1)] == [
-        "0 %",
-        "1 %",
-        "50 %",
-        "99 %",
-        "100 %",
-    ]
 
 
 def test_days_of_a_visit() -> None:

@@ -1,5 +1,12 @@
 // What a tap shows, in plain words.
-function facts(pairs) {
+import { priorityOf } from "./listing.js";
+import { flagWords, readingRow } from "./rows.js";
+import {
+  area, bar, day, depth, duration, figure, known, labelOf, make, named, number, percent, quantity, ranch, readingsBy, swatch, tieText,
+  volume, word,
+} from "./shared.js";
+
+export function facts(pairs) {
   const list = make("dl", {});
   for (const [name, value, extra] of pairs.filter(Boolean)) {
     const answer = make("dd", {}, value);
@@ -10,7 +17,6 @@ function facts(pairs) {
 }
 
 function band(priority, right) {
-  const look = lookOf(priority);
   return make("p", { class: "band" }, swatch(priority),
     make("strong", { text: priority === "none" ? word("priority.none") : word("priority.named", { number: priority, label: labelOf(priority) }) }),
     right ? make("span", { text: right }) : null);
@@ -35,14 +41,6 @@ function planFacts(plan) {
     plan.m3 === null ? null : [word("card.plan_volume"), volume(plan.m3)],
   ];
 }
-
-function duration(hours) {
-  const minutes = Math.round(hours * 60);
-  return word("card.hours", { hours: Math.floor(minutes / 60), minutes: String(minutes % 60).padStart(2, "0") });
-}
-
-const depth = (mm) => (ranch.units === "us" ? word("card.inches", { value: number(mm / 25.4, 2) }) : word("card.mm", { value: number(mm, 0) }));
-const volume = (m3) => (ranch.units === "us" ? word("card.gallons", { value: number(m3 / 0.003785411784, 0) }) : word("card.cubic_metres", { value: number(m3, 0) }));
 
 function changeText(change) {
   if (change.bar === null) return word("measure.no_data");
@@ -81,7 +79,7 @@ function valveCard(valve) {
   return body;
 }
 
-const flagWords = (reading) => reading.flags.map((code) => known("flag", code)).join("; ");
+const given = (key, value, write) => (value === null ? null : [word(key), write(value)]);
 
 function readingCard(reading) {
   const name = reading.tree ? word("list.tree", { tree: "" }) : word("list.reading_row", { row: reading.row });
@@ -93,12 +91,12 @@ function readingCard(reading) {
     flags ? [word(reading.used ? "card.note" : "card.why"), flags] : null,
     [word("card.measured"), day(reading.time)],
     [word("card.pressure"), bar(reading.pressure)],
-    reading.stress === null ? null : [word("card.figure"), figure(reading.stress)],
+    given("card.figure", reading.stress, figure),
     reading.tooWet ? [word("card.note"), word("card.too_wet")] : null,
-    reading.predicted === null ? null : [word("card.predicted"), figure(reading.predicted)],
-    reading.vpd === null ? null : [word("card.humidity_deficit"), word("card.kilopascals", { value: number(reading.vpd) })],
-    reading.block === null ? null : [word("card.block"), named(reading.block)],
-    reading.valve === null ? null : [word("card.valve"), named(reading.valve)],
+    given("card.predicted", reading.predicted, figure),
+    given("card.humidity_deficit", reading.vpd, (kpa) => quantity(kpa, "deficit")),
+    given("card.block", reading.block, named),
+    given("card.valve", reading.valve, named),
     [word("card.where"), where(reading.at)],
   ]));
   return body;
@@ -128,4 +126,4 @@ function againCard(spot) {
   return body;
 }
 
-const CARDS = { valve: valveCard, reading: readingCard, zone: zoneCard, again: againCard };
+export const CARDS = { valve: valveCard, reading: readingCard, zone: zoneCard, again: againCard };

@@ -1,7 +1,9 @@
 // What is drawn on the map, and how it follows what the user chose.
+import { DIAMOND, FAINT, MapLabels, changeFill } from "./labels.js";
+import { kindOf, priorityOf } from "./listing.js";
+import { byId, make, ranch, readingsBy, shown } from "./shared.js";
+
 const EDGE = "#14181c";
-const MOST_CHANGE = 4;
-const FAINT = 4; // Radius of a dot in pixels below which readings are left to the closer view.
 const FULL = ranch.basemap ? 0.82 : 1;
 
 function unpack(polygons) {
@@ -42,7 +44,7 @@ function readingMarks(reading) {
   ];
 }
 
-class RanchDrawing {
+export class RanchDrawing {
   constructor(map, choose) {
     this.map = map;
     if (ranch.basemap) L.tileLayer(ranch.basemap, { maxZoom: 20, maxNativeZoom: 18 }).addTo(map);
@@ -170,7 +172,7 @@ class RanchDrawing {
   valveStyle(valve, by) {
     if (by === "valves") return { fillColor: `url(#fill-${priorityOf(valve)})`, fillOpacity: FULL, dashArray: null };
     if (by === "change" && priorityOf(valve) === "none") return { fillColor: "url(#fill-none)", fillOpacity: FULL, dashArray: null };
-    if (by === "change") return { fillColor: changeColour(valve.change), fillOpacity: 1, dashArray: null };
+    if (by === "change") return { fillColor: changeFill(valve.change), fillOpacity: 1, dashArray: null };
     return { fillColor: "#fff", fillOpacity: 0.001, dashArray: "5 4" };
   }
 
@@ -208,14 +210,4 @@ class RanchDrawing {
   atHome() {
     return this.home && this.map.getZoom() === this.home.zoom && this.map.getCenter().equals(this.home.centre, 1e-6);
   }
-}
-
-const signed = (change) => (!change ? "?" : (change.bar > 0 ? "+" : "") + number(change.bar));
-
-function changeColour(change) {
-  if (!change || change.bar === null) return ranch.style.none.fill;
-  const ramp = ranch.style.changeRamp;
-  if (!change.clear) return ramp[(ramp.length - 1) / 2];
-  const share = (Math.max(-MOST_CHANGE, Math.min(MOST_CHANGE, change.bar)) / MOST_CHANGE + 1) / 2;
-  return ramp[Math.round(share * (ramp.length - 1))];
 }

@@ -1,5 +1,12 @@
 // Puts the page together and keeps list, map and language in step.
-let page = null;
+import { CARDS } from "./cards.js";
+import { RanchDrawing } from "./layers.js";
+import { fillCautions, legend, lists } from "./panel.js";
+import { layerMark } from "./rows.js";
+import { byId, distance, hooks, make, patternDefinitions, ranch, readingsBy, shown, visitDays, word } from "./shared.js";
+
+// The page once it has started, for whoever looks on from outside it.
+export let page = null;
 
 class RanchPage {
   constructor(map) {
@@ -7,6 +14,7 @@ class RanchPage {
     document.body.prepend(patternDefinitions());
     map.attributionControl?.setPrefix(false);
     L.control.scale({ position: "bottomleft", metric: ranch.units === "metric", imperial: ranch.units === "us", maxWidth: 130 }).addTo(map);
+    hooks.choose = (chosen) => this.choose(chosen);
     this.drawing = new RanchDrawing(map, (chosen, how) => this.choose(chosen, how));
     byId("cautions").querySelector("details").open = window.matchMedia("(min-width: 860px)").matches;
     this.wire();
@@ -193,7 +201,8 @@ class RanchPage {
   }
 }
 
-function startRanchMap(map) {
+// Called by the map element once it is there.
+export function startRanchMap(map) {
   page = new RanchPage(map);
   document.documentElement.dataset.ready = "true";
 }

@@ -1,13 +1,16 @@
 // The list beside the map: order, search, what a row leads to, cautions, how the map was made.
-function rowButton(chosen, parts) {
-  const button = make("button", { type: "button", class: "row" }, ...parts);
-  button.addEventListener("click", () => page.choose(chosen));
-  return make("li", {}, button);
-}
+import { facts } from "./cards.js";
+import { MOST_CHANGE } from "./labels.js";
+import { beginsTie, cropsByEdges, priorityOf, search } from "./listing.js";
+import { layerMark, readingRow, rowButton } from "./rows.js";
+import {
+  NO_RANK, bar, byId, duration, figure, known, labelOf, lookOf, make, named, number, ranch, readingsBy, shortOf, shown, swatch, tieText,
+  visitDays, word,
+} from "./shared.js";
 
 function valveRow(valve) {
   const priority = priorityOf(valve), look = lookOf(priority);
-  const plan = valve.plan && valve.plan.hours ? planFacts(valve.plan)[0][1] : null;
+  const plan = valve.plan && valve.plan.hours ? duration(valve.plan.hours) : null;
   const item = rowButton({ kind: "valve", item: valve }, [
     make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank ?? NO_RANK })),
     make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
@@ -22,18 +25,8 @@ function valveRow(valve) {
 // Before the first of a group of valves whose order cannot be told apart, a line says so.
 function withTies(valve) {
   const row = valveRow(valve);
-  if (!valve.tied || valve.tied[0] !== valve.rank) return [row];
+  if (!beginsTie(valve)) return [row];
   return [make("li", { class: "tie" }, tieText(valve.tied)), row];
-}
-
-function readingRow(reading) {
-  const name = reading.tree ?? word("list.reading_row", { row: reading.row });
-  const flags = flagWords(reading);
-  const second = [reading.at || reading.flags.includes("no_place") ? null : word("list.no_position"), flags || null, reading.used ? figure(reading.stress) : null].filter(Boolean).join(" · ");
-  return rowButton({ kind: "reading", item: reading }, [
-    layerMark(reading.used ? "used" : "leftOut"),
-    make("span", { class: "name" }, named(name, { class: "main" }), make("small", { text: second })),
-  ]);
 }
 
 function againRow(spot, place) {
@@ -43,17 +36,12 @@ function againRow(spot, place) {
   ]);
 }
 
-const folded = (text) => String(text ?? "").normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
-
 function section(title, items, open) {
   return make("details", open ? { open: "" } : {}, make("summary", { text: title }), make("ul", { class: "rows" }, ...items));
 }
 
-function lists() {
-  const query = folded(shown.query.trim());
-  const hit = (...names) => !query || names.some((name) => folded(name).includes(query));
-  const valves = ranch.valves.filter((valve) => hit(valve.valve, valve.block));
-  const trees = query ? ranch.readings.filter((reading) => reading.tree && hit(reading.tree)) : [];
+export function lists() {
+  const { asked: query, valves, trees } = search(shown.query, ranch.valves, ranch.readings);
   const out = make("div", {});
   const counted = valves.length === 1 ? "list.count_one" : "list.count_many";
   out.append(make("h2", { text: word("list.heading"), class: query ? "unseen" : null }));
@@ -71,12 +59,9 @@ function lists() {
 }
 
 function edgeRows() {
-  const groups = new Map();
-  for (const [crop, edges] of Object.entries(ranch.edges)) {
-    const key = edges.join();
-    groups.set(key, { edges, crops: [...(groups.get(key)?.crops ?? []), known("crop", crop)] });
-  }
-  return [...groups.values()].map(({ edges, crops }) => [groups.size === 1 ? word("about.edges_all") : crops.join(", "), edgeList(edges)]);
+  const groups = cropsByEdges(ranch.edges);
+  const name = (crops) => (groups.length === 1 ? word("about.edges_all") : crops.map((crop) => known("crop", crop)).join(", "));
+  return groups.map(({ edges, crops }) => [name(crops), edgeList(edges)]);
 }
 
 function edgeWords(priority, [low, middle, high]) {
@@ -114,20 +99,19 @@ function notes() {
   return make("ul", { class: "notes" }, ...ranch.notes.map((note) => make("li", {}, named(note))));
 }
 
-function fillCautions() {
+export function fillCautions() {
   const box = byId("cautions");
   box.setAttribute("aria-label", word("caution.heading"));
   box.querySelector("summary").textContent = word("caution.advice");
   box.querySelector("p").textContent = ["chamber", "heat", "pumps", "crops"].map((name) => word(`caution.${name}`)).join(" ");
 }
 
-function legend() {
+export function legend() {
   const image = ranch.images[shown.colourBy];
   if (image || shown.colourBy === "change") return rampLegend(image);
-  const all = Object.values(ranch.edges);
-  const same = all.length > 0 && all.every((edges) => edges.join() === all[0].join());
+  const groups = cropsByEdges(ranch.edges);
   const items = [1, 2, 3, 4].map((p) => make("li", {}, swatch(p), make("span", {},
-    make("b", { text: `${shortOf(p)} ${labelOf(p)}` }), same ? make("small", { text: edgeWords(p, all[0]) }) : null)));
+    make("b", { text: `${shortOf(p)} ${labelOf(p)}` }), groups.length === 1 ? make("small", { text: edgeWords(p, groups[0].edges) }) : null)));
   if (someUnmeasured()) items.push(unmeasuredKey());
   return [make("p", { class: "measure", text: `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }), make("ul", { class: "keys" }, ...items), pointKeys()];
 }
@@ -146,19 +130,6 @@ function rampLegend(image) {
     !unsure && someUnmeasured() ? make("ul", { class: "keys" }, unmeasuredKey()) : "",
     pointKeys(),
   ];
-}
-
-const MARKS = {
-  used: () => draw("circle", { cx: 10, cy: 10, r: 6 }),
-  leftOut: () => draw("path", { d: "M4 4l12 12M16 4L4 16" }),
-  others: () => draw("path", { d: "M4 4l12 12M16 4L4 16" }),
-  again: () => draw("path", { class: "again", d: "M10 2l8 8-8 8-8-8z" }),
-};
-
-function layerMark(name) {
-  if (name === "ranks") return make("b", { class: "rank-key", text: "1", "aria-hidden": "true" });
-  if (name === "names") return make("b", { class: "map-name name-key", text: "Ab", "aria-hidden": "true" });
-  return draw("svg", { class: "mark", viewBox: "0 0 20 20", "aria-hidden": "true" }, MARKS[name]());
 }
 
 function pointKeys() {

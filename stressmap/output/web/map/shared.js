@@ -1,62 +1,51 @@
-"use strict";
-
 // What every part of the page uses: the data, the words of the language shown, numbers, elements.
-const ranch = JSON.parse(document.getElementById("ranch-data").textContent);
-const shown = {
+import { byKind } from "./listing.js";
+import { hoursAndMinutes, numberText, quantityText } from "./quantities.js";
+
+export const ranch = JSON.parse(document.getElementById("ranch-data").textContent);
+export const shown = {
   language: document.documentElement.lang,
   colourBy: "valves",
   layers: { used: true, leftOut: true, others: false, ranks: true, names: true, again: true },
   chosen: null,
   query: "",
 };
-const LOCALE = { en: ranch.units === "us" ? "en-US" : "en-GB", es: "es-MX" };
-const METRES_PER_FOOT = 0.3048, HA_PER_ACRE = 0.40468564224;
+// What the list and the cards may ask of the page; the page fills it in.
+export const hooks = { choose: null };
 
-function word(key, values) {
+export function word(key, values) {
   const [section, name] = key.split(".");
   const text = ranch.words[shown.language][section][name];
   return text.replace(/\{(\w+)\}/g, (_, part) => (values && part in values ? String(values[part]) : ""));
 }
 
 // A crop, flag or method that the words do not know is a name, and stays as it is.
-function known(section, name) {
+export function known(section, name) {
   return ranch.words[shown.language][section][String(name).replace(/ /g, "_")] || String(name);
 }
 
-function number(value, digits = 1) {
+export const marks = () => ({ decimal: word("locale.decimal"), thousands: word("locale.thousands") });
+
+export function number(value, digits = 1) {
+  return value === null || value === undefined ? word("measure.no_data") : numberText(value, digits, marks());
+}
+
+export function quantity(value, kind) {
   if (value === null || value === undefined) return word("measure.no_data");
-  const text = Math.abs(value).toFixed(digits);
-  const [whole, rest] = text.split(".");
-  const grouped = whole.replace(/\B(?=(\d{3})+$)/g, word("locale.thousands"));
-  const sign = value < 0 && Number(text) !== 0 ? "\u2212" : "";
-  return sign + grouped + (rest ? word("locale.decimal") + rest : "");
+  const { number: shownNumber, unit } = quantityText(value, kind, ranch.quantities, marks());
+  return `${shownNumber} ${word(`unit.${unit}`)}`;
 }
 
-const bar = (value) => (value === null ? word("measure.no_data") : word("card.bars", { value: number(value) }));
-
-function percent(share) {
-  if (share === null) return word("measure.no_data");
-  let whole = Math.round(100 * share);
-  if (whole === 0 && share > 0) whole = 1;
-  if (whole === 100 && share < 1) whole = 99;
-  return word("card.percent", { value: whole });
-}
-
-function area(hectares) {
-  if (hectares === null) return word("measure.no_data");
-  return ranch.units === "us"
-    ? word("card.acres", { value: number(hectares / HA_PER_ACRE) })
-    : word("card.hectares", { value: number(hectares, 2) });
-}
-
-function distance(metres) {
-  return ranch.units === "us"
-    ? word("card.feet", { value: number(metres / METRES_PER_FOOT, 0) })
-    : word("card.metres", { value: number(metres, 0) });
-}
+export const bar = (value) => quantity(value, "pressure");
+export const percent = (chance) => quantity(chance, "chance");
+export const area = (hectares) => quantity(hectares, "area");
+export const distance = (metres) => quantity(metres, "length");
+export const depth = (mm) => quantity(mm, "depth");
+export const volume = (m3) => quantity(m3, "volume");
+export const duration = (hours) => word("unit.hours", hoursAndMinutes(hours));
 
 // Clock time is the ranch's; the phone's own zone has no say in it.
-function day(text) {
+export function day(text) {
   if (!text) return word("measure.no_data");
   const [date, clock] = text.split("T");
   const [year, month, number_] = date.split("-").map(Number);
@@ -67,29 +56,24 @@ function day(text) {
   return clock ? word("locale.at_time", { date: written, clock }) : written;
 }
 
-function visitDays() {
+export function visitDays() {
   const [first, last] = ranch.visit;
   return first === last ? day(first) : word("locale.span", { first: day(first), last: day(last) });
 }
 
-function figure(stress) {
+export function figure(stress) {
   if (stress === null) return word("measure.unknown");
   const wet = stress < 0 ? "_wet" : "";
   return word(`measure.short_${ranch.rankBy}${wet}`, { value: number(Math.abs(stress)) });
 }
 
-// Without a reading in its block a valve has a guess but no priority that may be shown as known.
-const priorityOf = (thing) => (thing.measured === false || thing.priority === null ? "none" : thing.priority);
-const labelOf = (priority) => word(priority === "none" ? "priority.none" : `priority.p${priority}`);
-const lookOf = (priority) => (priority === "none" ? ranch.style.none : ranch.style.priority[priority]);
-// Readings of other visits were never meant for this map; they are not among those left out of it.
-const kindOf = (reading) => (reading.used ? "used" : reading.flags.includes("outside_visit") ? "others" : "leftOut");
-const readingsBy = { used: [], leftOut: [], others: [] };
-for (const reading of ranch.readings) readingsBy[kindOf(reading)].push(reading);
-const shortOf = (priority) => (priority === "none" ? "?" : word("priority.short", { number: priority }));
+export const labelOf = (priority) => word(priority === "none" ? "priority.none" : `priority.p${priority}`);
+export const lookOf = (priority) => (priority === "none" ? ranch.style.none : ranch.style.priority[priority]);
+export const readingsBy = byKind(ranch.readings);
+export const shortOf = (priority) => (priority === "none" ? "?" : word("priority.short", { number: priority }));
 
 // Text goes in as text, never as markup: names come from files.
-function make(tag, options, ...children) {
+export function make(tag, options, ...children) {
   const element = document.createElement(tag);
   for (const [name, value] of Object.entries(options || {})) {
     if (name === "text") element.textContent = value;
@@ -101,28 +85,28 @@ function make(tag, options, ...children) {
   return element;
 }
 
-const NO_RANK = "\u2013";
-const tieText = ([first, last]) => word("list.tied", { first, last });
-const named = (text, options) => make("bdi", { ...options, text });
-const byId = (id) => document.getElementById(id);
+export const NO_RANK = "\u2013";
+export const tieText = ([first, last]) => word("list.tied", { first, last });
+export const named = (text, options) => make("bdi", { ...options, text });
+export const byId = (id) => document.getElementById(id);
 
-const SVG = "http://www.w3.org/2000/svg";
+export const SVG = "http://www.w3.org/2000/svg";
 
-function draw(tag, attributes, ...children) {
+export function draw(tag, attributes, ...children) {
   const element = document.createElementNS(SVG, tag);
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
   element.append(...children);
   return element;
 }
 
-function swatch(priority) {
+export function swatch(priority) {
   const picture = draw("svg", { class: "swatch", viewBox: "0 0 28 28", "aria-hidden": "true" });
   picture.append(draw("rect", { x: 1, y: 1, width: 26, height: 26, fill: `url(#fill-${priority})` }));
   return picture;
 }
 
 // Patterns are defined once for the page; the map's shapes and the swatches share them.
-function patternDefinitions() {
+export function patternDefinitions() {
   const list = draw("defs", {});
   for (const priority of ["1", "2", "3", "4", "none"]) {
     const look = lookOf(priority);

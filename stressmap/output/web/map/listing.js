@@ -1,0 +1,54 @@
+// What is listed, in which order and groups, and what a search finds; nothing here touches the page.
+
+// Without a reading in its block a valve has a guess but no priority that may be shown as known.
+export const priorityOf = (thing) => (thing.measured === false || thing.priority === null ? "none" : thing.priority);
+
+// Readings of other visits were never meant for this map; they are not among those left out of it.
+export const kindOf = (reading) => (reading.used ? "used" : reading.flags.includes("outside_visit") ? "others" : "leftOut");
+
+export function byKind(readings) {
+  const groups = { used: [], leftOut: [], others: [] };
+  for (const reading of readings) groups[kindOf(reading)].push(reading);
+  return groups;
+}
+
+// As people type on a phone: without accents, in either case.
+export const folded = (text) => String(text ?? "").normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
+
+// Valves by their own or their block's name, trees by theirs; without a query all valves and no tree.
+export function search(query, valves, readings) {
+  const wanted = folded(query.trim());
+  const hit = (...names) => !wanted || names.some((name) => folded(name).includes(wanted));
+  return {
+    asked: wanted !== "",
+    valves: valves.filter((valve) => hit(valve.valve, valve.block)),
+    trees: wanted ? readings.filter((reading) => reading.tree && hit(reading.tree)) : [],
+  };
+}
+
+// The chosen valve first, then by rank; those without one last, in the order they came in.
+export function inRankOrder(valves, chosen) {
+  const place = (valve) => (valve === chosen ? -1 : valve.rank ?? Infinity);
+  return [...valves].sort((a, b) => (place(a) === place(b) ? 0 : place(a) - place(b)));
+}
+
+// Whether a valve is the first of a group whose order cannot be told apart.
+export const beginsTie = ({ tied, rank }) => Boolean(tied) && tied[0] === rank;
+
+// Crops by their edges between priorities, each set of edges once.
+export function cropsByEdges(edgesOf) {
+  const groups = new Map();
+  for (const [crop, edges] of Object.entries(edgesOf)) {
+    const key = edges.join();
+    groups.set(key, { edges, crops: [...(groups.get(key)?.crops ?? []), crop] });
+  }
+  return [...groups.values()];
+}
+
+// The colour of a change [bar] between two visits on a ramp that ends at the most; the middle where it is not clear.
+export function changeColour(change, ramp, most, none) {
+  if (!change || change.bar === null) return none;
+  if (!change.clear) return ramp[(ramp.length - 1) / 2];
+  const share = (Math.max(-most, Math.min(most, change.bar)) / most + 1) / 2;
+  return ramp[Math.round(share * (ramp.length - 1))];
+}

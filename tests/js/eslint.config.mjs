@@ -1,0 +1,75 @@
+// What the linter holds the map's scripts and their tests to. Nothing is imported, so that the linter alone has to
+// be installed, wherever it lies; 2020 is the language that phones of that year speak.
+const browser = ["L", "ResizeObserver", "document", "getComputedStyle", "window"];
+const names = (list) => Object.fromEntries(list.map((name) => [name, "readonly"]));
+
+const rules = {
+  "no-undef": "error",
+  "no-unused-vars": "error",
+  "no-redeclare": "error",
+  "no-shadow": "error",
+  "no-use-before-define": ["error", { functions: false, classes: false, variables: false }],
+  "no-duplicate-imports": "error",
+  "no-import-assign": "error",
+  "no-const-assign": "error",
+  "no-dupe-keys": "error",
+  "no-dupe-args": "error",
+  "no-dupe-class-members": "error",
+  "no-dupe-else-if": "error",
+  "no-unreachable": "error",
+  "no-self-compare": "error",
+  "no-self-assign": "error",
+  "no-fallthrough": "error",
+  "no-unsafe-negation": "error",
+  "no-unsafe-optional-chaining": "error",
+  "no-loss-of-precision": "error",
+  "no-constant-condition": "error",
+  "no-empty": "error",
+  "no-eval": "error",
+  "no-implied-eval": "error",
+  "no-new-func": "error",
+  "no-script-url": "error",
+  "no-console": "error",
+  "no-debugger": "error",
+  "no-var": "error",
+  "prefer-const": "error",
+  "prefer-template": "error",
+  "object-shorthand": "error",
+  "array-callback-return": "error",
+  "consistent-return": "off",
+  "constructor-super": "error",
+  "getter-return": "error",
+  "use-isnan": "error",
+  "valid-typeof": "error",
+  "default-case-last": "error",
+  eqeqeq: "error",
+  curly: ["error", "multi-line"],
+  complexity: ["error", 12],
+  "max-lines": ["error", 400],
+  "max-lines-per-function": ["error", { max: 40, skipBlankLines: true, skipComments: true }],
+  "max-params": ["error", 4],
+  "max-depth": ["error", 3],
+  // Text goes into the page as text, never as markup.
+  "no-restricted-properties": ["error", { object: "document", property: "write" }],
+  "no-restricted-syntax": [
+    "error",
+    { selector: "AssignmentExpression[left.property.name=/^(inner|outer)HTML$/]", message: "Text goes in as text: use make()." },
+    { selector: "CallExpression[callee.property.name='insertAdjacentHTML']", message: "Text goes in as text: use make()." },
+  ],
+};
+
+const linterOptions = { reportUnusedDisableDirectives: "error" };
+// What decides, apart from the page: not even `document` may be named there.
+const pure = ["geometry", "listing", "placement", "quantities"].map((name) => `stressmap/output/web/map/${name}.js`);
+
+export default [
+  {
+    files: ["stressmap/output/web/map/*.js"], ignores: pure, rules, linterOptions,
+    languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: names(browser) },
+  },
+  { files: pure, rules, linterOptions, languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: {} } },
+  {
+    files: ["tests/js/*.mjs"], rules, linterOptions,
+    languageOptions: { ecmaVersion: 2022, sourceType: "module", globals: names(["process"]) },
+  },
+];

@@ -1,0 +1,78 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { beginsTie, byKind, changeColour, cropsByEdges, folded, inRankOrder, priorityOf, search } from "../../stressmap/output/web/map/listing.js";
+
+const VALVES = [
+  { valve: "V01", block: "Peña Alta", rank: 1 }, { valve: "V02", block: "River", rank: 2 },
+  { valve: "PENA 3", block: "South", rank: 3 }, { valve: "V04", block: null, rank: null },
+];
+const READINGS = [{ tree: "T-1", used: true, flags: [] }, { tree: null, used: false, flags: ["no_value"] }, { tree: "t-12", used: false, flags: ["outside_visit"] }];
+const found = (query) => search(query, VALVES, READINGS).valves.map(({ valve }) => valve);
+
+test("a search takes accents and case as people type them on a phone", () => {
+  assert.equal(folded("Ñandú ÁÉ"), "nandu ae");
+  assert.equal(folded(null), "");
+  assert.deepEqual(found("pena"), ["V01", "PENA 3"]);
+  assert.deepEqual(found("PEÑA"), ["V01", "PENA 3"]);
+});
+
+test("a search goes through valves and their blocks, in part, in rank order", () => {
+  assert.deepEqual(found("v0"), ["V01", "V02", "V04"]);
+  assert.deepEqual(found(" river "), ["V02"]);
+  assert.deepEqual(found("nowhere"), []);
+});
+
+test("trees are listed only when they are asked for, and only those with a name", () => {
+  assert.deepEqual(search("", VALVES, READINGS), { asked: false, valves: VALVES, trees: [] });
+  assert.deepEqual(search("   ", VALVES, READINGS).trees, []);
+  assert.deepEqual(search("T-1", VALVES, READINGS).trees.map(({ tree }) => tree), ["T-1", "t-12"]);
+  assert.equal(search("T-1", VALVES, READINGS).asked, true);
+});
+
+test("a name that looks like a pattern is searched as it is written", () => {
+  const odd = [{ valve: "A.*(1)[", block: "B", rank: 1 }];
+  assert.deepEqual(search(".*(1)[", odd, []).valves, odd);
+  assert.deepEqual(search("a1", odd, []).valves, []);
+});
+
+test("the list goes by rank, those without one last, the chosen one first of all", () => {
+  const names = (chosen) => inRankOrder([VALVES[3], VALVES[2], VALVES[0], VALVES[1]], chosen).map(({ valve }) => valve);
+  assert.deepEqual(names(null), ["V01", "V02", "PENA 3", "V04"]);
+  assert.deepEqual(names(VALVES[2]), ["PENA 3", "V01", "V02", "V04"]);
+  assert.deepEqual(names(VALVES[3]), ["V04", "V01", "V02", "PENA 3"]);
+  const ranked = [{ rank: 10 }, { rank: 9 }, { rank: 100 }, { rank: null }, { rank: null }];
+  assert.deepEqual(inRankOrder(ranked, null).map(({ rank }) => rank), [9, 10, 100, null, null]);
+  assert.deepEqual(inRankOrder([], null), []);
+});
+
+test("readings are used, left out of this map, or of another visit", () => {
+  const { used, leftOut, others } = byKind(READINGS);
+  assert.deepEqual([used, leftOut, others], [[READINGS[0]], [READINGS[1]], [READINGS[2]]]);
+});
+
+test("what was not measured has no priority that may be shown", () => {
+  assert.equal(priorityOf({ measured: true, priority: 2 }), 2);
+  assert.equal(priorityOf({ measured: false, priority: 2 }), "none");
+  assert.equal(priorityOf({ measured: true, priority: null }), "none");
+  assert.equal(priorityOf({ priority: 4 }), 4);
+});
+
+test("a tie is told once, before its first valve", () => {
+  assert.deepEqual([{ rank: 2, tied: [2, 4] }, { rank: 3, tied: [2, 4] }, { rank: 5, tied: null }].map(beginsTie), [true, false, false]);
+});
+
+test("crops of the same edges are told together", () => {
+  assert.deepEqual(cropsByEdges({ prune: [0, 2, 4], walnut: [1, 2, 3], almond: [0, 2, 4] }), [
+    { edges: [0, 2, 4], crops: ["prune", "almond"] }, { edges: [1, 2, 3], crops: ["walnut"] },
+  ]);
+  assert.deepEqual(cropsByEdges({}), []);
+});
+
+test("a change is coloured by its place between the ends, and grey where it is not clear", () => {
+  const ramp = ["a", "b", "c", "d", "e"], colour = (change) => changeColour(change, ramp, 4, "none");
+  assert.deepEqual([-9, -4, -2, 0, 2, 4, 9].map((bar) => colour({ bar, clear: true })), ["a", "a", "b", "c", "d", "e", "e"]);
+  assert.equal(colour({ bar: 4, clear: false }), "c");
+  assert.equal(colour({ bar: null, clear: true }), "none");
+  assert.equal(colour(null), "none");
+});
