@@ -62,7 +62,8 @@ SCALES: dict[Kind, dict[System, tuple[Scale, ...]]] = {
         "us": (
             Scale(99.995 * ACRE_FT, "acre-ft", ACRE_FT, 1),
             Scale(0.1 * ACRE_FT, "acre-ft", ACRE_FT, 2),
-            Scale(0.0, "gal", M3_PER_GALLON, 0),
+            Scale(ANY, "gal", M3_PER_GALLON, 0),
+            Scale(0.0, "acre-ft", ACRE_FT, 0),
         ),
         "metric": (Scale(9.95, "m3", 1.0, 0), Scale(0.05, "m3", 1.0, 1), Scale(0.0, "m3", 1.0, 0)),
     },

@@ -50,7 +50,7 @@ def test_a_us_volume_is_in_acre_feet_from_a_tenth_on_and_in_gallons_below() -> N
     assert volume(100, US) == "26,417 gal"
     assert volume(99.99 * ACRE_FT_M3, US) == "99.99 acre-ft"
     assert volume(1234.56 * ACRE_FT_M3, US) == "1,234.6 acre-ft"
-    assert [volume(0, US), volume(0, METRIC)] == ["0 gal", "0 m³"]
+    assert [volume(0, US), volume(0, METRIC)] == ["0 acre-ft", "0 m³"]
 
 
 def test_small_metric_figures_keep_a_decimal() -> None:
