@@ -11,7 +11,6 @@ from rich.table import Table
 from stressmap.core.units import M3_PER
 from stressmap.output.gis.plan_files import knee_sentence
 from stressmap.output.view.plan_words import Section, WaterWords, tell
-from stressmap.output.view.quantities import duration
 from stressmap.water.benefit_curve import M3_PER_ML, WaterValueCurve
 from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
@@ -87,7 +86,7 @@ def _valve_cells(row: Any, why: str, words: WaterWords) -> list[str]:
     return [
         escape(row.valve),
         words.quantity(row.need_mm, "depth") + (" *" if set(row.assumed) & DECIDES else ""),
-        duration(row.hours, words.plain) if got else "-",
+        words.quantity(row.hours, "hours") if got else "-",
         words.quantity(row.mm, "depth") if got else "-",
         words.quantity(row.m3, "volume") if got else "-",
         words.share(row.need_covered) if row.need_mm > 0 else "-",
@@ -117,7 +116,7 @@ def _sets(advice: Advice, words: WaterWords) -> Table:
     for row in rows.head(SHOWN_SETS).itertuples():
         table.add_row(
             f"{row.start:%a %d %H:%M}", f"{row.end:%a %d %H:%M}", escape(row.pump or "-"), escape(row.valve),
-            duration(row.hours, words.plain),
+            words.quantity(row.hours, "hours"),
         )  # fmt: skip
     return table
 

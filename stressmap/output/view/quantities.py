@@ -20,10 +20,11 @@ from stressmap.core.units import HA_PER_ACRE, M3_H_PER, M3_PER, M3_PER_GALLON, M
 from stressmap.output.text.words import Words, half_up
 
 Kind = Literal[
-    "volume", "flow", "depth", "rate", "area", "length", "pressure", "deficit", "chance", "share"
+    "volume", "flow", "depth", "rate", "area", "length", "pressure", "deficit", "hours", "chance", "share"
 ]  # fmt: skip
 """Volume [m3], flow [m3/h], depth [mm], application rate [mm/h], area [ha], length [m], pressure [bar],
-vapour pressure deficit [kPa], chance and share of a whole [1]."""
+vapour pressure deficit [kPa], hours [h] in a narrow column (else :func:`duration`), chance and share of a
+whole [1]."""
 
 
 class Scale(NamedTuple):
@@ -54,6 +55,7 @@ ANY = 1e-12
 # 9.95 is what one decimal rounds to 10.0; nothing at all needs no decimals.
 _BAR = (Scale(0.0, "bar", 1.0, 1),)
 _KPA = (Scale(0.0, "kPa", 1.0, 1),)
+_HOURS = (Scale(0.0, "h", 1.0, 1),)
 _CHANCE = (Scale(0.0, "%", 0.01, 0),)
 _SHARE = (Scale(0.0995, "%", 0.01, 0), Scale(ANY, "%", 0.01, 1), Scale(0.0, "%", 0.01, 0))
 
@@ -89,6 +91,7 @@ SCALES: dict[Kind, dict[System, tuple[Scale, ...]]] = {
     },
     "pressure": {"us": _BAR, "metric": _BAR},
     "deficit": {"us": _KPA, "metric": _KPA},
+    "hours": {"us": _HOURS, "metric": _HOURS},
     "chance": {"us": _CHANCE, "metric": _CHANCE},
     "share": {"us": _SHARE, "metric": _SHARE},
 }
