@@ -77,6 +77,7 @@ def test_other_quantities_in_both_languages_and_units() -> None:
 def test_nothing_uncertain_is_called_certain() -> None:
     chances = (0, 0.001, 0.5, 0.994, 0.999, 0.99999, 1)
     assert [percent(p, US) for p in chances] == ["0 %", "1 %", "50 %", "99 %", "99 %", "99 %", "100 %"]
+    assert percent(0.575, US) == "58 %"
     shares = (0, 0.0004, 0.004, 0.0312, 0.0996, 0.5, 0.999, 1)
     assert [quantity(p, "share", US) for p in shares] == [
         "0 %", "0.1 %", "0.4 %", "3.1 %", "10 %", "50 %", "99 %", "100 %",

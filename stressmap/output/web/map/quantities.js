@@ -1,6 +1,8 @@
 // How numbers and quantities are written. Units, factors and decimals come with the page: they are those of every
 // other paper, and a test holds both writers together.
 
+const PRECISION = 12; // Significant digits of a division that are sure: 0.575 / 0.01 is 57.49999999999999.
+
 // Half away from zero, on the number as it is written in decimals; the answer is text, as 1.10 is not 1.1.
 export function halfUp(size, digits) {
   if (size < 1e-6) return (0).toFixed(digits);
@@ -28,7 +30,8 @@ export function inside(percent, digits) {
 // The number of a quantity and the name of its unit; rules are { scales, parts }, as Python's page_rules gives them.
 export function quantityText(value, kind, rules, marks) {
   const [, unit, factor, digits] = rules.scales[kind].find(([least]) => Math.abs(value) >= least);
-  const number = rules.parts.includes(kind) ? inside(value / factor, digits) : value / factor;
+  const sure = Number((value / factor).toPrecision(PRECISION));
+  const number = rules.parts.includes(kind) ? inside(sure, digits) : sure;
   return { number: numberText(number, digits, marks), unit };
 }
 
