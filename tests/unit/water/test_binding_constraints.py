@@ -60,7 +60,7 @@ def test_a_valve_that_has_what_it_needs_is_not_limited() -> None:
     assert made.limits == ("",)
     assert said(made).endswith("split into several sets.")
     assert "Every valve that may run gets what it needs." in said(made)
-    assert "6,210 m3 is left over: nothing that may run needs it." in said(made)
+    assert "6,210 m³ is left over: nothing that may run needs it." in said(made)
 
 
 def test_water_left_over_is_told_with_what_stopped_it_and_how_to_use_it() -> None:
@@ -70,7 +70,7 @@ def test_water_left_over_is_told_with_what_stopped_it_and_how_to_use_it() -> Non
         "What binds: their longest set (max_hours), 1 times over the plan."
     ) in text
     assert (
-        "8,400 m3 is left over. What stops it: their longest set (max_hours), 1 times over the plan. To use "
+        "8,400 m³ is left over. What stops it: their longest set (max_hours), 1 times over the plan. To use "
         "it: a higher [water] turns (now 1), or max_hours in the valves file if it is too short."
     ) in text
 
