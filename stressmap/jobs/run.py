@@ -16,6 +16,7 @@ from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, assess_readings, load_inputs
+from stressmap.jobs.before_work import handed_in, refuse_early
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import default_folder, make_ready, staged
@@ -85,15 +86,17 @@ def run(
         With the problems and the exit code; an earlier result is untouched.
     """
     notes, watch, tell = Notes(), Watch(), progress or Silent()
+    refuse_early(source, out, "run")
     with watch.of("read"):
         inputs, orchard = load_inputs(source, notes, tell)
         sha256 = run_record.fingerprints(source, inputs.settings)
     tell.stage("Checking readings")
     with watch.of("assess"):
         assessed = assess_readings(inputs, orchard, on, notes)
-    target = out or default_folder(inputs.settings.ranch.name, assessed.visit[0])
-    files = [f for f in inputs.settings.files.model_dump().values() if f is not None]
-    make_ready(target, files, outputs.names())
+    name, files = inputs.settings.ranch.name, outputs.files_of("run")
+    target = out or default_folder(name, assessed.visit[0])
+    if out is None:
+        make_ready(target, files, handed_in(source, inputs.settings), ranch=name)
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
     from stressmap.geostat.cross_validation import MOST_METHODS
     from stressmap.geostat.cross_validation import cross_validate as compare_methods
@@ -116,7 +119,7 @@ def run(
     record = run_record.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
     page = run_record.run_page(content, record)
     made = _made(content, advice, page, inputs, orchard)
-    with staged(target) as folder:
+    with staged(target, files) as folder:
         with watch.of("write"):
             outputs.write(made, folder, tell)
         outputs.write(outputs.Made(made.ranch, record=page | {"timings": watch.seconds}), folder)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,7 +13,9 @@ from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch, Water
 from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
+from stressmap.jobs.before_work import refuse_early
 from stressmap.output import outputs
+from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import staged
 from stressmap.output.text.note_words import in_english
 
@@ -82,7 +85,9 @@ def plan_water(
         With the problems and the exit code.
     """
     notes, tell = Notes(), progress or Silent()
+    refuse_early(source, out, "water")
     inputs, orchard = load_inputs(source, notes, tell)
+    sha256 = run_record.fingerprints(source, inputs.settings)
     tell.stage("Checking readings")
     assessed = assess_readings(inputs, orchard, on, notes)
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
@@ -108,6 +113,10 @@ def plan_water(
         curve = water_value_curve(advice.case, time_limit_s=chosen.time_limit_s, jobs=jobs, step=tell.step)
     if out is not None:
         ranch, tables = inputs.settings.ranch, leaving_tables(None, advice, curve)
-        with staged(out) as folder:
-            outputs.write(outputs.Made(ranch, tables, advice=advice, curve=curve), folder)
+        used = inputs.settings.model_copy(update={"water": chosen})
+        error = dataclasses.asdict(assessed.error)
+        record = run_record.Record(source, used, surface.summary(), error, {}, sha256)
+        page = run_record.plan_page(assessed.visit, record, in_english(notes))
+        with staged(out, outputs.files_of("water")) as folder:
+            outputs.write(outputs.Made(ranch, tables, advice=advice, curve=curve, record=page), folder)
     return Watered(advice, curve, inputs.settings.ranch, assessed.visit, in_english(notes))

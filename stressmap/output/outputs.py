@@ -15,6 +15,7 @@ import pandas as pd
 
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch
+from stressmap.output.staging.result_files import Job, JobFiles
 from stressmap.output.text.words import Words
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
 When = Literal["run", "look_again", "water", "curve", "record"]
 """By every ``run``; by one that chose places to look again; with a plan, by ``run`` and ``water``; by
-``water --curve``; last of a ``run``."""
+``water --curve``; last of each."""
 
 
 @dataclass(frozen=True)
@@ -221,6 +222,22 @@ def names() -> frozenset[str]:
     frozenset of str
     """
     return frozenset(output.name for output in OUTPUTS)
+
+
+def files_of(job: Job) -> JobFiles:
+    """Say which files a job may write, and which names any of them has.
+
+    Parameters
+    ----------
+    job : {"run", "water"}
+        What writes.
+
+    Returns
+    -------
+    JobFiles
+    """
+    alone = {output.name for output in OUTPUTS if output.when in {"water", "curve", "record"}}
+    return JobFiles(job, frozenset(alone) if job == "water" else names(), names())
 
 
 def first_files(folder: Path) -> list[str]:

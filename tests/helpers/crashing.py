@@ -15,11 +15,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 from stressmap.core.errors import OutputError
+from stressmap.output import outputs
 from stressmap.output.staging import atomic_replace
 from stressmap.output.staging.output_folder import make_ready, staged
 
 STEPS = {"os.rename", "os.remove", "os.rmdir", "os.mkdir", "open", "os.listdir", "os.scandir"}
-OLD, NEW = ("map.html", "old.csv", "run.json"), ("map.html", "new.csv", "run.json")
+OLD, NEW = ("map.html", "water_plan.csv", "run.json"), ("map.html", "look_again.csv", "run.json")
 CASES = ("replace", "replace without exchange", "first result", "among the user's own files")
 
 
@@ -44,7 +45,7 @@ def fail() -> None:
 def write(
     target: Path, names: tuple[str, ...], text: str, counter: Counter | None = None, step: int = 0
 ) -> None:
-    with staged(target) as folder:
+    with staged(target, outputs.files_of("run")) as folder:
         for name in names[:-1]:
             (folder / name).write_text(text)
         page = {"text": text, "files": list(names), "versions": {"stressmap": "1"}}
@@ -98,7 +99,7 @@ def broken_in(target: Path, case: str, code: int) -> list[str]:
     broken = [] if code in {0, 4, -signal.SIGKILL} else ["a defect"]
     if (one_step or code != -signal.SIGKILL) and at_once not in allowed:
         broken.append(f"at once {at_once}")
-    make_ready(target)
+    make_ready(target, outputs.files_of("run"))
     if state(target) not in allowed:
         broken.append(f"after the next run began {state(target)}")
     if case == "among the user's own files" and (target / "mine.txt").read_text() != "mine":

@@ -14,6 +14,7 @@ from helpers import small_ranch
 from helpers.killing import left_over, whole
 from helpers.paths import REPOSITORY
 
+from stressmap.output import outputs
 from stressmap.output.staging.output_folder import staged
 
 HERE = REPOSITORY / "tests"
@@ -147,7 +148,7 @@ def test_a_folder_that_cannot_be_written_is_said_before_the_long_work(
 
 
 def write(target, *names):
-    with staged(target) as folder:
+    with staged(target, outputs.files_of("run")) as folder:
         for name in names:
             (folder / name).write_text("new")
         page = {"files": [*names, "run.json"], "versions": {"stressmap": "1"}}
@@ -172,7 +173,7 @@ def test_what_an_earlier_result_had_and_the_new_one_has_not_goes(tmp_path):
 
 def test_a_run_from_inside_its_own_results_leaves_the_shell_where_it_is(tmp_path, monkeypatch):
     out = tmp_path / "out"
-    write(out, "map.html", "old.csv")
+    write(out, "map.html", "water_plan.csv")
     inode = out.stat().st_ino
     monkeypatch.chdir(out)
     write(Path(), "map.html")

@@ -1,49 +1,50 @@
 """Putting a finished folder in the place of an earlier one, so that no crash leaves half of either.
 
-Beside the target stands a hidden workshop, ``.NAME.xxxxxxxx.partial``. It holds a lock, which the system lets
-go when its process ends, however it ends; ``new``, the folder being written; and while things are moved
-``old``, what was taken out of the target, and ``go``, which says that ``new`` is whole and goes in file by
-file. So the next run can tell the workshops of processes that are gone, put right what they left half done,
-and clear them away.
+A result is written in a hidden workshop beside the target (:mod:`stressmap.output.staging.workshops`).
+Where the system can exchange two folders in one step, that is all. Else, and in a folder that also holds
+files of the user's own, the earlier files are taken out first, under the mark ``back``, and the new ones
+are put in then, under the mark ``go``. So the next run can tell what a process that is gone left half done:
+under ``back`` what was taken out goes back, under ``go`` what is new goes in. No list of names is kept:
+what is moved is what lies in the workshop and bears the name of a result's file.
 """
 
 from __future__ import annotations
 
 import ctypes
 import errno
-import json
 import os
-import shutil
-import tempfile
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import IO
 
 from stressmap.core.interrupts import unbroken
+from stressmap.output.staging.result_files import MARK, JobFiles, is_file, listed, strangers
+from stressmap.output.staging.workshops import (
+    BACK,
+    GO,
+    NEW,
+    OLD,
+    WHOLE,
+    alone,
+    clear,
+    is_folder,
+    left_behind,
+    make_workshop,
+)
 
-try:
-    import fcntl
-except ImportError:  # Windows
-    fcntl = None  # type: ignore[assignment]
-
-MARK = "run.json"
-"""A folder that holds this file is an earlier result and may be replaced as a whole."""
-LOCK, NEW, OLD, GO = "stressmap.lock", "new", "old", "go"
-LONG_AGO_S = 86_400.0
-"""Where the system has no locks, a workshop this old counts as left behind."""
 _AT_FDCWD, _RENAME_EXCHANGE = -100, 2
 
 
 @contextmanager
-def workshop(place: Path) -> Iterator[Path]:
+def workshop(place: Path, files: JobFiles) -> Iterator[Path]:
     """Make a locked workshop beside a folder, after clearing those that were left behind.
 
     Parameters
     ----------
     place : Path
         The folder that will be put in place; its parent exists.
+    files : JobFiles
+        What the job may write, and the names that may be moved and cleared.
 
     Yields
     ------
@@ -57,26 +58,24 @@ def workshop(place: Path) -> Iterator[Path]:
     """
     shop: Path | None = None
     try:
-        with unbroken(), _alone(place.parent):
-            _clear_left_behind(place.parent)
-            prefix = f".{place.name[:60]}."
-            shop = Path(tempfile.mkdtemp(prefix=prefix, suffix=".partial", dir=place.parent))
-            lock = (shop / LOCK).open("w", encoding="utf-8", newline="\n")
-            lock.write(place.name)
-            lock.flush()
-            _hold(lock)
+        with unbroken(), alone(place.parent):
+            for left, target in left_behind(place.parent, place):
+                with suppress(OSError):
+                    mend(left, target, files.known)
+                clear(left, files.known)
+            shop, lock = make_workshop(place)
         with lock:
             (shop / NEW).mkdir()
             yield shop
     finally:
         if shop is not None:
-            with unbroken():
+            with unbroken(), alone(place.parent):
                 with suppress(OSError):
-                    mend(shop, place)
-                _clear(shop)
+                    mend(shop, place, files.known)
+                clear(shop, files.known)
 
 
-def put(shop: Path, place: Path) -> None:
+def put(shop: Path, place: Path, files: JobFiles) -> None:
     """Put what a workshop holds in its place.
 
     A place that is new, empty or an earlier result is replaced as a whole. In a folder that also holds files
@@ -88,41 +87,82 @@ def put(shop: Path, place: Path) -> None:
         A workshop with a whole ``new``.
     place : Path
         The folder.
+    files : JobFiles
+        What the job may write.
 
     Raises
     ------
     OSError
         If it cannot be done; the place is as it was.
+    ValueError
+        If a job wrote a file whose name is not in the table of result files.
     """
+    if odd := sorted({p.name for p in (shop / NEW).iterdir()} - files.writes):
+        msg = f"{', '.join(odd)}: no file of a result has such a name"
+        raise ValueError(msg)
     _flush(shop / NEW)
-    with unbroken(), _alone(place.parent):
-        if not place.exists():
+    with unbroken(), alone(place.parent):
+        if not os.path.lexists(place):
             (shop / NEW).rename(place)
-        elif _may_go_whole(shop / NEW, place):
-            _swap(shop, place)
+        elif not is_folder(place):
+            raise NotADirectoryError(errno.ENOTDIR, "it is not a folder that can be written")
+        elif _may_go_whole(shop / NEW, place, files.known):
+            _swap(shop, place, files.known)
         else:
-            _one_by_one(shop, place)
+            _one_by_one(shop, place, files)
         _flush_folder(place.parent)
 
 
-def mend(shop: Path, place: Path) -> None:
+def mend(shop: Path, place: Path, known: frozenset[str]) -> None:
     """Put right what a workshop left half done.
+
+    Nothing that stands in the folder is replaced: what cannot be put there stays in the workshop.
 
     Parameters
     ----------
     shop : Path
-        A workshop.
+        A workshop of ours.
     place : Path
         The folder it was made for.
+    known : frozenset of str
+        Names of the files of a result; only those are moved.
+
+    Raises
+    ------
+    OSError
+        If it cannot be done.
     """
-    if (shop / GO).exists() and place.is_dir():
-        for name in (shop / GO).read_text(encoding="utf-8").splitlines():
-            (place / name).unlink(missing_ok=True)
-        for name in _in_order(shop / NEW):
-            (shop / NEW / name).replace(place / name)
-        (shop / GO).unlink()
-    elif (shop / OLD).exists() and not place.exists():
-        (shop / OLD).rename(place)
+    if is_file(shop / GO):
+        mark, source = shop / GO, shop / NEW
+    elif is_file(shop / BACK):
+        mark, source = shop / BACK, shop / OLD
+    else:
+        return
+    if mark.name == BACK and is_folder(shop / WHOLE):
+        done = not is_folder(shop / NEW) or _put_back(shop / WHOLE, place)
+    else:
+        done = not is_folder(source) or _all_moved(source, place, known)
+    if done:
+        mark.unlink()
+
+
+def _put_back(whole: Path, place: Path) -> bool:
+    if os.path.lexists(place):
+        return False
+    whole.rename(place)
+    return True
+
+
+def _all_moved(source: Path, place: Path, known: frozenset[str]) -> bool:
+    """Move a result's files into a folder where they are missing; False if some had to stay."""
+    if not os.path.lexists(place):
+        place.mkdir()
+    if is_folder(place):
+        for name in _in_order(source, known):
+            if not os.path.lexists(place / name):
+                (source / name).rename(place / name)
+        _flush_folder(place)
+    return not _in_order(source, known)
 
 
 def exchange(a: Path, b: Path) -> bool:
@@ -155,55 +195,69 @@ def exchange(a: Path, b: Path) -> bool:
     raise OSError(number, os.strerror(number), str(b))
 
 
-def _swap(shop: Path, place: Path) -> None:
+def _swap(shop: Path, place: Path, known: frozenset[str]) -> None:
     if exchange(shop / NEW, place):
+        for file in (shop / NEW).iterdir():
+            if file.name not in known:  # saved there since the folder was looked at
+                file.rename(place / file.name)
         return
-    place.rename(shop / OLD)
+    _set_mark(shop / BACK)
+    place.rename(shop / WHOLE)
     try:
         (shop / NEW).rename(place)
     except OSError:
-        (shop / OLD).rename(place)
+        (shop / WHOLE).rename(place)
         raise
+    (shop / BACK).unlink()
 
 
-def _one_by_one(shop: Path, place: Path) -> None:
-    names = _in_order(shop / NEW)
-    for name in names:
-        if (place / name).is_dir():
-            raise IsADirectoryError(errno.EISDIR, f"{name} is a folder there")
-    stale = sorted(_listed(place) - set(names)) if MARK in names else []
+def _one_by_one(shop: Path, place: Path, files: JobFiles) -> None:
+    names = _in_order(shop / NEW, files.known)
+    if mine := strangers(place, files):
+        raise FileExistsError(errno.EEXIST, f"{' and '.join(mine)} in it: not of an earlier run")
+    present = listed(place, files.known)
+    earlier = present if MARK in names else present & set(names)
     (shop / OLD).mkdir()
-    (shop / GO).write_text("\n".join(stale), encoding="utf-8", newline="\n")
+    _set_mark(shop / BACK)
     try:
-        for name in (*stale, *names):
-            with suppress(FileNotFoundError):
-                (place / name).rename(shop / OLD / name)
-            if name not in stale:
-                (shop / NEW / name).rename(place / name)
-    except OSError:
+        for name in sorted(
+            earlier, key=lambda name: (name != MARK, name)
+        ):  # the mark first: no more a result
+            (place / name).rename(shop / OLD / name)
+        (shop / BACK).rename(shop / GO)
+        _flush_folder(shop)
+        for name in names:
+            (shop / NEW / name).rename(place / name)
+        _flush_folder(place)
         (shop / GO).unlink()
-        _take_back(shop, place, names)
+    except OSError:
+        _take_back(shop, place, names, files.known)
         raise
-    (shop / GO).unlink()
 
 
-def _take_back(shop: Path, place: Path, names: list[str]) -> None:
-    for name in names:
-        if not (shop / NEW / name).exists():
-            (place / name).unlink(missing_ok=True)
-    for old in (shop / OLD).iterdir():
-        old.replace(place / old.name)
+def _take_back(shop: Path, place: Path, names: list[str], known: frozenset[str]) -> None:
+    """Undo in the opposite order; ended at any step, the marks still say how to go on."""
+    if is_file(shop / GO):
+        for name in reversed(names):
+            if not os.path.lexists(shop / NEW / name):
+                (place / name).rename(shop / NEW / name)
+        (shop / GO).rename(shop / BACK)
+    for name in _in_order(shop / OLD, known):
+        (shop / OLD / name).rename(place / name)
+    (shop / BACK).unlink()
 
 
-def _in_order(folder: Path) -> list[str]:
-    """Names in a folder, the mark last: it is there once all else is."""
-    return sorted((p.name for p in folder.iterdir()), key=lambda name: (name == MARK, name))
+def _in_order(folder: Path, known: frozenset[str]) -> list[str]:
+    """Names of a result's plain files in a folder, the mark last: it is there once all else is."""
+    found = {p.name for p in folder.iterdir() if is_file(p)} & known
+    return sorted(found, key=lambda name: (name == MARK, name))
 
 
-def _may_go_whole(new: Path, place: Path) -> bool:
-    present, ours = {p.name for p in place.iterdir()}, {p.name for p in new.iterdir()}
-    known = {MARK} <= present & ours and present <= ours | _listed(place)
-    return (known or not present) and not _started_in(place)
+def _may_go_whole(new: Path, place: Path, known: frozenset[str]) -> bool:
+    """Tell whether a folder is empty, or holds nothing but an earlier result."""
+    present = {p.name for p in place.iterdir()}
+    whole = not present or (MARK in {p.name for p in new.iterdir()} and present <= listed(place, known))
+    return whole and not _started_in(place)
 
 
 def _started_in(place: Path) -> bool:
@@ -214,75 +268,9 @@ def _started_in(place: Path) -> bool:
         return False
 
 
-def _listed(place: Path) -> set[str]:
-    """Names of the files that the result in a folder says are its own; none if it is no result of ours."""
-    try:
-        page = json.loads((place / MARK).read_text(encoding="utf-8"))
-        names = page["files"] if "stressmap" in page["versions"] else []
-        return {name for name in names if Path(name).name == name}
-    except (FileNotFoundError, ValueError, LookupError, TypeError):
-        return set()
-
-
-def _clear_left_behind(parent: Path) -> None:
-    for shop in sorted(parent.glob(".*.????????.partial")):
-        lock = shop / LOCK
-        with suppress(OSError):
-            if shop.is_symlink() or (lock.is_file() and not _left_behind(lock)):
-                continue
-            if not lock.is_file():
-                shop.rmdir()
-                continue
-            name = lock.read_text(encoding="utf-8")
-            if Path(name).name == name:
-                mend(shop, parent / name)
-            _clear(shop)
-
-
-def _clear(shop: Path) -> None:
-    """Take a workshop away, its lock last: without it nobody could tell whose it was."""
-    for folder in (shop / NEW, shop / OLD):
-        shutil.rmtree(folder, ignore_errors=True)
-    with suppress(OSError):
-        (shop / GO).unlink(missing_ok=True)
-        if {p.name for p in shop.iterdir()} <= {LOCK}:
-            (shop / LOCK).unlink(missing_ok=True)
-            shop.rmdir()
-
-
-def _left_behind(lock: Path) -> bool:
-    """Tell whether nobody holds a lock any more."""
-    try:
-        with lock.open("r+", encoding="utf-8", newline="\n") as opened:
-            return _hold(opened) or time.time() - lock.stat().st_mtime > LONG_AGO_S
-    except OSError:
-        return False
-
-
-def _hold(opened: IO[str]) -> bool:
-    """Take the lock on an open file; False if another has it or there are no locks here."""
-    if fcntl is None:
-        return False
-    try:
-        fcntl.flock(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
-
-
-@contextmanager
-def _alone(parent: Path) -> Iterator[None]:
-    """Keep other runs from moving things in a folder meanwhile, where the system has locks on folders."""
-    handle = None
-    with suppress(OSError):
-        handle = os.open(parent, os.O_RDONLY)
-        if fcntl is not None:
-            fcntl.flock(handle, fcntl.LOCK_EX)
-    try:
-        yield
-    finally:
-        if handle is not None:
-            os.close(handle)
+def _set_mark(mark: Path) -> None:
+    mark.touch(exist_ok=False)
+    _flush_folder(mark.parent)
 
 
 def _flush(folder: Path) -> None:

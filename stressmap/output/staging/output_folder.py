@@ -4,33 +4,46 @@ from __future__ import annotations
 
 import datetime as dt
 import errno
+import hashlib
 import os
 import re
 import unicodedata
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from stressmap.core.errors import OutputError, Problem, StressmapError
-from stressmap.output.staging.atomic_replace import MARK, NEW, put, workshop
+from stressmap.core.input_files import InputFiles
+from stressmap.output.staging.atomic_replace import put, workshop
+from stressmap.output.staging.result_files import MARK, JobFiles, record_in, strangers
+from stressmap.output.staging.workshops import NEW
 
 __all__ = ["MARK", "default_folder", "make_ready", "slug", "staged"]
+
+ANOTHER_FOLDER = "Give another folder with --out"
+MOVE_AWAY = "Move what is yours elsewhere, or give another folder with --out"
+NO_FILE_NAMES = re.compile(r"con|prn|aux|nul|conin|conout|clock|(com|lpt)\d")
+"""Names that Windows keeps for devices."""
+MOST_LETTERS = 60
 
 WRITERS = {"fiona", "pyogrio", "rasterio", "sqlite3"}
 """Libraries that report a disk they cannot write by exceptions of their own, not by OSError."""
 
 
 @contextmanager
-def staged(target: Path) -> Iterator[Path]:
+def staged(target: Path, files: JobFiles) -> Iterator[Path]:
     """Give a folder to write into, and put it in the target's place when all went well.
 
     A target that is new, empty or an earlier result is replaced as a whole. In a folder that also holds
-    files of the user's own, only the files of the run are replaced, one by one.
+    files of the user's own, only the files of the run are replaced, one by one; a file of the user's own
+    that has the name of one of them is never replaced.
 
     Parameters
     ----------
     target : Path
         Where the results shall be.
+    files : JobFiles
+        What the job may write.
 
     Yields
     ------
@@ -45,39 +58,70 @@ def staged(target: Path) -> Iterator[Path]:
     with _said(target):
         place = _real(target)
         place.parent.mkdir(parents=True, exist_ok=True)
-        with workshop(place) as shop:
+        with workshop(place, files) as shop:
             yield shop / NEW
-            put(shop, place)
+            put(shop, place, files)
 
 
-def make_ready(target: Path, inputs: Iterable[Path] = (), names: Collection[str] = ()) -> None:
+def make_ready(
+    target: Path, files: JobFiles, inputs: Iterable[Path] = (), *, ranch: str | None = None
+) -> None:
     """Find out before the long work whether results can be written, and clear what killed runs left there.
 
     Parameters
     ----------
     target : Path
         Where the results shall be; nothing is made.
+    files : JobFiles
+        What the job may write.
     inputs : iterable of Path
-        Files that the run reads; none of them may be written over.
-    names : collection of str
-        Of the files that the job may write.
+        Files that the user handed in; none of them may be written over.
+    ranch : str, optional
+        Its name, where the folder was not chosen by the user: the result of another ranch is not replaced.
 
     Raises
     ------
     OutputError
-        If the target cannot be written, or a result would take the place of an input.
+        If the target cannot be written, or a result would take the place of an input, of a file of the user's
+        own or of another job's result.
     """
     with _said(target):
         place = _real(target)
-        for file in inputs:
-            there = Path(os.path.realpath(file))
-            if there.parent == place and there.name in names:
+        given = InputFiles(inputs)
+        for name in sorted(files.writes):
+            if (file := given.at(place / name)) is not None:
                 what = f"the input {file.name} lies in it and would be written over"
-                raise OutputError(Problem(str(target), what, "Give another folder with --out"))
-        while not place.parent.exists():
-            place = place.parent
-        with workshop(place):
+                raise OutputError(Problem(str(target), what, ANOTHER_FOLDER))
+        there = place
+        while not there.parent.exists():
+            there = there.parent
+        with workshop(there, files):
             pass
+        _refuse_others(target, place, files, ranch)
+
+
+def _refuse_others(target: Path, place: Path, files: JobFiles, ranch: str | None) -> None:
+    """Refuse a folder in which something stands that this job may not replace."""
+    record = record_in(place)
+    if record and ranch is not None and (other := _ranch_of(record)) not in {None, ranch}:
+        what = f"it holds the result of another ranch, {other!r}"
+        raise OutputError(Problem(str(target), what, ANOTHER_FOLDER))
+    if files.job == "water" and record and record.get("job") != files.job:
+        what = f"it holds the result of a whole run ({MARK}), whose report and maps tell of another plan"
+        raise OutputError(Problem(str(target), what, ANOTHER_FOLDER))
+    if mine := strangers(place, files):
+        names = ", ".join(mine[:5]) + (f" and {len(mine) - 5} more" if len(mine) > 5 else "")
+        what = f"it holds {names}, not written by an earlier run, which would be replaced"
+        raise OutputError(Problem(str(target), what, MOVE_AWAY))
+
+
+def _ranch_of(record: dict[str, object]) -> str | None:
+    """Give the name of the ranch that a record is of, where it tells."""
+    try:
+        name = record["settings"]["ranch"]["name"]  # type: ignore[index]
+    except (LookupError, TypeError):
+        return None
+    return name if isinstance(name, str) else None
 
 
 @contextmanager
@@ -116,15 +160,22 @@ def slug(name: str) -> str:
     Returns
     -------
     str
-        Lower-case ASCII letters, digits and hyphens; never empty.
+        Lower-case ASCII letters, digits and hyphens; never empty, and no name of a device. Where letters
+        had to be left out, six characters made of the whole name tell it from others.
 
     Examples
     --------
-    >>> slug("Peña & Hijos / ../x")
-    'pena-hijos-x'
+    >>> slug("Peña & Hijos / ../x"), slug("nul")
+    ('pena-hijos-x', 'nul-ranch')
     """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60] or "ranch"
+    letters = unicodedata.normalize("NFKD", name)
+    plain = letters.encode("ascii", "ignore").decode().lower()
+    short = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
+    lost = any(unicodedata.category(c)[0] in "LN" and not c.isascii() for c in letters)
+    if lost or not short or len(short) > MOST_LETTERS:
+        whole = unicodedata.normalize("NFC", name).encode("utf-8", "surrogatepass")
+        return f"{short[:MOST_LETTERS].strip('-') or 'ranch'}-{hashlib.sha256(whole).hexdigest()[:6]}"
+    return f"{short}-ranch" if NO_FILE_NAMES.fullmatch(short) else short
 
 
 def default_folder(name: str, first: dt.date) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import platform
@@ -17,7 +18,7 @@ from stressmap import __version__
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.schemas import versions_of_tables
 from stressmap.core.settings import Settings
-from stressmap.output.staging.output_folder import MARK
+from stressmap.output.staging.result_files import MARK
 from stressmap.output.view.content import Content
 
 
@@ -81,17 +82,14 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
     """
     readings = content.readings
     flags = Counter(code for codes in readings["flags"] for code in codes)
-    shown = {key: record.settings.shown(file) for key, file in record.settings.inputs().items()}
-    settings = record.settings.model_dump(mode="json", by_alias=True)
-    settings["map"]["covariate"] = shown.pop("covariate", None)
-    settings["files"] = shown
     return {
+        "job": "run",
         "visit": [day.isoformat() for day in content.visit],
         "method": content.method,
         "rank_by": content.rank_by,
         "edges_bar": content.edges_bar,
         "crs": content.raster.crs,
-        "settings": settings,
+        "settings": _shown(record.settings),
         "sha256": record.sha256,
         "versions": versions(),
         "tables": versions_of_tables(),
@@ -110,6 +108,44 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "warnings": list(content.notes),
         "timings": record.seconds,
     }
+
+
+def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[str, ...]) -> dict[str, Any]:
+    """Gather the record of a water plan that was made alone.
+
+    Parameters
+    ----------
+    visit : tuple of date
+        The readings it rests on.
+    record : Record
+        Settings and fit.
+    notes : tuple of str
+        What the run had to say.
+
+    Returns
+    -------
+    dict
+        Plain numbers and text; the same for the same inputs.
+    """
+    return {
+        "job": "water",
+        "visit": [day.isoformat() for day in visit],
+        "settings": _shown(record.settings),
+        "sha256": record.sha256,
+        "versions": versions(),
+        "fit": record.fit,
+        "reading_error": record.reading_error,
+        "warnings": list(notes),
+    }
+
+
+def _shown(chosen: Settings) -> dict[str, Any]:
+    """Give the settings in full, files as seen from theirs."""
+    shown = {key: chosen.shown(file) for key, file in chosen.inputs().items()}
+    settings = chosen.model_dump(mode="json", by_alias=True)
+    settings["map"]["covariate"] = shown.pop("covariate", None)
+    settings["files"] = shown
+    return settings
 
 
 def fingerprints(source: Path, settings: Settings) -> dict[str, str]:

@@ -13,6 +13,7 @@ from geojson_pydantic import FeatureCollection
 from rio_cogeo.cogeo import cog_validate
 
 from stressmap.core.errors import OutputError
+from stressmap.output import outputs
 from stressmap.output.gis.csv_tables import write_csv
 from stressmap.output.gis.geojson import write_geojson
 from stressmap.output.gis.raster import write_raster
@@ -115,9 +116,10 @@ def test_the_raster_is_cloud_optimised_and_says_what_it_holds(tmp_path):
 
 
 def write_into(target, name, text):
-    with staged(target) as folder:
+    with staged(target, outputs.files_of("run")) as folder:
         (folder / name).write_text(text)
-        (folder / "run.json").write_text("{}")
+        page = {"files": [name, "run.json"], "versions": {"stressmap": "1"}}
+        (folder / "run.json").write_text(json.dumps(page))
 
 
 def test_results_replace_an_earlier_result_as_a_whole(tmp_path):
@@ -133,7 +135,7 @@ def test_a_failure_leaves_the_earlier_result_and_nothing_else(tmp_path):
     write_into(target, "map.html", "old")
 
     def fail():
-        with staged(target) as folder:
+        with staged(target, outputs.files_of("run")) as folder:
             (folder / "map.html").write_text("half")
             raise RuntimeError
 
