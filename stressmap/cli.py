@@ -115,7 +115,7 @@ def check(
         from stressmap.jobs.check import list_to_mend
 
         with _bars() as progress:
-            checked = check_job(ranch, progress)
+            checked = check_job(ranch, progress, out=out)
         _print_checked(checked)
         if out is not None:
             typer.echo(f"To mend by hand: {list_to_mend(checked, out)}")

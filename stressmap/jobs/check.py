@@ -7,12 +7,14 @@ from pathlib import Path
 
 import geopandas as gpd
 
+from stressmap.core import settings
 from stressmap.core.errors import DataError
 from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import NothingUsableError, Visit, assess_readings, load_inputs
-from stressmap.output.gis.mend_list import write_mend_list
+from stressmap.jobs.before_work import handed_in
+from stressmap.output.gis.mend_list import mend_target, write_mend_list
 from stressmap.output.text.note_words import in_english
 from stressmap.quality.assessment_summary import mend_table
 
@@ -42,7 +44,7 @@ class Checked:
     stop: DataError | None = None
 
 
-def check(source: Path, progress: Progress | None = None) -> Checked:
+def check(source: Path, progress: Progress | None = None, *, out: Path | None = None) -> Checked:
     """Read and check the inputs and write nothing.
 
     Parameters
@@ -51,6 +53,8 @@ def check(source: Path, progress: Progress | None = None) -> Checked:
         A ``ranch.toml``.
     progress : Progress, optional
         Told of stages and steps.
+    out : Path, optional
+        Where a list of the doubtful readings shall be written then; refused here if it cannot be.
 
     Returns
     -------
@@ -59,9 +63,11 @@ def check(source: Path, progress: Progress | None = None) -> Checked:
     Raises
     ------
     StressmapError
-        If a file or setting cannot be used.
+        If a file or setting cannot be used, or something at ``out`` would be lost.
     """
     notes, tell = Notes(), progress or Silent()
+    if out is not None:
+        mend_target(out, handed_in(source, settings.load(source)))
     inputs, orchard = load_inputs(source, notes, tell)
     tell.stage("Checking readings")
     try:
@@ -91,5 +97,6 @@ def list_to_mend(checked: Checked, out: Path) -> Path:
     OutputError
         If it cannot be written.
     """
-    inputs = checked.inputs.settings.inputs().values()
-    return write_mend_list(mend_table(checked.readings), out, (checked.inputs.source, *inputs))
+    target = mend_target(out, handed_in(checked.inputs.source, checked.inputs.settings))
+    write_mend_list(mend_table(checked.readings), target)
+    return target

@@ -10,7 +10,7 @@ from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.orchard import profile_name
 from stressmap.core.notes import Notes
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
-from stressmap.output.staging.starter import Start, write_start
+from stressmap.output.staging.starter import Start, refuse_started, write_start
 from stressmap.output.text.note_words import in_english
 from stressmap.quality.spatial_join import join_valves
 
@@ -37,6 +37,7 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
     StressmapError
         If the polygons cannot be used or the folder cannot be written.
     """
+    refuse_started(folder)
     notes, profiles = Notes(), load_profiles({}, "ranch.toml")
     blocks = notes.keep(read_blocks(blocks_file, None))
     blocks["crop"] = [profile_name(crop, profiles) or crop for crop in blocks["crop"]]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+import unicodedata
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,11 @@ from stressmap.core.settings import Spreadsheet
 
 DECIMALS = {"_bar": 3, "_kpa": 3, "_ha": 4, "p_first": 4, "confidence": 4, "z_score": 3, "lon": 7, "lat": 7}
 """Decimals written, by the end of a column's name."""
+
+_OPENERS = ("=", "+", "-", "@", "\u2212", "\u2010", "\u2011")
+_BREAKS = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+"""Control characters; whatever some reader takes for the end of a line is among them."""
+_AFTER_SEPARATOR = re.compile(r"([;,|]\s*)([=@\uff1d\uff20\ufe66\ufe6b])")
 
 
 def tidy(table: pd.DataFrame) -> pd.DataFrame:
@@ -54,7 +61,7 @@ def _plain(value: Any) -> Any:
 
 
 def defuse(value: Any) -> Any:
-    r"""Put an apostrophe before text that a spreadsheet would run as a formula.
+    r"""Write text on one line, with an apostrophe wherever a spreadsheet might find the start of a formula.
 
     Parameters
     ----------
@@ -64,16 +71,31 @@ def defuse(value: Any) -> Any:
     Returns
     -------
     object
-        Text that begins with ``= + - @``, a tab or a line break gets an apostrophe, anything else stays.
+        In text every control character and line break has become a space. An apostrophe stands before text
+        whose first visible character is ``= + - @``, half or full width, and before ``= @`` that follow a
+        separator of cells, which a spreadsheet of another locale would cut there. Anything else stays.
 
     Examples
     --------
-    >>> defuse("=1+1")
-    "'=1+1"
+    >>> defuse("=1+1"), defuse("two\r\nlines"), defuse("a;=b"), defuse(-1.5)
+    ("'=1+1", 'two lines', "a;'=b", -1.5)
     """
-    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r", "\n")):
-        return f"'{value}"
-    return value
+    if not isinstance(value, str):
+        return value
+    text = _BREAKS.sub(" ", value)
+    text = _AFTER_SEPARATOR.sub(r"\1'\2", text)
+    seen = next((c for c in text if not _unseen(c)), "")
+    return f"'{text}" if _plain_form(seen).startswith(_OPENERS) else text
+
+
+def _unseen(char: str) -> bool:
+    """Tell whether a character leaves no mark: white space, or one that steers others, such as zero width."""
+    return char.isspace() or unicodedata.category(char) in {"Cf", "Cc", "Cs", "Co", "Cn", "Mn", "Me"}
+
+
+def _plain_form(char: str) -> str:
+    """Give a character as a spreadsheet may read it: full width, small and raised forms as the usual ones."""
+    return unicodedata.normalize("NFKC", char)
 
 
 def write_csv(table: pd.DataFrame, path: Path, form: Spreadsheet = "plain") -> None:

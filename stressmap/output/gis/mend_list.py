@@ -4,42 +4,73 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 import pandas as pd
 
 from stressmap.core.errors import OutputError, Problem
+from stressmap.core.input_files import InputFiles
+from stressmap.core.schemas import MEND_LIST, columns_of
 from stressmap.output.gis.csv_tables import write_csv
 
 NAME = "to_mend.csv"
+ANOTHER_FILE = "Give another file with --out"
 
 
-def write_mend_list(table: pd.DataFrame, out: Path, inputs: tuple[Path, ...]) -> Path:
+def mend_target(out: Path, inputs: Iterable[Path]) -> Path:
+    """Say where the list will stand, before the work.
+
+    Parameters
+    ----------
+    out : Path
+        A ``.csv`` file, or a folder that shall hold ``to_mend.csv``.
+    inputs : iterable of Path
+        Files of the ranch, never written over.
+
+    Returns
+    -------
+    Path
+        The file to write; nothing is made.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written, is one of the inputs, or is there and no earlier list.
+    """
+    target = out if out.suffix.lower() == ".csv" and not out.is_dir() else out / NAME
+    if InputFiles(inputs).at(target) is not None:
+        what = "it is an input of the ranch and is not written over"
+        raise OutputError(Problem(str(target), what, ANOTHER_FILE))
+    try:
+        if os.path.lexists(target) and not _is_list(target):
+            what = "it is there already, and is no earlier list of readings to mend"
+            raise OutputError(Problem(str(target), what, f"Move it away, or {ANOTHER_FILE.lower()}"))
+        there = target.parent
+        while not os.path.lexists(there):
+            there = there.parent
+        with tempfile.TemporaryFile(dir=there):
+            pass
+    except OSError as error:
+        raise _unwritable(target, error) from None
+    return target
+
+
+def write_mend_list(table: pd.DataFrame, target: Path) -> None:
     """Write the list beside its target first, then put it in place.
 
     Parameters
     ----------
     table : DataFrame
         From :func:`stressmap.quality.assessment_summary.mend_table`.
-    out : Path
-        A ``.csv`` file, or a folder that shall hold ``to_mend.csv``.
-    inputs : tuple of Path
-        Files of the ranch, never written over.
-
-    Returns
-    -------
-    Path
-        The file written.
+    target : Path
+        From :func:`mend_target`.
 
     Raises
     ------
     OutputError
-        If it cannot be written, or is one of the inputs.
+        If it cannot be written.
     """
-    target = out if out.suffix.lower() == ".csv" and not out.is_dir() else out / NAME
-    if target.resolve() in {path.resolve() for path in inputs}:
-        what = "it is an input of the ranch and is not written over"
-        raise OutputError(Problem(str(target), what, "Give another file with --out"))
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         handle, partial = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".partial", dir=target.parent)
@@ -51,7 +82,19 @@ def write_mend_list(table: pd.DataFrame, out: Path, inputs: tuple[Path, ...]) ->
         finally:
             Path(partial).unlink(missing_ok=True)
     except OSError as error:
-        what = f"the output cannot be written ({error.strerror or error})"
-        remedy = "Give a file or folder that can be written with --out"
-        raise OutputError(Problem(str(target), what, remedy)) from None
-    return target
+        raise _unwritable(target, error) from None
+
+
+def _is_list(target: Path) -> bool:
+    """Tell whether an earlier list stands there: by its first line, however it was saved since."""
+    if not target.is_file():
+        return False
+    with target.open("rb") as opened:
+        line = opened.read(1000).partition(b"\n")[0]
+    text = line.decode("utf-8-sig", "replace").strip().replace('"', "")
+    return any(text.split(sep) == list(columns_of(MEND_LIST)) for sep in ",;\t")
+
+
+def _unwritable(target: Path, error: OSError) -> OutputError:
+    what = f"the output cannot be written ({error.strerror or error})"
+    return OutputError(Problem(str(target), what, "Give a file or folder that can be written with --out"))

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
+import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
 
 from stressmap.core.errors import OutputError, Problem
+from stressmap.core.input_files import folded
+from stressmap.core.interrupts import unbroken
 from stressmap.core.text import one_line
 from stressmap.core.units import M2_PER_HA
 from stressmap.output.staging import ranch_schema
@@ -57,8 +61,41 @@ class Start:
     notes: tuple[str, ...] = ()
 
 
+PAGES = (ranch_schema.NAME, "readings.csv", "ranch.toml")
+"""What a new ranch folder gets, in the order of writing."""
+
+
+def refuse_started(folder: Path) -> None:
+    """Refuse a folder that a ranch was started in, or that cannot be written, before the work.
+
+    Parameters
+    ----------
+    folder : Path
+        Where it shall be; nothing is made.
+
+    Raises
+    ------
+    OutputError
+        If one of the files is there already, in whatever case of letters and be it a link that leads nowhere,
+        or the folder cannot be written.
+    """
+    try:
+        held = {folded(p.name): p.name for p in folder.iterdir()} if folder.exists() else {}
+        there = [held[name] for name in reversed(PAGES) if name in held]
+        if there:
+            what = f"it holds {' and '.join(there)} already"
+            raise OutputError(Problem(str(folder), what, "Name a new folder, or move them away"))
+        above = folder
+        while not os.path.lexists(above):
+            above = above.parent
+        with tempfile.TemporaryFile(dir=above):
+            pass
+    except OSError as error:
+        raise _unwritable(folder, error) from None
+
+
 def write_start(folder: Path, start: Start) -> None:
-    """Write ``ranch.toml``, its JSON Schema and ``readings.csv`` into a folder, over nothing that is there.
+    """Write ``ranch.toml``, its JSON Schema and an empty ``readings.csv``, over nothing: all or none.
 
     Parameters
     ----------
@@ -72,22 +109,45 @@ def write_start(folder: Path, start: Start) -> None:
     OutputError
         If one of the files is there already, or the folder cannot be written.
     """
+    refuse_started(folder)
     pages = {
         "ranch.toml": settings_text(folder, start),
         "readings.csv": ",".join(READING_COLUMNS) + "\n",
         ranch_schema.NAME: ranch_schema.packaged_text(),
     }
-    there = [name for name in pages if (folder / name).exists()]
-    if there:
-        what = f"it holds {' and '.join(there)} already"
-        raise OutputError(Problem(str(folder), what, "Name a new folder, or move them away"))
+    made: list[Path] = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, text in pages.items():
-            (folder / name).write_text(text, encoding="utf-8", newline="\n")
+        with unbroken(), tempfile.TemporaryDirectory(prefix=".start.", dir=folder) as held:
+            for name in PAGES:
+                with (Path(held) / name).open("x", encoding="utf-8", newline="\n") as page:
+                    page.write(pages[name])
+                    page.flush()
+                    os.fsync(page.fileno())
+            for name in PAGES:
+                _put_new(Path(held) / name, folder / name)
+                made.append(folder / name)
     except OSError as error:
-        what = f"it cannot be written ({error.strerror or error})"
-        raise OutputError(Problem(str(folder), what, "Name a folder that can be written")) from None
+        for file in made:
+            file.unlink(missing_ok=True)
+        raise _unwritable(folder, error) from None
+
+
+def _put_new(whole: Path, place: Path) -> None:
+    """Put a whole file in a place where none is, in one step."""
+    try:
+        os.link(whole, place)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        if os.path.lexists(place):
+            raise FileExistsError(errno.EEXIST, f"{place.name} is there already") from None
+        whole.rename(place)
+
+
+def _unwritable(folder: Path, error: OSError) -> OutputError:
+    what = f"it cannot be written ({error.strerror or error})"
+    return OutputError(Problem(str(folder), what, "Name a folder that can be written"))
 
 
 def settings_text(folder: Path, start: Start) -> str:
