@@ -2,6 +2,7 @@
 
 import csv
 import datetime as dt
+import json
 from pathlib import Path
 
 import pandas as pd
@@ -49,7 +50,10 @@ def test_the_files_of_a_plan_keep_every_limit(stressmap, ranch, tmp_path):
     out = tmp_path / "plan"
     answer = stressmap("water", ranch, "--out", out)
     assert (answer.code, answer.err) == (0, "")
-    assert sorted(p.name for p in out.iterdir()) == ["timetable.csv", "water_plan.csv", "water_plan.txt"]
+    assert sorted(p.name for p in out.iterdir()) == [
+        "run.json", "timetable.csv", "water_plan.csv", "water_plan.txt",
+    ]  # fmt: skip
+    assert json.loads((out / "run.json").read_text(encoding="utf-8"))["job"] == "water"
     assert (out / "water_plan.csv").read_text().splitlines()[0] == PLAN_HEADER
     assert (out / "timetable.csv").read_text().splitlines()[0] == TIMETABLE_HEADER
     plan, sets = tables(out)
