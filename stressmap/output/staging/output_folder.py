@@ -171,7 +171,7 @@ def slug(name: str) -> str:
     letters = unicodedata.normalize("NFKD", name)
     plain = letters.encode("ascii", "ignore").decode().lower()
     short = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")
-    lost = any(unicodedata.category(c)[0] in "LN" and not c.isascii() for c in letters)
+    lost = any(unicodedata.category(c)[0] in "LNS" and not c.isascii() for c in letters)
     if lost or not short or len(short) > MOST_LETTERS:
         whole = unicodedata.normalize("NFC", name).encode("utf-8", "surrogatepass")
         return f"{short[:MOST_LETTERS].strip('-') or 'ranch'}-{hashlib.sha256(whole).hexdigest()[:6]}"
