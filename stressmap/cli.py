@@ -15,12 +15,15 @@ import typer
 from stressmap import __version__
 from stressmap.core import interrupts
 from stressmap.core.errors import StressmapError
+from stressmap.core.surroundings import missing_library, printing, refuse_unfit, settle
+from stressmap.core.text import one_line
 
 if TYPE_CHECKING:
     from stressmap.core.progress import Bars
     from stressmap.jobs.check import Checked
     from stressmap.jobs.run import Result
     from stressmap.jobs.water import Watered
+    from stressmap.output.staging.starter import Start
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
@@ -90,7 +93,8 @@ def run(
         with _bars(hidden=quiet) as progress:
             result = run_job(ranch, out=out, on=day, jobs=jobs or cores(), progress=progress)
         if not quiet:
-            _print_result(result)
+            with printing():
+                _print_result(result)
 
     _guarded(work, debug=debug)
 
@@ -116,9 +120,12 @@ def check(
 
         with _bars() as progress:
             checked = check_job(ranch, progress, out=out)
-        _print_checked(checked)
+        with printing():
+            _print_checked(checked)
         if out is not None:
-            typer.echo(f"To mend by hand: {list_to_mend(checked, out)}")
+            listed = list_to_mend(checked, out)
+            with printing():
+                typer.echo(f"To mend by hand: {listed}")
         if checked.stop is not None:
             raise checked.stop
 
@@ -141,10 +148,8 @@ def start(
         from stressmap.jobs.start import start as start_job
 
         made = start_job(folder, blocks, valves)
-        typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
-        for note in made.notes:
-            typer.echo(f"note: {note}")
-        typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
+        with printing():
+            _print_started(folder, made)
 
     _guarded(work, debug=debug)
 
@@ -176,7 +181,8 @@ def water(
         with _bars(hidden=quiet) as progress:
             made = plan_water(ranch, asked=asked, on=day, with_curve=curve, out=out, progress=progress)
         if not quiet:
-            _print_water(made, out)
+            with printing():
+                _print_water(made, out)
 
     _guarded(work, debug=debug)
 
@@ -196,14 +202,20 @@ def _volume(text: str | None) -> float | None:
     return volume
 
 
-def _print_water(made: Watered, out: Path | None) -> None:
-    from rich.console import Console
+def _print_started(folder: Path, made: Start) -> None:
+    typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
+    for note in made.notes:
+        typer.echo(f"note: {note}")
+    typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
 
+
+def _print_water(made: Watered, out: Path | None) -> None:
+    from stressmap.output.terminal.plain_console import PlainConsole
     from stressmap.output.terminal.plan_tables import print_advice, print_curve
     from stressmap.output.text.words import Words
     from stressmap.output.view.plan_words import first_words
 
-    console, words = Console(highlight=False), first_words(made.ranch)
+    console, words = PlainConsole(), first_words(made.ranch)
     labels = Words(made.ranch.languages[0], made.ranch.units)
     console.print(made.ranch.name, markup=False)
     print_advice(made.advice, words, console)
@@ -237,18 +249,9 @@ def _day(text: str | None) -> dt.date | None:
 def _guarded(work: Callable[[], None], *, debug: bool) -> None:
     """Do the work; turn what it raises into lines on stderr and an exit code."""
     try:
+        refuse_unfit()
         with interrupts.prompt():
             work()
-    except StressmapError as error:
-        if debug:
-            raise
-        for problem in error.problems[:MOST_PROBLEMS]:
-            typer.echo(f"error: {problem}", err=True)
-        more = len(error.problems) - MOST_PROBLEMS
-        if more > 0:
-            where = error.problems[-1].where
-            typer.echo(f"error: {where}: {more:,} more problems. Correct these first.", err=True)
-        raise typer.Exit(error.exit_code) from None
     except (KeyboardInterrupt, typer.Abort) as stop:
         code = interrupts.code_of(stop)
         typer.echo(interrupts.words_of(code), err=True)
@@ -256,10 +259,24 @@ def _guarded(work: Callable[[], None], *, debug: bool) -> None:
     except Exception as error:
         if debug:
             raise
+        known = missing_library(error) if isinstance(error, ImportError) else error
+        raise typer.Exit(_tell(known if isinstance(known, StressmapError) else error)) from None
+
+
+def _tell(error: Exception) -> int:
+    """Say on stderr what is wrong, and give the exit code."""
+    if not isinstance(error, StressmapError):
         kind = type(error).__name__
-        what = f"error: stressmap: a defect of the program ({kind}: {' '.join(str(error).split())[:300]})."
+        what = f"error: stressmap: a defect of the program ({kind}: {one_line(str(error), most=300)})."
         typer.echo(f"{what} Run it again with --debug and report what it prints.", err=True)
-        raise typer.Exit(1) from None
+        return 1
+    for problem in error.problems[:MOST_PROBLEMS]:
+        typer.echo(f"error: {problem}", err=True)
+    more = len(error.problems) - MOST_PROBLEMS
+    if more > 0:
+        where = error.problems[-1].where
+        typer.echo(f"error: {where}: {more:,} more problems. Correct these first.", err=True)
+    return error.exit_code
 
 
 def _bars(*, hidden: bool = False) -> Bars:
@@ -271,22 +288,20 @@ def _bars(*, hidden: bool = False) -> Bars:
 
 
 def _print_result(result: Result) -> None:
-    from rich.console import Console
-
     from stressmap.output.outputs import first_files
+    from stressmap.output.terminal.plain_console import PlainConsole
     from stressmap.output.terminal.run_summary import print_summary
 
-    console = Console(highlight=False, soft_wrap=False)
+    console = PlainConsole(soft_wrap=False)
     print_summary(result.content, result.folder, console, first_files(result.folder))
 
 
 def _print_checked(checked: Checked) -> None:
-    from rich.console import Console
-
+    from stressmap.output.terminal.plain_console import PlainConsole
     from stressmap.quality.assessment_summary import summarise, visit_line
 
     inputs, table = checked.inputs, checked.readings
-    console = Console(highlight=False, soft_wrap=True)
+    console = PlainConsole(soft_wrap=True)
     area = float(inputs.blocks.geometry.area.sum()) / 10_000
     found = summarise(table, inputs.blocks, inputs.valves, inputs.settings, weather=inputs.weather)
     lines = [
@@ -304,6 +319,7 @@ def _print_checked(checked: Checked) -> None:
 
 def main() -> None:
     """Enter from the shell: any wrong command is one line and exit code 2."""
+    settle()
     # What is left at the end goes with the process; searching all of it for cycles would take a check's last
     # quarter of a second.
     atexit.register(gc.freeze)
@@ -316,7 +332,9 @@ def main() -> None:
         code = error.exit_code
     except CommandError as error:
         help_hint = "See stressmap --help"
-        typer.echo(f"error: command line: {error.format_message().rstrip('.')}. {help_hint}.", err=True)
+        typer.echo(
+            f"error: command line: {one_line(error.format_message()).rstrip('.')}. {help_hint}.", err=True
+        )
         code = 2
     except typer.Abort:
         code = 130

@@ -248,7 +248,7 @@ def one(root: Path, seed: int) -> list[str]:
     if any(tree(target, lambda _: False).get(n) != t for n, t in mine.items()):
         harmed.append(f"the user's own {sorted(mine)}")
     now = result_in(target)
-    mended = {now} if now and now.startswith("crashed ") else set()
+    mended = {now} if now and now.startswith(("crashed ", "old ")) else set()
     if now not in ({earlier} | mended if said else {"new"}):
         harmed.append(f"the result: {earlier!r} became {now!r} ({said})")
     kept = tree(state.parent, lambda p: not _planted_part(state, p))
