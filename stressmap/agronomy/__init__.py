@@ -17,6 +17,7 @@ Plain functions on numbers and arrays, for scripts as much as for the package it
 """
 
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar, interpolate
+from stressmap.agronomy.crop_names import settle_crops
 from stressmap.agronomy.crops import CropProfile, edges_for, level_of, load_profiles
 from stressmap.agronomy.daily_et import Site, crop_et, reference_et
 from stressmap.agronomy.evapotranspiration import (
@@ -31,8 +32,9 @@ from stressmap.agronomy.evapotranspiration import (
     temperature_only_mm_day,
     wind_at_2m_m_s,
 )
+from stressmap.agronomy.hemisphere import at_latitude, latitude_of
 from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
-from stressmap.agronomy.orchard import Orchard, at_latitude, latitude_of, middle_day, settle, settle_crops
+from stressmap.agronomy.orchard import Orchard, middle_day, settle
 from stressmap.agronomy.radiation import (
     clear_sky_mj,
     daylight_hours,
@@ -59,7 +61,12 @@ from stressmap.agronomy.vapour_pressure import (
     saturation_kpa,
     saturation_slope_kpa_per_c,
 )
-from stressmap.agronomy.visit_weather import visit_weather, weather_shift_bar
+from stressmap.agronomy.visit_weather import (
+    middle_deficit_kpa,
+    shift_error_bar,
+    usual_weather,
+    weather_shift_bar,
+)
 
 __all__ = [
     "Air",
@@ -92,6 +99,7 @@ __all__ = [
     "load_profiles",
     "mean_saturation_kpa",
     "middle_day",
+    "middle_deficit_kpa",
     "net_longwave_mj",
     "net_shortwave_mj",
     "penman_monteith_mm_day",
@@ -102,13 +110,14 @@ __all__ = [
     "saturation_slope_kpa_per_c",
     "settle",
     "settle_crops",
+    "shift_error_bar",
     "six_months_on",
     "stage_on",
     "sunshine_radiation_mj",
     "target_bar",
     "temperature_only_mm_day",
     "through_season",
-    "visit_weather",
+    "usual_weather",
     "watered_bar",
     "weather_shift_bar",
     "wind_at_2m_m_s",

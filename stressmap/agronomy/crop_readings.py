@@ -68,14 +68,15 @@ def places_of(names: pd.Series, blocks: pd.DataFrame) -> pd.DataFrame:
     names : Series of str, n of them
         Block names; None or an unknown name finds nothing.
     blocks : DataFrame
-        ``block``, ``crop`` and, optionally, ``harvest`` and ``planted``.
+        ``block``, ``crop`` and, optionally, ``harvest``, ``planted`` and ``variety``.
 
     Returns
     -------
     DataFrame, n rows
-        ``block``, ``crop`` (None where nothing was found), ``harvest``, ``planted`` (NaN where unknown).
+        ``block``, ``crop`` (None where nothing was found), ``harvest``, ``planted`` (NaN where unknown),
+        ``variety``.
     """
-    wanted = ["block", "crop", "harvest", "planted"]
+    wanted = ["block", "crop", "harvest", "planted", "variety"]
     known = pd.DataFrame(blocks).reindex(columns=wanted).set_index("block")
     places = known.reindex(names.to_numpy(object)).reset_index(names="block")
     places["crop"] = places["crop"].astype(object).where(places["crop"].notna(), None)

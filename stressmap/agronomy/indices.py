@@ -1,4 +1,4 @@
-"""The figures beside each reading and block: deficit, baseline, target, distances, stress."""
+"""The figures beside each reading and block: deficit, baseline, allowance, target, distances, stress."""
 
 from __future__ import annotations
 
@@ -7,26 +7,25 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
-from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar
+from stressmap.agronomy.baseline import air_at, air_at_trees
 from stressmap.agronomy.crop_readings import CropReadings, Flags, aware_times, local_days, places_of
 from stressmap.agronomy.crops import edges_for
-from stressmap.agronomy.orchard import Orchard, Profiles, middle_day, require_ranking
-from stressmap.agronomy.remarks import say_line, say_missing_air, say_shift, say_too_wet, say_young
-from stressmap.agronomy.target import calendar_days
+from stressmap.agronomy.orchard import Orchard, middle_day, require_ranking
+from stressmap.agronomy.remarks import (
+    say_absolute,
+    say_line,
+    say_missing_air,
+    say_shift,
+    say_too_wet,
+    say_young,
+)
 from stressmap.agronomy.vapour_pressure import deficit_kpa
-from stressmap.agronomy.visit_weather import UNLIKE_BAR, visit_weather, weather_shift_bar
+from stressmap.agronomy.visit_weather import middle_deficit_kpa
 from stressmap.core.arrays import Floats
 from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 
 __all__ = ["add_figures", "block_figures", "edges_for", "watered_bar"]
-
-STRESS = {
-    "below_target": "below_target_bar",
-    "below_baseline": "below_baseline_bar",
-    "tension": "tension_bar",
-}
-"""The column that each ``rank_by`` names."""
 
 WINDOW_STEP = pd.Timedelta(minutes=15)
 
@@ -40,12 +39,15 @@ def add_figures(
 ) -> pd.DataFrame:
     """Say what each reading means for its crop, its date and the weather of its moment.
 
+    Every reading is carried along its crop's fully watered line to the visit's middle weather, the mean
+    deficit of the readings in use, so that the drift of the day is not taken for stress.
+
     Parameters
     ----------
     readings : DataFrame, n rows
         ``time`` (timezone-aware), ``block`` (resolved, or None), ``swp_bar`` (negative), ``temp_c``,
-        ``rh_pct``; with a column ``used``, only those rows make the visit's middle weather and are spoken of;
-        with a column ``flags``, those marked ``outside_visit`` are not carried to it.
+        ``rh_pct`` (plausible or NaN); with a column ``used``, only those rows make the visit's middle weather
+        and are spoken of; with a column ``flags``, those marked ``outside_visit`` are not carried to it.
     orchard : Orchard
         From :func:`stressmap.agronomy.orchard.settle`.
     weather : DataFrame or None
@@ -58,10 +60,12 @@ def add_figures(
     Returns
     -------
     DataFrame, n rows
-        With ``tension_bar``, ``vpd_kpa``, ``baseline_bar``, ``target_bar``, ``below_baseline_bar``,
-        ``below_target_bar`` (target - potential - shift), ``weather_shift_bar`` (to be added to a potential
-        to have it in the visit's middle weather; 0 where not carried,
-        as for readings of other visits), ``too_wet`` and ``stress_bar``.
+        With ``tension_bar``, ``vpd_kpa``, ``baseline_bar``, ``allowance_bar``, ``target_bar`` (baseline less
+        allowance; the season's absolute figure where either is unknown), ``weather_shift_bar`` (to be added
+        to a potential to have it in the visit's middle weather; 0 where not carried, as for readings without
+        a deficit or of other visits), ``below_baseline_bar``, ``below_target_bar``, ``too_wet`` and
+        ``stress_bar``. With ``same_weather = false`` nothing is carried: potentials as read are held against
+        the target in the visit's middle weather.
 
     Raises
     ------
@@ -71,18 +75,28 @@ def add_figures(
         If the ranking needs a vapour pressure deficit and no reading has one.
     """
     case = _case(readings, orchard, settings, notes)
-    require_ranking(case.measured(), case.profiles, settings.map.rank_by, settings.source)
     table = case.table
     table["tension_bar"] = -table["swp_bar"]
-    table["vpd_kpa"] = _deficits(case, weather)
-    table["baseline_bar"] = _baselines(table["vpd_kpa"].to_numpy(), case.places, case.profiles)
-    table["target_bar"] = orchard.targets(case.places, case.days)
-    table["weather_shift_bar"] = _shift(case, notes)
-    table["below_target_bar"] = table["target_bar"] - table["swp_bar"] - table["weather_shift_bar"]
+    table["vpd_kpa"] = vpd = _deficits(case, weather)
+    table["baseline_bar"] = orchard.baselines(case.places, vpd)
+    table["allowance_bar"] = orchard.allowances(case.places, case.days)
+    middle = middle_deficit_kpa(vpd[case.counted])
+    held = _targets(case, orchard, middle)
+    require_ranking(_lacking(case, held), case.profiles, settings.map.rank_by, settings.source)
+    table["weather_shift_bar"] = _shift(case, orchard, middle)
+    own = (table["baseline_bar"] - table["allowance_bar"]).to_numpy()
+    carried = np.isfinite(own) & settings.reading.same_weather
+    table["target_bar"] = np.where(carried, own, held)
+    in_middle = (table["swp_bar"] + table["weather_shift_bar"]).to_numpy()
+    # what its own minute allows and what the middle weather allows a carried potential are the same figure
+    table["below_target_bar"] = np.where(carried, own - table["swp_bar"], held - in_middle)
     table["below_baseline_bar"] = table["baseline_bar"] - table["swp_bar"]
     table["too_wet"] = _too_wet(case)
-    table["stress_bar"] = table[STRESS[settings.map.rank_by]]
+    below = {"below_target": table["below_target_bar"], "below_baseline": table["below_baseline_bar"]}
+    table["stress_bar"] = below.get(settings.map.rank_by, pd.Series(-in_middle, index=table.index))
     say_missing_air(case, weather, notes)
+    say_shift(case, middle, notes)
+    say_absolute(case, notes)
     for say in (say_line, say_young, say_too_wet):
         say(case, notes)
     return table
@@ -105,19 +119,17 @@ def watered_bar(
     -------
     array of float, shape (n,)
         [bar], negative; NaN where crop, line or weather is unknown.
-
     """
     case = _case(readings, orchard, settings, Notes())
-    return _baselines(_deficits(case, weather), case.places, case.profiles)
+    return orchard.baselines(case.places, _deficits(case, weather))
 
 
 def _case(readings: pd.DataFrame, orchard: Orchard, settings: Settings, notes: Notes) -> CropReadings:
     table = readings.copy()
     counted = table["used"].to_numpy(bool) if "used" in table else np.ones(len(table), dtype=bool)
     days = local_days(table, counted, settings, notes)
-    return CropReadings(
-        table, places_of(table["block"], orchard.blocks), days, counted, orchard.profiles, settings
-    )
+    places = places_of(table["block"], orchard.blocks)
+    return CropReadings(table, places, days, counted, orchard.profiles, settings)
 
 
 def _deficits(case: CropReadings, weather: pd.DataFrame | None) -> Floats:
@@ -125,37 +137,26 @@ def _deficits(case: CropReadings, weather: pd.DataFrame | None) -> Floats:
     return deficit_kpa(*air_at_trees(own.assign(time=aware_times(case.table, case.settings)), weather))
 
 
-def _baselines(vpd: Floats, places: pd.DataFrame, profiles: Profiles) -> Floats:
-    result = np.full(len(vpd), np.nan)
-    for crop in places["crop"].dropna().unique():
-        line = profiles[crop].baseline
-        if line is not None:
-            here = (places["crop"] == crop).to_numpy()
-            result[here] = baseline_bar(
-                vpd[here], intercept_bar=line.intercept_bar, slope_bar_per_kpa=line.slope_bar_per_kpa
-            )
-    return result
+def _targets(case: CropReadings, orchard: Orchard, middle_kpa: float) -> Floats:
+    """Return the target of each reading in the visit's middle weather; absolute where that is unknown."""
+    at_middle = orchard.baselines(case.places, np.full(len(case.table), middle_kpa))
+    relative = at_middle - case.table["allowance_bar"].to_numpy()
+    return np.where(np.isfinite(relative), relative, orchard.season_targets(case.places, case.days))
 
 
-def _shift(case: CropReadings, notes: Notes) -> Floats:
-    """Return what carries each reading to the visit's middle weather, 0 where its days are alike."""
-    vpd = case.table["vpd_kpa"].to_numpy()
-    shift = np.zeros(len(vpd))
-    if case.settings.map.rank_by != "below_target" or not case.settings.reading.same_weather:
-        return shift
-    weather = visit_weather(case.days[case.counted], vpd[case.counted])
-    lines = [(line, here) for _, profile, here in case.crops() if (line := profile.baseline)]
-    apart = max(
-        (weather.spread_bar(line) for line, here in lines if (here & case.counted).any()), default=0.0
-    )
-    if apart <= UNLIKE_BAR:
-        return shift
-    ours = _of_the_visit(case.table)
-    for line, crop in lines:
-        here = crop & ours
-        shift[here] = weather_shift_bar(case.days[here], vpd[here], line, weather)
-    say_shift(case, apart, weather, notes)
-    return shift
+def _lacking(case: CropReadings, held: Floats) -> list[str]:
+    """Return the measured crops, those first of which some reading has nothing to be held against."""
+    if case.settings.map.rank_by != "below_target":
+        return case.measured()
+    bare = case.counted & ~np.isfinite(held) & ~np.isnat(case.days)
+    return sorted(case.places.loc[bare, "crop"].dropna().unique())
+
+
+def _shift(case: CropReadings, orchard: Orchard, middle_kpa: float) -> Floats:
+    """Return what carries each reading to the visit's middle weather, 0 where it stays as it is."""
+    at_middle = orchard.baselines(case.places, np.full(len(case.table), middle_kpa))
+    shift = np.nan_to_num(at_middle - case.table["baseline_bar"].to_numpy())
+    return np.where(_of_the_visit(case.table) & case.settings.reading.same_weather, shift, 0.0)
 
 
 def _of_the_visit(table: pd.DataFrame) -> Flags:
@@ -180,7 +181,7 @@ def block_figures(
     air: pd.DataFrame | None,
     settings: Settings,
 ) -> pd.DataFrame:
-    """Give each block its target on the visit's middle day and its baseline in the visit's middle weather.
+    """Give each block its allowance and target on the visit's middle day, in the visit's middle weather.
 
     Parameters
     ----------
@@ -197,9 +198,8 @@ def block_figures(
     Returns
     -------
     DataFrame, n rows
-        Indexed by ``block``: ``crop`` (settled), ``target_bar``, ``baseline_bar``, ``vpd_kpa``; NaN where
-        unknown. The middle weather is the median over the days of the mean deficit of the readings, or of
-        the hours of measuring where a weather table is given.
+        Indexed by ``block``: ``crop`` (settled), ``target_bar``, ``baseline_bar``, ``allowance_bar``,
+        ``limit_bar`` (below the fully watered line) and ``vpd_kpa``; NaN where unknown.
 
     Raises
     ------
@@ -209,11 +209,15 @@ def block_figures(
     places = places_of(orchard.blocks["block"], orchard.blocks)
     vpd = np.full(len(places), _middle_vpd_kpa(visit, air, settings))
     days = np.full(len(places), np.datetime64(middle_day(visit), "D"))
+    baseline, allowance = orchard.baselines(places, vpd), orchard.allowances(places, days)
+    relative = baseline - allowance
     return pd.DataFrame(
         {
             "crop": places["crop"].to_numpy(),
-            "target_bar": orchard.targets(places, days),
-            "baseline_bar": _baselines(vpd, places, orchard.profiles),
+            "target_bar": np.where(np.isfinite(relative), relative, orchard.season_targets(places, days)),
+            "baseline_bar": baseline,
+            "allowance_bar": allowance,
+            "limit_bar": orchard.limits(places),
             "vpd_kpa": vpd,
         },
         index=pd.Index(places["block"], name="block"),
@@ -224,10 +228,8 @@ def _middle_vpd_kpa(visit: tuple[dt.date, dt.date], air: pd.DataFrame | None, se
     if air is None or air.empty:
         return float("nan")
     if "vpd_kpa" in air:
-        days = calendar_days(aware_times(air, settings))
-        return visit_weather(days, air["vpd_kpa"].to_numpy(np.float64)).middle_kpa
-    times = _window_times(visit, settings)
-    return visit_weather(calendar_days(times), deficit_kpa(*air_at(times, air))).middle_kpa
+        return middle_deficit_kpa(air["vpd_kpa"].to_numpy(np.float64))
+    return middle_deficit_kpa(deficit_kpa(*air_at(_window_times(visit, settings), air)))
 
 
 def _window_times(visit: tuple[dt.date, dt.date], settings: Settings) -> pd.DatetimeIndex:

@@ -3,30 +3,30 @@
 from __future__ import annotations
 
 import datetime as dt
-import difflib
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.agronomy.crops import CropProfile
-from stressmap.agronomy.profile_parts import Allowance
+from stressmap.agronomy.allowance import allowances, least_allowances, limits
+from stressmap.agronomy.baseline import baseline_bar
+from stressmap.agronomy.crop_names import settle_crops
+from stressmap.agronomy.crops import CropProfile, for_variety
+from stressmap.agronomy.hemisphere import at_latitude, latitude_of
 from stressmap.agronomy.target import (
     calendar_days,
-    month_day_six_months_on,
     planted_within,
-    six_months_on,
     target_bar,
-    with_harvest,
     young_tree_target_bar,
 )
+from stressmap.agronomy.visit_weather import UsualWeather
 from stressmap.core.arrays import Floats
 from stressmap.core.errors import DataError, Problem, SettingsError
 from stressmap.core.notes import Notes
 from stressmap.core.settings import RankBy
-from stressmap.intake.unit_headings import normal
 
 Profiles = dict[str, CropProfile]
 HARVEST = "Write month and day of the harvest, MM-DD, after the first day of the crop's season_target"
@@ -47,15 +47,18 @@ class Orchard:
         Of the crops that are grown, in order, their built-in seasons those of the ranch's hemisphere.
     blocks_file, settings_file : str
         The file of the blocks and the ``ranch.toml``, for messages.
+    usual : UsualWeather
+        What is usual on the ranch, for season targets in absolute figures; empty without weather.
     """
 
     blocks: Any
     profiles: Profiles
     blocks_file: str = "blocks"
     settings_file: str = "ranch.toml"
+    usual: UsualWeather = field(default_factory=UsualWeather)
 
-    def targets(self, places: pd.DataFrame, days: Any) -> Floats:
-        """Give the season target of places on days; as :func:`targets`.
+    def season_targets(self, places: pd.DataFrame, days: Any) -> Floats:
+        """Give the season target of places on days in absolute figures; as :func:`targets`.
 
         Parameters
         ----------
@@ -71,26 +74,124 @@ class Orchard:
         """
         return targets(places, days, self.profiles, self.blocks_file, self.settings_file)
 
-    def seasons(self) -> dict[tuple[str, str | None], tuple[tuple[str, float], ...]]:
-        """Give the season targets that the blocks are held against.
+    def baselines(self, places: pd.DataFrame, vpd_kpa: Floats) -> Floats:
+        """Give what fully watered trees show at a deficit.
+
+        Parameters
+        ----------
+        places : DataFrame, n rows
+            ``crop`` and, optionally, ``variety``.
+        vpd_kpa : array of float, shape (n,)
+            [kPa].
 
         Returns
         -------
-        dict of (crop, harvest) to points
-            Harvest as ``MM-DD``, None where the crop's season ends as its profile says; points are month and
-            day with the target [bar]. One entry for each harvest that a block or its crop has.
+        array of float, shape (n,)
+            [bar]; NaN where the crop has no line or the deficit is unknown.
+        """
+        result = np.full(len(places), np.nan)
+        for profile, here in self._kinds(places):
+            if profile.baseline is not None:
+                line = profile.baseline
+                result[here] = baseline_bar(
+                    vpd_kpa[here], intercept_bar=line.intercept_bar, slope_bar_per_kpa=line.slope_bar_per_kpa
+                )
+        return result
+
+    def allowances(self, places: pd.DataFrame, days: Any) -> Floats:
+        """Give how far below a fully watered tree the crop should stand on days.
+
+        That of the crop's profile; where the ranch wrote a ``season_target`` of its own in absolute figures,
+        what it allows in the weather that is usual about that date, never less than the crop's least.
+
+        Parameters
+        ----------
+        places : DataFrame, n rows
+            ``block``, ``crop``, ``harvest``, ``planted`` and, optionally, ``variety``.
+        days : array, Series or index of dates, n of them
+            Local calendar days.
+
+        Returns
+        -------
+        array of float, shape (n,)
+            [bar], not negative; NaN where the crop has none, or where what is usual is not known.
+        """
+        when = calendar_days(days)
+        result = allowances(places, when, self.profiles, self.blocks_file, self.settings_file)
+        own = self._absolute(places)
+        if own.any():
+            at_usual = self.baselines(places, self.usual.on(when))
+            allowed = at_usual - self.season_targets(places, days)
+            result[own] = np.maximum(allowed, least_allowances(places, self.profiles))[own]
+        return result
+
+    def limits(self, places: pd.DataFrame) -> Floats:
+        """Give how far below a fully watered tree the crop is harmed; as :func:`limits`.
+
+        Parameters
+        ----------
+        places : DataFrame, n rows
+            ``crop`` and, optionally, ``variety``.
+
+        Returns
+        -------
+        array of float, shape (n,)
+            [bar]; NaN where the crop has none.
+        """
+        return limits(places, self.profiles)
+
+    def _absolute(self, places: pd.DataFrame) -> NDArray[np.bool_]:
+        """Tell where the season is in absolute figures: the ranch's own, or all that the profile has."""
+        found = np.zeros(len(places), dtype=bool)
+        for crop in places["crop"].dropna().unique():
+            profile = self.profiles[crop]
+            written = profile.is_own("season_target") and not profile.is_own("allowance")
+            if written or (profile.allowance is None and profile.season_target is not None):
+                found |= (places["crop"] == crop).to_numpy()
+        return found
+
+    def _kinds(self, places: pd.DataFrame) -> Iterator[tuple[CropProfile, NDArray[np.bool_]]]:
+        """Give each kind of tree among places, a crop or a variety of it with its own figures."""
+        wanted = places.reindex(columns=["crop", "variety"]).reset_index(drop=True)
+        kinds = wanted.astype(object).where(wanted.notna(), "")
+        groups: dict[Any, Any] = kinds.groupby(["crop", "variety"]).indices
+        for (crop, name), at in groups.items():
+            if not crop:
+                continue
+            here = np.zeros(len(places), dtype=bool)
+            here[at] = True
+            yield for_variety(self.profiles[crop], name), here
+
+    def courses(self, days: Any) -> dict[tuple[str, str | None], Floats]:
+        """Give the targets that the blocks are held against on days of usual weather.
+
+        Parameters
+        ----------
+        days : array, Series or index of dates, n of them
+            Local calendar days.
+
+        Returns
+        -------
+        dict of (crop, harvest) to array of float, shape (n,)
+            Harvest as ``MM-DD``, None where the season stands as the profile has it; one entry for each
+            harvest that a block or its crop has. Targets of bearing trees [bar], in absolute figures where
+            what is usual is not known; NaN where there are none.
         """
         own = self.blocks["harvest"].astype(object).where(self.blocks["harvest"].notna(), None)
         kinds = sorted(
             set(zip(self.blocks["crop"], own, strict=True)), key=lambda kind: (kind[0], kind[1] or "")
         )
-        found: dict[tuple[str, str | None], tuple[tuple[str, float], ...]] = {}
+        when = calendar_days(days)
+        found: dict[tuple[str, str | None], Floats] = {}
         for crop, day in kinds:
-            profile = self.profiles[crop]
-            harvest = day or profile.harvest
-            if profile.season_target:
-                points = profile.season_target
-                found[crop, harvest] = with_harvest(points, harvest) if harvest else points
+            places = pd.DataFrame(
+                {"block": "", "crop": crop, "harvest": day, "planted": np.nan}, index=range(len(when))
+            )
+            relative = self.baselines(places, self.usual.on(when)) - self.allowances(places, days)
+            season = self.season_targets(places, days)
+            found[crop, day or self.profiles[crop].harvest] = np.where(
+                np.isfinite(relative), relative, season
+            )
         return found
 
 
@@ -122,169 +223,6 @@ def settle(
     settled = settle_crops(blocks, profiles, blocks_file, notes)
     grown = {crop: profiles[crop] for crop in sorted(settled["crop"].unique())}
     return Orchard(settled, at_latitude(grown, latitude_of(blocks), notes), blocks_file, settings_file)
-
-
-def settle_crops(blocks: pd.DataFrame, profiles: Profiles, where: str, notes: Notes) -> pd.DataFrame:
-    """Give every block the name of a crop profile, from what the file calls its crop.
-
-    Parameters
-    ----------
-    blocks : DataFrame
-        Columns ``block`` and ``crop``.
-    profiles : dict of str to CropProfile
-        By crop name.
-    where : str
-        The file of the blocks, for messages.
-    notes : Notes
-        Told where another name for a crop was taken.
-
-    Returns
-    -------
-    DataFrame
-        A copy; ``crop`` is a key of ``profiles``.
-
-    Raises
-    ------
-    DataError
-        If a crop has no profile; one problem per crop.
-    """
-    known, problems = dict[str, str](), []
-    for crop in pd.unique(blocks["crop"]):
-        name = profile_name(str(crop), profiles)
-        if name is None:
-            problems.append(_unknown(str(crop), blocks, list(profiles), where))
-            continue
-        known[crop] = name
-        if normal(name) != normal(str(crop)):
-            notes.say(f"{where}: the crop {crop!r} is taken as {name}.")
-    if problems:
-        raise DataError(problems)
-    return blocks.assign(crop=[known[crop] for crop in blocks["crop"]])
-
-
-def profile_name(crop: str, profiles: Profiles) -> str | None:
-    """Tell which crop profile is meant.
-
-    Parameters
-    ----------
-    crop : str
-        As people write it: another word for the crop, Spanish or a plural.
-    profiles : dict of str to CropProfile
-        By crop name.
-
-    Returns
-    -------
-    str or None
-        A key of ``profiles``; None where there is none, as for fresh plums, which are not
-        let down like prunes.
-
-    Examples
-    --------
-    >>> from stressmap.agronomy.crops import load_profiles
-    >>> profiles = load_profiles({}, "ranch.toml")
-    >>> profile_name("Ciruela pasa", profiles), profile_name("plum", profiles)
-    ('prune', None)
-    """
-    known = {normal(also): name for name, profile in profiles.items() for also in profile.also}
-    known |= {normal(name): name for name in profiles}
-    return known.get(normal(crop))
-
-
-def _unknown(crop: str, blocks: pd.DataFrame, names: list[str], where: str) -> Problem:
-    first = blocks.loc[blocks["crop"] == crop, "block"].iloc[0]
-    near = difflib.get_close_matches(normal(crop), names, n=1)
-    guess = f"Did you mean {near[0]!r}? Otherwise write" if near else "Write"
-    remedy = f"{guess} a profile [crops.{normal(crop)}] in the settings, or one of {', '.join(sorted(names))}"
-    return Problem(where, f"block {first!r}: no profile for the crop {crop!r}", remedy, column="crop")
-
-
-def latitude_of(blocks: Any) -> float | None:
-    """Give the latitude of the ranch [degrees], negative in the south.
-
-    Parameters
-    ----------
-    blocks : GeoDataFrame or DataFrame
-        In any CRS.
-
-    Returns
-    -------
-    float or None
-        None where the blocks have no shape or no CRS.
-    """
-    if getattr(blocks, "crs", None) is None or len(blocks) == 0:
-        return None
-    _, south, _, north = blocks.geometry.to_crs("EPSG:4326").total_bounds
-    return float((south + north) / 2.0)
-
-
-def at_latitude(profiles: Profiles, latitude: float | None, notes: Notes) -> Profiles:
-    """Move the built-in seasons by half a year where the ranch lies in the other hemisphere.
-
-    What the ranch wrote itself is taken as it stands.
-
-    Parameters
-    ----------
-    profiles : dict of str to CropProfile
-        By crop name.
-    latitude : float or None
-        [degrees], negative in the south; None leaves all as it is.
-    notes : Notes
-        Told which crops were moved.
-
-    Returns
-    -------
-    dict of str to CropProfile
-
-    Examples
-    --------
-    >>> from stressmap.agronomy.crops import load_profiles
-    >>> at_latitude(load_profiles({}, "ranch.toml"), -34.0, Notes())["prune"].season_target
-    (('11-01', -6.0), ('02-01', -14.0))
-    """
-    if latitude is None:
-        return profiles
-    here = "south" if latitude < 0.0 else "north"
-    moved = {name: _in_hemisphere(profile, here) for name, profile in profiles.items()}
-    changed = [name for name in moved if _season(moved[name]) != _season(profiles[name])]
-    if changed:
-        notes.say(
-            f"The ranch lies in the {here}: the built-in season of {', '.join(sorted(changed))} was moved "
-            "by six months; write [crops] season_target to set your own days."
-        )
-    return moved
-
-
-def _season(profile: CropProfile) -> tuple[object, ...]:
-    return profile.season_target, profile.allowance
-
-
-def _in_hemisphere(profile: CropProfile, here: str) -> CropProfile:
-    if profile.hemisphere == here:
-        return profile
-    changes: dict[str, Any] = {"hemisphere": here}
-    if profile.usual_harvest and not profile.is_own("usual_harvest"):
-        changes["usual_harvest"] = month_day_six_months_on(profile.usual_harvest)
-    if profile.allowance and not profile.is_own("allowance"):
-        changes["allowance"] = _six_months_on(profile.allowance)
-    if not profile.is_own("varieties"):
-        changes["varieties"] = {
-            name: one.model_copy(update={"allowance": one.allowance and _six_months_on(one.allowance)})
-            for name, one in profile.varieties.items()
-        }
-    if profile.season_target and not profile.is_own("season_target"):
-        changes["season_target"] = six_months_on(profile.season_target)
-    if profile.stages and not profile.is_own("stages"):
-        changes["stages"] = tuple(
-            s.model_copy(update={"begins": month_day_six_months_on(s.begins)}) for s in profile.stages
-        )
-    if profile.crop_coefficient and not profile.is_own("crop_coefficient"):
-        points = six_months_on(profile.crop_coefficient.points)
-        changes["crop_coefficient"] = profile.crop_coefficient.model_copy(update={"points": points})
-    return profile.model_copy(update=changes)
-
-
-def _six_months_on(allowance: Allowance) -> Allowance:
-    return allowance.model_copy(update={"points": six_months_on(allowance.points)})
 
 
 def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy, where: str = "ranch.toml") -> None:

@@ -7,12 +7,13 @@ import pandas as pd
 
 from stressmap.agronomy.crop_readings import CropReadings, aware_times
 from stressmap.agronomy.orchard import young_rows
-from stressmap.agronomy.visit_weather import VisitWeather
+from stressmap.agronomy.profile_parts import Young
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 
 CLOCK = "%Y-%m-%d %H:%M"
+SHIFT_WORTH_SAYING_BAR = 0.1
 
 
 def say_missing_air(case: CropReadings, weather: pd.DataFrame | None, notes: Notes) -> None:
@@ -96,6 +97,12 @@ def say_line(case: CropReadings, notes: Notes) -> None:
             )
 
 
+def _young_words(young: Young) -> str:
+    if young.allowance_bar is None:
+        return f"no target drier than {young.driest_target_bar:g} bar"
+    return f"at most {young.allowance_bar:g} bar below the fully watered line"
+
+
 def say_young(case: CropReadings, notes: Notes) -> None:
     """Say which blocks are young and what that limits.
 
@@ -112,39 +119,70 @@ def say_young(case: CropReadings, notes: Notes) -> None:
         young = here & case.counted & young_rows(case.places, case.days, profile.young.years)
         if young.any():
             notes.say(
-                f"Planted under {profile.young.years} years ago: {', '.join(case.blocks_of(young))}. The "
-                f"target of young {crop} goes no drier than {profile.young.driest_target_bar:g} bar."
+                f"Planted under {profile.young.years} years ago: {', '.join(case.blocks_of(young))}. Young "
+                f"{crop} is allowed {_young_words(profile.young)}."
             )
 
 
-def say_shift(case: CropReadings, apart: float, weather: VisitWeather, notes: Notes) -> None:
+def say_shift(case: CropReadings, middle_kpa: float, notes: Notes) -> None:
     """Say that readings were carried to the visit's middle weather, and which could not be.
 
     Parameters
     ----------
     case : CropReadings
-        Readings with their blocks.
-    apart : float
-        How far apart the days' baselines are [bar].
-    weather : VisitWeather
-        Deficits of the days.
+        With ``vpd_kpa`` and ``weather_shift_bar`` in its table.
+    middle_kpa : float
+        The visit's middle deficit [kPa].
     notes : Notes
         Where to.
     """
-    notes.say(
-        f"The days of the visit differ by {apart:.1f} bar in the fully watered line: below_target is as if "
-        f"all had been measured at the middle vapour pressure deficit, {weather.middle_kpa:.1f} kPa "
-        "([reading] same_weather = false turns this off)."
-    )
+    shift = case.table["weather_shift_bar"].to_numpy()[case.counted]
+    if len(shift) and np.abs(shift).max() >= SHIFT_WORTH_SAYING_BAR:
+        notes.say(
+            "Readings were carried along the fully watered line to the visit's middle vapour pressure "
+            f"deficit, {middle_kpa:.1f} kPa: by {shift.min():+.1f} to {shift.max():+.1f} bar ([reading] "
+            "same_weather = false turns this off)."
+        )
     without = [crop for crop in case.measured() if case.profiles[crop].baseline is None]
     if without:
         notes.say(f"Readings of {', '.join(without)} were not carried: the crop has no fully watered line.")
-    lined = case.places["crop"].notna() & ~case.places["crop"].isin(without)
-    blind = case.counted & lined.to_numpy() & ~np.isin(case.days, weather.days)
-    if blind.any():
+    lined = (case.places["crop"].notna() & ~case.places["crop"].isin(without)).to_numpy()
+    blind = case.counted & lined & case.table["vpd_kpa"].isna().to_numpy()
+    if blind.any() and np.isfinite(middle_kpa):
         notes.say(
-            f"{int(blind.sum())} readings were not carried to the middle weather: nothing is known of the "
-            "weather of their day."
+            f"{int(blind.sum())} readings stay as they are, not carried to the middle weather: nothing is "
+            "known of the weather of their minute."
+        )
+
+
+def say_absolute(case: CropReadings, notes: Notes) -> None:
+    """Say whose readings are held against a season's absolute figure, in which the day's heat is stress.
+
+    Parameters
+    ----------
+    case : CropReadings
+        With ``target_bar`` and ``allowance_bar`` in its table.
+    notes : Notes
+        Where to.
+    """
+    if case.settings.map.rank_by != "below_target":
+        return
+    table = case.table
+    bare = case.counted & table["allowance_bar"].isna().to_numpy()
+    no_air = case.counted & table["vpd_kpa"].isna().all()
+    for crop, profile, here in case.crops():
+        mine = here & (bare | no_air)
+        if not mine.any():
+            continue
+        if profile.baseline is None:
+            why = "the crop has no fully watered line"
+        elif no_air.any():
+            why = "there is no weather"
+        else:
+            why = "the weather file has fewer than ten days about the visit"
+        notes.say(
+            f"{crop.capitalize()} is held against its season target in absolute figures, because {why}: heat "
+            "is not taken out."
         )
 
 

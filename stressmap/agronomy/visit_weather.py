@@ -1,114 +1,165 @@
-"""Several days of one visit made comparable: each reading carried to the visit's middle weather."""
+"""One weather for a visit: its middle deficit, what carries a reading there, and what is usual for a day."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
-from stressmap.agronomy.baseline import baseline_bar
 from stressmap.agronomy.crops import BaselineLine
+from stressmap.agronomy.vapour_pressure import deficit_kpa
 from stressmap.core.arrays import Floats
 
-UNLIKE_BAR = 1.0
-"""Days whose baselines differ by more than this are made comparable."""
+SLOPE_ERROR = 0.2
+"""Standard error of the slope of a fully watered line, as a share of it: a judgement, no source."""
+MIDDAY_HOURS = (13, 15)
+"""Local clock between which a deficit counts as midday, both ends in."""
+USUAL_WITHIN_DAYS = 15
+"""Days before and after a date whose middays make what is usual for it."""
+USUAL_FROM_DAYS = 10
+"""So many of those days must have a midday on record."""
 
 
-@dataclass(frozen=True)
-class VisitWeather:
-    """The vapour pressure deficit of the days of a visit.
-
-    Parameters
-    ----------
-    days : array of datetime64[D], shape (d,)
-        Those with a deficit known, rising.
-    vpd_kpa : array of float, shape (d,)
-        Mean over the readings of each [kPa].
-    """
-
-    days: NDArray[np.datetime64]
-    vpd_kpa: Floats
-
-    @property
-    def middle_kpa(self) -> float:
-        """The middle one (median) of the days' deficits [kPa]; NaN where none is known."""
-        return float(np.median(self.vpd_kpa)) if len(self.vpd_kpa) else float("nan")
-
-    def spread_bar(self, line: BaselineLine) -> float:
-        """Give how far apart the days' baselines of a crop are.
-
-        Parameters
-        ----------
-        line : BaselineLine
-            The crop's fully watered line.
-
-        Returns
-        -------
-        float
-            [bar].
-        """
-        return float(np.ptp(self.vpd_kpa)) * -line.slope_bar_per_kpa if len(self.vpd_kpa) else 0.0
-
-
-def visit_weather(days: NDArray[np.datetime64], vpd_kpa: Floats) -> VisitWeather:
-    """Average the deficit over the readings of each day.
+def middle_deficit_kpa(vpd_kpa: Floats) -> float:
+    """Give the middle weather of a visit: the mean deficit of the readings in use.
 
     Parameters
     ----------
-    days : array of datetime64[D], shape (n,)
-        Day of each reading; NaT is passed over.
     vpd_kpa : array of float, shape (n,)
-        [kPa]; NaN is passed over.
+        Vapour pressure deficit at each reading in use [kPa]; NaN is passed over.
 
     Returns
     -------
-    VisitWeather
+    float
+        [kPa]; NaN where none is known.
 
     Examples
     --------
-    >>> days = np.array(["2026-07-14", "2026-07-14", "2026-07-15"], dtype="datetime64[D]")
-    >>> visit_weather(days, np.array([3.0, 5.0, 6.0])).middle_kpa
-    5.0
+    >>> middle_deficit_kpa(np.array([3.0, 5.0, np.nan]))
+    4.0
     """
-    known = np.isfinite(vpd_kpa) & ~np.isnat(days)
-    each, at = np.unique(days[known], return_inverse=True)
-    sums = np.bincount(at, weights=vpd_kpa[known], minlength=len(each))
-    return VisitWeather(each, sums / np.maximum(np.bincount(at, minlength=len(each)), 1))
+    known = vpd_kpa[np.isfinite(vpd_kpa)]
+    return float(known.mean()) if len(known) else float("nan")
 
 
-def weather_shift_bar(
-    days: NDArray[np.datetime64], vpd_kpa: Floats, line: BaselineLine, weather: VisitWeather
-) -> Floats:
+def weather_shift_bar(vpd_kpa: Floats, line: BaselineLine, middle_kpa: float) -> Floats:
     """Give what to add to a potential to have it in the visit's middle weather.
 
     Parameters
     ----------
-    days : array of datetime64[D], shape (n,)
-        Day of each reading.
     vpd_kpa : array of float, shape (n,)
-        Deficit at each [kPa]; where NaN, its day's mean is taken.
+        Deficit of the reading's own minute [kPa]; where NaN, the reading stays as it is.
     line : BaselineLine
-        The crop's fully watered line.
-    weather : VisitWeather
-        The visit's days.
+        The crop's fully watered line, along which it is carried.
+    middle_kpa : float
+        From :func:`middle_deficit_kpa`.
 
     Returns
     -------
     array of float, shape (n,)
-        [bar]; positive on the hotter days; 0 where neither the reading nor its day has a deficit.
+        [bar]; positive where the air was drier than in the middle.
 
     Examples
     --------
-    >>> days = np.array(["2026-07-14", "2026-07-15"], dtype="datetime64[D]")
-    >>> vpd = np.array([3.0, 5.0])
     >>> line = BaselineLine(intercept_bar=-4.1, slope_bar_per_kpa=-1.2)
-    >>> weather_shift_bar(days, vpd, line, visit_weather(days, vpd)).round(1).tolist()
-    [-1.2, 1.2]
+    >>> weather_shift_bar(np.array([3.0, 5.0, np.nan]), line, 4.0).round(1).tolist()
+    [-1.2, 1.2, 0.0]
     """
-    by_day = dict(zip(weather.days.astype(int).tolist(), weather.vpd_kpa.tolist(), strict=True))
-    of_day = np.array([by_day.get(day, np.nan) for day in days.astype(int).tolist()], dtype=np.float64)
-    vpd = np.where(np.isnan(vpd_kpa), of_day, vpd_kpa)
-    slope, intercept = line.slope_bar_per_kpa, line.intercept_bar
-    middle = baseline_bar(weather.middle_kpa, intercept_bar=intercept, slope_bar_per_kpa=slope)
-    return np.nan_to_num(middle - baseline_bar(vpd, intercept_bar=intercept, slope_bar_per_kpa=slope))
+    return np.nan_to_num(line.slope_bar_per_kpa * (middle_kpa - vpd_kpa))
+
+
+def shift_error_bar(shift_bar: Floats) -> float:
+    """Give the standard error that carrying adds to a reading, from the error of the line's slope.
+
+    Parameters
+    ----------
+    shift_bar : array of float, shape (n,)
+        From :func:`weather_shift_bar`, of the readings in use.
+
+    Returns
+    -------
+    float
+        Root mean square over the readings [bar]; 0 without any.
+
+    Examples
+    --------
+    >>> shift_error_bar(np.array([1.0, -1.0]))
+    0.2
+    """
+    return float(np.sqrt(np.mean((SLOPE_ERROR * shift_bar) ** 2))) if len(shift_bar) else 0.0
+
+
+@dataclass(frozen=True)
+class UsualWeather:
+    """The midday deficits on record, for what is usual about a date.
+
+    Parameters
+    ----------
+    days : array of datetime64[D], shape (m,)
+        Local day of each midday record.
+    vpd_kpa : array of float, shape (m,)
+        Its deficit [kPa], known everywhere.
+    """
+
+    days: NDArray[np.datetime64] = field(default_factory=lambda: np.empty(0, dtype="datetime64[D]"))
+    vpd_kpa: Floats = field(default_factory=lambda: np.empty(0))
+
+    def on(self, days: NDArray[np.datetime64]) -> Floats:
+        """Give the usual midday deficit of dates: the median within 15 days of each.
+
+        Parameters
+        ----------
+        days : array of datetime64[D], shape (n,)
+            Local dates; NaT gives NaN.
+
+        Returns
+        -------
+        array of float, shape (n,)
+            [kPa]; NaN where fewer than ten days about the date have a midday on record.
+        """
+        each, at = np.unique(days.astype("datetime64[D]"), return_inverse=True)
+        return np.array([self._of(day) for day in each], dtype=np.float64)[at]
+
+    def _of(self, day: np.datetime64) -> float:
+        if np.isnat(day):
+            return float("nan")
+        near = np.abs((self.days - day).astype(int)) <= USUAL_WITHIN_DAYS
+        if len(np.unique(self.days[near])) < USUAL_FROM_DAYS:
+            return float("nan")
+        return float(np.median(self.vpd_kpa[near]))
+
+
+def usual_weather(weather: pd.DataFrame | None, zone: ZoneInfo | str) -> UsualWeather:
+    """Gather the midday deficits of a weather record.
+
+    Parameters
+    ----------
+    weather : DataFrame or None
+        As :data:`stressmap.intake.schemas.WEATHER`.
+    zone : ZoneInfo
+        Of the ranch.
+
+    Returns
+    -------
+    UsualWeather
+        Empty without weather.
+
+    Examples
+    --------
+    >>> at = pd.date_range("2026-07-01 13:00", periods=20, freq="D", tz="UTC")
+    >>> table = pd.DataFrame({"time": at, "temp_c": 30.0, "rh_pct": 50.0})
+    >>> usual_weather(table, "UTC").on(np.array(["2026-07-10", "2026-09-10"], dtype="datetime64[D]")).round(2)
+    array([2.12,  nan])
+    """
+    if weather is None or weather.empty:
+        return UsualWeather()
+    local = pd.DatetimeIndex(weather["time"]).tz_convert(zone)
+    minute = local.hour * 60 + local.minute
+    known = (weather["temp_c"].notna() & weather["rh_pct"].notna()).to_numpy()
+    midday = known & (minute >= 60 * MIDDAY_HOURS[0]) & (minute <= 60 * MIDDAY_HOURS[1])
+    table = weather[midday]
+    days = local[midday].tz_localize(None).to_numpy().astype("datetime64[D]")
+    return UsualWeather(days, deficit_kpa(table["temp_c"].to_numpy(), table["rh_pct"].to_numpy()))

@@ -153,14 +153,15 @@ CHECKED_READINGS = pa.DataFrameSchema(
         **_any("flags", "block", "valve", "crop"),
         **_figures("lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes"),
         **_figures("temp_c", "rh_pct", "vpd_kpa"),
-        **_figures("swp_bar", "tension_bar", "baseline_bar", "target_bar", "below_target_bar"),
+        **_figures("swp_bar", "tension_bar", "baseline_bar", "allowance_bar", "target_bar"),
+        **_figures("below_target_bar"),
         **_figures("below_baseline_bar", "weather_shift_bar", "stress_bar"),
         "too_wet": FLAGGED,
         **_any("chamber", "crew", "leaf", "note"),
         "geometry": GEOMETRY,
     },
     name="checked_readings",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
 """The readings of a visit past quality and agronomy: a row per input row, its flags a tuple of codes, the
 place as it was mended, and the figures. More columns may be there for the rooms' own use."""
@@ -185,7 +186,8 @@ LEAVING_READINGS = pa.DataFrameSchema(
         **_any("flags", "block", "valve"),
         **_figures("lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes"),
         **_figures("temp_c", "rh_pct", "vpd_kpa"),
-        **_figures("swp_bar", "tension_bar", "baseline_bar", "target_bar", "below_target_bar"),
+        **_figures("swp_bar", "tension_bar", "baseline_bar", "allowance_bar", "target_bar"),
+        **_figures("below_target_bar"),
         **_figures("below_baseline_bar", "weather_shift_bar"),
         "too_wet": FLAGGED,
         **_figures("stress_bar", "predicted_bar", "z_score"),
@@ -195,7 +197,7 @@ LEAVING_READINGS = pa.DataFrameSchema(
     strict=True,
     ordered=True,
     name="readings.csv",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
 """``readings.csv``, ``readings.geojson``: every input row with its flags, figures and left-out prediction."""
 
@@ -211,14 +213,19 @@ RANKED_VALVES = pa.DataFrameSchema(
         "p_first": _share(),
         "confidence": _share(),
         **_any("last_irrigated"),
+        "urgency": _figure(),
+        "past_limit": FLAGGED,
+        "allowance_bar": _figure(),
+        "visits_used": pa.Column(int, pa.Check.ge(1)),
         "measured": FLAGGED,
         "tied_group": pa.Column(int, pa.Check.ge(0)),
         **_any("tied_ranks"),
         **{
             name: pa.Column(kind, nullable=True, required=False)
             for name, kind in (
-                ("change_bar", float), ("change_se_bar", float),
-                ("change", None), ("irrigated_between", None),
+                ("gauge_change_bar", float), ("weather_change_bar", float), ("trees_change_bar", float),
+                ("change_bar", float), ("change_se_bar", float), ("change", None),
+                ("target_change_bar", float), ("irrigated_between", None),
             )
         },
         "geometry": GEOMETRY,
@@ -226,7 +233,7 @@ RANKED_VALVES = pa.DataFrameSchema(
     strict=True,
     ordered=True,
     name="valves.csv",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )  # fmt: skip
 """``valves.csv``, ``valves.geojson``: a row per valve zone in rank order; the change where an earlier visit
 was mapped too."""

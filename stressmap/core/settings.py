@@ -127,8 +127,8 @@ class Reading(Part):
     ``possible_bar``, the least and greatest balance pressure that a tree can show at midday (common
     practice: 5 to 20, 30 to 60 at the extreme); ``unlike_z``, how many standard errors from what its
     neighbours predict a reading is marked; ``align_chambers``, whether the offset between two chambers or
-    crews on the same trees is taken out; ``same_weather``, whether readings of a visit whose days differ are
-    shifted to its middle weather.
+    crews on the same trees is taken out; ``same_weather``, whether readings are carried along
+    their crop's fully watered line to the visit's middle weather.
     """
 
     unit: Literal["bar", "MPa", "kPa", "psi"] = "bar"

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 from pyproj import CRS
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import Orchard, settle
+from stressmap.agronomy.visit_weather import shift_error_bar, usual_weather
 from stressmap.core import settings as settings_module
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Notes
@@ -146,6 +148,7 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
     raster = chosen.map.covariate
     covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))
     tell.step()
+    orchard = replace(orchard, usual=usual_weather(weather, zone))
     inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate)
     return inputs, orchard
 
@@ -216,7 +219,15 @@ def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit, notes: Notes) -
         raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table)
     _say_mended(table, notes)
     held = block_figures(orchard, visit, table[table["used"]], chosen)
-    return Assessed(orchard, visit, hold(table, CHECKED_READINGS), held, error)
+    return Assessed(orchard, visit, hold(table, CHECKED_READINGS), held, _with_slope_error(error, table))
+
+
+def _with_slope_error(error: ReadingError, table: gpd.GeoDataFrame) -> ReadingError:
+    """Add to the error of a reading what carrying it along a line of uncertain slope adds."""
+    if error.reading_error_bar is None:
+        return error
+    carried = shift_error_bar(table.loc[table["used"], "weather_shift_bar"].to_numpy())
+    return replace(error, reading_error_bar=float(np.hypot(error.reading_error_bar, carried)))
 
 
 def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Problem:

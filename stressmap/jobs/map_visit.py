@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
-from stressmap.agronomy.orchard import Orchard
+from stressmap.agronomy.orchard import Orchard, middle_day
 from stressmap.core.errors import StressmapError
 from stressmap.core.notes import Notes
 from stressmap.core.progress import Progress, Silent
@@ -25,7 +25,7 @@ from stressmap.output.text.note_words import in_english
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
-from stressmap.zoning.change import compare_visits, irrigated_between
+from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between
 from stressmap.zoning.grid_cells import Lattice, lattice
 from stressmap.zoning.mapping import Mapped, MappingTerms, RanchLayout, map_blocks, valve_means
 from stressmap.zoning.priorities import Edges
@@ -116,10 +116,11 @@ def content_of(
     ground = _ground(inputs)
     terms = MappingTerms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
-    earlier = None if before is None else _surface_of(inputs, assessed.orchard, before, notes, progress)
+    earlier = None if before is None else _earlier(inputs, assessed.orchard, before, notes, progress)
     progress.stage("Mapping blocks", len(inputs.blocks))
-    mapped = map_blocks((surface, earlier), ground, terms, jobs=jobs, step=progress.step)
-    change = _change(inputs, assessed, before, mapped)
+    surfaces = (surface, None if earlier is None else earlier[1])
+    mapped = map_blocks(surfaces, ground, terms, jobs=jobs, step=progress.step)
+    change = None if earlier is None else _change(inputs, assessed, earlier[0], mapped)
     progress.stage("Choosing where to look again")
     again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
     again.insert(
@@ -142,10 +143,16 @@ def content_of(
         raster=_raster(inputs, ground.grid, mapped),
         notes=in_english(notes),
         look_again=again,
-        previous_visit=before[1] if before and change is not None else None,
+        previous_visit=earlier[0].visit[1] if earlier and change is not None else None,
         basemap=chosen.map.basemap,
         profiles=assessed.orchard.profiles,
+        vpd_kpa=_known(assessed.blocks["vpd_kpa"].iloc[0]),
+        usual_vpd_kpa=_known(assessed.orchard.usual.on(np.array([middle_day(assessed.visit)], "M8[D]"))[0]),
     )
+
+
+def _known(value: float) -> float | None:
+    return round(float(value), 3) if np.isfinite(value) else None
 
 
 def _raster(inputs: Inputs, grid: Lattice, mapped: Mapped) -> Raster:
@@ -251,28 +258,31 @@ def _stakes(inputs: Inputs, figures: ZoneMeans) -> WateringDecision:
     )
 
 
-def _surface_of(
+def _earlier(
     inputs: Inputs, orchard: Orchard, visit: Visit, notes: Notes, progress: Progress
-) -> Surface | None:
-    """Fit the readings of an earlier visit; None, and a note, where that cannot be done."""
+) -> tuple[Assessed, Surface] | None:
+    """Assess and fit an earlier visit; None, and a note, where that cannot be done."""
     try:
-        earlier = assess_visit(inputs, orchard, visit, Notes())
+        assessed = assess_visit(inputs, orchard, visit, Notes())
     except StressmapError as error:
         why = error.problems[0].what
         notes.say(f"No comparison with the visit before ({visit[0]}): {why}.")
         return None
-    return fit(inputs, earlier, 1, progress, stage="Fitting the visit before").surface
+    return assessed, fit(inputs, assessed, 1, progress, stage="Fitting the visit before").surface
 
 
-def _change(inputs: Inputs, assessed: Assessed, before: Visit | None, mapped: Mapped) -> pd.DataFrame | None:
+def _change(inputs: Inputs, assessed: Assessed, earlier: Assessed, mapped: Mapped) -> pd.DataFrame | None:
     """Compare valve-zone means with the visit before; None where that cannot be mapped."""
-    if before is None or mapped.earlier is None:
+    if mapped.earlier is None:
         return None
-    since, until = _local_midnight(inputs, before[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
+    since, until = _local_midnight(inputs, earlier.visit[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
-    return compare_visits(mapped.earlier, mapped.valves).assign(
-        irrigated_between=pd.Series(ran, dtype=object)
+    before, now = (
+        VisitMeans(figures, visit.blocks.loc[inputs.valves["block"]].reset_index(drop=True))
+        for figures, visit in ((mapped.earlier, earlier), (mapped.valves, assessed))
     )
+    told = compare_visits(before, now, inputs.settings.map.rank_by)
+    return told.assign(irrigated_between=pd.Series(ran, dtype=object))
 
 
 def _local_midnight(inputs: Inputs, day: dt.date, later: int) -> pd.Timestamp:

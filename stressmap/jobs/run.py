@@ -156,5 +156,5 @@ def _made(
     from stressmap.output.view.plan_words import first_words, tell
 
     told = () if advice is None else tell(advice, first_words(content.ranch))
-    background = Background(page, orchard.seasons(), inputs.weather, told)
+    background = Background(page, orchard.courses, inputs.weather, told)
     return outputs.Made(content.ranch, leaving_tables(content, advice), content, background, advice)

@@ -6,8 +6,8 @@ from pathlib import Path
 
 from pyproj import CRS
 
+from stressmap.agronomy.crop_names import profile_name
 from stressmap.agronomy.crops import load_profiles
-from stressmap.agronomy.orchard import profile_name
 from stressmap.core.notes import Notes
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 from stressmap.output.staging.starter import Start, refuse_started, write_start

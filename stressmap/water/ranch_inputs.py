@@ -80,15 +80,13 @@ def prepare(
     )
     facts = RequirementFacts(
         water=water,
-        profiles=orchard.profiles,
+        orchard=orchard,
         rank_by=inputs.settings.map.rank_by,
         visit_end=visit[1],
         start=start,
         next_turn=next_turn,
         eto=eto,
         log=inputs.irrigation,
-        blocks_file=str(inputs.settings.files.blocks),
-        settings_file=where,
         edges_bar=inputs.settings.map.edges_bar,
     )
     found = requirements(valves, inputs.valves, inputs.blocks, facts)

@@ -24,7 +24,8 @@ import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile, Edge3, edges_for
 from stressmap.agronomy.evapotranspiration import stage_on
-from stressmap.agronomy.orchard import targets
+from stressmap.agronomy.orchard import Orchard
+from stressmap.core.arrays import Floats
 from stressmap.core.settings import RankBy, Water
 from stressmap.water import irrigation_system, root_zone
 from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, is_tabulated
@@ -46,8 +47,8 @@ class RequirementFacts:
     ----------
     water : Water
         ``[water]``.
-    profiles : mapping of str to CropProfile
-        By crop, seasons of the right hemisphere.
+    orchard : Orchard
+        The blocks' crops, with allowances and seasons.
     rank_by : str
         The mapped figure.
     visit_end : date
@@ -58,22 +59,18 @@ class RequirementFacts:
         Reference evapotranspiration.
     log : DataFrame or None
         As ``core.schemas.IRRIGATION``.
-    blocks_file, settings_file : str
-        For messages.
     edges_bar : tuple of float or None
         Of the map's settings; they go before the crops' own.
     """
 
     water: Water
-    profiles: Mapping[str, CropProfile]
+    orchard: Orchard
     rank_by: RankBy
     visit_end: dt.date
     start: dt.date
     next_turn: dt.date
     eto: ReferenceEt
     log: pd.DataFrame | None
-    blocks_file: str = "blocks"
-    settings_file: str = "ranch.toml"
     edges_bar: Edge3 | None = None
 
 
@@ -142,14 +139,20 @@ def requirements(
     places = blocks.set_index("block").loc[valves["block"]].reset_index()
     places["crop"] = valves["crop"].to_numpy()
     days = [np.datetime64(d, "D") for d in (facts.visit_end, facts.next_turn)]
-    now, then = (
-        targets(places, np.full(len(places), day), dict(facts.profiles), facts.blocks_file) for day in days
-    )
+    baseline = valves["baseline_bar"].to_numpy(np.float64)
+    now, then = (_targets(places, day, baseline, facts.orchard) for day in days)
     made, context = [], _Context(facts)
     for k, row in enumerate(valves.itertuples()):
         place = places.iloc[k]
         made.append(_need(row, own.loc[row.valve], place, context, (float(now[k]), float(then[k]))))
     return made
+
+
+def _targets(places: pd.DataFrame, day: np.datetime64, baseline: Floats, orchard: Orchard) -> Floats:
+    """Return the targets of a day in the weather of the visit; absolute ones where that is unknown."""
+    days = np.full(len(places), day)
+    relative = baseline - orchard.allowances(places, days)
+    return np.where(np.isfinite(relative), relative, orchard.season_targets(places, days))
 
 
 def table(found: list[Requirement]) -> pd.DataFrame:
@@ -179,7 +182,7 @@ class _Context:
     def crop_use_mm(self, crop: str, first: dt.date, until: dt.date) -> float:
         key = crop, first, until
         if key not in self._used:
-            self._used[key] = crop_use_mm(self.facts.profiles[crop], self.facts.eto, first, until)
+            self._used[key] = crop_use_mm(self.facts.orchard.profiles[crop], self.facts.eto, first, until)
         return self._used[key]
 
 
@@ -187,7 +190,7 @@ def _need(
     row: Any, data: pd.Series, place: pd.Series, context: _Context, target: tuple[float, float]
 ) -> Requirement:
     facts = context.facts
-    profile = facts.profiles[row.crop]
+    profile = facts.orchard.profiles[row.crop]
     assumed: list[str] = []
     let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
     dry, se, step = _stress_below_target(row, profile, facts, assumed)
@@ -198,9 +201,9 @@ def _need(
     since, given = _log_depths(row, context, hydraulics, assumed)
     short_by_log = since - storage.mm_per_bar * _allowed_bar(row)
     high_bar = dry + Z_90 * se
+    most = high_bar if dry > 0.0 else min(0.0, let_down)
     short = [
-        _shortage_mm(bar, high_bar, storage.mm_per_bar, short_by_log)
-        for bar in (dry, dry - Z_90 * se, high_bar)
+        _shortage_mm(bar, most, storage.mm_per_bar, short_by_log) for bar in (dry, dry - Z_90 * se, high_bar)
     ]
     later = etc_until - given - storage.mm_per_bar * let_down
     need, low, high = (min(storage.capacity_mm, max(0.0, mm + later)) for mm in short)
@@ -230,12 +233,15 @@ def _need(
     )  # fmt: skip
 
 
-def _shortage_mm(dry: float, high: float, mm_per_bar: float, short_by_log: float) -> float:
-    """Give what is short by the readings, raised by the log at most to the end of their interval."""
+def _shortage_mm(dry: float, most: float, mm_per_bar: float, short_by_log: float) -> float:
+    """Give what is short by the readings, raised by the log at most to a stress that they still allow.
+
+    Trees that are not under their target are not given a shortage by the log alone.
+    """
     by_tree = dry * mm_per_bar
     if not np.isfinite(short_by_log) or short_by_log <= by_tree:
         return by_tree
-    return min(short_by_log, high * mm_per_bar)
+    return max(by_tree, min(short_by_log, most * mm_per_bar))
 
 
 def _stress_below_target(
@@ -249,7 +255,7 @@ def _stress_below_target(
         edges = profile.edges.below_target
         return row.target_bar - row.swp_bar, row.stress_se_bar, (edges[2] - edges[0]) / 2.0
     assumed.append("target")
-    edges = edges_for(profile, facts.rank_by, facts.edges_bar, facts.settings_file)
+    edges = edges_for(profile, facts.rank_by, facts.edges_bar, facts.orchard.settings_file)
     return row.stress_bar - edges[0], row.stress_se_bar, (edges[2] - edges[0]) / 2.0
 
 

@@ -2,39 +2,89 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from stressmap.core.settings import RankBy
 from stressmap.zoning.ranking import Z_90, ZoneMeans
 
 RELIEVED, UNCLEAR, DRIER = "relieved", "no clear change", "drier"
 
 
-def compare_visits(before: ZoneMeans, now: ZoneMeans) -> pd.DataFrame:
-    """Give the change of valve-zone means from one visit to the next.
+@dataclass(frozen=True)
+class VisitMeans:
+    """What a visit says of k valve zones.
 
     Parameters
     ----------
-    before, now : ZoneMeans
+    figures : ZoneMeans
+        Zone means of the ranked figure.
+    held : DataFrame, k rows
+        ``target_bar`` and ``baseline_bar`` of each zone at that visit; NaN where unknown.
+    """
+
+    figures: ZoneMeans
+    held: pd.DataFrame
+
+
+def compare_visits(before: VisitMeans, now: VisitMeans, rank_by: RankBy = "below_target") -> pd.DataFrame:
+    """Tell the change of valve-zone means between two visits, the weather's part apart from the trees'.
+
+    All figures are as the gauge has them: positive is more tension, or a drier target.
+
+    Parameters
+    ----------
+    before, now : VisitMeans
         The same k zones at both visits.
+    rank_by : str
+        The ranked figure.
 
     Returns
     -------
     DataFrame
-        k rows: ``change_bar`` (positive is drier), ``change_se_bar`` (errors of the two visits taken as
-        independent, so rather too wide than too narrow) and ``change``: ``relieved`` or ``drier`` where the
-        90 % interval leaves out zero, otherwise ``no clear change``.
+        k rows: ``gauge_change_bar`` = ``weather_change_bar`` (what the fully watered line moved; NaN where it
+        is not known at both visits, when the gauge's change is all taken as the trees') +
+        ``trees_change_bar``; ``change_bar`` (that of the trees, positive is drier), ``change_se_bar`` (errors
+        of the two visits taken as independent, so rather too wide than too narrow), ``change`` (``relieved``
+        or ``drier`` where the 90 % interval leaves out zero, otherwise ``no clear change``), and
+        ``target_change_bar``.
 
     Examples
     --------
-    >>> now, before = ZoneMeans(np.array([1.0]), np.array([0.3])), ZoneMeans(np.array([3.0]), np.array([0.4]))
-    >>> compare_visits(before, now)["change"].tolist()
-    ['relieved']
+    >>> mild, hot = (pd.DataFrame({"target_bar": [b - 4.0], "baseline_bar": [b]}) for b in (-6.0, -8.0))
+    >>> same = ZoneMeans(np.array([1.0]), np.array([0.3]))
+    >>> told = compare_visits(VisitMeans(same, mild), VisitMeans(same, hot))
+    >>> told[["gauge_change_bar", "weather_change_bar", "trees_change_bar"]].iloc[0].tolist()
+    [2.0, 2.0, 0.0]
     """
-    change = now.mean - before.mean
-    se = np.hypot(now.se, before.se)
-    word = np.where(change + Z_90 * se < 0, RELIEVED, np.where(change - Z_90 * se > 0, DRIER, UNCLEAR))
-    return pd.DataFrame({"change_bar": change, "change_se_bar": se, "change": word.astype(object)})
+    gauge = _potential(before, rank_by) - _potential(now, rank_by)
+    weather, target = (
+        (before.held[name] - now.held[name]).to_numpy(np.float64) for name in ("baseline_bar", "target_bar")
+    )
+    trees = gauge - np.nan_to_num(weather)
+    se = np.hypot(now.figures.se, before.figures.se)
+    word = np.where(trees + Z_90 * se < 0, RELIEVED, np.where(trees - Z_90 * se > 0, DRIER, UNCLEAR))
+    return pd.DataFrame(
+        {
+            "gauge_change_bar": gauge,
+            "weather_change_bar": weather,
+            "trees_change_bar": trees,
+            "change_bar": trees,
+            "change_se_bar": se,
+            "change": word.astype(object),
+            "target_change_bar": target,
+        }
+    )
+
+
+def _potential(visit: VisitMeans, rank_by: RankBy) -> NDArray[np.float64]:
+    """Return the stem water potential of each zone [bar]."""
+    name = {"below_target": "target_bar", "below_baseline": "baseline_bar"}.get(rank_by)
+    zero = visit.held[name].to_numpy(np.float64) if name else 0.0
+    return np.asarray(zero - visit.figures.mean)
 
 
 def irrigated_between(

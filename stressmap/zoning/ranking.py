@@ -13,13 +13,14 @@ from stressmap.core.schemas import RANKED_VALVES, columns_of, hold
 from stressmap.core.settings import RankBy
 from stressmap.core.units import M2_PER_HA
 from stressmap.zoning.priorities import Edges, priority, probabilities, probability_over
+from stressmap.zoning.urgency import limit_of, urgency
 
 Z_90 = 1.6448536269514722
 """Standard errors on each side of a normal 90 % interval."""
 
 LABELS: dict[int, tuple[str, str]] = {
     1: ("water first", "regar primero"),
-    2: ("water next", "regar después"),
+    2: ("water next", "regar enseguida"),
     3: ("watch", "vigilar"),
     4: ("can wait", "puede esperar"),
 }
@@ -50,8 +51,13 @@ class ZoneMeans:
     se: NDArray[np.float64]
 
 
-def classify(figures: ZoneMeans, crops: list[str], edges: dict[str, Edges]) -> pd.DataFrame:
-    """Classify zone means by their crop's edges.
+def classify(
+    figures: ZoneMeans,
+    crops: list[str],
+    edges: dict[str, Edges],
+    limit_bar: NDArray[np.float64] | None = None,
+) -> pd.DataFrame:
+    """Class zone means by their crop's edges.
 
     Parameters
     ----------
@@ -61,20 +67,29 @@ def classify(figures: ZoneMeans, crops: list[str], edges: dict[str, Edges]) -> p
         Crop of each zone.
     edges : dict
         Edges of each crop [bar].
+    limit_bar : array of float, shape (k,), optional
+        Where on the ranked figure the crop is harmed [bar]; NaN, or None, where that is not known.
 
     Returns
     -------
     DataFrame
         k rows: ``stress_bar``, ``stress_se_bar``, ``low_bar``, ``high_bar`` (90 % interval), ``priority``,
-        ``label_en``, ``label_es``, ``p_first`` (probability that the mean is over the highest edge) and
-        ``confidence`` (that it belongs to its priority).
+        ``label_en``, ``label_es``, ``p_first`` (probability that the mean is over the highest edge),
+        ``confidence`` (that it belongs to its priority), ``urgency``, ``urgency_se`` and ``past_limit``
+        (whether the mean is more likely than not past the limit).
     """
     count = len(figures.mean)
     level, odds = np.zeros(count, dtype=np.int64), np.zeros((count, 4))
+    limit = np.full(count, np.nan) if limit_bar is None else limit_bar
+    place, place_se, past = np.zeros(count), np.zeros(count), np.zeros(count, dtype=bool)
     for crop in sorted(set(crops)):
         mine = np.array([c == crop for c in crops])
         level[mine] = priority(figures.mean[mine], edges[crop])
         odds[mine] = probabilities(figures.mean[mine], figures.se[mine], edges[crop])
+        place[mine], place_se[mine] = _on_scale(
+            figures.mean[mine], figures.se[mine], edges[crop], limit[mine]
+        )
+        past[mine] = figures.mean[mine] > limit_of(edges[crop], limit[mine])
     return pd.DataFrame(
         {
             "stress_bar": figures.mean,
@@ -86,8 +101,20 @@ def classify(figures: ZoneMeans, crops: list[str], edges: dict[str, Edges]) -> p
             "label_es": [LABELS[p][1] for p in level.tolist()],
             "p_first": odds[:, 0],
             "confidence": odds[np.arange(count), level - 1],
+            "urgency": place,
+            "urgency_se": place_se,
+            "past_limit": past,
         }
     )
+
+
+def _on_scale(
+    mean: NDArray[np.float64], se: NDArray[np.float64], edges: Edges, limit: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the place of zone means on the crop's scale, and its standard error by the slope about them."""
+    half = np.maximum(se, 1e-6)
+    low, high = (urgency(mean + side * half, edges, limit) for side in (-1.0, 1.0))
+    return urgency(mean, edges, limit), se * (high - low) / (2.0 * half)
 
 
 def rank_valves(
@@ -99,7 +126,7 @@ def rank_valves(
     *,
     rank_unmeasured: bool = True,
 ) -> gpd.GeoDataFrame:
-    """Put the valve zones in order, the driest first; equals stay in the order of their names.
+    """Put the valve zones in order, the most urgent first; equals stay in the order of their names.
 
     Parameters
     ----------
@@ -107,7 +134,8 @@ def rank_valves(
         k valve zones with ``valve``, ``block``, ``readings`` (count used), ``measured`` (whether a reading
         was used in the block) and ``last_irrigated``.
     blocks : DataFrame
-        Indexed by block: ``crop``, ``target_bar``, ``baseline_bar``.
+        Indexed by block: ``crop``, ``target_bar``, ``baseline_bar`` and, where known, ``allowance_bar`` and
+        ``limit_bar`` (below the fully watered line).
     figures : ZoneMeans
         Zone means, in the order of ``valves``.
     edges : dict
@@ -123,25 +151,28 @@ def rank_valves(
         In rank order, with the columns of :data:`COLUMNS` and ``geometry``; ``rank`` is missing where a zone
         gets none.
     """
-    own = blocks.loc[valves["block"]].reset_index(drop=True)
+    held = blocks.reindex(columns=sorted({*blocks.columns, "allowance_bar", "limit_bar"}))
+    own = held.loc[valves["block"]].reset_index(drop=True)
     table = valves.reset_index(drop=True)
-    classified = classify(figures, own["crop"].tolist(), edges)
+    classified = classify(figures, own["crop"].tolist(), edges, limit_on_figure(own, rank_by))
     zero = {"below_target": own["target_bar"], "below_baseline": own["baseline_bar"]}.get(rank_by, 0.0)
     table = table.assign(
         **{c: classified[c] for c in classified.columns},
         crop=own["crop"],
         target_bar=own["target_bar"],
         baseline_bar=own["baseline_bar"],
+        allowance_bar=own["allowance_bar"],
+        visits_used=1,
         area_ha=table.geometry.area / M2_PER_HA,
         swp_bar=zero - classified["stress_bar"],
     )
     table["ranked"] = table["measured"] | rank_unmeasured
-    order, rises = ["ranked", "stress_bar", "valve"], [False, False, True]
+    order, rises = ["ranked", "priority", "urgency", "valve"], [False, True, False, True]
     table = table.sort_values(order, ascending=rises, ignore_index=True)
     last = int(table["ranked"].sum())
     table["rank"] = pd.array([i + 1 if i < last else None for i in range(len(table))], dtype="Int64")
     ranked = table.iloc[:last]
-    ordered = ZoneMeans(ranked["stress_bar"].to_numpy(), ranked["stress_se_bar"].to_numpy())
+    ordered = ZoneMeans(ranked["urgency"].to_numpy(), ranked["urgency_se"].to_numpy())
     table["tied_group"] = np.append(tied_groups(ordered), np.zeros(len(table) - last, dtype=np.int64))
     table["tied_ranks"] = [*tied_ranks(ordered), *[""] * (len(table) - last)]
     changes = [name for name in CHANGE_COLUMNS if name in table]
@@ -149,12 +180,39 @@ def rank_valves(
     return hold(ranked, RANKED_VALVES)
 
 
+def limit_on_figure(held: pd.DataFrame, rank_by: RankBy) -> NDArray[np.float64]:
+    """Give the crop's limit on the ranked figure.
+
+    Parameters
+    ----------
+    held : DataFrame, k rows
+        ``target_bar``, ``baseline_bar`` and ``limit_bar``, how far below the fully watered line the crop is
+        harmed; NaN where unknown.
+    rank_by : str
+        The ranked figure.
+
+    Returns
+    -------
+    array of float, shape (k,)
+        [bar]; NaN where it is not known.
+
+    Examples
+    --------
+    >>> held = pd.DataFrame({"target_bar": [-12.0], "baseline_bar": [-7.0], "limit_bar": [10.0]})
+    >>> [limit_on_figure(held, name).item() for name in ("below_target", "below_baseline", "tension")]
+    [5.0, 10.0, 17.0]
+    """
+    harmed_at = held["baseline_bar"] - held["limit_bar"]
+    zero = {"below_target": held["target_bar"], "below_baseline": held["baseline_bar"]}.get(rank_by, 0.0)
+    return np.asarray(zero - harmed_at, dtype=np.float64)
+
+
 def tied_groups(ordered: ZoneMeans) -> NDArray[np.int64]:
     """Group the valves whose order cannot be told apart.
 
-    A group begins at the driest valve not yet in one and takes in the valves after it as long as the
-    probability that one of them is truly drier than the first of the group is over :data:`TIED_OVER`. So
-    groups stay short enough to read; the last of one group and the first of the next may be as close
+    A group begins at the most urgent valve not yet in one and takes in the valves after it as long as the
+    probability that one of them is truly more urgent than the first of the group is over :data:`TIED_OVER`.
+    So groups stay short enough to read; the last of one group and the first of the next may be as close
     (:func:`tied_ranks` tells of every pair). Errors of different valves are taken as independent.
 
     Parameters

@@ -14,6 +14,7 @@ from helpers.drawn_content import CRS, NASTY, full, large, ranch, small
 from helpers.paths import ASSETS
 from shapely.geometry import Point
 
+from stressmap.agronomy.target import target_bar
 from stressmap.output.report.empirical_variogram import sample_pairs
 from stressmap.output.report.page import Background, flat, write_report
 
@@ -38,9 +39,13 @@ SEASONS = {
 }
 
 
+def courses(days):
+    return {kind: target_bar(days, points) for kind, points in SEASONS.items()}
+
+
 def report_of(content, folder: Path, record=RECORD, weather=None) -> str:
     path = folder / "report.html"
-    write_report(content, Background(record, SEASONS, weather), path)
+    write_report(content, Background(record, courses, weather), path)
     return path.read_text(encoding="utf-8")
 
 

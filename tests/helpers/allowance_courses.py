@@ -6,7 +6,7 @@ import pandas as pd
 
 from stressmap.agronomy.allowance import allowances
 from stressmap.agronomy.crops import load_profiles
-from stressmap.agronomy.orchard import at_latitude
+from stressmap.agronomy.hemisphere import at_latitude
 from stressmap.core.notes import Notes
 
 NORTH, SOUTH = 38.0, -34.0

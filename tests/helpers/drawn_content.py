@@ -17,7 +17,7 @@ EAST, NORTH = 600_000.0, 4_400_000.0
 NASTY = "<script>window.hurt=1</script>\"'&\u2028\U0001f333 " + "x" * 20
 LONG = "The sixty-character block whose name nobody ever shortened!!"
 LABELS = {
-    1: ("water first", "regar primero"), 2: ("water next", "regar después"),
+    1: ("water first", "regar primero"), 2: ("water next", "regar enseguida"),
     3: ("watch", "vigilar"), 4: ("can wait", "puede esperar"),
 }  # fmt: skip
 ZONE = ZoneInfo("America/Los_Angeles")

@@ -70,8 +70,9 @@ def test_ranks_below_baseline_agree() -> None:
     assert agreement("below_baseline") > 0.99
 
 
-def test_ranks_by_raw_tension_do_not() -> None:
-    assert agreement("tension") < 0.3
+def test_ranks_by_tension_agree_once_readings_are_carried_to_one_weather() -> None:
+    assert agreement("tension") > 0.99
+    assert agreement("tension", same_weather=False) < 0.3
 
 
 def test_ranks_below_target_agree_once_days_are_made_comparable() -> None:

@@ -32,7 +32,7 @@ VALVE_COLUMNS = [
     "confidence", "last_irrigated",
 ]  # fmt: skip
 LABELS = {
-    1: ("water first", "regar primero"), 2: ("water next", "regar después"),
+    1: ("water first", "regar primero"), 2: ("water next", "regar enseguida"),
     3: ("watch", "vigilar"), 4: ("can wait", "puede esperar"),
 }  # fmt: skip
 
@@ -84,7 +84,8 @@ def test_the_dirt_in_the_demo_is_found_and_nothing_else_is_left_out(readings):
 def test_valves_are_ranked_and_hold_what_is_promised(valves):
     assert list(valves.columns)[: len(VALVE_COLUMNS)] == VALVE_COLUMNS
     assert valves["rank"].tolist() == list(range(1, 61))
-    assert valves["stress_bar"].is_monotonic_decreasing
+    assert valves["urgency"].is_monotonic_decreasing
+    assert valves["priority"].is_monotonic_increasing
     assert valves[["stress_bar", "stress_se_bar", "swp_bar", "p_first", "confidence"]].notna().all().all()
     for number, (en, es) in LABELS.items():
         own = valves[valves["priority"] == number]
@@ -92,12 +93,18 @@ def test_valves_are_ranked_and_hold_what_is_promised(valves):
         assert set(own["label_es"]) <= {es}
 
 
-def test_the_figures_of_a_valve_fit_together(valves):
+def test_the_figures_of_a_valve_fit_together(demo, valves):
     z90 = norm.ppf(0.95)
     assert np.allclose(valves["high_bar"] - valves["stress_bar"], z90 * valves["stress_se_bar"], atol=2e-3)
     assert np.allclose(valves["stress_bar"] - valves["low_bar"], z90 * valves["stress_se_bar"], atol=2e-3)
     assert np.allclose(valves["target_bar"] - valves["swp_bar"], valves["stress_bar"], atol=2e-3)
-    assert valves["confidence"].between(0.25, 1).all()
+    assert np.allclose(valves["baseline_bar"] - valves["allowance_bar"], valves["target_bar"], atol=2e-3)
+    edges = json.loads((demo / "run.json").read_text())["edges_bar"]
+    for _, valve in valves.iterrows():
+        bounds = [-np.inf, *edges[valve["crop"]], np.inf]
+        low, high = bounds[4 - valve["priority"]], bounds[5 - valve["priority"]]
+        inside = np.diff(norm.cdf([low, high], valve["stress_bar"], valve["stress_se_bar"]))[0]
+        assert valve["confidence"] == pytest.approx(inside, abs=2e-3)
     first = valves["priority"] == 1
     assert np.allclose(valves["p_first"][first], valves["confidence"][first])
 

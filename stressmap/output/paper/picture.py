@@ -226,7 +226,7 @@ def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
         shown.append(None)
     top, step = HEIGHT - FOOT, (WIDTH - 2 * EDGE) / len(shown)
     axes.add_patch(Rectangle((0, top), WIDTH, FOOT, facecolor="#f3f4f2", zorder=4))
-    side, sizes = (76, (22, 18)) if len(shown) == 4 else (60, (15, 13.5))
+    side, sizes = (76, (22, 18)) if len(shown) == 4 else (56, (14, 12.5))
     for place, priority in enumerate(shown):
         left, fill = EDGE + place * step, _colour(priority)
         faint = "#ffffff80" if ink_on(fill) == "#ffffff" else "#14181c59"

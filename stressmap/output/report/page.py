@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from stressmap.core.text import one_line
-from stressmap.output.report.plots import Plotter, Seasons
+from stressmap.output.report.plots import Courses, Plotter
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, turn_words, turns
@@ -38,8 +38,8 @@ class Background:
         As ``run.json`` has it: ``settings``, ``fit``, ``reading_error``, ``sha256``, ``versions`` and so on.
         Scores of methods side by side are in ``fit`` under ``cross_validation``: ``leave_one_out`` and
         ``leave_block_out``, by method.
-    seasons : dict
-        For each crop and harvest on the ranch the points of the season target that ranked it.
+    courses : callable
+        Gives, for days, the targets of each crop and harvest on the ranch in usual weather.
     weather : DataFrame or None
         As ``core.schemas.WEATHER``.
     water : tuple of Section
@@ -47,7 +47,7 @@ class Background:
     """
 
     record: dict[str, Any]
-    seasons: Seasons = field(default_factory=dict)
+    courses: Courses = lambda _: {}
     weather: pd.DataFrame | None = None
     water: tuple[Section, ...] = ()
 
@@ -93,7 +93,7 @@ def _plots(content: Content, background: Background, words: Words) -> dict[str, 
         "pairs": plotter.pairs(background.record.get("fit", {})),
         "left_out": plotter.left_out_one(),
         "blocks": plotter.blocks(),
-        "season": plotter.season(background.seasons),
+        "season": plotter.season(background.courses),
     }
 
 

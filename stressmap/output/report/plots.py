@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import io
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import cycle
 from typing import Any
@@ -17,8 +17,8 @@ from markupsafe import Markup
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
-from stressmap.agronomy.target import target_bar
 from stressmap.agronomy.vapour_pressure import deficit_kpa
+from stressmap.core.arrays import Floats
 from stressmap.output.paper.fonts import drawable
 from stressmap.output.report.empirical_variogram import PairCurve, sample_pairs
 from stressmap.output.text.words import Words
@@ -35,9 +35,8 @@ SHOWN_BLOCKS = 40
 BARE = 0
 """Stands for the priority of a zone in a block without readings."""
 
-Season = Sequence[tuple[str, float]]
-Seasons = Mapping[tuple[str, str | None], Season]
-"""Points of the season target, by crop and harvest (``MM-DD``)."""
+Courses = Callable[[Any], Mapping[tuple[str, str | None], Floats]]
+"""Targets on days in usual weather, by crop and harvest (``MM-DD``)."""
 DASHES = ("-", "--", ":", "-.")
 
 
@@ -182,36 +181,36 @@ class Plotter:
 
         return svg("blocks", (9.0, 1.4 + 0.3 * len(areas)), paint)
 
-    def season(self, seasons: Seasons) -> Markup | None:
-        """Draw the season target of each crop with the readings of all visits on it."""
+    def season(self, courses: Courses) -> Markup | None:
+        """Draw each crop's target in usual weather with the readings of all visits on it."""
         crops = dict(zip(self.content.blocks["block"], self.content.blocks["crop"], strict=True))
         table = self.content.readings.assign(crop=[crops.get(b) for b in self.content.readings["block"]])
         table = table[table["time"].notna() & table["swp_bar"].notna()]
-        shown = [crop for crop in dict.fromkeys(crop for crop, _ in seasons) if (table["crop"] == crop).any()]
+        dates = [t.date() for t in table["time"]] + list(self.content.visit)
+        month = pd.Timedelta(days=30)
+        days = pd.date_range(pd.Timestamp(min(dates)) - month, pd.Timestamp(max(dates)) + month)
+        targets = {kind: line for kind, line in courses(days).items() if np.isfinite(line).any()}
+        shown = [crop for crop in dict.fromkeys(crop for crop, _ in targets) if (table["crop"] == crop).any()]
         if not shown:
             return None
 
         def paint(figure: Figure) -> None:
             panels = figure.subplots(len(shown), 1, squeeze=False, sharex=True)[:, 0]
             for axes, crop in zip(panels, shown, strict=True):
-                lines = {harvest: points for (name, harvest), points in seasons.items() if name == crop}
-                self._season_panel(axes, table[table["crop"] == crop], lines)
+                lines = {harvest: line for (name, harvest), line in targets.items() if name == crop}
+                for (harvest, line), dash in zip(lines.items(), cycle(DASHES)):
+                    label = self._target_label(harvest)
+                    axes.plot(days, line, color=LINE, lw=2, ls=dash, label=label)
+                self._readings_on(axes, table[table["crop"] == crop])
                 axes.set_title(drawable(crop_title(crop, self.content.profiles, self.words)), loc="left")
                 axes.legend(fontsize=9)
 
         return svg("season", (9.0, 0.8 + 2.3 * len(shown)), paint)
 
-    def _season_panel(self, axes: Any, table: pd.DataFrame, lines: Mapping[str | None, Season]) -> None:
+    def _readings_on(self, axes: Any, table: pd.DataFrame) -> None:
         first, last = self.content.visit
         dates = pd.Series([t.date() for t in table["time"]], index=table.index)
         here = ((dates >= first) & (dates <= last)).to_numpy()
-        begin, end = min([*dates, first]), max([*dates, last])
-        days = pd.date_range(
-            pd.Timestamp(begin) - pd.Timedelta(days=30), pd.Timestamp(end) + pd.Timedelta(days=30)
-        )
-        for (harvest, season), dash in zip(lines.items(), cycle(DASHES)):
-            look: dict[str, Any] = {"color": LINE, "lw": 2, "ls": dash, "label": self._target_label(harvest)}
-            axes.plot(days, target_bar(days, season), **look)
         when, swp = pd.to_datetime(dates), table["swp_bar"].to_numpy(float)
         axes.scatter(when[~here], swp[~here], color=SOFT, s=12, label=self.words("report.other_visits"))
         used = here & table["used"].to_numpy(bool)

@@ -127,6 +127,9 @@ class Content:
         Address of map tiles with ``{z}``, ``{x}`` and ``{y}``, fetched only where there is signal.
     profiles : mapping of str to CropProfile
         Of the crops on the ranch: what each is called, and its cautions.
+    vpd_kpa, usual_vpd_kpa : float, optional
+        The middle vapour pressure deficit that readings were carried to, and the usual one of the date [kPa];
+        None where it is not known: heat is then not taken out of the figures.
     """
 
     ranch: Ranch
@@ -146,3 +149,5 @@ class Content:
     timetable: pd.DataFrame | None = None
     basemap: str | None = None
     profiles: Mapping[str, CropProfile] = field(default_factory=dict)
+    vpd_kpa: float | None = None
+    usual_vpd_kpa: float | None = None

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from stressmap.agronomy import crops
-from stressmap.agronomy.orchard import profile_name
+from stressmap.agronomy.crop_names import profile_name
 from stressmap.core.errors import SettingsError
 
 BUILT_IN = ["almond", "prune", "walnut"]

@@ -9,8 +9,8 @@ from stressmap.agronomy import evapotranspiration as et
 from stressmap.agronomy import radiation as rad
 from stressmap.agronomy import vapour_pressure
 from stressmap.agronomy.crops import BaselineLine, level_of, load_profiles
-from stressmap.agronomy.orchard import at_latitude
-from stressmap.agronomy.visit_weather import visit_weather
+from stressmap.agronomy.hemisphere import at_latitude
+from stressmap.agronomy.visit_weather import middle_deficit_kpa, weather_shift_bar
 from stressmap.core.notes import Notes
 
 
@@ -56,9 +56,10 @@ def test_the_climate_of_a_coefficient_is_kept_within_the_equations_limits(
     assert float(et.climate_adjusted_kc(*inside)) == pytest.approx(moved)
 
 
-def test_days_without_weather_are_no_bar_apart() -> None:
-    none = visit_weather(np.array([], dtype="datetime64[D]"), np.array([]))
-    assert none.spread_bar(BaselineLine(intercept_bar=-4.1, slope_bar_per_kpa=-1.2)) == 0.0
+def test_without_weather_nothing_is_carried() -> None:
+    assert np.isnan(middle_deficit_kpa(np.array([])))
+    line = BaselineLine(intercept_bar=-4.1, slope_bar_per_kpa=-1.2)
+    assert weather_shift_bar(np.array([np.nan]), line, 4.0).tolist() == [0.0]
 
 
 def test_a_level_is_said_in_the_language_asked_for() -> None:

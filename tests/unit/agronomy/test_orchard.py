@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
 from shapely.geometry import box
 
-from stressmap.agronomy import target_bar
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.orchard import Orchard, settle
+from stressmap.agronomy.visit_weather import UsualWeather
 from stressmap.core.notes import Notes
 
 
@@ -41,16 +43,22 @@ def orchard(
     ],
     ids=["southern hemisphere", "harvest of the crop", "harvest of the block"],
 )
-def test_the_seasons_that_are_drawn_are_those_that_rank(made: Orchard, day: str) -> None:
+@pytest.mark.parametrize("usual", [True, False], ids=["with weather", "without weather"])
+def test_the_course_that_is_drawn_is_the_one_that_ranks(made: Orchard, day: str, *, usual: bool) -> None:
+    days = pd.DatetimeIndex([day])
+    if usual:
+        year = pd.date_range("2026-01-01", "2026-12-31").to_numpy().astype("datetime64[D]")
+        made = replace(made, usual=UsualWeather(year, np.full(len(year), 3.0)))
     places = pd.DataFrame(made.blocks[["block", "crop", "harvest", "planted"]])
-    ranked = made.targets(places, pd.DatetimeIndex([day]))
-    (season,) = made.seasons().values()
-    assert ranked[0] == pytest.approx(target_bar(day, season)[0])
+    relative = made.baselines(places, np.array([3.0])) - made.allowances(places, days)
+    (course,) = made.courses(days).values()
+    assert course[0] == pytest.approx(relative[0] if usual else made.season_targets(places, days)[0])
 
 
-def test_blocks_with_harvests_of_their_own_have_seasons_of_their_own() -> None:
-    assert sorted(orchard(A="08-10", B="08-25", C="").seasons(), key=str) == [
+def test_blocks_with_harvests_of_their_own_have_courses_of_their_own() -> None:
+    made = orchard(A="08-10", B="08-25", C="")
+    assert list(made.courses(pd.DatetimeIndex(["2026-07-14"]))) == [
+        ("prune", None),
         ("prune", "08-10"),
         ("prune", "08-25"),
-        ("prune", None),
     ]

@@ -168,16 +168,20 @@ def test_a_target_that_is_a_file_is_one_clear_error(tmp_path):
 
 def test_csv_opens_with_a_double_click_in_either_locale(tmp_path):
     table = pd.DataFrame(
-        {"label_es": ["regar después", "=x"], "stress_bar": [1.5, np.nan], "irrigated_between": [True, None]}
+        {
+            "label_es": ["regar enseguida", "=x"],
+            "stress_bar": [1.5, np.nan],
+            "irrigated_between": [True, None],
+        }
     )
     write_csv(table, tmp_path / "en.csv", "en")
     write_csv(table, tmp_path / "es.csv", "es")
     mark = b"\xef\xbb\xbf"
     assert (tmp_path / "en.csv").read_bytes() == mark + (
-        "label_es,stress_bar,irrigated_between\nregar después,1.5,true\n'=x,,\n".encode()
+        b"label_es,stress_bar,irrigated_between\nregar enseguida,1.5,true\n'=x,,\n"
     )
     assert (tmp_path / "es.csv").read_bytes() == mark + (
-        "label_es;stress_bar;irrigated_between\nregar después;1,5;true\n'=x;;\n".encode()
+        b"label_es;stress_bar;irrigated_between\nregar enseguida;1,5;true\n'=x;;\n"
     )
 
 

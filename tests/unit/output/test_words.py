@@ -59,7 +59,7 @@ def test_the_trade_words_of_the_priorities() -> None:
         "can wait",
     ]
     assert [ES["priority"][f"p{n}"] for n in (1, 2, 3, 4)] == [
-        "regar primero", "regar después", "vigilar", "puede esperar",
+        "regar primero", "regar enseguida", "vigilar", "puede esperar",
     ]  # fmt: skip
 
 

@@ -3,7 +3,6 @@
 import dataclasses
 import datetime as dt
 from dataclasses import replace
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -11,6 +10,7 @@ import pandas as pd
 import pytest
 
 from stressmap.agronomy.crops import load_profiles
+from stressmap.agronomy.orchard import Orchard
 from stressmap.core.settings import Water
 from stressmap.water.crop_water_use import Climate, ReferenceEt
 from stressmap.water.requirement import Requirement, RequirementFacts, requirements
@@ -18,6 +18,9 @@ from stressmap.water.requirement import Requirement, RequirementFacts, requireme
 VISIT_END, START = dt.date(2026, 7, 14), dt.date(2026, 7, 16)
 NEXT = dt.date(2026, 7, 23)
 ZONE = "America/Los_Angeles"
+SEASON = {"season_target": [["05-01", -6.0], ["08-01", -14.0]]}
+ORCHARD = Orchard(None, load_profiles({"prune": SEASON}, "ranch.toml"))
+"""Prune on a season of the ranch's own in absolute figures, without weather: targets are easily added up."""
 
 
 def valve(**own: Any) -> pd.DataFrame:
@@ -47,7 +50,7 @@ def blocks(**own: Any) -> pd.DataFrame:
 def facts(log: pd.DataFrame | None = None, **water: Any) -> RequirementFacts:
     return RequirementFacts(
         water=Water.model_validate({"mm_per_bar": 10.0} | water),
-        profiles=MappingProxyType(load_profiles({}, "ranch.toml")),
+        orchard=ORCHARD,
         rank_by="below_target",
         visit_end=VISIT_END,
         start=START,
@@ -100,7 +103,7 @@ def test_a_tabulated_coefficient_is_fitted_to_wind_and_dry_air() -> None:
     assert "kc_fitted" in found.assumed
     assert "kc_table" not in found.assumed
     own = {"prune": {"crop_coefficient": {"points": [["01-01", 0.8], ["12-31", 0.8]]}}}
-    theirs = one(f=replace(windy, profiles=load_profiles(own, "ranch.toml")))
+    theirs = one(f=replace(windy, orchard=Orchard(None, load_profiles(own, "ranch.toml"))))
     assert theirs.etc_until_mm == pytest.approx(8 * 0.8 * 5.0)
     assert not {"kc_fitted", "kc_table"} & set(theirs.assumed)
 
@@ -150,7 +153,7 @@ def test_flow_goes_before_rate_and_says_where_they_differ() -> None:
 
 def test_everything_assumed_is_told_beside_the_valve() -> None:
     bare = RequirementFacts(
-        water=Water(), profiles=load_profiles({}, "ranch.toml"), rank_by="below_target", visit_end=VISIT_END,
+        water=Water(), orchard=ORCHARD, rank_by="below_target", visit_end=VISIT_END,
         start=START, next_turn=NEXT, eto=ReferenceEt({}, 6.0, "assumed"), log=None,
     )  # fmt: skip
     found = one(d=data(rate_mm_h=np.nan), b=blocks(irrigation=None), f=bare)

@@ -5,15 +5,18 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
 from stressmap.geostat.samples import Places, Samples
-from stressmap.zoning.change import compare_visits, irrigated_between
+from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between
 from stressmap.zoning.grid_cells import lattice
 from stressmap.zoning.mapping import RanchLayout
 from stressmap.zoning.ranking import ZoneMeans, classify, last_irrigated, rank_valves, tied_groups, tied_ranks
+from stressmap.zoning.urgency import urgency
 from stressmap.zoning.value_of_information import (
     WateringDecision,
     area_threshold,
@@ -23,6 +26,7 @@ from stressmap.zoning.value_of_information import (
     short_walk,
 )
 
+RANKINGS = {"below_target", "below_baseline", "tension"}
 EDGES = {"prune": (0.0, 2.0, 4.0), "walnut": (0.0, 1.0, 2.0)}
 
 
@@ -44,14 +48,16 @@ def block_table() -> pd.DataFrame:
     return pd.DataFrame(table, index=pd.Index(["A", "B"], name="block"))
 
 
-def test_rank_one_is_the_driest_and_each_crop_has_its_own_edges():
+def test_rank_one_is_the_most_urgent_on_its_own_crops_edges():
     ranked = rank_valves(
         valve_table(), block_table(), figures([1.5, 3.0, 2.5], [0.1] * 3), EDGES, "below_target"
     )
-    assert ranked["valve"].tolist() == ["A2", "B1", "A1"]
+    # 2.5 bar is over the walnut's highest edge of 2, 3.0 bar under the prune's of 4
+    assert ranked["valve"].tolist() == ["B1", "A2", "A1"]
     assert ranked["rank"].tolist() == [1, 2, 3]
-    assert ranked["priority"].tolist() == [2, 1, 3]
-    assert ranked["swp_bar"].tolist() == [-15.0, -8.5, -13.5]
+    assert ranked["priority"].tolist() == [1, 2, 3]
+    assert ranked["urgency"].tolist() == pytest.approx([3.5, 2.5, 1.75])
+    assert ranked["swp_bar"].tolist() == [-8.5, -15.0, -13.5]
     assert ranked["area_ha"].tolist() == [1.0, 1.0, 1.0]
 
 
@@ -62,7 +68,8 @@ def test_the_potential_is_told_back_from_the_figure_that_was_mapped(rank_by, swp
 
 
 def test_equals_stand_in_the_order_of_their_names():
-    ranked = rank_valves(valve_table(), block_table(), figures([2, 2, 2], [1] * 3), EDGES, "below_target")
+    alike = {"prune": (0.0, 2.0, 4.0), "walnut": (0.0, 2.0, 4.0)}
+    ranked = rank_valves(valve_table(), block_table(), figures([2, 2, 2], [1] * 3), alike, "below_target")
     assert ranked["valve"].tolist() == ["A1", "A2", "B1"]
 
 
@@ -104,10 +111,76 @@ def test_valves_are_tied_while_the_odds_of_a_swap_are_over_three_in_ten():
 
 
 def test_change_is_called_only_where_its_interval_leaves_out_zero():
-    told = compare_visits(figures([3, 3, 3], [0.3] * 3), figures([1, 5, 3.5], [0.4] * 3))
+    held = pd.DataFrame({"target_bar": [-12.0] * 3, "baseline_bar": [-8.0] * 3})
+    before, now = figures([3, 3, 3], [0.3] * 3), figures([1, 5, 3.5], [0.4] * 3)
+    told = compare_visits(VisitMeans(before, held), VisitMeans(now, held))
     assert told["change_bar"].tolist() == [-2.0, 2.0, 0.5]
     assert told["change_se_bar"].tolist() == pytest.approx([0.5] * 3)
     assert told["change"].tolist() == ["relieved", "drier", "no clear change"]
+
+
+WATERED, ALLOWED, TREES = st.floats(-12, -4), st.floats(1, 8), st.floats(-3, 12)
+
+
+@given(WATERED, WATERED, ALLOWED, ALLOWED, TREES, TREES, st.sampled_from(sorted(RANKINGS)))
+def test_the_change_of_the_gauge_is_that_of_weather_and_trees(line0, line1, a0, a1, dry0, dry1, rank_by):
+    """Whatever is ranked: trees so many bar under their fully watered line at either visit."""
+    visits = []
+    for line, allowed, dry in ((line0, a0, dry0), (line1, a1, dry1)):
+        held = pd.DataFrame({"target_bar": [line - allowed], "baseline_bar": [line]})
+        mean = {"below_target": dry - allowed, "below_baseline": dry, "tension": dry - line}[rank_by]
+        visits.append(VisitMeans(figures([mean], [0.3]), held))
+    told = compare_visits(*visits, rank_by).iloc[0]
+    assert told["gauge_change_bar"] == pytest.approx((dry1 - line1) - (dry0 - line0))
+    assert told["weather_change_bar"] == pytest.approx(line0 - line1)
+    assert told["trees_change_bar"] == pytest.approx(dry1 - dry0)
+    assert told["change_bar"] == told["trees_change_bar"]
+    assert told["target_change_bar"] == pytest.approx((line0 - a0) - (line1 - a1))
+
+
+def test_without_weather_the_change_of_the_gauge_is_taken_as_the_trees():
+    held = pd.DataFrame({"target_bar": [-12.0], "baseline_bar": [np.nan]})
+    told = compare_visits(VisitMeans(figures([1], [0.1]), held), VisitMeans(figures([2], [0.1]), held)).iloc[
+        0
+    ]
+    assert np.isnan(told["weather_change_bar"])
+    assert (told["gauge_change_bar"], told["trees_change_bar"]) == (1.0, 1.0)
+
+
+EDGE_TRIPLES = st.tuples(st.floats(-2, 2), st.floats(0.2, 3), st.floats(0.2, 3)).map(
+    lambda t: (t[0], t[0] + t[1], t[0] + t[1] + t[2])
+)
+
+
+@given(
+    st.lists(st.tuples(st.floats(-10, 25), st.booleans()), min_size=2, max_size=8),
+    EDGE_TRIPLES,
+    EDGE_TRIPLES,
+    st.floats(-5, 20) | st.just(float("nan")),
+)
+def test_no_lower_priority_is_ever_more_urgent(zones, prune, walnut, limit):
+    mean = np.array([bar for bar, _ in zones])
+    crops = ["walnut" if nut else "prune" for _, nut in zones]
+    judged = classify(
+        figures(mean, [0.5] * len(zones)),
+        crops,
+        {"prune": prune, "walnut": walnut},
+        np.full(len(zones), limit),
+    )
+    place, level = judged["urgency"].to_numpy(), judged["priority"].to_numpy()
+    ahead = place[:, None] > place[None, :] + 1e-9
+    assert (level[:, None] <= level[None, :])[ahead].all()
+    past = judged["past_limit"].to_numpy()
+    assert (past[:, None] >= past[None, :])[ahead].all()
+    assert (judged.loc[judged["past_limit"], "priority"] == 1).all()
+
+
+def test_urgency_is_the_place_on_the_crops_own_edges():
+    """docs/contract.md: 1, 2 and 3 at the edges, 4 at the limit, straight between."""
+    edges, limit = (1.0, 2.0, 4.0), np.full(6, 10.0)
+    assert urgency([1.0, 2.0, 4.0, 10.0, 1.5, 7.0], edges, limit).tolist() == [1.0, 2.0, 3.0, 4.0, 1.5, 3.5]
+    judged = classify(figures([10.0, 10.1], [0.1, 0.1]), ["prune"] * 2, {"prune": edges}, np.full(2, 10.0))
+    assert judged["past_limit"].tolist() == [False, True]
 
 
 def test_irrigation_between_visits_is_looked_up_in_the_log():
@@ -133,7 +206,9 @@ def test_change_is_called_beyond_one_and_six_tenths_of_its_error():
     """The 90 % interval is 1.645 standard errors either way, whatever their size."""
     for se in (0.5, 3.0):
         step = np.array([-1.66, -1.63, 1.63, 1.66]) * se
-        told = compare_visits(figures([0] * 4, [0] * 4), figures(step, [se] * 4))
+        held = pd.DataFrame({"target_bar": [-12.0] * 4, "baseline_bar": [-8.0] * 4})
+        before, now = figures([0] * 4, [0] * 4), figures(step, [se] * 4)
+        told = compare_visits(VisitMeans(before, held), VisitMeans(now, held))
         assert told["change"].tolist() == ["relieved", "no clear change", "no clear change", "drier"]
 
 

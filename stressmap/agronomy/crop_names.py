@@ -1,0 +1,88 @@
+"""Which crop profile is meant: the words that people use for a crop, in English and Spanish."""
+
+from __future__ import annotations
+
+import difflib
+
+import pandas as pd
+
+from stressmap.agronomy.crops import CropProfile
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Notes
+from stressmap.intake.unit_headings import normal
+
+
+def settle_crops(
+    blocks: pd.DataFrame, profiles: dict[str, CropProfile], where: str, notes: Notes
+) -> pd.DataFrame:
+    """Give every block the name of a crop profile, from what the file calls its crop.
+
+    Parameters
+    ----------
+    blocks : DataFrame
+        Columns ``block`` and ``crop``.
+    profiles : dict of str to CropProfile
+        By crop name.
+    where : str
+        The file of the blocks, for messages.
+    notes : Notes
+        Told where another name for a crop was taken.
+
+    Returns
+    -------
+    DataFrame
+        A copy; ``crop`` is a key of ``profiles``.
+
+    Raises
+    ------
+    DataError
+        If a crop has no profile; one problem per crop.
+    """
+    known, problems = dict[str, str](), []
+    for crop in pd.unique(blocks["crop"]):
+        name = profile_name(str(crop), profiles)
+        if name is None:
+            problems.append(_unknown(str(crop), blocks, list(profiles), where))
+            continue
+        known[crop] = name
+        if normal(name) != normal(str(crop)):
+            notes.say(f"{where}: the crop {crop!r} is taken as {name}.")
+    if problems:
+        raise DataError(problems)
+    return blocks.assign(crop=[known[crop] for crop in blocks["crop"]])
+
+
+def profile_name(crop: str, profiles: dict[str, CropProfile]) -> str | None:
+    """Tell which crop profile is meant.
+
+    Parameters
+    ----------
+    crop : str
+        As people write it: another word for the crop, Spanish or a plural.
+    profiles : dict of str to CropProfile
+        By crop name.
+
+    Returns
+    -------
+    str or None
+        A key of ``profiles``; None where there is none, as for fresh plums, which are not
+        let down like prunes.
+
+    Examples
+    --------
+    >>> from stressmap.agronomy.crops import load_profiles
+    >>> profiles = load_profiles({}, "ranch.toml")
+    >>> profile_name("Ciruela pasa", profiles), profile_name("plum", profiles)
+    ('prune', None)
+    """
+    known = {normal(also): name for name, profile in profiles.items() for also in profile.also}
+    known |= {normal(name): name for name in profiles}
+    return known.get(normal(crop))
+
+
+def _unknown(crop: str, blocks: pd.DataFrame, names: list[str], where: str) -> Problem:
+    first = blocks.loc[blocks["crop"] == crop, "block"].iloc[0]
+    near = difflib.get_close_matches(normal(crop), names, n=1)
+    guess = f"Did you mean {near[0]!r}? Otherwise write" if near else "Write"
+    remedy = f"{guess} a profile [crops.{normal(crop)}] in the settings, or one of {', '.join(sorted(names))}"
+    return Problem(where, f"block {first!r}: no profile for the crop {crop!r}", remedy, column="crop")
