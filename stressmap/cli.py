@@ -117,6 +117,7 @@ def check(
         _refuse_wrong(ranch)
         from stressmap.jobs.check import check as check_job
         from stressmap.jobs.check import list_to_mend
+        from stressmap.output.text.words import Words
 
         with _bars() as progress:
             checked = check_job(ranch, progress, out=out)
@@ -125,7 +126,8 @@ def check(
         if out is not None:
             listed = list_to_mend(checked, out)
             with printing():
-                typer.echo(f"To mend by hand: {listed}")
+                words = Words(checked.inputs.settings.ranch.languages[0])
+                typer.echo(words("check.to_mend", file=listed))
         if checked.stop is not None:
             raise checked.stop
 
@@ -203,15 +205,19 @@ def _volume(text: str | None) -> float | None:
 
 
 def _print_started(folder: Path, made: Start) -> None:
+    from stressmap.output.text.note_words import sentences
+    from stressmap.output.text.words import Words
+
     typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
-    for note in made.notes:
-        typer.echo(f"note: {note}")
+    for text in sentences(made.notes, Words("en")):
+        typer.echo(f"note: {text}")
     typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
 
 
 def _print_water(made: Watered, out: Path | None) -> None:
     from stressmap.output.terminal.plain_console import PlainConsole
     from stressmap.output.terminal.plan_tables import print_advice, print_curve
+    from stressmap.output.text.note_words import sentences
     from stressmap.output.text.words import Words
     from stressmap.output.view.plan_words import first_words
 
@@ -223,8 +229,8 @@ def _print_water(made: Watered, out: Path | None) -> None:
         console.print()
         print_curve(made.curve, words, console)
     console.print()
-    for note in made.notes:
-        console.print(labels("terminal.note", note=note), markup=False)
+    for text in sentences(made.notes, labels):
+        console.print(labels("terminal.note", note=text), markup=False)
     if out is not None:
         console.print(labels("terminal.folder", folder=out), markup=False)
 
@@ -297,24 +303,13 @@ def _print_result(result: Result) -> None:
 
 
 def _print_checked(checked: Checked) -> None:
+    from stressmap.output.terminal.check_summary import print_check
     from stressmap.output.terminal.plain_console import PlainConsole
-    from stressmap.quality.assessment_summary import summarise, visit_line
+    from stressmap.quality.assessment_summary import summarise
 
-    inputs, table = checked.inputs, checked.readings
-    console = PlainConsole(soft_wrap=True)
-    area = float(inputs.blocks.geometry.area.sum()) / 10_000
-    found = summarise(table, inputs.blocks, inputs.valves, inputs.settings, weather=inputs.weather)
-    lines = [
-        f"{inputs.settings.ranch.name}: {len(inputs.blocks)} blocks, {area:.0f} ha, "
-        f"{len(inputs.valves)} valve zones, {inputs.crs.to_string()}",
-        f"{visit_line(checked.visit)}: {found.counts['used']} of {found.counts['rows']} "
-        "readings would be used.",
-        *found.lines,
-        *(f"note: {note}" for note in checked.notes),
-        *(["Worth fixing first:", *(f"  {thing}" for thing in found.first)] if found.first else []),
-    ]
-    for line in lines:
-        console.print(line, markup=False)
+    inputs = checked.inputs
+    found = summarise(checked.readings, inputs.blocks, inputs.valves, inputs.settings, weather=inputs.weather)
+    print_check(inputs, checked.visit, found, checked.notes, PlainConsole(soft_wrap=True))
 
 
 def main() -> None:

@@ -8,13 +8,11 @@ import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted, NoteList
 from stressmap.intake.unit_headings import normal
 
 
-def settle_crops(
-    blocks: pd.DataFrame, profiles: dict[str, CropProfile], where: str, notes: Notes
-) -> pd.DataFrame:
+def settle_crops(blocks: pd.DataFrame, profiles: dict[str, CropProfile], where: str) -> Noted[pd.DataFrame]:
     """Give every block the name of a crop profile, from what the file calls its crop.
 
     Parameters
@@ -25,12 +23,10 @@ def settle_crops(
         By crop name.
     where : str
         The file of the blocks, for messages.
-    notes : Notes
-        Told where another name for a crop was taken.
 
     Returns
     -------
-    DataFrame
+    Noted of DataFrame
         A copy; ``crop`` is a key of ``profiles``.
 
     Raises
@@ -38,7 +34,7 @@ def settle_crops(
     DataError
         If a crop has no profile; one problem per crop.
     """
-    known, problems = dict[str, str](), []
+    known, problems, notes = dict[str, str](), [], NoteList()
     for crop in pd.unique(blocks["crop"]):
         name = profile_name(str(crop), profiles)
         if name is None:
@@ -46,10 +42,10 @@ def settle_crops(
             continue
         known[crop] = name
         if normal(name) != normal(str(crop)):
-            notes.say(f"{where}: the crop {crop!r} is taken as {name}.")
+            notes.say("crop_taken_as", file=where, written=crop, crop=name)
     if problems:
         raise DataError(problems)
-    return blocks.assign(crop=[known[crop] for crop in blocks["crop"]])
+    return notes.beside(blocks.assign(crop=[known[crop] for crop in blocks["crop"]]))
 
 
 def profile_name(crop: str, profiles: dict[str, CropProfile]) -> str | None:

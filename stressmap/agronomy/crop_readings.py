@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from stressmap.agronomy.crops import CropProfile
 from stressmap.agronomy.orchard import Profiles
 from stressmap.agronomy.target import calendar_days
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted
 from stressmap.core.settings import Settings
 
 Flags = NDArray[np.bool_]
@@ -102,9 +102,7 @@ def aware_times(table: pd.DataFrame, settings: Settings) -> pd.DatetimeIndex:
     return times.tz_localize(zone) if times.tz is None else times.tz_convert(zone)
 
 
-def local_days(
-    table: pd.DataFrame, counted: Flags, settings: Settings, notes: Notes
-) -> NDArray[np.datetime64]:
+def local_days(table: pd.DataFrame, counted: Flags, settings: Settings) -> Noted[NDArray[np.datetime64]]:
     """Find the local day of each reading; one without a time gets the middle day of those that count.
 
     Parameters
@@ -115,12 +113,10 @@ def local_days(
         Which are used for the map.
     settings : Settings
         For the time zone.
-    notes : Notes
-        Told where a day was taken from the others.
 
     Returns
     -------
-    array of datetime64[D], shape (n,)
+    Noted of array of datetime64[D], shape (n,)
         NaT only where no reading has a time.
     """
     days = calendar_days(aware_times(table, settings))
@@ -129,8 +125,8 @@ def local_days(
     if lost.any() and len(dated):
         days[lost] = dated[len(dated) // 2]
         if (lost & counted).any():
-            notes.say(
-                f"{int((lost & counted).sum())} readings without a time got the target of the visit's middle "
-                f"day, {days[lost][0]}."
+            count = (lost & counted).sum()
+            return Noted(
+                days, (Note.of("days_taken_from_others", "caution", count=count, day=days[lost][0]),)
             )
-    return days
+    return Noted(days)

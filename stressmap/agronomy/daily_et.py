@@ -18,7 +18,7 @@ from stressmap.agronomy import vapour_pressure
 from stressmap.agronomy.baseline import interpolate
 from stressmap.agronomy.crops import CropProfile
 from stressmap.core.arrays import Floats
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
 
 HOURS_MISSED = 2
 """A day may lack so many hours and still be worked out by the hour."""
@@ -29,13 +29,8 @@ LOW_SUN_MJ = 0.5
 """Under this radiation above the atmosphere [MJ/m2/h] the clearness of the sky has no meaning."""
 
 MEASURED = ("temp_c", "rh_pct", "wind_m_s", "solar_w_m2")
-METHODS = {
-    "station": "summed from the station's own",
-    "hourly": "by Penman-Monteith by the hour",
-    "daily": "by Penman-Monteith from the day's extremes",
-    "temperature": "from temperature alone, for want of humidity or sun",
-    "none": "not known, for the record does not cover the day",
-}
+METHODS = ("station", "hourly", "daily", "temperature", "none")
+"""Where a day's reference evapotranspiration can come from, the best first."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +50,7 @@ class Site:
     elevation_m: float = 0.0
 
 
-def reference_et(weather: pd.DataFrame, site: Site, zone: ZoneInfo, notes: Notes) -> pd.DataFrame:
+def reference_et(weather: pd.DataFrame, site: Site, zone: ZoneInfo) -> Noted[pd.DataFrame]:
     """Work out the reference evapotranspiration of each day that a weather table touches.
 
     Parameters
@@ -66,12 +61,10 @@ def reference_et(weather: pd.DataFrame, site: Site, zone: ZoneInfo, notes: Notes
         Where it was measured.
     zone : ZoneInfo
         The ranch's, for what a day is.
-    notes : Notes
-        Told which method gave how many days, and what was missing.
 
     Returns
     -------
-    DataFrame
+    Noted of DataFrame
         Indexed by local day: ``eto_mm`` [mm/day] (NaN where not known) and ``method``: ``"station"``,
         ``"hourly"``, ``"daily"``, ``"temperature"`` or ``"none"``.
     """
@@ -85,8 +78,7 @@ def reference_et(weather: pd.DataFrame, site: Site, zone: ZoneInfo, notes: Notes
     }
     result = pd.DataFrame.from_dict(rows, orient="index", columns=["eto_mm", "method"])
     result.index.name = "day"
-    _say(result, notes, windless=windless)
-    return result.astype({"eto_mm": float})
+    return Noted(result.astype({"eto_mm": float}), _remarks(result, windless=windless))
 
 
 def _of_day(start: pd.Timestamp, part: pd.DataFrame, record: pd.DataFrame, site: Site) -> tuple[float, str]:
@@ -168,18 +160,17 @@ def _by_extremes(part: pd.DataFrame, site: Site) -> float:
     return float(et.penman_monteith_mm_day(air, net, elevation_m=site.elevation_m))
 
 
-def _say(result: pd.DataFrame, notes: Notes, *, windless: bool) -> None:
-    counts = result["method"].value_counts()
-    said = [f"{counts[method]} days {how}" for method, how in METHODS.items() if method in counts]
-    notes.say(f"Reference evapotranspiration: {'; '.join(said)}.")
+def _remarks(result: pd.DataFrame, *, windless: bool) -> tuple[Note, ...]:
+    notes, counts = NoteList(), result["method"].value_counts()
+    for method in METHODS:
+        if method in counts:
+            notes.say("reference_et", count=counts[method], method=f"et_{method}")
     if windless and result["method"].isin(["hourly", "daily"]).any():
-        notes.say(
-            f"The weather file has no wind: {et.USUAL_WIND_M_S:g} m/s was taken for the reference "
-            "evapotranspiration."
-        )
+        notes.say("usual_wind", "caution", wind_m_s=et.USUAL_WIND_M_S)
+    return tuple(notes)
 
 
-def crop_et(reference: pd.DataFrame, profile: CropProfile, notes: Notes) -> pd.Series:
+def crop_et(reference: pd.DataFrame, profile: CropProfile) -> Noted[pd.Series]:
     """Work out what a crop uses each day: reference evapotranspiration times its coefficient of the day.
 
     Parameters
@@ -188,16 +179,14 @@ def crop_et(reference: pd.DataFrame, profile: CropProfile, notes: Notes) -> pd.S
         From :func:`reference_et`.
     profile : CropProfile
         The crop; without a coefficient the reference itself is taken, and said.
-    notes : Notes
-        Told where the crop has no coefficient.
 
     Returns
     -------
-    Series of float
+    Noted of Series of float
         [mm/day] by local day; NaN where the reference is.
     """
     if profile.crop_coefficient is None:
-        notes.say(f"The crop {profile.name} has no crop coefficient: 1 was taken for its water use.")
-        return reference["eto_mm"].rename("etc_mm")
+        note = Note.of("no_crop_coefficient", "caution", crop=profile.name)
+        return Noted(reference["eto_mm"].rename("etc_mm"), (note,))
     kc = et.crop_coefficient(reference.index, profile.crop_coefficient.points)
-    return (reference["eto_mm"] * kc).rename("etc_mm")
+    return Noted((reference["eto_mm"] * kc).rename("etc_mm"))

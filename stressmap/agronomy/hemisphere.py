@@ -10,7 +10,7 @@ from stressmap.agronomy.target import (
     month_day_six_months_on,
     six_months_on,
 )
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted
 
 
 def latitude_of(blocks: Any) -> float | None:
@@ -32,9 +32,7 @@ def latitude_of(blocks: Any) -> float | None:
     return float((south + north) / 2.0)
 
 
-def at_latitude(
-    profiles: dict[str, CropProfile], latitude: float | None, notes: Notes
-) -> dict[str, CropProfile]:
+def at_latitude(profiles: dict[str, CropProfile], latitude: float | None) -> Noted[dict[str, CropProfile]]:
     """Move the built-in seasons by half a year where the ranch lies in the other hemisphere.
 
     What the ranch wrote itself is taken as it stands.
@@ -45,30 +43,25 @@ def at_latitude(
         By crop name.
     latitude : float or None
         [degrees], negative in the south; None leaves all as it is.
-    notes : Notes
-        Told which crops were moved.
 
     Returns
     -------
-    dict of str to CropProfile
+    Noted of dict of str to CropProfile
+        Says which crops were moved.
 
     Examples
     --------
     >>> from stressmap.agronomy.crops import load_profiles
-    >>> at_latitude(load_profiles({}, "ranch.toml"), -34.0, Notes())["prune"].season_target
+    >>> at_latitude(load_profiles({}, "ranch.toml"), -34.0).value["prune"].season_target
     (('11-01', -6.0), ('02-01', -14.0))
     """
     if latitude is None:
-        return profiles
+        return Noted(profiles)
     here = "south" if latitude < 0.0 else "north"
     moved = {name: _in_hemisphere(profile, here) for name, profile in profiles.items()}
     changed = [name for name in moved if _season(moved[name]) != _season(profiles[name])]
-    if changed:
-        notes.say(
-            f"The ranch lies in the {here}: the built-in season of {', '.join(sorted(changed))} was moved "
-            "by six months; write [crops] season_target to set your own days."
-        )
-    return moved
+    notes = (Note.of("season_moved", side=here, crops=sorted(changed)),) if changed else ()
+    return Noted(moved, notes)
 
 
 def _in_hemisphere(profile: CropProfile, here: str) -> CropProfile:

@@ -12,17 +12,17 @@ from stressmap.agronomy.crop_readings import CropReadings, Flags, aware_times, l
 from stressmap.agronomy.crops import edges_for
 from stressmap.agronomy.orchard import Orchard, middle_day, require_ranking
 from stressmap.agronomy.remarks import (
-    say_absolute,
-    say_line,
-    say_missing_air,
-    say_shift,
-    say_too_wet,
-    say_young,
+    absolute_remarks,
+    line_remarks,
+    missing_air,
+    shift_remarks,
+    wet_remarks,
+    young_remarks,
 )
 from stressmap.agronomy.vapour_pressure import deficit_kpa
 from stressmap.agronomy.visit_weather import middle_deficit_kpa
 from stressmap.core.arrays import Floats
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted, NoteList
 from stressmap.core.settings import Settings
 
 __all__ = ["add_figures", "block_figures", "edges_for", "watered_bar"]
@@ -35,8 +35,7 @@ def add_figures(
     orchard: Orchard,
     weather: pd.DataFrame | None,
     settings: Settings,
-    notes: Notes,
-) -> pd.DataFrame:
+) -> Noted[pd.DataFrame]:
     """Say what each reading means for its crop, its date and the weather of its moment.
 
     Every reading is carried along its crop's fully watered line to the visit's middle weather, the mean
@@ -54,12 +53,10 @@ def add_figures(
         As :data:`stressmap.core.schemas.WEATHER`.
     settings : Settings
         Ranking, time zone, file names, ``[reading] same_weather``.
-    notes : Notes
-        Told what is missing, assumed or carried on.
 
     Returns
     -------
-    DataFrame, n rows
+    Noted of DataFrame, n rows
         With ``tension_bar``, ``vpd_kpa``, ``baseline_bar``, ``allowance_bar``, ``target_bar`` (baseline less
         allowance; the season's absolute figure where either is unknown), ``weather_shift_bar`` (to be added
         to a potential to have it in the visit's middle weather; 0 where not carried, as for readings without
@@ -74,7 +71,8 @@ def add_figures(
     DataError
         If the ranking needs a vapour pressure deficit and no reading has one.
     """
-    case = _case(readings, orchard, settings, notes)
+    notes = NoteList()
+    case = notes.keep(_case(readings, orchard, settings))
     table = case.table
     table["tension_bar"] = -table["swp_bar"]
     table["vpd_kpa"] = vpd = _deficits(case, weather)
@@ -94,12 +92,11 @@ def add_figures(
     table["too_wet"] = _too_wet(case)
     below = {"below_target": table["below_target_bar"], "below_baseline": table["below_baseline_bar"]}
     table["stress_bar"] = below.get(settings.map.rank_by, pd.Series(-in_middle, index=table.index))
-    say_missing_air(case, weather, notes)
-    say_shift(case, middle, notes)
-    say_absolute(case, notes)
-    for say in (say_line, say_young, say_too_wet):
-        say(case, notes)
-    return table
+    notes.add(missing_air(case, weather))
+    notes.add(shift_remarks(case, middle))
+    for remarks in (absolute_remarks, line_remarks, young_remarks, wet_remarks):
+        notes.add(remarks(case))
+    return notes.beside(table)
 
 
 def watered_bar(
@@ -120,16 +117,17 @@ def watered_bar(
     array of float, shape (n,)
         [bar], negative; NaN where crop, line or weather is unknown.
     """
-    case = _case(readings, orchard, settings, Notes())
+    case = _case(readings, orchard, settings).value
     return orchard.baselines(case.places, _deficits(case, weather))
 
 
-def _case(readings: pd.DataFrame, orchard: Orchard, settings: Settings, notes: Notes) -> CropReadings:
+def _case(readings: pd.DataFrame, orchard: Orchard, settings: Settings) -> Noted[CropReadings]:
     table = readings.copy()
     counted = table["used"].to_numpy(bool) if "used" in table else np.ones(len(table), dtype=bool)
-    days = local_days(table, counted, settings, notes)
+    days = local_days(table, counted, settings)
     places = places_of(table["block"], orchard.blocks)
-    return CropReadings(table, places, days, counted, orchard.profiles, settings)
+    case = CropReadings(table, places, days.value, counted, orchard.profiles, settings)
+    return Noted(case, days.notes)
 
 
 def _deficits(case: CropReadings, weather: pd.DataFrame | None) -> Floats:

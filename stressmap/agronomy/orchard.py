@@ -25,7 +25,7 @@ from stressmap.agronomy.target import (
 from stressmap.agronomy.visit_weather import UsualWeather
 from stressmap.core.arrays import Floats
 from stressmap.core.errors import DataError, Problem, SettingsError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted, NoteList
 from stressmap.core.settings import RankBy
 
 Profiles = dict[str, CropProfile]
@@ -196,8 +196,8 @@ class Orchard:
 
 
 def settle(
-    blocks: Any, profiles: Profiles, notes: Notes, *, blocks_file: str, settings_file: str = "ranch.toml"
-) -> Orchard:
+    blocks: Any, profiles: Profiles, *, blocks_file: str, settings_file: str = "ranch.toml"
+) -> Noted[Orchard]:
     """Settle crops and hemisphere, once for a whole run.
 
     Parameters
@@ -206,23 +206,24 @@ def settle(
         As :data:`stressmap.core.schemas.BLOCKS`, crops as the file calls them.
     profiles : dict of str to CropProfile
         From :func:`stressmap.agronomy.crops.load_profiles`.
-    notes : Notes
-        Told where another name for a crop was taken, and which seasons were moved.
     blocks_file, settings_file : str
         For messages.
 
     Returns
     -------
-    Orchard
+    Noted of Orchard
+        Says where another name for a crop was taken, and which seasons were moved.
 
     Raises
     ------
     DataError
         If a crop has no profile; one problem per crop.
     """
-    settled = settle_crops(blocks, profiles, blocks_file, notes)
+    notes = NoteList()
+    settled = notes.keep(settle_crops(blocks, profiles, blocks_file))
     grown = {crop: profiles[crop] for crop in sorted(settled["crop"].unique())}
-    return Orchard(settled, at_latitude(grown, latitude_of(blocks), notes), blocks_file, settings_file)
+    here = notes.keep(at_latitude(grown, latitude_of(blocks)))
+    return notes.beside(Orchard(settled, here, blocks_file, settings_file))
 
 
 def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy, where: str = "ranch.toml") -> None:

@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crop_readings import CropReadings, aware_times
 from stressmap.agronomy.orchard import young_rows
-from stressmap.agronomy.profile_parts import Young
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, NoteList
 from stressmap.core.settings import Settings
 
 CLOCK = "%Y-%m-%d %H:%M"
 SHIFT_WORTH_SAYING_BAR = 0.1
 
 
-def say_missing_air(case: CropReadings, weather: pd.DataFrame | None, notes: Notes) -> None:
+WHY = {
+    "deficit_no_weather": "no temperature and humidity at the trees and no weather file",
+    "deficit_bare_file": "{file} has no row with both temperature and humidity",
+    "deficit_no_time": "they have no time",
+    "deficit_file_ends": "{file} ends {moment}, before they were taken",
+    "deficit_file_begins": "{file} begins {moment}, after they were taken",
+    "deficit_gap": "{file} has nothing from {moment} to {until}, and more than two hours are not bridged",
+}
+"""Why readings have no deficit, for the line of an error; the words of notes stand with all others."""
+
+
+def missing_air(case: CropReadings, weather: pd.DataFrame | None) -> tuple[Note, ...]:
     """Say which readings have no weather, and why; raise where the ranking cannot do without.
 
     Parameters
@@ -25,8 +37,10 @@ def say_missing_air(case: CropReadings, weather: pd.DataFrame | None, notes: Not
         With ``vpd_kpa`` in its table.
     weather : DataFrame or None
         The weather file's table.
-    notes : Notes
-        Where to.
+
+    Returns
+    -------
+    tuple of Note
 
     Raises
     ------
@@ -36,10 +50,11 @@ def say_missing_air(case: CropReadings, weather: pd.DataFrame | None, notes: Not
     without = case.counted & case.table["vpd_kpa"].isna().to_numpy()
     count, all_of_them = int(without.sum()), int(case.counted.sum())
     if not count:
-        return
-    why = _why_missing(aware_times(case.table, case.settings)[without], weather, case.settings)
+        return ()
+    times = aware_times(case.table, case.settings)[without]
+    note = _why_missing(times, weather, case.settings, {"count": count, "total": all_of_them})
     if case.settings.map.rank_by == "below_baseline" and count == all_of_them:
-        files = case.settings.files
+        files, why = case.settings.files, WHY[note.code].format(**dict(note.values))
         raise DataError(
             Problem(
                 str(files.weather or files.readings),
@@ -48,83 +63,89 @@ def say_missing_air(case: CropReadings, weather: pd.DataFrame | None, notes: Not
                 'or write [map] rank_by = "below_target"',
             )
         )
-    who = "No reading has a" if count == all_of_them else f"{count} of {all_of_them} readings have no"
-    notes.say(f"{who} vapour pressure deficit and so no baseline: {why}.")
+    return (note,)
 
 
-def _why_missing(times: pd.DatetimeIndex, weather: pd.DataFrame | None, settings: Settings) -> str:
+def _why_missing(
+    times: pd.DatetimeIndex, weather: pd.DataFrame | None, settings: Settings, who: dict[str, Any]
+) -> Note:
+    who = {"none": who["count"] == who["total"], **who}
     if weather is None or weather.empty:
-        return "no temperature and humidity at the trees and no weather file"
-    file, zone = settings.files.weather, settings.ranch.zone
+        return Note.of("deficit_no_weather", "caution", **who)
+    zone = settings.ranch.zone
+    who["file"] = str(settings.files.weather)
     known = pd.DatetimeIndex(weather.loc[weather["temp_c"].notna() & weather["rh_pct"].notna(), "time"])
     if known.empty:
-        return f"{file} has no row with both temperature and humidity"
+        return Note.of("deficit_bare_file", "caution", **who)
     known, times = known.tz_convert(zone), times[times.notna()]
     if times.empty:
-        return "they have no time"
+        return Note.of("deficit_no_time", "caution", **who)
     if times.max() > known[-1]:
-        return f"{file} ends {known[-1].strftime(CLOCK)}, before they were taken"
+        return Note.of("deficit_file_ends", "caution", moment=known[-1].strftime(CLOCK), **who)
     if times.min() < known[0]:
-        return f"{file} begins {known[0].strftime(CLOCK)}, after they were taken"
+        return Note.of("deficit_file_begins", "caution", moment=known[0].strftime(CLOCK), **who)
     at = int(known.searchsorted(times[0]))
-    gap = f"{known[at - 1].strftime(CLOCK)} to {known[at].strftime(CLOCK)}"
-    return f"{file} has nothing from {gap}, and more than two hours are not bridged"
+    gap = {"moment": known[at - 1].strftime(CLOCK), "until": known[at].strftime(CLOCK)}
+    return Note.of("deficit_gap", "caution", **gap, **who)
 
 
-def say_line(case: CropReadings, notes: Notes) -> None:
+def line_remarks(case: CropReadings) -> tuple[Note, ...]:
     """Say where a fully watered line is provisional or carried beyond what it was published for.
 
     Parameters
     ----------
     case : CropReadings
         With ``vpd_kpa`` in its table.
-    notes : Notes
-        Where to.
+
+    Returns
+    -------
+    tuple of Note
     """
+    notes = NoteList()
     for crop, profile, here in case.crops():
         line, vpd = profile.baseline, case.table.loc[here & case.counted, "vpd_kpa"].dropna()
         if line is None or vpd.empty:
             continue
         if line.provisional:
-            notes.say(f"The fully watered line of {crop} is provisional: {profile.sources['baseline'].cite}.")
+            notes.say("line_provisional", "caution", crop=crop, source=profile.sources["baseline"].cite)
         low, high = line.vpd_range_kpa or (0.0, np.inf)
         beyond = int(((vpd < low) | (vpd > high)).sum())
         if beyond:
-            notes.say(
-                f"{beyond} readings of {crop} were taken at a vapour pressure deficit outside {low:g} to "
-                f"{high:g} kPa ({vpd.min():.1f} to {vpd.max():.1f}), for which its fully watered line is "
-                "published; the line was carried on."
-            )
+            published = {"low_kpa": low, "high_kpa": high}
+            met = {"least_kpa": vpd.min(), "most_kpa": vpd.max()}
+            notes.say("line_carried_on", "caution", crop=crop, count=beyond, **published, **met)
+    return tuple(notes)
 
 
-def _young_words(young: Young) -> str:
-    if young.allowance_bar is None:
-        return f"no target drier than {young.driest_target_bar:g} bar"
-    return f"at most {young.allowance_bar:g} bar below the fully watered line"
-
-
-def say_young(case: CropReadings, notes: Notes) -> None:
+def young_remarks(case: CropReadings) -> tuple[Note, ...]:
     """Say which blocks are young and what that limits.
 
     Parameters
     ----------
     case : CropReadings
         Readings with their blocks.
-    notes : Notes
-        Where to.
+
+    Returns
+    -------
+    tuple of Note
     """
+    notes = NoteList()
     for crop, profile, here in case.crops():
         if profile.young is None:
             continue
-        young = here & case.counted & young_rows(case.places, case.days, profile.young.years)
-        if young.any():
-            notes.say(
-                f"Planted under {profile.young.years} years ago: {', '.join(case.blocks_of(young))}. Young "
-                f"{crop} is allowed {_young_words(profile.young)}."
-            )
+        young, limits = here & case.counted, profile.young
+        young &= young_rows(case.places, case.days, limits.years)
+        if not young.any():
+            continue
+        found = {"crop": crop, "years": limits.years, "blocks": case.blocks_of(young)}
+        if limits.allowance_bar is None:
+            notes.say("young_target", driest_bar=limits.driest_target_bar, **found)
+        else:
+            notes.say("young_allowance", allowance_bar=limits.allowance_bar, **found)
+    return tuple(notes)
 
 
-def say_shift(case: CropReadings, middle_kpa: float, notes: Notes) -> None:
+def shift_remarks(case: CropReadings, middle_kpa: float) -> tuple[Note, ...]:
     """Say that readings were carried to the visit's middle weather, and which could not be.
 
     Parameters
@@ -133,73 +154,70 @@ def say_shift(case: CropReadings, middle_kpa: float, notes: Notes) -> None:
         With ``vpd_kpa`` and ``weather_shift_bar`` in its table.
     middle_kpa : float
         The visit's middle deficit [kPa].
-    notes : Notes
-        Where to.
+
+    Returns
+    -------
+    tuple of Note
     """
-    shift = case.table["weather_shift_bar"].to_numpy()[case.counted]
+    notes, shift = NoteList(), case.table["weather_shift_bar"].to_numpy()[case.counted]
     if len(shift) and np.abs(shift).max() >= SHIFT_WORTH_SAYING_BAR:
-        notes.say(
-            "Readings were carried along the fully watered line to the visit's middle vapour pressure "
-            f"deficit, {middle_kpa:.1f} kPa: by {shift.min():+.1f} to {shift.max():+.1f} bar ([reading] "
-            "same_weather = false turns this off)."
-        )
+        span = {"least_bar": shift.min(), "most_bar": shift.max()}
+        notes.say("carried_to_middle_weather", middle_kpa=middle_kpa, **span)
     without = [crop for crop in case.measured() if case.profiles[crop].baseline is None]
     if without:
-        notes.say(f"Readings of {', '.join(without)} were not carried: the crop has no fully watered line.")
+        notes.say("not_carried_without_line", "caution", crops=without)
     lined = (case.places["crop"].notna() & ~case.places["crop"].isin(without)).to_numpy()
     blind = case.counted & lined & case.table["vpd_kpa"].isna().to_numpy()
     if blind.any() and np.isfinite(middle_kpa):
-        notes.say(
-            f"{int(blind.sum())} readings stay as they are, not carried to the middle weather: nothing is "
-            "known of the weather of their minute."
-        )
+        notes.say("not_carried_without_weather", "caution", count=blind.sum())
+    return tuple(notes)
 
 
-def say_absolute(case: CropReadings, notes: Notes) -> None:
+def absolute_remarks(case: CropReadings) -> tuple[Note, ...]:
     """Say whose readings are held against a season's absolute figure, in which the day's heat is stress.
 
     Parameters
     ----------
     case : CropReadings
         With ``target_bar`` and ``allowance_bar`` in its table.
-    notes : Notes
-        Where to.
+
+    Returns
+    -------
+    tuple of Note
     """
+    notes, table = NoteList(), case.table
     if case.settings.map.rank_by != "below_target":
-        return
-    table = case.table
+        return ()
     bare = case.counted & table["allowance_bar"].isna().to_numpy()
     no_air = case.counted & table["vpd_kpa"].isna().all()
     for crop, profile, here in case.crops():
-        mine = here & (bare | no_air)
-        if not mine.any():
+        if not (here & (bare | no_air)).any():
             continue
         if profile.baseline is None:
-            why = "the crop has no fully watered line"
+            notes.say("absolute_without_line", "caution", crop=crop)
         elif no_air.any():
-            why = "there is no weather"
+            notes.say("absolute_without_weather", "caution", crop=crop)
         else:
-            why = "the weather file has fewer than ten days about the visit"
-        notes.say(
-            f"{crop.capitalize()} is held against its season target in absolute figures, because {why}: heat "
-            "is not taken out."
-        )
+            notes.say("absolute_few_days", "caution", crop=crop)
+    return tuple(notes)
 
 
-def say_too_wet(case: CropReadings, notes: Notes) -> None:
+def wet_remarks(case: CropReadings) -> tuple[Note, ...]:
     """Mark, not praise, trees wetter than a fully watered one where that harms the crop.
 
     Parameters
     ----------
     case : CropReadings
         With ``too_wet`` in its table.
-    notes : Notes
-        Where to.
+
+    Returns
+    -------
+    tuple of Note
     """
+    notes = NoteList()
     for crop, _, here in case.crops():
         wet = here & case.counted & case.table["too_wet"].to_numpy(bool)
         if wet.any():
-            notes.say(
-                f"{int(wet.sum())} readings of {crop} are wetter than a fully watered tree shows (in "
-                f"{', '.join(case.blocks_of(wet))}): always wet harms {crop} too; look for too much water."
-            )
+            found = {"count": wet.sum(), "blocks": case.blocks_of(wet)}
+            notes.say("too_wet", "warning", crop=crop, **found)
+    return tuple(notes)

@@ -6,7 +6,6 @@ import dataclasses
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
 from stressmap.core.text import one_line
@@ -167,46 +166,3 @@ Note(code='short_record', values=(), severity='info')))
     def __iter__(self) -> Iterator[Note]:
         """Return the notes in the order they were said."""
         return iter(self._notes)
-
-
-class Notes:
-    """What a run must say although it goes on; each thing once, in the order first said.
-
-    Examples
-    --------
-    >>> notes = Notes()
-    >>> notes.say("No weather file: vapour pressure deficit is unknown.")
-    >>> notes.say("No weather file: vapour pressure deficit is unknown.")
-    >>> len(list(notes))
-    1
-    """
-
-    def __init__(self) -> None:
-        self._said: dict[str | Note, None] = {}
-        self._shown: dict[str, str] = {}
-
-    def call(self, file: Path, shown: str) -> None:
-        """Say a shorter name in place of a file's path.
-
-        Parameters
-        ----------
-        file : Path
-            As it stands in what is said.
-        shown : str
-            What to put there.
-        """
-        self._shown[str(file)] = shown
-
-    def say(self, text: str) -> None:
-        """Keep one sentence."""
-        self._said.setdefault(one_line(str(_renamed(text, self._shown)), most=600))
-
-    def keep(self, noted: Noted[T]) -> T:
-        """Keep what was said of a result, and return the result alone."""
-        for note in noted.notes:
-            self._said.setdefault(note.renamed(self._shown))
-        return noted.value
-
-    def __iter__(self) -> Iterator[str | Note]:
-        """Return what was said in its order."""
-        return iter(self._said)

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.special import gammaincinv
 
 from stressmap.core.arrays import Floats
+from stressmap.core.notes import Note, NoteList
 from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
@@ -91,13 +92,13 @@ class Comparison:
     ----------
     one_out, block_out : dict of Scores
         By method: each reading left out alone, and with its whole block.
-    notes : tuple of str
+    notes : tuple of Note
         What must be said of them.
     """
 
     one_out: dict[str, Scores]
     block_out: dict[str, Scores]
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
     def as_numbers(self) -> dict[str, Any]:
         """Give the scores as plain numbers for ``run.json``, rounded, None where there are none."""
@@ -153,25 +154,22 @@ def cross_validate(
     return Comparison(one_out, block_out, _remarks(surface.method, one_out))
 
 
-def _remarks(method: str, scores: dict[str, Scores]) -> tuple[str, ...]:
-    own, notes = scores[method], []
+def _remarks(method: str, scores: dict[str, Scores]) -> tuple[Note, ...]:
+    own, notes = scores[method], NoteList()
     if own.readings < LEAST_JUDGED:
         return ()
     # Quantiles of a chi-squared variable over its degrees of freedom, here so many readings.
     low, high = 2 * gammaincinv(own.readings / 2, [0.005, 0.995]) / own.readings
     if not low <= own.mean_squared_z <= high:
-        what = "too narrow" if own.mean_squared_z > high else "too wide"
-        notes.append(
-            f"The {method} method's z-scores are out of line: left-out readings miss by"
-            f" {own.mean_squared_z**0.5:.2f} times the stated error, so its intervals are {what}."
-        )
+        factor = own.mean_squared_z**0.5
+        if own.mean_squared_z > high:
+            notes.say("intervals_too_narrow", "warning", method=method, factor=factor)
+        else:
+            notes.say("intervals_too_wide", "caution", method=method, factor=factor)
     average = scores.get("block average")
     kriged = [s.rmse_bar for name, s in scores.items() if name != "block average"]
     if average is not None and kriged and average.rmse_bar < min(kriged):
-        notes.append(
-            f"Kriging foretells left-out readings no better than block averages do here:"
-            f" {min(kriged):.2f} and {average.rmse_bar:.2f} bar."
-        )
+        notes.say("kriging_no_better", "caution", kriging_bar=min(kriged), average_bar=average.rmse_bar)
     return tuple(notes)
 
 

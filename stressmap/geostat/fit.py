@@ -19,6 +19,7 @@ from scipy.special import logsumexp, ndtri
 from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.core.notes import Note
 from stressmap.geostat.covariance import Parameters
 from stressmap.geostat.kriging import ParameterNodes
 from stressmap.geostat.options import Priors
@@ -82,8 +83,8 @@ class Fit:
         The most plausible set.
     log_likelihood : float
         Restricted, at the best set.
-    notes : tuple of str
-        What went wrong, in plain sentences.
+    notes : tuple of Note
+        What went wrong.
     """
 
     model: VarianceModel
@@ -91,7 +92,7 @@ class Fit:
     weight: Floats
     best: Parameters
     log_likelihood: float
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     def average(self, name: str) -> float:
         """Return the weighted mean of one parameter."""
@@ -159,10 +160,7 @@ def fit(
             model.parameters(u)
             for u in model.prior_quantiles(quasi_normal_points(32, len(model.prior_centre())))
         )
-        note = (
-            f"The fit of the model failed ({error}); what is plausible beforehand was used in its place, with"
-            " intervals as wide as that."
-        )
+        note = Note.of("fit_failed", "warning", error=str(error))
         return Fit(
             model,
             nodes,

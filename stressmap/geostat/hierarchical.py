@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.core.notes import Note
 from stressmap.geostat.options import Priors
 from stressmap.geostat.samples import Estimate, Places, Samples
 from stressmap.geostat.zone_covariance import ZoneCovariance, constant_trend, universal_kriging_covariance
@@ -84,14 +85,14 @@ class HierarchicalSurface:
         Variances.
     method : str
         ``"block average"`` or ``"ranch average"``.
-    notes : tuple of str
+    notes : tuple of Note
         Why kriging was not possible.
     """
 
     samples: Samples
     components: VarianceComponents
     method: str = "block average"
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
     @cached_property
     def _sums(self) -> GroupSums:

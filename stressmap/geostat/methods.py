@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from stressmap.core.notes import Note
 from stressmap.geostat.cross_validation import score
 from stressmap.geostat.fit import log_ranges
 from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
@@ -67,17 +68,15 @@ def fit_surface(
         raise ValueError(msg)
     options = options or SurfaceOptions()
     if len(samples) < LEAST_READINGS:
-        return _fall_back(samples, options, f"Only {len(samples)} usable readings, too few for kriging")
+        return _fall_back(samples, options, Note.of("too_few_readings", "warning", count=len(samples)))
     if np.ptp(samples.value) < LEAST_SPREAD_BAR:
-        return _fall_back(
-            samples, options, "All usable readings are the same, which kriging cannot work with"
-        )
+        return _fall_back(samples, options, Note.of("readings_alike", "warning"))
     if method == "structured":
         return _structured(samples, options, step)
     try:
         return average_by_tree(samples, lambda trees: OrdinarySurface(trees, jobs=options.jobs))
     except (ValueError, np.linalg.LinAlgError) as error:
-        return _fall_back(samples, options, f"Ordinary kriging could not be fitted ({error})")
+        return _fall_back(samples, options, Note.of("ordinary_not_fitted", "warning", error=str(error)))
 
 
 def count_steps(samples: Samples, method: str, options: SurfaceOptions | None = None) -> int | None:
@@ -108,23 +107,22 @@ def _structured(samples: Samples, options: SurfaceOptions, step: Callable[[], No
         return plain
     drift = standardise(samples)
     if not drift.sd:
-        plain.notes += ("The covariate was left out: it is the same, or unknown, at nearly all readings.",)
+        plain.notes += (Note.of("covariate_flat", "caution"),)
         return plain
     drifting = StructuredSurface(samples, options, drift, step=step)
     without, with_it = (score(samples.value, *one.leave_one_out()).rmse_bar for one in (plain, drifting))
-    figures = f"left-out readings are missed by {with_it:.2f} bar with it, {without:.2f} bar without"
+    figures = {"with_bar": with_it, "without_bar": without}
     if with_it > (1 - LEAST_GAIN) * without:
-        plain.notes += (f"The covariate was left out because it does not help: {figures}.",)
+        plain.notes += (Note.of("covariate_left_out", **figures),)
         return plain
-    drifting.notes += (f"The covariate takes part: {figures}.",)
+    drifting.notes += (Note.of("covariate_used", **figures),)
     return drifting
 
 
-def _fall_back(samples: Samples, options: SurfaceOptions, why: str) -> Surface:
+def _fall_back(samples: Samples, options: SurfaceOptions, why: Note) -> Surface:
     several = len(np.unique(samples.places.block)) > 1
-    what = "block averages, drawn towards the ranch's," if several else "the average of the readings"
-    note = f"{why}: the map shows {what} with wide intervals."
     method = "block average" if several else "ranch average"
+    note = Note(why.code, (*why.values, ("method", method)), why.severity)
     return average_by_tree(
         samples,
         lambda trees: HierarchicalSurface(trees, variance_components(trees, options.priors), method, (note,)),

@@ -16,6 +16,7 @@ from scipy.spatial.distance import cdist, pdist
 from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.core.notes import Note
 from stressmap.core.parallel import each
 from stressmap.geostat.change_of_support import cells_by_zone, discretise
 from stressmap.geostat.samples import Estimate, Places, Samples
@@ -100,7 +101,7 @@ class OrdinarySurface:
 
     def __init__(self, samples: Samples, variogram: Variogram | None = None, *, jobs: int = 1) -> None:
         self.samples, self.jobs = samples, jobs
-        self.notes: tuple[str, ...] = ()
+        self.notes: tuple[Note, ...] = ()
         self._centre()
         first = samples.value - (self._trend / self._trend.sum(axis=0)) @ (self._trend.T @ samples.value)
         self.variogram = variogram or automatic_variogram(self._xy, first)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.core.notes import Note
 from stressmap.geostat.samples import Estimate, Places, Samples
 from stressmap.geostat.surface import Surface
 from stressmap.geostat.variance_model import tree_groups
@@ -72,7 +73,7 @@ class TreeAverages:
         return self._surface.method
 
     @property
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Note, ...]:
         """What the user must know."""
         return self._surface.notes
 

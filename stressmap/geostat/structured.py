@@ -11,6 +11,7 @@ from scipy.spatial.distance import cdist
 from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.core.notes import Note
 from stressmap.core.parallel import each
 from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import cells_by_zone
@@ -94,7 +95,7 @@ class StructuredSurface:
         mean_model = MeanModel(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
         self.nodes = estimate_trends(self._centred, self._z, self.fit, mean_model)
         self._systems = KrigingSystems(self._centred, self._z, self.nodes)
-        self.notes: tuple[str, ...] = self.fit.notes
+        self.notes: tuple[Note, ...] = self.fit.notes
 
     def __getstate__(self) -> dict[str, Any]:
         """Return what is pickled: all but the solved systems."""

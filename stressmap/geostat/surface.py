@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Protocol
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.core.notes import Note
 from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.zone_covariance import ZoneCovariance
 
@@ -16,8 +17,8 @@ class Surface(Protocol):
     ----------
     method : str
         The one used: ``"structured"``, ``"ordinary"``, ``"block average"`` or ``"ranch average"``.
-    notes : tuple of str
-        Plain sentences about what the user must know (a fallback and its reason, a fit that hit a bound).
+    notes : tuple of Note
+        What the user must know (a fallback and its reason, a fit that hit a bound).
     """
 
     @property
@@ -25,7 +26,7 @@ class Surface(Protocol):
         """The method that was used."""
 
     @property
-    def notes(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[Note, ...]:
         """What the user must know."""
 
     def predict(self, places: Places) -> Estimate:

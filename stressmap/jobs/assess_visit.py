@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -19,18 +19,21 @@ from stressmap.agronomy.orchard import Orchard, settle
 from stressmap.agronomy.visit_weather import shift_error_bar, usual_weather
 from stressmap.core import settings as settings_module
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.schemas import CHECKED_READINGS, hold
+from stressmap.core.settings import Settings
 from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.covariate import read_covariate
 from stressmap.intake.inputs import Inputs
 from stressmap.intake.irrigation_log import read_irrigation
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
+from stressmap.output.text.note_words import sentence
+from stressmap.output.text.words import Words
 from stressmap.quality import reading_error
 from stressmap.quality.assessment_summary import summarise
-from stressmap.quality.checks import CHECKS, assess
+from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.spatial_join import join_valves
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
@@ -61,10 +64,15 @@ class NothingUsableError(DataError):
         First and last day.
     readings : GeoDataFrame
         With their flags.
+    notes : tuple of Note
+        What there is to say of them.
     """
 
-    def __init__(self, problem: Problem, visit: Visit, readings: gpd.GeoDataFrame) -> None:
+    def __init__(
+        self, problem: Problem, visit: Visit, readings: gpd.GeoDataFrame, notes: tuple[Note, ...]
+    ) -> None:
         super().__init__(problem)
+        self.notes = notes
         self.visit = visit
         self.readings = readings
 
@@ -88,24 +96,21 @@ def _together(step: Callable[[], None], *readers: Callable[[], Any]) -> list[Any
     return found
 
 
-def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) -> tuple[Inputs, Orchard]:
+def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[Inputs, Orchard]]:
     """Read ``ranch.toml`` and every file that it names; settle the crops, once for all that follows.
 
     Parameters
     ----------
     source : Path
         A ``ranch.toml``.
-    notes : Notes
-        Gets what was mended or is missing.
     progress : Progress, optional
         Told of each file read.
 
     Returns
     -------
-    inputs : Inputs
-        Its ``blocks`` are those of the orchard.
-    orchard : Orchard
-        Blocks with their crops settled, and the profiles of those crops.
+    Noted of (Inputs, Orchard)
+        The blocks of the inputs are those of the orchard, with their crops settled, beside the profiles of
+        those crops. Says what was mended or is missing.
 
     Raises
     ------
@@ -115,8 +120,7 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
         If an input cannot be used.
     """
     chosen = settings_module.load(source)
-    for file in chosen.inputs().values():
-        notes.call(file, chosen.shown(file))
+    notes = NoteList()
     files, zone = chosen.files, chosen.ranch.zone
     profiles = load_profiles(chosen.crops, str(source))
     tell = progress or Silent()
@@ -132,11 +136,13 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
         read = notes.keep(
             read_blocks(files.blocks, chosen.ranch.crs, chosen.columns, settings_file=chosen.source)
         )
-        orchard = settle(read, profiles, notes, blocks_file=str(files.blocks), settings_file=chosen.source)
+        orchard = notes.keep(
+            settle(read, profiles, blocks_file=str(files.blocks), settings_file=chosen.source)
+        )
         if files.valves is None:
             return orchard, blocks_as_valves(orchard.blocks)
         valves = notes.keep(read_valves(files.valves, CRS(read.crs), chosen.columns))
-        return orchard, join_valves(valves, orchard.blocks, files.valves, notes)
+        return orchard, notes.keep(join_valves(valves, orchard.blocks, files.valves))
 
     (orchard, valves), readings, weather, irrigation = _together(
         tell.step,
@@ -150,10 +156,29 @@ def load_inputs(source: Path, notes: Notes, progress: Progress | None = None) ->
     tell.step()
     orchard = replace(orchard, usual=usual_weather(weather, zone))
     inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate)
-    return inputs, orchard
+    return Noted((inputs, orchard), shown(notes, chosen))
 
 
-def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None, notes: Notes) -> Assessed:
+def shown(notes: Iterable[Note], settings: Settings) -> tuple[Note, ...]:
+    """Show the ranch's files by short names: notes go into files that leave the computer.
+
+    Parameters
+    ----------
+    notes : iterable of Note
+        With the paths of files as they were opened.
+    settings : Settings
+        Knows the files.
+
+    Returns
+    -------
+    tuple of Note
+        Each once.
+    """
+    names = {str(file): settings.shown(file) for file in settings.inputs().values()}
+    return tuple(NoteList(note.renamed(names) for note in notes))
+
+
+def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Noted[Assessed]:
     """Choose the visit, check its readings and work out what they mean.
 
     Parameters
@@ -162,25 +187,28 @@ def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None, notes:
         From :func:`load_inputs`.
     on : date or None
         A day of the visit wanted; None for the settings' or the latest.
-    notes : Notes
-        Gets what could not be computed.
 
     Returns
     -------
-    Assessed
+    Noted of Assessed
+        Says what was mended, assumed or could not be computed.
 
     Raises
     ------
     DataError
         If no reading of the visit can be used.
     """
-    doubt = doubtful_last_visit(inputs.readings) if on is None and inputs.settings.visit.end is None else None
-    if doubt:
-        notes.say(doubt)
-    return assess_visit(inputs, orchard, choose_visit(inputs.readings, inputs.settings, on), notes)
+    open_choice = on is None and inputs.settings.visit.end is None
+    doubt = doubtful_last_visit(inputs.readings) if open_choice else ()
+    try:
+        assessed = assess_visit(inputs, orchard, choose_visit(inputs.readings, inputs.settings, on))
+    except NothingUsableError as stop:
+        stop.notes = (*doubt, *stop.notes)
+        raise
+    return Noted(assessed.value, tuple(NoteList((*doubt, *assessed.notes))))
 
 
-def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit, notes: Notes) -> Assessed:
+def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit) -> Noted[Assessed]:
     """Check the readings of one visit and work out what they mean.
 
     Parameters
@@ -189,37 +217,37 @@ def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit, notes: Notes) -
         From :func:`load_inputs`.
     visit : tuple of date
         First and last day.
-    notes : Notes
-        Gets what could not be computed.
 
     Returns
     -------
-    Assessed
+    Noted of Assessed
+        Says what was mended, assumed or could not be computed.
 
     Raises
     ------
     DataError
         If no reading of the visit can be used.
     """
-    chosen = inputs.settings
-    checked = assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, notes, inputs.crs)
+    chosen, notes = inputs.settings, NoteList()
+    checked = notes.keep(assess(inputs.readings, inputs.blocks, inputs.valves, chosen, visit, inputs.crs))
     watered = watered_bar(checked, orchard, inputs.weather, chosen)
     error = reading_error.estimate(checked, watered)
-    for sentence in reading_error.sentences(error, aligned=chosen.reading.align_chambers):
-        notes.say(sentence)
+    notes.add(reading_error.remarks(error, aligned=chosen.reading.align_chambers))
     if chosen.reading.align_chambers:
         checked = reading_error.align(checked, error)
-    figured = add_figures(checked, orchard, inputs.weather, chosen, notes)
+    figured = notes.keep(add_figures(checked, orchard, inputs.weather, chosen))
     table = gpd.GeoDataFrame(figured, geometry="geometry", crs=inputs.crs)
     bare = table["used"] & table["stress_bar"].isna()
     if bare.any():
-        notes.say(f"{int(bare.sum())} readings are not used: their {chosen.map.rank_by} cannot be computed.")
+        notes.say("figure_unknown", "caution", count=bare.sum(), figure=chosen.map.rank_by)
         table["used"] = table["used"] & ~bare
     if not table["used"].any():
-        raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table)
-    _say_mended(table, notes)
+        raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table, shown(notes, chosen))
+    notes.add(_mended(table))
     held = block_figures(orchard, visit, table[table["used"]], chosen)
-    return Assessed(orchard, visit, hold(table, CHECKED_READINGS), held, _with_slope_error(error, table))
+    checked = hold(table, CHECKED_READINGS)
+    assessed = Assessed(orchard, visit, checked, held, _with_slope_error(error, table))
+    return Noted(assessed, shown(notes, chosen))
 
 
 def _with_slope_error(error: ReadingError, table: gpd.GeoDataFrame) -> ReadingError:
@@ -238,15 +266,22 @@ def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Pr
     why = ", ".join(f"{code} {count}" for code, count in codes.items()) or "none was taken in it"
     what = f"no reading of the visit {visit[0]} to {visit[1]} can be used ({why})"
     causes = summarise(today, inputs.blocks, inputs.valves, chosen).first if len(today) else ()
-    remedy = f"{causes[0].rstrip('.')}" if causes else "Mend the readings, or name another visit with --visit"
+    remedy = (
+        sentence(causes[0], Words("en")).rstrip(".")
+        if causes
+        else "Mend the readings, or name another visit with --visit"
+    )
     return Problem(str(chosen.files.readings), what, remedy[:1].upper() + remedy[1:])
 
 
-def _say_mended(table: gpd.GeoDataFrame, notes: Notes) -> None:
+def _mended(table: gpd.GeoDataFrame) -> NoteList:
     """Say how many of the readings that are used were mended; more than half is worth a second look."""
-    used = table[table["used"]]
+    notes, used = NoteList(), table[table["used"]]
     for code in ("lonlat_swapped", "sign_read_as_potential"):
         count = int(sum(code in codes for codes in used["flags"]))
-        if count:
-            many = " That is most of them: is the file as you meant it?" if 2 * count > len(used) else ""
-            notes.say(f"{count} of {len(used)} used readings were mended: {CHECKS[code].says}.{many}")
+        found = {"count": count, "total": len(used), "flag": code}
+        if 2 * count > len(used):
+            notes.say("readings_mostly_mended", "warning", **found)
+        elif count:
+            notes.say("readings_mended", "caution", **found)
+    return notes

@@ -9,13 +9,13 @@ import geopandas as gpd
 
 from stressmap.core import settings
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.jobs.before_work import handed_in
 from stressmap.output.gis.mend_list import mend_target, write_mend_list
-from stressmap.output.text.note_words import in_english
+from stressmap.output.text.words import Words
 from stressmap.quality.assessment_summary import mend_table
 
 
@@ -31,7 +31,7 @@ class Checked:
         First and last day.
     readings : GeoDataFrame
         All readings with their flags.
-    notes : tuple of str
+    notes : tuple of Note
         What was mended or is missing.
     stop : DataError or None
         What would stop a run all the same: no reading may be used.
@@ -40,7 +40,7 @@ class Checked:
     inputs: Inputs
     visit: Visit
     readings: gpd.GeoDataFrame
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     stop: DataError | None = None
 
 
@@ -65,16 +65,17 @@ def check(source: Path, progress: Progress | None = None, *, out: Path | None = 
     StressmapError
         If a file or setting cannot be used, or something at ``out`` would be lost.
     """
-    notes, tell = Notes(), progress or Silent()
+    notes, tell = NoteList(), progress or Silent()
     if out is not None:
         mend_target(out, handed_in(source, settings.load(source)))
-    inputs, orchard = load_inputs(source, notes, tell)
+    inputs, orchard = notes.keep(load_inputs(source, tell))
     tell.stage("Checking readings")
     try:
-        assessed = assess_readings(inputs, orchard, None, notes)
+        assessed = notes.keep(assess_readings(inputs, orchard, None))
     except NothingUsableError as stop:
-        return Checked(inputs, stop.visit, stop.readings, in_english(notes), stop)
-    return Checked(inputs, assessed.visit, assessed.readings, in_english(notes))
+        notes.add(stop.notes)
+        return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
+    return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))
 
 
 def list_to_mend(checked: Checked, out: Path) -> Path:
@@ -98,5 +99,6 @@ def list_to_mend(checked: Checked, out: Path) -> Path:
         If it cannot be written.
     """
     target = mend_target(out, handed_in(checked.inputs.source, checked.inputs.settings))
-    write_mend_list(mend_table(checked.readings), target)
+    words = Words(checked.inputs.settings.ranch.languages[0])
+    write_mend_list(mend_table(checked.readings), words, target)
     return target

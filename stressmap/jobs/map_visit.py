@@ -12,7 +12,7 @@ import pandas as pd
 from stressmap.agronomy.crops import edges_for
 from stressmap.agronomy.orchard import Orchard, middle_day
 from stressmap.core.errors import StressmapError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.units import M2_PER_HA
 from stressmap.geostat.methods import count_steps, fit_surface
@@ -21,7 +21,6 @@ from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
-from stressmap.output.text.note_words import in_english
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
@@ -88,7 +87,7 @@ def _covariate(inputs: Inputs) -> CovariateAt | None:
 
 
 def content_of(
-    inputs: Inputs, assessed: Assessed, surface: Surface, notes: Notes, progress: Progress, *, jobs: int = 1
+    inputs: Inputs, assessed: Assessed, surface: Surface, progress: Progress, *, jobs: int = 1
 ) -> Content:
     """Map a visit and put together everything that the files of a run are made from.
 
@@ -100,8 +99,6 @@ def content_of(
         From :func:`stressmap.jobs.assess_visit.assess_readings`.
     surface : Surface
         From :func:`fit`.
-    notes : Notes
-        What the run had to say so far.
     progress : Progress
         Told of each block mapped.
     jobs : int
@@ -110,13 +107,14 @@ def content_of(
     Returns
     -------
     Content
+        Its notes are those of the mapping alone.
     """
-    chosen = inputs.settings
+    chosen, notes = inputs.settings, NoteList()
     edges = _edges(inputs, assessed.orchard)
     ground = _ground(inputs)
     terms = MappingTerms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
-    earlier = None if before is None else _earlier(inputs, assessed.orchard, before, notes, progress)
+    earlier = notes.keep(_earlier(inputs, assessed.orchard, before, progress))
     progress.stage("Mapping blocks", len(inputs.blocks))
     surfaces = (surface, None if earlier is None else earlier[1])
     mapped = map_blocks(surfaces, ground, terms, jobs=jobs, step=progress.step)
@@ -129,7 +127,7 @@ def content_of(
     blocks = _counted(inputs.blocks, assessed.readings, "block")
     bare = blocks.loc[blocks["readings"] == 0, "block"].tolist()
     if bare:
-        notes.say(_not_measured(bare))
+        notes.say("blocks_not_measured", "caution", blocks=bare)
     return Content(
         ranch=chosen.ranch,
         visit=assessed.visit,
@@ -141,7 +139,7 @@ def content_of(
         valves=_ranked(inputs, assessed, mapped.valves, change),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
         raster=_raster(inputs, ground.grid, mapped),
-        notes=in_english(notes),
+        notes=tuple(notes),
         look_again=again,
         previous_visit=earlier[0].visit[1] if earlier and change is not None else None,
         basemap=chosen.map.basemap,
@@ -166,14 +164,6 @@ def _raster(inputs: Inputs, grid: Lattice, mapped: Mapped) -> Raster:
         col=mapped.col,
         stress_bar=mapped.stress_bar,
         stress_se_bar=mapped.stress_se_bar,
-    )
-
-
-def _not_measured(blocks: list[str]) -> str:
-    shown = ", ".join(blocks[:12]) + (f" and {len(blocks) - 12} more" if len(blocks) > 12 else "")
-    return (
-        f"Not measured: {shown}. What is said there is the crop's average with a wide interval; "
-        "take readings before acting on it ([map] rank_unmeasured = false leaves such blocks unranked)."
     )
 
 
@@ -259,16 +249,17 @@ def _stakes(inputs: Inputs, figures: ZoneMeans) -> WateringDecision:
 
 
 def _earlier(
-    inputs: Inputs, orchard: Orchard, visit: Visit, notes: Notes, progress: Progress
-) -> tuple[Assessed, Surface] | None:
+    inputs: Inputs, orchard: Orchard, visit: Visit | None, progress: Progress
+) -> Noted[tuple[Assessed, Surface] | None]:
     """Assess and fit an earlier visit; None, and a note, where that cannot be done."""
+    if visit is None:
+        return Noted(None)
     try:
-        assessed = assess_visit(inputs, orchard, visit, Notes())
+        assessed = assess_visit(inputs, orchard, visit).value
     except StressmapError as error:
         why = error.problems[0].what
-        notes.say(f"No comparison with the visit before ({visit[0]}): {why}.")
-        return None
-    return assessed, fit(inputs, assessed, 1, progress, stage="Fitting the visit before").surface
+        return Noted(None, (Note.of("no_comparison", "caution", day=visit[0], error=why),))
+    return Noted((assessed, fit(inputs, assessed, 1, progress, stage="Fitting the visit before").surface))
 
 
 def _change(inputs: Inputs, assessed: Assessed, earlier: Assessed, mapped: Mapped) -> pd.DataFrame | None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stressmap.core.notes import Notes
+from stressmap.core.notes import NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.intake.inputs import Inputs
@@ -20,7 +20,6 @@ from stressmap.jobs.before_work import handed_in, refuse_early
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import default_folder, make_ready, staged
-from stressmap.output.text.note_words import in_english
 from stressmap.output.view.content import Content
 
 if TYPE_CHECKING:
@@ -85,14 +84,14 @@ def run(
     StressmapError
         With the problems and the exit code; an earlier result is untouched.
     """
-    notes, watch, tell = Notes(), Watch(), progress or Silent()
+    notes, watch, tell = NoteList(), Watch(), progress or Silent()
     refuse_early(source, out, "run")
     with watch.of("read"):
-        inputs, orchard = load_inputs(source, notes, tell)
+        inputs, orchard = notes.keep(load_inputs(source, tell))
         sha256 = run_record.fingerprints(source, inputs.settings)
     tell.stage("Checking readings")
     with watch.of("assess"):
-        assessed = assess_readings(inputs, orchard, on, notes)
+        assessed = notes.keep(assess_readings(inputs, orchard, on))
     name, files = inputs.settings.ranch.name, outputs.files_of("run")
     target = out or default_folder(name, assessed.visit[0])
     if out is None:
@@ -106,14 +105,15 @@ def run(
         fitted = fit(inputs, assessed, jobs, tell)
         tell.stage("Comparing methods", MOST_METHODS)
         proof = compare_methods(fitted.surface, fitted.samples, fitted.options, step=tell.step)
-    for note in (*fitted.surface.notes, *proof.notes):
-        notes.say(note)
+    notes.add((*fitted.surface.notes, *proof.notes))
     with watch.of("map"):
-        content = content_of(inputs, assessed, fitted.surface, notes, tell, jobs=jobs)
+        content = content_of(inputs, assessed, fitted.surface, tell, jobs=jobs)
     advice = None
     if inputs.settings.water is not None:
         with watch.of("water"):
-            content, advice = _with_water(content, inputs, assessed, fitted, notes, tell)
+            content, advice = _with_water(content, inputs, assessed, fitted, tell)
+    notes.add(content.notes)
+    content = dataclasses.replace(content, notes=tuple(notes))
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
     record = run_record.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
@@ -127,7 +127,7 @@ def run(
 
 
 def _with_water(
-    content: Content, inputs: Inputs, assessed: Assessed, fitted: Fitted, notes: Notes, tell: Progress
+    content: Content, inputs: Inputs, assessed: Assessed, fitted: Fitted, tell: Progress
 ) -> tuple[Content, Advice]:
     """Plan the water of the ranch and add the plan to what is written."""
     from stressmap.jobs.map_visit import valves_together
@@ -136,13 +136,14 @@ def _with_water(
 
     chosen, jobs = inputs.settings.water or Water(), fitted.options.jobs
     together = valves_together(inputs, fitted.surface, jobs=jobs, progress=tell)
-    case, terms = prepare(inputs, assessed.orchard, content.valves, assessed.visit, chosen, notes)
+    prepared = prepare(inputs, assessed.orchard, content.valves, assessed.visit, chosen)
+    case, terms = prepared.value
     advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
     planned = dataclasses.replace(
         content,
         water_plan=plan_table(advice),
         timetable=timetable_table(advice),
-        notes=in_english(notes),
+        notes=(*content.notes, *prepared.notes),
     )
     return planned, advice
 

@@ -8,10 +8,9 @@ from pyproj import CRS
 
 from stressmap.agronomy.crop_names import profile_name
 from stressmap.agronomy.crops import load_profiles
-from stressmap.core.notes import Notes
+from stressmap.core.notes import NoteList
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
 from stressmap.output.staging.starter import Start, refuse_started, write_start
-from stressmap.output.text.note_words import in_english
 from stressmap.quality.spatial_join import join_valves
 
 
@@ -38,13 +37,13 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
         If the polygons cannot be used or the folder cannot be written.
     """
     refuse_started(folder)
-    notes, profiles = Notes(), load_profiles({}, "ranch.toml")
+    notes, profiles = NoteList(), load_profiles({}, "ranch.toml")
     blocks = notes.keep(read_blocks(blocks_file, None))
     blocks["crop"] = [profile_name(crop, profiles) or crop for crop in blocks["crop"]]
     valves = 0
     if valves_file is not None:
         read = notes.keep(read_valves(valves_file, CRS(blocks.crs)))
-        valves = len(join_valves(read, blocks, valves_file, notes))
-    filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(profiles)), in_english(notes))
+        valves = len(notes.keep(join_valves(read, blocks, valves_file)))
+    filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(profiles)), tuple(notes))
     write_start(folder, filled)
     return filled

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch, Water
 from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
@@ -17,7 +17,6 @@ from stressmap.jobs.before_work import refuse_early
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import staged
-from stressmap.output.text.note_words import in_english
 
 if TYPE_CHECKING:
     from stressmap.water.benefit_curve import WaterValueCurve
@@ -38,7 +37,7 @@ class Watered:
         Its name, units and languages.
     visit : tuple of date
         The readings it rests on.
-    notes : tuple of str
+    notes : tuple of Note
         What the run had to say.
     """
 
@@ -46,7 +45,7 @@ class Watered:
     curve: WaterValueCurve | None
     ranch: Ranch
     visit: Visit
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
 
 def plan_water(
@@ -84,12 +83,12 @@ def plan_water(
     StressmapError
         With the problems and the exit code.
     """
-    notes, tell = Notes(), progress or Silent()
+    notes, tell = NoteList(), progress or Silent()
     refuse_early(source, out, "water")
-    inputs, orchard = load_inputs(source, notes, tell)
+    inputs, orchard = notes.keep(load_inputs(source, tell))
     sha256 = run_record.fingerprints(source, inputs.settings)
     tell.stage("Checking readings")
-    assessed = assess_readings(inputs, orchard, on, notes)
+    assessed = notes.keep(assess_readings(inputs, orchard, on))
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
     from stressmap.core.parallel import cores
     from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
@@ -100,12 +99,11 @@ def plan_water(
 
     jobs = cores()
     surface = fit(inputs, assessed, jobs, tell).surface
-    for note in surface.notes:
-        notes.say(note)
+    notes.add(surface.notes)
     valves = ranked_valves(inputs, assessed, surface, jobs=jobs)
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
     chosen = (inputs.settings.water or Water()).model_copy(update=dict(asked or {}))
-    case, terms = prepare(inputs, orchard, valves, assessed.visit, chosen, notes)
+    case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen))
     advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
     curve = None
     if with_curve:
@@ -116,7 +114,7 @@ def plan_water(
         used = inputs.settings.model_copy(update={"water": chosen})
         error = dataclasses.asdict(assessed.error)
         record = run_record.Record(source, used, surface.summary(), error, {}, sha256)
-        page = run_record.plan_page(assessed.visit, record, in_english(notes))
+        page = run_record.plan_page(assessed.visit, record, tuple(notes))
         with staged(out, outputs.files_of("water")) as folder:
             outputs.write(outputs.Made(ranch, tables, advice=advice, curve=curve, record=page), folder)
-    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, in_english(notes))
+    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes))

@@ -1,8 +1,10 @@
-"""What a person needs to know about readings: used, left out and why, mended, missing, what to fix first."""
+"""What a person needs to know about readings: used, left out and why, mended, missing, what to fix first.
+
+The words are made where they are shown: each line is a note.
+"""
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,34 +14,32 @@ import pandas as pd
 import shapely
 from pyproj import Transformer
 
-from stressmap.core.schemas import MEND_LIST, hold
+from stressmap.core.notes import Note
 from stressmap.core.settings import Settings
 from stressmap.quality.checks import CHECKS
 
 _URGENT = ("unit_suspect", "outside_blocks", "no_place", "no_time", "outside_window")
 """Of kinds equally many, those that a look at the file mends come first."""
-LISTED = 8
-"""So many rows of a kind are named; the table of ``--out`` has all."""
 _FAULTS = [code for code in CHECKS if code != "outside_visit"]
 
 
 @dataclass(frozen=True)
 class Summary:
-    """What a check of the readings found, as sentences for the terminal.
+    """What a check of the readings found.
 
     Parameters
     ----------
     counts : dict of str to int
         ``rows``, ``other_visits``, ``used``, ``left_out``.
-    lines : tuple of str
+    lines : tuple of Note
         In reading order.
-    first : tuple of str
+    first : tuple of Note
         The one or two things worth fixing first; empty if nothing is.
     """
 
     counts: dict[str, int]
-    lines: tuple[str, ...]
-    first: tuple[str, ...]
+    lines: tuple[Note, ...]
+    first: tuple[Note, ...]
 
 
 def summarise(
@@ -50,7 +50,7 @@ def summarise(
     *,
     weather: pd.DataFrame | None = None,
 ) -> Summary:
-    """Put the result of the checks into sentences.
+    """Sum up the result of the checks.
 
     Parameters
     ----------
@@ -75,11 +75,8 @@ def summarise(
         "used": int(here["used"].sum()),
         "left_out": int((~here["used"]).sum()),
     }
-    lines = [_counted(counts)]
-    lines += _listed(here, "Left out", used=False)
-    lines += _listed(here, "Mended or marked, and used", used=True)
-    lines += _spans(here, settings, weather)
-    lines += _bare(here, blocks, "block", "Blocks") + _bare(here, valves, "valve", "Valve zones")
+    lines = [_counted(counts), *_left_out(here), *_marked(here), *_spans(here, settings, weather)]
+    lines += _bare(here, blocks, "block", "blocks") + _bare(here, valves, "valve", "valve_zones")
     return Summary(counts, tuple(lines), tuple(_first(here, blocks, settings)[:2]))
 
 
@@ -94,84 +91,88 @@ def mend_table(assessed: gpd.GeoDataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``row`` of the file, ``tree_id``, ``used``, ``flags``, ``wrong`` and ``to_do`` in words, and the
-        figures concerned.
+        ``row`` of the file, ``tree_id``, ``used``, ``flags`` and the figures concerned.
     """
     doubtful = assessed[[bool(c) and "outside_visit" not in c for c in assessed["flags"]]]
     figures = ["time", "lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes", "block", "valve"]
-    table = pd.DataFrame(doubtful[["row", "tree_id", "used", "flags", *figures]]).reset_index(drop=True)
-    says = [", ".join(CHECKS[c].says for c in codes) for codes in table["flags"]]
-    remedies = ["; ".join(dict.fromkeys(CHECKS[c].remedy for c in codes)) for codes in table["flags"]]
-    table.insert(4, "wrong", pd.Series(says, dtype=object))
-    table.insert(5, "to_do", pd.Series(remedies, dtype=object))
-    return hold(table, MEND_LIST)
+    wanted = ["row", "tree_id", "used", "flags", *figures]
+    return pd.DataFrame(doubtful[wanted]).reset_index(drop=True)
 
 
-def _counted(counts: dict[str, int]) -> str:
-    of_visit = counts["used"] + counts["left_out"]
-    others = f" ({counts['other_visits']} more are of other visits)" if counts["other_visits"] else ""
-    return f"{of_visit} readings{others}: {counts['used']} used, {counts['left_out']} left out."
+def _counted(counts: dict[str, int]) -> Note:
+    found = {"total": counts["used"] + counts["left_out"], **counts}
+    if counts["other_visits"]:
+        return Note.of("counted_with_others", **found)
+    return Note.of("counted", **found)
 
 
-def _listed(here: pd.DataFrame, title: str, *, used: bool) -> list[str]:
-    rows = here[here["used"] == used]
+def _left_out(here: pd.DataFrame) -> list[Note]:
+    codes = [code for code in _FAULTS if CHECKS[code].action == "leave out"]
+    found = _flagged(here[~here["used"]], codes)
+    return [Note.of("left_out_heading"), *found] if found else []
+
+
+def _marked(here: pd.DataFrame) -> list[Note]:
+    found = _flagged(here[here["used"]], _FAULTS)
+    return [Note.of("marked_heading"), *found] if found else []
+
+
+def _flagged(rows: pd.DataFrame, codes: list[str]) -> list[Note]:
     lines = []
-    for code in _FAULTS:
-        if not used and CHECKS[code].action != "leave out":
-            continue
-        found = [code in codes for codes in rows["flags"]]
+    for code in codes:
+        found = [code in own for own in rows["flags"]]
         if any(found):
-            lines.append(f"  {sum(found)} {CHECKS[code].says} ({code}): {_named(rows[found])}")
-    return [f"{title}:", *lines] if lines else []
+            lines.append(Note.of("flagged", flag=code, count=sum(found), places=_places(rows[found])))
+    return lines
 
 
-def _named(found: pd.DataFrame) -> str:
-    shown = [
-        f"row {row}" + (f" tree {tree}" if tree is not None else "")
-        for row, tree in zip(found["row"], found["tree_id"], strict=True)
-    ]
-    more = f" and {len(shown) - LISTED} more" if len(shown) > LISTED else ""
-    return ", ".join(shown[:LISTED]) + more
+def _places(found: pd.DataFrame) -> list[tuple[int, str]]:
+    """Name rows of the file and their trees, empty where none is written."""
+    trees = found["tree_id"].astype(object).where(found["tree_id"].notna(), "")
+    return list(zip(found["row"].tolist(), trees, strict=True))
 
 
-def _spans(here: pd.DataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[str]:
+def _spans(here: pd.DataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[Note]:
     used = here[here["used"]]
     if used.empty:
         return []
-    first, last = used["time"].min(), used["time"].max()
-    parts = [f"time {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}"]
-    parts += _temperatures(used, settings, weather)
     tension = -used["swp_bar"]
-    parts.append(
-        f"pressure {tension.min():.1f} to {tension.max():.1f} bar, half of it over {tension.median():.1f}"
-    )
-    return [f"Used: {'; '.join(parts)}."]
-
-
-def _temperatures(used: pd.DataFrame, settings: Settings, weather: pd.DataFrame | None) -> list[str]:
-    """Give the span of temperature at the trees, else of the weather file in the hours of the readings."""
-    degrees, where = used["temp_c"].dropna(), "at the trees"
-    if degrees.empty and weather is not None:
-        hours = used["time"].dropna().dt.tz_convert("UTC").dt.round("h").drop_duplicates()
-        degrees, where = weather.loc[weather["time"].isin(hours), "temp_c"].dropna(), "of the weather file"
+    first, last = used["time"].min(), used["time"].max()
+    values = {
+        "first": f"{first:%Y-%m-%d %H:%M}",
+        "last": f"{last:%Y-%m-%d %H:%M}",
+        "least_bar": tension.min(),
+        "most_bar": tension.max(),
+        "middle_bar": tension.median(),
+    }
+    degrees, where = _temperatures(used, weather)
     if degrees.empty:
-        return []
+        return [Note.of("used_span", **values)]
     low, high, unit = degrees.min(), degrees.max(), "C"
     if settings.ranch.units == "us":
         low, high, unit = low * 1.8 + 32, high * 1.8 + 32, "F"
-    return [f"temperature {where} {low:.0f} to {high:.0f} °{unit}"]
+    warmth = {"where": where, "coolest": low, "warmest": high, "unit": unit}
+    return [Note.of("used_span_and_temperature", **values, **warmth)]
 
 
-def _bare(here: pd.DataFrame, areas: gpd.GeoDataFrame, name: str, title: str) -> list[str]:
+def _temperatures(used: pd.DataFrame, weather: pd.DataFrame | None) -> tuple[pd.Series, str]:
+    """Give the temperatures at the trees, else those of the weather file in the hours of the readings."""
+    degrees = used["temp_c"].dropna()
+    if not degrees.empty or weather is None:
+        return degrees, "at_the_trees"
+    hours = used["time"].dropna().dt.tz_convert("UTC").dt.round("h").drop_duplicates()
+    return weather.loc[weather["time"].isin(hours), "temp_c"].dropna(), "of_the_weather_file"
+
+
+def _bare(here: pd.DataFrame, areas: gpd.GeoDataFrame, name: str, kind: str) -> list[Note]:
     measured = set(here.loc[here["used"], name].dropna())
     bare = [label for label in areas[name] if label not in measured]
     if not bare:
         return []
-    more = f" and {len(bare) - 3 * LISTED} more" if len(bare) > 3 * LISTED else ""
-    return [f"{title} without a reading: {len(bare)} of {len(areas)}: {', '.join(bare[: 3 * LISTED])}{more}."]
+    return [Note.of("without_reading", kind=kind, count=len(bare), total=len(areas), names=bare)]
 
 
-def _first(here: pd.DataFrame, blocks: gpd.GeoDataFrame, settings: Settings) -> list[str]:
+def _first(here: pd.DataFrame, blocks: gpd.GeoDataFrame, settings: Settings) -> list[Note]:
     """Say what to fix first: what most readings fall to, with the likely cause where the figures tell it."""
     left = here[~here["used"]]
     counted = {
@@ -179,44 +180,45 @@ def _first(here: pd.DataFrame, blocks: gpd.GeoDataFrame, settings: Settings) -> 
         for code in _FAULTS
         if CHECKS[code].action == "leave out"
     }
-    things = []
+    things: list[Note] = []
     for code, count in sorted(counted.items(), key=lambda item: (-item[1], item[0] not in _URGENT)):
         if count:
             rows = left[[code in codes for codes in left["flags"]]]
-            cause = _cause(code, rows, here, blocks, settings) or CHECKS[code].remedy
-            where = f" ({_named(rows)})" if count <= 2 else ""
-            things.append(f"{count} of {len(here)} {CHECKS[code].says}{where}: {cause}.")
+            facts = {"flag": code, "count": count, "total": len(here)}
+            facts["places"] = _places(rows) if count <= 2 else ()
+            things.append(_cause(facts, rows, blocks, settings) or Note.of("fix_flagged", **facts))
     used = here[here["used"]]
     if not things and len(used) and used["block"].nunique() < len(blocks):
         bare = len(blocks) - used["block"].nunique()
-        things.append(f"{bare} of {len(blocks)} blocks have no reading: measure at least one tree in each.")
+        things.append(Note.of("fix_bare_blocks", count=bare, total=len(blocks)))
     return things
 
 
 def _cause(
-    code: str, rows: pd.DataFrame, here: pd.DataFrame, blocks: gpd.GeoDataFrame, settings: Settings
-) -> str | None:
-    if code == "outside_window" and 3 * len(rows) >= len(here) and len(rows) >= 3:
-        return _hours_off(rows, settings)
+    facts: dict[str, Any], rows: pd.DataFrame, blocks: gpd.GeoDataFrame, settings: Settings
+) -> Note | None:
+    """Tell the likely cause where the figures show it."""
+    code, total = facts["flag"], facts["total"]
+    if code == "outside_window" and 3 * len(rows) >= total and len(rows) >= 3:
+        hours = _hours_off(rows, settings)
+        side = "later" if hours > 0 else "earlier"
+        told = {"hours": abs(hours), "side": side, "zone": settings.ranch.timezone}
+        return Note.of("fix_clock", **facts, **told) if hours else None
     if code == "outside_blocks" and _misses_minus(rows, blocks):
-        return "the longitudes have lost their minus sign (west is negative)"
-    if code == "unit_suspect" and 2 * len(rows) >= len(here):
-        return f"say the right [reading] unit (it is {settings.reading.unit}), or correct the heading"
+        return Note.of("fix_minus_sign", **facts)
+    if code == "unit_suspect" and 2 * len(rows) >= total:
+        return Note.of("fix_unit", unit=settings.reading.unit, **facts)
     return None
 
 
-def _hours_off(rows: pd.DataFrame, settings: Settings) -> str | None:
-    """Find the whole hours that would bring nearly all of these readings into the window."""
+def _hours_off(rows: pd.DataFrame, settings: Settings) -> int:
+    """Find the whole hours that would bring nearly all of these readings into the window, 0 if none do."""
     clock = rows["time"].dt.hour * 60 + rows["time"].dt.minute
     first, last = (t.hour * 60 + t.minute for t in settings.reading.window)
     for hours in sorted(range(-12, 13), key=abs):
         if hours and ((clock + 60 * hours).between(first, last)).mean() >= 0.9:
-            side = "later" if hours > 0 else "earlier"
-            return (
-                f"{abs(hours)} h {side} they would be inside; was the clock on another time zone than "
-                f"{settings.ranch.timezone}? Correct the times, or write them with their offset"
-            )
-    return None
+            return hours
+    return 0
 
 
 def _misses_minus(rows: pd.DataFrame, blocks: gpd.GeoDataFrame) -> bool:
@@ -228,24 +230,3 @@ def _misses_minus(rows: pd.DataFrame, blocks: gpd.GeoDataFrame) -> bool:
     around = shapely.box(*blocks.total_bounds).buffer(500)
     inside = shapely.contains_xy(around, np.asarray(x)[sound], np.asarray(y)[sound])
     return bool(inside.mean() > 0.5)
-
-
-def visit_line(visit: tuple[dt.date, dt.date]) -> str:
-    """Name the days of a visit.
-
-    Parameters
-    ----------
-    visit : tuple of date
-        First and last day.
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> visit_line((dt.date(2026, 7, 14), dt.date(2026, 7, 15)))
-    'Visit 2026-07-14 to 2026-07-15'
-    """
-    first, last = visit
-    return f"Visit {first}" if first == last else f"Visit {first} to {last}"

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted
 from stressmap.core.settings import FLAG_CODES, Reading, Settings
 from stressmap.quality.locate_readings import place
 from stressmap.quality.tree_identity import tree_codes
@@ -203,68 +203,43 @@ class Check:
         (:func:`mark_unlike`).
     action : str
         ``"mend"`` (mended and used), ``"leave out"`` or ``"mark"`` (used as it is).
-    says : str
-        What is wrong with the reading, for people.
-    remedy : str
-        What to do about it in the field or the file.
     """
 
     find: Callable[[PlacedReadings], Mask] | None
     action: Action
-    says: str
-    remedy: str
 
 
 CHECKS: dict[str, Check] = {
-    "no_value": Check(no_value, "leave out", "no pressure", "Write the pressure"),
-    "no_place": Check(no_place, "leave out", "no coordinates", "Write longitude and latitude"),
-    "no_time": Check(no_time, "leave out", "no date and time that can be read", "Write as 2026-07-14 13:05"),
-    "outside_blocks": Check(
-        outside_blocks, "leave out", "off every block", "Correct the coordinates, or add the block"
-    ),
-    "near_boundary": Check(
-        near_boundary, "mark", "block or valve zone in doubt", "Write block and valve into the row"
-    ),
-    "outside_window": Check(
-        outside_window, "leave out", "read outside the hours", "Measure between the hours of [reading] window"
-    ),
-    "short_bag": Check(short_bag, "leave out", "bag on for too short", "Leave the bag on for longer"),
-    "recheck_apart": Check(
-        recheck_apart, "leave out", "second end point far from the first", "Measure another leaf of the tree"
-    ),
-    "duplicate": Check(duplicate, "leave out", "entered twice", "Delete the second row"),
-    "impossible_value": Check(
-        impossible_value, "leave out", "a pressure no tree shows", "Correct the figure or its unit"
-    ),
-    "unit_suspect": Check(
-        unit_suspect, "leave out", "probably in another unit", "Correct the figure, or [reading] unit"
-    ),
-    "lonlat_swapped": Check(
-        lonlat_swapped, "mend", "longitude and latitude swapped", "Swap them in the file"
-    ),
-    "sign_read_as_potential": Check(
-        sign_read_as_potential, "mend", "negative, taken as a potential", "Nothing, if that is what it is"
-    ),
-    "unlike_neighbours": Check(
-        None, "mark", "unlike what its neighbours predict", "Measure the tree again"
-    ),
-    "outside_visit": Check(outside_visit, "leave out", "of another visit", "Nothing"),
-}  # fmt: skip
+    "no_value": Check(no_value, "leave out"),
+    "no_place": Check(no_place, "leave out"),
+    "no_time": Check(no_time, "leave out"),
+    "outside_blocks": Check(outside_blocks, "leave out"),
+    "near_boundary": Check(near_boundary, "mark"),
+    "outside_window": Check(outside_window, "leave out"),
+    "short_bag": Check(short_bag, "leave out"),
+    "recheck_apart": Check(recheck_apart, "leave out"),
+    "duplicate": Check(duplicate, "leave out"),
+    "impossible_value": Check(impossible_value, "leave out"),
+    "unit_suspect": Check(unit_suspect, "leave out"),
+    "lonlat_swapped": Check(lonlat_swapped, "mend"),
+    "sign_read_as_potential": Check(sign_read_as_potential, "mend"),
+    "unlike_neighbours": Check(None, "mark"),
+    "outside_visit": Check(outside_visit, "leave out"),
+}
 """Flag code -> what finds it and what follows, in the order of :data:`FLAG_CODES`."""
 
 ESSENTIAL = frozenset({"no_value", "no_place", "outside_blocks"})
 """What ``[reading] keep`` cannot bring back: there is nothing, or nowhere, to map."""
 
 
-def assess(  # noqa: PLR0913, PLR0917 - the tables of a run, each needed
+def assess(
     readings: pd.DataFrame,
     blocks: gpd.GeoDataFrame,
     valves: gpd.GeoDataFrame,
     settings: Settings,
     visit: tuple[dt.date, dt.date],
-    notes: Notes,
     crs: CRS | str,
-) -> gpd.GeoDataFrame:
+) -> Noted[gpd.GeoDataFrame]:
     """Check every reading, mend what is plainly mendable, and say which may be used.
 
     Parameters
@@ -277,14 +252,12 @@ def assess(  # noqa: PLR0913, PLR0917 - the tables of a run, each needed
         ``[reading]`` is used.
     visit : tuple of date
         First and last day of the visit.
-    notes : Notes
-        Told what was mended and what is doubtful as a whole.
     crs : pyproj.CRS or str
         The working CRS.
 
     Returns
     -------
-    GeoDataFrame
+    Noted of GeoDataFrame
         Every row in its order: the columns of ``READINGS`` with ``block``, ``valve``, ``lon``, ``lat``
         resolved and mended, ``geometry`` (None where there is no place), ``crop`` (of the block), ``tree``
         (code), ``swp_bar`` (negative, NaN where there is no value), ``flags`` (tuple of codes in the
@@ -296,7 +269,8 @@ def assess(  # noqa: PLR0913, PLR0917 - the tables of a run, each needed
         If blocks or valves are not in the working CRS.
     """
     _refuse_mismatch(blocks, valves, crs)
-    placed = place(readings, blocks, valves, settings.reading, notes)
+    located = place(readings, blocks, valves, settings.reading)
+    placed = located.value
     crops = dict(zip(blocks["block"], blocks["crop"], strict=True))
     table = readings.assign(**{name: placed[name] for name in ("block", "valve", "lon", "lat")})
     case = PlacedReadings(
@@ -311,7 +285,7 @@ def assess(  # noqa: PLR0913, PLR0917 - the tables of a run, each needed
     table = table.assign(crop=case.crop, tree=case.tree, swp_bar=-case.tension_bar, used=True)
     table["flags"] = pd.Series(_flags(masks), index=table.index, dtype=object)
     table["used"] = _used(masks, placed, settings.reading.keep)
-    return gpd.GeoDataFrame(table, geometry=placed.geometry, crs=blocks.crs)
+    return Noted(gpd.GeoDataFrame(table, geometry=placed.geometry, crs=blocks.crs), located.notes)
 
 
 def _refuse_mismatch(blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, crs: CRS | str) -> None:

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.settings import Reading
 from stressmap.intake.unit_headings import normal
 from stressmap.quality.spatial_join import site
@@ -27,8 +27,7 @@ def place(
     blocks: gpd.GeoDataFrame,
     valves: gpd.GeoDataFrame,
     reading: Reading,
-    notes: Notes,
-) -> gpd.GeoDataFrame:
+) -> Noted[gpd.GeoDataFrame]:
     """Place readings in blocks and valve zones.
 
     Parameters
@@ -39,15 +38,13 @@ def place(
         In the working CRS; valves with their block resolved.
     reading : settings.Reading
         ``gps_m`` and ``gps_accuracy_m``.
-    notes : Notes
-        Told of names that the crew wrote and no block or valve has.
 
     Returns
     -------
-    GeoDataFrame
+    Noted of GeoDataFrame
         Indexed like ``readings``: ``geometry`` (points in the working CRS, None where there is no place),
         ``block``, ``valve`` (names or None), ``swapped``, ``near_boundary``, ``outside`` (bool), and ``lon``,
-        ``lat`` as mended [degree].
+        ``lat`` as mended [degree]. Says which names the crew wrote that no block or valve has.
     """
     crs = CRS(blocks.crs)
     lon, lat = readings["lon"].to_numpy(float), readings["lat"].to_numpy(float)
@@ -59,8 +56,9 @@ def place(
         points = _points(lon, lat, crs)
     series = gpd.GeoSeries(points, index=readings.index, crs=crs)
     sited = site(series, blocks, valves, reading.gps_m)
-    block, valve, contradicted, wrote = _crews_word(readings, sited, blocks, valves, notes)
-    _say_far_apart(readings["row"], series, block, sited["block"], blocks, notes)
+    notes = NoteList()
+    block, valve, contradicted, wrote = notes.keep(_crews_word(readings, sited, blocks, valves))
+    notes.add(_far_apart(readings["row"], series, block, sited["block"], blocks))
     accuracy = readings["gps_accuracy_m"].fillna(reading.gps_accuracy_m).to_numpy(float)
     doubtful = _doubtful(series, sited, blocks, valves, accuracy) & ~wrote
     found = {
@@ -72,7 +70,7 @@ def place(
         "near_boundary": sited["near_boundary"].to_numpy(bool) | contradicted | doubtful,
         "outside": sited["outside"].to_numpy(bool),
     }
-    return gpd.GeoDataFrame(found, index=readings.index, geometry=series, crs=crs)
+    return notes.beside(gpd.GeoDataFrame(found, index=readings.index, geometry=series, crs=crs))
 
 
 def _points(lon: NDArray[np.float64], lat: NDArray[np.float64], crs: CRS) -> Any:
@@ -112,11 +110,11 @@ def _crews_word(
     sited: pd.DataFrame,
     blocks: gpd.GeoDataFrame,
     valves: gpd.GeoDataFrame,
-    notes: Notes,
-) -> tuple[pd.Series, pd.Series, NDArray[np.bool_], NDArray[np.bool_]]:
+) -> Noted[tuple[pd.Series, pd.Series, NDArray[np.bool_], NDArray[np.bool_]]]:
     """Let the block and valve that the crew wrote win over the GPS's; say where they contradict."""
-    by_block = _resolve(readings["block"], blocks["block"].tolist(), "block", notes)
-    by_valve = _resolve(readings["valve"], valves["valve"].tolist(), "valve", notes)
+    notes = NoteList()
+    by_block = notes.keep(_resolve(readings["block"], blocks["block"].tolist(), "block"))
+    by_valve = notes.keep(_resolve(readings["valve"], valves["valve"].tolist(), "valve"))
     owner = dict(zip(valves["valve"], valves["block"], strict=True))
     # a valve name settles the block, unless the crew wrote another block beside it
     by_block = by_block.fillna(by_valve.map(owner, na_action="ignore"))
@@ -132,28 +130,25 @@ def _crews_word(
     valve = _only_valve(block, valve, moved, valves)
     contradicted = (moved | differs | (at_odds & here)).to_numpy(bool)
     wrote = (wrote_valve | (here & by_block.notna() & (sited["block"] == sited["valve"]))).to_numpy(bool)
-    return block, valve, contradicted, wrote
+    return notes.beside((block, valve, contradicted, wrote))
 
 
-def _say_far_apart(
+def _far_apart(
     row: pd.Series,
     points: gpd.GeoSeries,
     block: pd.Series,
     by_gps: pd.Series,
     blocks: gpd.GeoDataFrame,
-    notes: Notes,
-) -> None:
+) -> tuple[Note, ...]:
     """Say which readings lie far from the block that the crew wrote: one of the two is wrong."""
     moved = np.flatnonzero(block.notna() & (block != by_gps))
     outlines = dict(zip(blocks["block"], blocks.geometry, strict=True))
     theirs = np.array([outlines[name] for name in block.iloc[moved]], dtype=object)
     far = moved[shapely.distance(points.to_numpy()[moved], theirs) > FAR_M] if len(moved) else moved
-    if len(far):
-        shown = ", ".join(str(n) for n in row.iloc[far[:8]]) + (" ..." if len(far) > 8 else "")
-        notes.say(
-            f"Readings over {FAR_M:.0f} m from the block that the crew wrote (row {shown}); the crew's block "
-            "was taken. Correct the block or the coordinates."
-        )
+    if not len(far):
+        return ()
+    rows = row.iloc[far].tolist()
+    return (Note.of("far_from_written_block", "warning", metres=FAR_M, count=len(rows), rows=rows),)
 
 
 def _only_valve(block: pd.Series, valve: pd.Series, moved: pd.Series, valves: gpd.GeoDataFrame) -> pd.Series:
@@ -163,7 +158,7 @@ def _only_valve(block: pd.Series, valve: pd.Series, moved: pd.Series, valves: gp
     return valve.where(~(moved & valve.isna()), block.map(single))
 
 
-def _resolve(written: pd.Series, names: list[str], what: str, notes: Notes) -> pd.Series:
+def _resolve(written: pd.Series, names: list[str], what: str) -> Noted[pd.Series]:
     """Find the block or valve that each text means, spelled alike but for case, blanks and zeros in front."""
     known = {_plain(name, what): name for name in names}
     exact = set(names)
@@ -171,10 +166,11 @@ def _resolve(written: pd.Series, names: list[str], what: str, notes: Notes) -> p
     for text in written.dropna().unique():
         meant[text] = text if text in exact else known.get(_plain(text, what))
     unknown = [str(text) for text, name in meant.items() if name is None]
+    notes = NoteList()
     if unknown:
-        shown = ", ".join(repr(u[:40]) for u in unknown[:5]) + (" ..." if len(unknown) > 5 else "")
-        notes.say(f"Readings name {what}s that do not exist ({shown}); their position decided.")
-    return written.map(meant, na_action="ignore").astype(object).where(lambda s: s.notna(), None)
+        notes.say("unknown_names", "caution", kind=f"{what}s", names=[name[:40] for name in unknown])
+    found = written.map(meant, na_action="ignore").astype(object)
+    return notes.beside(found.where(found.notna(), None))
 
 
 def _plain(text: object, what: str) -> str:

@@ -17,6 +17,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from stressmap.core.notes import Note, NoteList
+
 LEAST_DEGREES = 3
 """Repeat leaves (beyond the first of a tree) from which an error is estimated."""
 LEAST_RECHECKS = 5
@@ -231,8 +233,8 @@ def align(assessed: gpd.GeoDataFrame, error: ReadingError) -> gpd.GeoDataFrame:
     return aligned
 
 
-def sentences(error: ReadingError, *, aligned: bool) -> list[str]:
-    """Say in plain words what was found.
+def remarks(error: ReadingError, *, aligned: bool) -> tuple[Note, ...]:
+    """Say what was found.
 
     Parameters
     ----------
@@ -243,30 +245,31 @@ def sentences(error: ReadingError, *, aligned: bool) -> list[str]:
 
     Returns
     -------
-    list of str
+    tuple of Note
         Nothing where there was nothing to learn from.
 
     Examples
     --------
-    >>> sentences(ReadingError(0.55, "repeat leaves", repeats=12, trees=12), aligned=False)
-    ['One reading is good to about 0.6 bar (12 repeat leaves on 12 trees).']
+    >>> [note.code for note in remarks(ReadingError(0.55, "rechecks", rechecks=12), aligned=False)]
+    ['end_point_error']
     """
-    told = []
+    notes = NoteList()
     if error.source == "repeat leaves" and error.reading_error_bar is not None:
-        told.append(
-            f"One reading is good to about {error.reading_error_bar:.1f} bar "
-            f"({error.repeats} repeat leaves on {error.trees} trees)."
-        )
+        notes.say("reading_error", bar=error.reading_error_bar, repeats=error.repeats, trees=error.trees)
     if error.source == "rechecks" and error.reading_error_bar is not None:
-        told.append(
-            f"One end point is good to about {error.reading_error_bar:.1f} bar ({error.rechecks} rechecks); "
-            "leaf to leaf it will be more: measure a second leaf on some trees."
-        )
+        notes.say("end_point_error", bar=error.reading_error_bar, rechecks=error.rechecks)
     for offset in error.offsets:
-        side = "above" if offset.bar >= 0 else "below"
-        done = "taken out" if aligned else "left in; [reading] align_chambers = true takes it out"
-        told.append(
-            f"{offset.kind.capitalize()} {offset.name!r} reads {abs(offset.bar):.1f} ± {offset.se_bar:.1f} "
-            f"bar {side} {offset.reference!r} on {offset.trees} shared trees; {done}."
-        )
-    return told
+        values = {
+            "kind": offset.kind,
+            "name": offset.name,
+            "reference": offset.reference,
+            "bar": abs(offset.bar),
+            "se_bar": offset.se_bar,
+            "side": "above" if offset.bar >= 0 else "below",
+            "trees": offset.trees,
+        }
+        if aligned:
+            notes.say("offset_taken_out", **values)
+        else:
+            notes.say("offset_left_in", "caution", **values)
+    return tuple(notes)

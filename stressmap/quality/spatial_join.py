@@ -12,7 +12,8 @@ import shapely
 from numpy.typing import NDArray
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.units import M2_PER_HA
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.polygon_repair import SAID_M2, close_gaps
 
@@ -92,9 +93,7 @@ def _nearest(
     return code, distance
 
 
-def join_valves(
-    valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, where: Path, notes: Notes
-) -> gpd.GeoDataFrame:
+def join_valves(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, where: Path) -> Noted[gpd.GeoDataFrame]:
     """Find each valve's block, clip its zone to it, close slivers, and give every block a zone.
 
     A valve across two blocks counts where the file says, else where most of it lies. A block without any
@@ -106,13 +105,12 @@ def join_valves(
         As ``core.schemas`` states, in one CRS.
     where : Path
         The valves' file, for messages.
-    notes : Notes
-        Gets what was cut off, closed or added.
 
     Returns
     -------
-    GeoDataFrame
-        The valves that lie in a block, ``block`` filled in, geometry clipped to that block.
+    Noted of GeoDataFrame
+        The valves that lie in a block, ``block`` filled in, geometry clipped to that block. Says what
+        was cut off, closed or added.
 
     Raises
     ------
@@ -131,7 +129,7 @@ def join_valves(
         dtype=int,
     )
     shared = overlap[np.arange(len(valves)), chosen]
-    _say_cuts(valves, blocks, chosen, overlap, notes)
+    notes = NoteList(_cuts(valves, blocks, chosen, overlap))
     inside = shared > 0
     if not inside.any():
         what = "none of its valve zones lies in a block"
@@ -140,8 +138,8 @@ def join_valves(
     kept["block"] = [names[c] for c in chosen[inside]]
     clipped = shapely.intersection(kept.geometry.to_numpy(), blocks.geometry.to_numpy()[chosen[inside]])
     kept.geometry = [_polygons_only(shape) for shape in clipped]
-    closed = _closed(kept.reset_index(drop=True), blocks, notes)
-    return _every_block(closed, blocks, notes)
+    closed = notes.keep(_closed(kept.reset_index(drop=True), blocks))
+    return notes.beside(notes.keep(_every_block(closed, blocks)))
 
 
 def _refuse_unknown(written: list[str | None], names: list[str], where: Path) -> None:
@@ -155,36 +153,35 @@ def _refuse_unknown(written: list[str | None], names: list[str], where: Path) ->
         raise DataError(problems)
 
 
-def _closed(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, notes: Notes) -> gpd.GeoDataFrame:
+def _closed(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> Noted[gpd.GeoDataFrame]:
     """Close slivers between the zones of each block; say what larger part of a block has no valve."""
     outlines = dict(zip(blocks["block"], blocks.geometry, strict=True))
-    shapes = valves.geometry.to_numpy().copy()
+    shapes, notes = valves.geometry.to_numpy().copy(), NoteList()
     for block, rows in valves.groupby("block").indices.items():
         outline = outlines[block]
         grown, closed_m2 = close_gaps(outline, list(shapes[rows]), SLIVER_M)
         shapes[rows] = grown
         if closed_m2 >= SAID_M2:
-            notes.say(f"Block {block!r}: slivers of {closed_m2:.0f} m² between its valve zones were closed.")
+            notes.say("slivers_closed", block=block, area_m2=closed_m2)
         bare = outline.area - float(shapely.area(shapes[rows]).sum())
         if bare > BARE_SHARE * outline.area:
-            notes.say(f"Block {block!r}: no valve waters {bare / 1e4:.2f} ha of it.")
-    return valves.set_geometry(gpd.GeoSeries(shapes, index=valves.index, crs=valves.crs))
+            notes.say("part_without_valve", "caution", block=block, area_ha=bare / M2_PER_HA)
+    return notes.beside(valves.set_geometry(gpd.GeoSeries(shapes, index=valves.index, crs=valves.crs)))
 
 
-def _every_block(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, notes: Notes) -> gpd.GeoDataFrame:
+def _every_block(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> Noted[gpd.GeoDataFrame]:
     """Give blocks without a valve one valve zone each."""
     bare = blocks[~blocks["block"].isin(set(valves["block"]))]
     if bare.empty:
-        return gpd.GeoDataFrame(valves, crs=blocks.crs)
+        return Noted(gpd.GeoDataFrame(valves, crs=blocks.crs))
     taken = set(valves["valve"])
     labels = [name if name not in taken else f"{name} (block)" for name in bare["block"]]
-    shown = ", ".join(repr(name) for name in bare["block"])
-    notes.say(f"No valve lies in block {shown}; it is taken as one valve zone.")
+    note = Note.of("blocks_without_valve", blocks=bare["block"].tolist())
     added = bare[["block", "geometry"]].assign(valve=labels)
     for column in valves.columns.difference(added.columns):
         added[column] = None if valves[column].dtype == object else np.nan
     joined = pd.concat([valves, added[valves.columns].astype(valves.dtypes.to_dict())], ignore_index=True)
-    return gpd.GeoDataFrame(joined, geometry="geometry", crs=blocks.crs)
+    return Noted(gpd.GeoDataFrame(joined, geometry="geometry", crs=blocks.crs), (note,))
 
 
 def _overlap_m2(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> NDArray[np.float64]:
@@ -197,31 +194,26 @@ def _overlap_m2(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> NDArray[n
     return shared
 
 
-def _say_cuts(
+def _cuts(
     valves: gpd.GeoDataFrame,
     blocks: gpd.GeoDataFrame,
     chosen: NDArray[np.int64],
     overlap: NDArray[np.float64],
-    notes: Notes,
-) -> None:
+) -> NoteList:
+    notes = NoteList()
     area = valves.geometry.area.to_numpy()
     names = blocks["block"].tolist()
     for i, (name, code, whole) in enumerate(zip(valves["valve"], chosen, area, strict=True)):
         block, part = names[code], overlap[i, code]
         other = int(np.where(np.arange(len(names)) == code, -1.0, overlap[i]).argmax())
         if part == 0:
-            notes.say(f"Valve {name!r} lies outside every block and is left out.")
+            notes.say("valve_outside_blocks", "warning", valve=name)
         elif other != code and overlap[i, other] > ACROSS_SHARE * whole:
-            here, there = 100 * part / whole, 100 * overlap[i, other] / whole
-            notes.say(
-                f"Valve {name!r} lies across blocks {block!r} ({here:.0f} %) and {names[other]!r} "
-                f"({there:.0f} %); it is counted in {block!r} only. Draw a zone for each."
-            )
+            shares = {"percent": 100 * part / whole, "other_percent": 100 * overlap[i, other] / whole}
+            notes.say("valve_across_blocks", "warning", valve=name, block=block, other=names[other], **shares)
         elif part < LEAST_SHARE * whole:
-            notes.say(
-                f"Only {100 * part / whole:.0f} % of the zone of valve {name!r} lies in its block {block!r}; "
-                "the rest is cut off."
-            )
+            notes.say("valve_cut", "caution", valve=name, block=block, percent=100 * part / whole)
+    return notes
 
 
 def _polygons_only(shape: Any) -> Any:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.core.errors import DataError, Problem, SettingsError
+from stressmap.core.notes import Note
 from stressmap.core.settings import Settings
 
 Days = tuple[dt.date, dt.date]
@@ -107,7 +108,7 @@ def visit_before(readings: pd.DataFrame, visit: Days) -> Days | None:
     return found[-1] if found else None
 
 
-def doubtful_last_visit(readings: pd.DataFrame) -> str | None:
+def doubtful_last_visit(readings: pd.DataFrame) -> tuple[Note, ...]:
     """Say so when the latest visit is a stray: one or two readings after visits of many.
 
     Parameters
@@ -117,18 +118,15 @@ def doubtful_last_visit(readings: pd.DataFrame) -> str | None:
 
     Returns
     -------
-    str or None
-        A sentence for the notes.
+    tuple of Note
+        One, or none.
     """
     found = visits_in(readings)
     if len(found) < 2:
-        return None
+        return ()
     first, _, count = found[-1]
     usual = float(np.median([n for *_, n in found[:-1]]))
     if count > 2 or count * 5 > usual:
-        return None
+        return ()
     before = found[-2]
-    return (
-        f"The latest visit, {first}, holds {count} reading(s) only; a wrong date would do that. "
-        f"For the visit before it: --visit {before[0]}."
-    )
+    return (Note.of("latest_visit_stray", "warning", day=first, count=count, before=before[0]),)

@@ -13,7 +13,7 @@ import pandas as pd
 from stressmap.agronomy.daily_et import Site, reference_et
 from stressmap.agronomy.orchard import Orchard
 from stressmap.core.errors import Problem, SettingsError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted, NoteList
 from stressmap.core.settings import Water
 from stressmap.intake.inputs import Inputs
 from stressmap.water.crop_water_use import Climate, ReferenceEt, reference
@@ -32,8 +32,7 @@ def prepare(
     valves: pd.DataFrame,
     visit: tuple[dt.date, dt.date],
     water: Water,
-    notes: Notes,
-) -> tuple[PlanInputs, PlanTerms]:
+) -> Noted[tuple[PlanInputs, PlanTerms]]:
     """Assemble the inputs of a ranch's water plan.
 
     Parameters
@@ -48,30 +47,26 @@ def prepare(
         First and last day.
     water : Water
         ``[water]``, with what the command line put in its place.
-    notes : Notes
-        Gets how evapotranspiration was found, and odd dates.
 
     Returns
     -------
-    case : PlanInputs
-        Needs, limits and hours.
-    terms : PlanTerms
-        Days and evapotranspiration.
+    Noted of (PlanInputs, PlanTerms)
+        Needs, limits and hours; days and evapotranspiration. Says how that was found, and odd dates.
 
     Raises
     ------
     SettingsError
         If nothing at all could be watered.
     """
-    where = str(inputs.source)
+    where, notes = str(inputs.source), NoteList()
     start = water.start or visit[1] + dt.timedelta(days=1)
     next_turn = water.next_turn or start + dt.timedelta(days=water.days)
     if next_turn <= start:
         what = f"the next turn ({next_turn}) is not after the first day of the plan ({start})"
         raise SettingsError(Problem(where, what, "Give a later day", column="water.next_turn"))
     if abs((start - visit[1]).days - 1) > 7:
-        notes.say(f"The water plan begins on {start}, the readings are of {visit[1]}: the need is uncertain.")
-    table = daily_eto(inputs, notes)
+        notes.say("plan_far_from_visit", "warning", start=start, visit_end=visit[1])
+    table = notes.keep(daily_eto(inputs))
     known = {pd.Timestamp(str(day)).date(): float(mm) for day, mm in table["eto_mm"].dropna().items()}
     eto = replace(
         reference(known, before=start, set_mm=water.eto),
@@ -91,27 +86,25 @@ def prepare(
     )
     found = requirements(valves, inputs.valves, inputs.blocks, facts)
     case = formulate(found, water, start, inputs.settings.ranch.zone, where)
-    return case, PlanTerms(start, next_turn, water, eto, orchard.profiles)
+    return notes.beside((case, PlanTerms(start, next_turn, water, eto, orchard.profiles)))
 
 
-def daily_eto(inputs: Inputs, notes: Notes) -> pd.DataFrame:
+def daily_eto(inputs: Inputs) -> Noted[pd.DataFrame]:
     """Give the reference evapotranspiration of the days that the weather table covers.
 
     Parameters
     ----------
     inputs : Inputs
         What the files hold.
-    notes : Notes
-        Told which method gave how many days.
 
     Returns
     -------
-    DataFrame
+    Noted of DataFrame
         As :func:`stressmap.agronomy.daily_et.reference_et` gives it; empty without weather.
     """
     if inputs.weather is None or inputs.weather.empty:
-        return pd.DataFrame({"eto_mm": pd.Series(dtype=float), "method": pd.Series(dtype=object)})
-    return reference_et(inputs.weather, _site(inputs.blocks), inputs.settings.ranch.zone, notes)
+        return Noted(pd.DataFrame({"eto_mm": pd.Series(dtype=float), "method": pd.Series(dtype=object)}))
+    return reference_et(inputs.weather, _site(inputs.blocks), inputs.settings.ranch.zone)
 
 
 def climate_before(inputs: Inputs, table: pd.DataFrame, start: dt.date) -> Climate | None:

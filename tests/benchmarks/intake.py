@@ -19,7 +19,6 @@ import numpy as np
 import pandas as pd
 from helpers import invented_ranch as ranch
 
-from stressmap.core.notes import Notes
 from stressmap.intake.readings import read_readings
 from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import estimate
@@ -57,7 +56,6 @@ def main(rows: int) -> None:
         path = Path(folder) / "readings.csv"
         write(path, rows)
         blocks = ranch.blocks(100)
-        notes = Notes()
         began = time.perf_counter()
         table = read_readings(path, ranch.settings()).value
         read = time.perf_counter()
@@ -68,9 +66,8 @@ def main(rows: int) -> None:
             valves,
             ranch.settings(),
             choose_visit(table, ranch.settings()),
-            notes,
             ranch.CRS,
-        )
+        ).value
         estimate(assessed)
         checked = time.perf_counter()
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

@@ -24,7 +24,6 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "demo_gis"))
 import draw_ranch
 from drawing.valley import VALLEY
 
-from stressmap.core.notes import Notes
 from stressmap.core.settings import Water
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
 from stressmap.jobs.map_visit import fit, ranked_valves
@@ -71,19 +70,19 @@ def knowing(case: PlanInputs, benefit_model: BenefitModel) -> np.ndarray:
 def rows_of(folder: Path, seed: int) -> list[dict]:
     settings = (ROOT / "config" / "demo_ranch.toml").read_text().replace("../demo_gis/", "")
     (folder / "ranch.toml").write_text(settings.split("[water]")[0])
-    inputs, orchard = load_inputs(folder / "ranch.toml", Notes())
+    inputs, orchard = load_inputs(folder / "ranch.toml").value
     truth = pd.read_csv(folder / "truth_valves.csv")
     rows = []
     for visit in VALLEY.visits:
-        assessed = assess_readings(inputs, orchard, visit.days[0], Notes())
+        assessed = assess_readings(inputs, orchard, visit.days[0]).value
         valves = ranked_valves(inputs, assessed, fit(inputs, assessed, 1).surface)
         mine = truth[truth["visit"] == visit.days[0].isoformat()].set_index("valve")["below_target_bar"]
         water = Water.model_validate({"pumps": PUMPS, "turns": 2, "days": 7})
-        whole = prepare(inputs, orchard, valves, assessed.visit, water, Notes())[0]
+        whole = prepare(inputs, orchard, valves, assessed.visit, water).value[0]
         enough = whole.problem.volume_of(whole.problem.max_steps)
         for amount in SHARES:
             some = water.model_copy(update={"available": amount * enough})
-            case = prepare(inputs, orchard, valves, assessed.visit, some, Notes())[0]
+            case = prepare(inputs, orchard, valves, assessed.visit, some).value[0]
             planned = plan_and_schedule(
                 case.problem, case.calendar, case.benefit_model.dry_bar
             ).solution.steps

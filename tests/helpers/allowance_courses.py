@@ -7,7 +7,6 @@ import pandas as pd
 from stressmap.agronomy.allowance import allowances
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.hemisphere import at_latitude
-from stressmap.core.notes import Notes
 
 NORTH, SOUTH = 38.0, -34.0
 
@@ -28,7 +27,7 @@ def course(
         {"block": "A", "crop": crop, "harvest": harvest, "planted": planted, "variety": variety},
         index=range(len(days)),
     )
-    profiles = at_latitude(load_profiles({}, "ranch.toml"), latitude, Notes())
+    profiles = at_latitude(load_profiles({}, "ranch.toml"), latitude).value
     return pd.Series(allowances(places, days, profiles), index=days)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from shapely.geometry import Point, box
 
+from stressmap.core.notes import Note
 from stressmap.core.settings import Ranch
 from stressmap.output.view.content import Content, Raster
 
@@ -151,7 +152,10 @@ def assemble(blocks, valves, zones, readings, cells, **more):
         ranch=settings, visit=(dt.date(2026, 7, 14), dt.date(2026, 7, 15)), rank_by="below_target",
         edges_bar={"prune": (0.0, 2.0, 4.0), "almond": (0.0, 2.0, 4.0)}, method="structured",
         blocks=frames[0], zones=frames[1], valves=frames[2], readings=frames[3], raster=raster,
-        notes=("No weather file: the vapour pressure deficit is unknown.", f"Block {NASTY} has no valves."),
+        notes=(
+            Note.of("deficit_no_weather", "caution", none=True, count=9, total=9),
+            Note.of("blocks_without_valve", blocks=[NASTY]),
+        ),
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from pyproj import Transformer
 from shapely.geometry import box
 
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted
 from stressmap.core.schemas import BLOCKS, READINGS, VALVES, conform
 from stressmap.core.settings import Settings
 
@@ -90,9 +90,18 @@ def assess(
     of: gpd.GeoDataFrame,
     *,
     visit: Any = VISIT,
-    notes: Notes | None = None,
     **reading: Any,
 ) -> gpd.GeoDataFrame:
+    return assess_noted(table, of, visit=visit, **reading).value
+
+
+def assess_noted(
+    table: pd.DataFrame,
+    of: gpd.GeoDataFrame,
+    *,
+    visit: Any = VISIT,
+    **reading: Any,
+) -> Noted[gpd.GeoDataFrame]:
     from stressmap.quality.checks import assess as check
 
-    return check(table, of, valves(of), settings(**reading), visit, notes or Notes(), CRS)
+    return check(table, of, valves(of), settings(**reading), visit, CRS)

@@ -5,12 +5,13 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from helpers.told import english
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stressmap import agronomy
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import NoteList
 from stressmap.core.settings import Settings
 
 QUICK = settings(max_examples=60, deadline=None, derandomize=True)
@@ -153,11 +154,11 @@ def test_no_figure_is_lost_without_a_word(
     hours = pd.date_range(start, periods=40, freq="h")
     weather = pd.DataFrame({"time": hours, "temp_c": 30.0, "rh_pct": 30.0}) if with_weather else None
     chosen = Settings.model_validate({"ranch": RANCH, "files": FILES, "map": {"rank_by": rank_by}})
-    notes = Notes()
+    notes = NoteList()
     refused = None
     try:
-        orchard = agronomy.settle(blocks, PROFILES, notes, blocks_file="blocks.geojson")
-        result = agronomy.add_figures(table, orchard, weather, chosen, notes)
+        orchard = notes.keep(agronomy.settle(blocks, PROFILES, blocks_file="blocks.geojson"))
+        result = notes.keep(agronomy.add_figures(table, orchard, weather, chosen))
     except DataError as error:
         refused = str(error)
     if refused:
@@ -168,6 +169,6 @@ def test_no_figure_is_lost_without_a_word(
     assert np.isfinite(result[always].to_numpy(float)).all()
     blind = result["vpd_kpa"].isna()
     assert blind.equals(result["baseline_bar"].isna())
-    assert not blind.any() or any("vapour pressure deficit" in said for said in notes)
+    assert not blind.any() or any("vapour pressure deficit" in said for said in english(notes))
     assert not result["stress_bar"].isna().any() or rank_by == "below_baseline"
     assert result["stress_bar"].isna().equals(blind) or not result["stress_bar"].isna().any()

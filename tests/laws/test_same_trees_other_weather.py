@@ -11,7 +11,6 @@ import pytest
 from scipy.stats import spearmanr
 
 from stressmap import agronomy
-from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings
 
 ZONE = "America/Los_Angeles"
@@ -53,8 +52,8 @@ def figures_of(days: np.ndarray, rank_by: str, *, same_weather: bool = True) -> 
     )
     blocks = pd.DataFrame({"block": ["A"], "crop": ["prune"]})
     profiles = agronomy.load_profiles({}, "ranch.toml")
-    orchard = agronomy.settle(blocks, profiles, Notes(), blocks_file="blocks.geojson")
-    table = agronomy.add_figures(readings, orchard, weather(), settings, Notes())
+    orchard = agronomy.settle(blocks, profiles, blocks_file="blocks.geojson").value
+    table = agronomy.add_figures(readings, orchard, weather(), settings).value
     return table["stress_bar"]
 
 

@@ -120,10 +120,10 @@ def test_an_input_that_vanishes_is_said_before_anything_is_written(stressmap, ra
 
     read = run.load_inputs
 
-    def read_and_lose(source, notes, progress):
-        inputs, orchard = read(source, notes, progress)
-        inputs.settings.files.weather.unlink()
-        return inputs, orchard
+    def read_and_lose(source, progress):
+        loaded = read(source, progress)
+        loaded.value[0].settings.files.weather.unlink()
+        return loaded
 
     monkeypatch.setattr(run, "load_inputs", read_and_lose)
     answer = stressmap("run", ranch, "--out", tmp_path / "out")

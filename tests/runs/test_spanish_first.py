@@ -1,4 +1,4 @@
-"""With Spanish first, headings and labels are Spanish, and the notes of a run are said to be in English."""
+"""With Spanish first, no screen, page or sheet holds a word of English."""
 
 import json
 import re
@@ -9,52 +9,104 @@ from importlib.resources import files
 import pytest
 from helpers import small_ranch
 from helpers.watered_ranch import MORE_COLUMNS, WATER
+from pypdf import PdfReader
 
 SETTINGS = small_ranch.SETTINGS.replace(
     '"America/Los_Angeles"', '"America/Los_Angeles"\nlanguages = ["es", "en"]'
 )
+WORD = re.compile(r"(?<![\w./\[-])[A-Za-zÁÉÍÓÚÑÜáéíóúñü]{3,}(?![\w/-]|\.\w)")
+"""A word of prose: no part of a file's name, a setting's key or a code."""
+NAMES = set("Two Sheds North South Shed Leaflet JavaScript BSD Clause licence Licence".lower().split())
+"""Of the ranch, and of the software that the map names."""
 
 
 @pytest.fixture
 def source(tmp_path):
-    """Without weather, so that the run has something to say; with water, so that it says all it can."""
+    """Without weather, with a broken bag and a crew far from its block; with water: it says all it can."""
     made = small_ranch.write(tmp_path / "ranch", SETTINGS.replace('weather = "weather.csv"\n', "") + WATER)
     small_ranch.valves().merge(MORE_COLUMNS).to_file(made.parent / "valves.gpkg", driver="GPKG")
+    table = small_ranch.readings()
+    table.loc[3, "bag_minutes"] = 2
+    table.loc[4, "pressure_bar"] = None
+    table.assign(block=["Nowhere", *[None] * (len(table) - 1)]).to_csv(
+        made.parent / "readings.csv", index=False
+    )
     return made
 
 
-def only_english() -> set[str]:
-    """Every text of the English files that reads differently in the Spanish ones."""
-    english, spanish = set(), set()
-    for language, texts in (("en", english), ("es", spanish)):
-        for name in (f"{language}.toml", f"water_{language}.toml"):
-            page = tomllib.loads(files("stressmap.output.text").joinpath(name).read_text(encoding="utf-8"))
-            texts |= {text for section in page.values() for text in section.values()}
-    return english - spanish - {""}
+def words_of(language: str) -> set[str]:
+    """Every word of the texts of a language."""
+    found: set[str] = set()
+    for name in (f"{language}.toml", f"water_{language}.toml", f"notes_{language}.toml"):
+        page = tomllib.loads(files("stressmap.output.text").joinpath(name).read_text(encoding="utf-8"))
+        for section in page.values():
+            found |= {
+                w.lower() for text in section.values() for w in WORD.findall(re.sub(r"\{[^|]*?\}", " ", text))
+            }
+    return found
 
 
-def test_the_terminal_and_the_report(stressmap, source, tmp_path):
+ENGLISH = words_of("en") - words_of("es") - NAMES
+
+
+def english_in(text: str) -> set[str]:
+    return {word for word in WORD.findall(text) if word.lower() in ENGLISH}
+
+
+def visible(page: str) -> str:
+    """What a page shows: no scripts, styles, drawings' marks or attributes."""
+    bare = re.sub(r"(?s)<(script|style|code)\b.*?</\1>|<!--.*?-->", " ", page)
+    return unescape(re.sub(r"<[^>]+>", " ", bare))
+
+
+def test_english_is_found_where_there_is_some() -> None:
+    assert english_in("Incierto: 3 readings were left out.") == {"readings", "were", "left", "out"}
+    assert not english_in("Lecturas en uso (look_again.csv), [water] eto, [map] rank_unmeasured = false.")
+
+
+def test_the_check(stressmap, source, tmp_path):
+    answer = stressmap("check", source, "--out", tmp_path / "mend.csv")
+    assert (answer.code, answer.err) == (0, "")
+    assert "con la bolsa puesta muy poco tiempo" in answer.out
+    assert "Conviene corregir primero:" in answer.out
+    assert not english_in(answer.out)
+    rows = (tmp_path / "mend.csv").read_text(encoding="utf-8")
+    assert "Deje la bolsa más tiempo" in rows
+
+
+def test_the_run(stressmap, source, tmp_path):
+    """The sheet and the written plan carry all languages of the ranch: here Spanish alone."""
+    source.write_text(source.read_text().replace('["es", "en"]', '["es"]'))
     answer = stressmap("run", source, "--out", tmp_path / "out")
     assert (answer.code, answer.err) == (0, "")
-    notes = json.loads((tmp_path / "out" / "run.json").read_text())["warnings"]
-    assert notes
-    printed = " ".join(answer.out.split())
-    for note in notes:
-        assert f"aviso (en inglés): {' '.join(note.split())}" in printed
-    assert "note:" not in printed
-    assert "Resultados:" in printed
+    assert "aviso: Ninguna lectura tiene déficit de presión de vapor" in " ".join(answer.out.split())
+    assert not english_in(answer.out)
+    record = json.loads((tmp_path / "out" / "run.json").read_text(encoding="utf-8"))
+    assert "deficit_no_weather" in [note["code"] for note in record["notes"]]
+    assert any(text.startswith("No reading has a vapour pressure deficit") for text in record["warnings"])
     page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
-    labels = {unescape(t).strip() for t in re.findall(r"<(?:h\d|th|summary|title)[^>]*>(.*?)</", page)}
-    assert labels & {"Avisos del programa (en inglés)", "Prioridad", "Todos los ajustes"}
-    assert not labels & only_english()
-    assert '<ul lang="en">' in page
+    told = re.sub(r'(?s)<section id="settings">.*?</section>', " ", page)
+    assert told != page, "the settings stand in the report as the settings file has them"
+    assert not english_in(visible(told))
+    sheet = PdfReader(tmp_path / "out" / "crew_sheet.pdf")
+    assert not english_in(sheet.pages[0].extract_text())
+    assert not english_in((tmp_path / "out" / "water_plan.txt").read_text(encoding="utf-8"))
+
+
+def test_the_map(stressmap, source, tmp_path):
+    assert stressmap("run", source, "--out", tmp_path / "out").code == 0
+    page = (tmp_path / "out" / "map.html").read_text(encoding="utf-8")
+    assert '<html lang="es">' in page
+    carried = re.search(r'(?s)<script[^>]*type="application/json"[^>]*>(.*?)</script>', page)
+    data = json.loads(carried.group(1))
+    assert any("déficit de presión de vapor" in note for note in data["notes"]["es"])
+    assert not english_in(" ".join(data["notes"]["es"]))
+    assert any("vapour pressure deficit" in note for note in data["notes"]["en"])
 
 
 def test_the_water_plan_alone(stressmap, source, tmp_path):
-    answer = stressmap("water", source, "--out", tmp_path / "plan")
+    answer = stressmap("water", source, "--curve", "--out", tmp_path / "plan")
     assert (answer.code, answer.err) == (0, "")
     assert "Plan de agua, " in answer.out
-    assert "aviso (en inglés): " in answer.out
-    assert f"Resultados: {tmp_path / 'plan'}" in answer.out.replace("\n", "")
-    lines = {line.strip() for line in answer.out.splitlines()}
-    assert not lines & only_english()
+    assert "aviso: " in answer.out
+    assert not english_in(answer.out)

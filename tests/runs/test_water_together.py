@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from helpers import small_ranch
 
-from stressmap.core.notes import Notes
 from stressmap.core.settings import Water
 from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
 from stressmap.geostat.options import Priors
@@ -20,8 +19,8 @@ from stressmap.water.water_plan import _covariance
 @pytest.fixture(scope="module")
 def ranch(tmp_path_factory: pytest.TempPathFactory):
     folder: Path = tmp_path_factory.mktemp("ranch")
-    inputs, orchard = load_inputs(small_ranch.write(folder, small_ranch.SETTINGS), Notes())
-    assessed = assess_readings(inputs, orchard, None, Notes())
+    inputs, orchard = load_inputs(small_ranch.write(folder, small_ranch.SETTINGS)).value
+    assessed = assess_readings(inputs, orchard, None).value
     return inputs, assessed, fit(inputs, assessed, jobs=1)
 
 
@@ -40,7 +39,7 @@ def test_draws_have_the_standard_errors_and_correlations_of_the_zones(ranch) -> 
     assert (np.linalg.eigvalsh(together.to_numpy()) > -1e-9).all()
     # Kriging with a reading in every corner leaves little in common: give one pair a lot, to see it kept.
     together.loc["N1", "N2"] = together.loc["N2", "N1"] = 0.7
-    case, _ = prepare(inputs, assessed.orchard, valves, assessed.visit, Water(), Notes())
+    case, _ = prepare(inputs, assessed.orchard, valves, assessed.visit, Water()).value
     drawn = _draw(case, 20_000, _covariance(case, together))
     names = list(case.problem.names)
     told = valves.set_index("valve")["stress_se_bar"][names].to_numpy()
@@ -56,8 +55,7 @@ def test_draws_do_not_turn_with_the_last_digits(ranch) -> None:
         ranked_valves(inputs, assessed, fitted.surface),
         assessed.visit,
         Water(),
-        Notes(),
-    )
+    ).value
     # Equal eigenvalues: any turn of their vectors would do, and rounding chooses one.
     alike = np.eye(len(case.problem))
     noise = 1e-14 * np.random.default_rng(1).standard_normal(alike.shape)

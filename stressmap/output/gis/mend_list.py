@@ -11,8 +11,10 @@ import pandas as pd
 
 from stressmap.core.errors import OutputError, Problem
 from stressmap.core.input_files import InputFiles
-from stressmap.core.schemas import MEND_LIST, columns_of
+from stressmap.core.schemas import MEND_LIST, columns_of, hold
 from stressmap.output.gis.csv_tables import write_csv
+from stressmap.output.text.note_words import word_of
+from stressmap.output.text.words import Words
 
 NAME = "to_mend.csv"
 ANOTHER_FILE = "Give another file with --out"
@@ -56,13 +58,15 @@ def mend_target(out: Path, inputs: Iterable[Path]) -> Path:
     return target
 
 
-def write_mend_list(table: pd.DataFrame, target: Path) -> None:
+def write_mend_list(table: pd.DataFrame, words: Words, target: Path) -> None:
     """Write the list beside its target first, then put it in place.
 
     Parameters
     ----------
     table : DataFrame
         From :func:`stressmap.quality.assessment_summary.mend_table`.
+    words : Words
+        The language of what is wrong and what to do.
     target : Path
         From :func:`mend_target`.
 
@@ -76,7 +80,7 @@ def write_mend_list(table: pd.DataFrame, target: Path) -> None:
         handle, partial = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".partial", dir=target.parent)
         os.close(handle)
         try:
-            write_csv(table, Path(partial))
+            write_csv(_in_words(table, words), Path(partial))
             Path(partial).chmod(0o644)
             Path(partial).replace(target)
         finally:
@@ -98,3 +102,15 @@ def _is_list(target: Path) -> bool:
 def _unwritable(target: Path, error: OSError) -> OutputError:
     what = f"the output cannot be written ({error.strerror or error})"
     return OutputError(Problem(str(target), what, "Give a file or folder that can be written with --out"))
+
+
+def _in_words(table: pd.DataFrame, words: Words) -> pd.DataFrame:
+    """Add what is wrong with each reading, and what to do about it."""
+    told = table.copy()
+    for place, (column, section, between) in enumerate((("wrong", "says", ", "), ("to_do", "remedy", "; "))):
+        texts = [
+            between.join(dict.fromkeys(word_of(section, code, words) for code in codes))
+            for codes in table["flags"]
+        ]
+        told.insert(4 + place, column, pd.Series(texts, index=table.index, dtype=object))
+    return hold(told, MEND_LIST)

@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from stressmap.core.text import one_line
 from stressmap.output.report.plots import Courses, Plotter
+from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, turn_words, turns
@@ -75,6 +76,7 @@ def write_report(content: Content, background: Background, path: Path) -> None:
     style = files("stressmap.output.report").joinpath("templates", "page.css").read_text(encoding="utf-8")
     page = environment.get_template("page.html").render(
         words=words,
+        notes=sentences(content.notes, words),
         content=content,
         visit=words.days(*content.visit),
         style=Markup(style),
@@ -108,11 +110,19 @@ def _tables(content: Content, record: dict[str, Any], words: Words) -> dict[str,
         "first": _first(content, words),
         "uncertain": _uncertain(content, words),
         "scores": _scores(fit.get("cross_validation") or {}, words),
-        "fit": flat({name: value for name, value in fit.items() if name != "cross_validation"}),
-        "reading_error": flat(record.get("reading_error", {})),
+        "fit": _labelled({name: value for name, value in fit.items() if name != "cross_validation"}, words),
+        "reading_error": _labelled(record.get("reading_error", {}), words),
         "settings": flat(record.get("settings", {})),
         "files": flat({k: record.get(k, {}) for k in ("sha256", "versions")}),
     }
+
+
+def _labelled(figures: dict[str, Any], words: Words) -> list[tuple[str, str]]:
+    """Write figures of ``run.json`` with their names in words."""
+    return [
+        (", ".join(words.known("fit", part) for part in name.split(".")), words.known("fit", value))
+        for name, value in flat(figures)
+    ]
 
 
 def _counts(content: Content, words: Words) -> str:

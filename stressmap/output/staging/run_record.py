@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+import math
 import platform
 from collections import Counter
 from dataclasses import dataclass
@@ -16,9 +17,12 @@ from packaging.requirements import Requirement
 
 from stressmap import __version__
 from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Note
 from stressmap.core.schemas import versions_of_tables
 from stressmap.core.settings import Settings
 from stressmap.output.staging.result_files import MARK
+from stressmap.output.text.note_words import sentences
+from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 
 
@@ -106,12 +110,13 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "weather": {"vpd_kpa": content.vpd_kpa, "usual_vpd_kpa": content.usual_vpd_kpa},
         "fit": record.fit,
         "reading_error": record.reading_error,
-        "warnings": list(content.notes),
+        "warnings": list(sentences(content.notes, Words("en"))),
+        "notes": [_as_plain(note) for note in content.notes],
         "timings": record.seconds,
     }
 
 
-def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[str, ...]) -> dict[str, Any]:
+def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[Note, ...]) -> dict[str, Any]:
     """Gather the record of a water plan that was made alone.
 
     Parameters
@@ -120,7 +125,7 @@ def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[str, 
         The readings it rests on.
     record : Record
         Settings and fit.
-    notes : tuple of str
+    notes : tuple of Note
         What the run had to say.
 
     Returns
@@ -136,7 +141,8 @@ def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[str, 
         "versions": versions(),
         "fit": record.fit,
         "reading_error": record.reading_error,
-        "warnings": list(notes),
+        "warnings": list(sentences(notes, Words("en"))),
+        "notes": [_as_plain(note) for note in notes],
     }
 
 
@@ -170,6 +176,20 @@ def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
         If one is no longer there.
     """
     return {name: _hash(file) for name, file in {"settings": source, **settings.inputs()}.items()}
+
+
+def _as_plain(note: Note) -> dict[str, Any]:
+    values = {name: _plain_value(value) for name, value in note.values}
+    return {"code": note.code, "severity": note.severity, "values": values}
+
+
+def _plain_value(value: Any) -> Any:
+    """Write dates as text and leave out what no number stands for."""
+    if isinstance(value, tuple):
+        return [_plain_value(one) for one in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value.isoformat() if isinstance(value, dt.date) else value
 
 
 def _hash(file: Path) -> str:

@@ -14,6 +14,7 @@ import geopandas as gpd
 from stressmap.core.errors import OutputError, Problem
 from stressmap.core.input_files import folded
 from stressmap.core.interrupts import unbroken
+from stressmap.core.notes import Note
 from stressmap.core.text import one_line
 from stressmap.core.units import M2_PER_HA
 from stressmap.output.staging import ranch_schema
@@ -49,7 +50,7 @@ class Start:
         How many.
     known_crops : tuple of str
         Crops with a built-in profile.
-    notes : tuple of str
+    notes : tuple of Note
         What was mended or is odd.
     """
 
@@ -58,7 +59,7 @@ class Start:
     valves_file: Path | None
     valves: int
     known_crops: tuple[str, ...]
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 PAGES = (ranch_schema.NAME, "readings.csv", "ranch.toml")

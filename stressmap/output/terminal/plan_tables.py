@@ -115,7 +115,8 @@ def _sets(advice: Advice, words: WaterWords) -> Table:
     row: Any
     for row in rows.head(SHOWN_SETS).itertuples():
         table.add_row(
-            f"{row.start:%a %d %H:%M}", f"{row.end:%a %d %H:%M}", escape(row.pump or "-"), escape(row.valve),
+            words.plain.weekday(row.start), words.plain.weekday(row.end), escape(row.pump or "-"),
+            escape(row.valve),
             words.quantity(row.hours, "hours"),
         )  # fmt: skip
     return table

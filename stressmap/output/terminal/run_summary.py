@@ -10,6 +10,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, revisits, turns
@@ -47,8 +48,8 @@ def print_summary(content: Content, folder: Path, console: Console, files: Seque
     say(words("terminal.meaning", meaning=meaning, method=words.known("method", content.method)))
     for line in (*uncertain(content, words), *next_steps(content, words)):
         say(line)
-    for note in content.notes:
-        say(words("terminal.note", note=note))
+    for text in sentences(content.notes, words):
+        say(words("terminal.note", note=text))
     say(words("terminal.files", folder=folder, files=", ".join(files)))
 
 

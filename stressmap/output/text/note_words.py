@@ -1,16 +1,21 @@
 """What a run must say, in words: from ``notes_en.toml`` and ``notes_es.toml``, a text for each code.
 
-Beside the format of :meth:`str.format`, a text may ask for ``{count:one|many}`` (the first where the value
-is 1, or a list of one), ``{kind:word}`` (looked up among the words of the language; ``{kind:Word}`` begins
-with a capital letter), ``{rows:first5}`` (a list cut off after five), ``{names:quoted}`` and ``{area:.1f}``
-(a number as the language writes it).
+Beside the format of :meth:`str.format`, a text may ask for
+
+- ``{count:one|many}``: the first where the value is 1, true or a list of one; only numbers stand inside;
+- ``{kind:word}``: looked up in the section ``word`` (or any other) of the same file, ``{kind:Word}`` with a
+  capital letter; ``{crop:crop}``: the crop's name;
+- ``{rows:first5}``: a list cut off after five; ``{names:quoted5}``: each in quotation marks;
+- ``{places:places8}``: rows with their trees, ``{places:(places8)}`` in brackets where there are any;
+- ``{area:.1f}``: a number as the language writes it.
 """
 
 from __future__ import annotations
 
+import re
 import string
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -18,6 +23,8 @@ from typing import Any
 from stressmap.core.notes import Note
 from stressmap.core.text import one_line
 from stressmap.output.text.words import Language, Words
+
+_CUT = re.compile(r"(\(?)(first|quoted|places)(\d+)\)?")
 
 
 @cache
@@ -32,10 +39,30 @@ def texts_of(language: Language) -> dict[str, dict[str, str]]:
     Returns
     -------
     dict
-        ``note``: a text for each code; ``word``: words that stand in them.
+        ``note``: a text for each code; ``word``, ``says``, ``remedy``, ``shown``: words that stand in them.
     """
     text = files("stressmap.output.text").joinpath(f"notes_{language}.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
+
+
+def word_of(section: str, name: object, words: Words) -> str:
+    """Look up a word that stands in notes.
+
+    Parameters
+    ----------
+    section : str
+        Of the file of notes: ``"word"``, ``"says"`` or ``"remedy"`` of a flag, ``"shown"``.
+    name : object
+        As the values have it; spaces count as underscores.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+        The word, or ``name`` itself where there is none.
+    """
+    return texts_of(words.language)[section].get(str(name).replace(" ", "_"), str(name))
 
 
 class _Filler(string.Formatter):
@@ -48,25 +75,38 @@ class _Filler(string.Formatter):
         if "|" in format_spec:
             one, many = format_spec.split("|", 1)
             return one if (len(value) if isinstance(value, tuple) else value) == 1 else many
+        if cut := _CUT.fullmatch(format_spec):
+            return self._list(value, *cut.groups())
         if isinstance(value, tuple):
-            return self._list(value, format_spec)
-        if format_spec.lower() == "word":
-            word = self._word(value)
-            return word[:1].upper() + word[1:] if format_spec == "Word" else word
+            return ", ".join(self._one(single, format_spec) for single in value)
+        return self._one(value, format_spec)
+
+    def _one(self, value: Any, format_spec: str) -> str:
+        """Write a single value."""
+        if format_spec.lower() == "crop":
+            word = self._words.known("crop", value)
+            return word[:1].upper() + word[1:] if format_spec == "Crop" else word
+        if format_spec.lower() in texts_of(self._words.language):
+            word = word_of(format_spec.lower(), value, self._words)
+            return word[:1].upper() + word[1:] if format_spec[0].isupper() else word
         if format_spec.endswith("f"):
-            return self._words.number(value, int(format_spec[1:-1]))
-        return format(value, "" if format_spec == "quoted" else format_spec)
+            sign = "+" if format_spec.startswith("+") and value >= 0 else ""
+            return sign + self._words.number(value, int(format_spec.rpartition(".")[2][:-1]))
+        return format(value, format_spec)
 
-    def _word(self, value: Any) -> str:
-        return texts_of(self._words.language)["word"].get(str(value).replace(" ", "_"), str(value))
+    def _list(self, values: tuple[Any, ...], opening: str, form: str, most: str) -> str:
+        """Write a list, cut off after so many."""
+        forms: dict[str, Callable[[Any], str]] = {"first": str, "quoted": repr, "places": self._place}
+        word = forms[form]
+        text = ", ".join(word(value) for value in values[: int(most)])
+        if len(values) > int(most):
+            text += " " + texts_of(self._words.language)["word"]["more"].format(count=len(values) - int(most))
+        return f" ({text})" if opening and values else text
 
-    def _list(self, values: tuple[Any, ...], format_spec: str) -> str:
-        if format_spec.startswith("first"):
-            most = int(format_spec.removeprefix("first"))
-            return ", ".join(str(v) for v in values[:most]) + (", ..." if len(values) > most else "")
-        if format_spec == "quoted":
-            return ", ".join(repr(v) for v in values)
-        return ", ".join(self.format_field(v, format_spec) for v in values)
+    def _place(self, place: tuple[int, str]) -> str:
+        row, tree = place
+        named = f"{word_of('word', 'row', self._words)} {row}"
+        return f"{named} {word_of('word', 'tree', self._words)} {tree}" if tree else named
 
 
 def sentence(note: Note, words: Words) -> str:
@@ -115,9 +155,3 @@ def sentences(notes: Iterable[Note], words: Words) -> tuple[str, ...]:
     tuple of str
     """
     return tuple(dict.fromkeys(sentence(note, words) for note in notes))
-
-
-def in_english(notes: Iterable[Note | str]) -> tuple[str, ...]:
-    """Put notes into English; what is a sentence already stays."""
-    words = Words("en")
-    return tuple(dict.fromkeys(n if isinstance(n, str) else sentence(n, words) for n in notes))

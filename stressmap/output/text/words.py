@@ -119,6 +119,16 @@ class Words:
         """
         return f"{self.day(when)} {when:%H:%M}"
 
+    def weekday(self, when: dt.datetime) -> str:
+        """Write day of the week and of the month, and clock time.
+
+        Examples
+        --------
+        >>> Words("es").weekday(dt.datetime(2026, 7, 16, 20, 0))
+        'jue 16 20:00'
+        """
+        return f"{self('locale.weekdays').split()[when.weekday()]} {when:%d %H:%M}"
+
     def day(self, when: dt.date) -> str:
         """Write day and month.
 

@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from stressmap.agronomy.crops import CropProfile
+from stressmap.core.notes import Note
 from stressmap.core.settings import Ranch, RankBy
 
 STRETCH = 1 << 18
@@ -112,7 +113,7 @@ class Content:
         readings used in it. ``valves`` is in rank order.
     raster : Raster
         The surface.
-    notes : tuple of str
+    notes : tuple of Note
         What the run had to say, in plain sentences.
     look_again : GeoDataFrame, optional
         Places in the working CRS where one more reading would change most, in walking order: ``tree_id`` (the
@@ -142,7 +143,7 @@ class Content:
     valves: gpd.GeoDataFrame
     readings: gpd.GeoDataFrame
     raster: Raster
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     look_again: gpd.GeoDataFrame | None = None
     previous_visit: dt.date | None = None
     water_plan: pd.DataFrame | None = None

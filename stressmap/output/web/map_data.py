@@ -12,6 +12,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from stressmap.output.text.note_words import sentences
+from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.daily_sets import Spell, spells
 from stressmap.output.view.layout import middle
@@ -52,7 +54,10 @@ def map_data(content: Content) -> dict[str, Any]:
         "rankBy": content.rank_by,
         "method": content.method,
         "edges": {crop: list(edges) for crop, edges in content.edges_bar.items()},
-        "notes": list(content.notes),
+        "notes": {
+            language: list(sentences(content.notes, Words(language, content.ranch.units)))
+            for language in content.ranch.languages
+        },
         "blocks": [_block(row) for row in rows(blocks)],
         "valves": _valves(content, rows(valves)),
         "zones": [_zone(row) for row in rows(zones)],

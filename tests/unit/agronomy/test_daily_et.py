@@ -5,9 +5,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 import pytest
+from helpers.told import english
 
 from stressmap.agronomy import crops, daily_et, radiation
-from stressmap.core.notes import Notes
 
 ZONE = ZoneInfo("America/Los_Angeles")
 SITE = daily_et.Site(39.0, -122.0, 20.0)
@@ -32,8 +32,8 @@ def clear_days(days: int = 2, every_h: int = 1) -> pd.DataFrame:
 
 
 def run(weather: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    notes = Notes()
-    return daily_et.reference_et(weather, SITE, ZONE, notes), list(notes)
+    found = daily_et.reference_et(weather, SITE, ZONE)
+    return found.value, english(found)
 
 
 def test_whole_hours_are_worked_out_by_the_hour() -> None:
@@ -122,15 +122,15 @@ def test_days_of_a_clock_change_are_days() -> None:
 
 def test_crop_use_is_the_coefficient_of_the_day() -> None:
     table, _ = run(clear_days())
-    use = daily_et.crop_et(table, crops.load_profiles({}, "ranch.toml")["prune"], Notes())
+    use = daily_et.crop_et(table, crops.load_profiles({}, "ranch.toml")["prune"]).value
     assert use.tolist() == pytest.approx(
         (0.9 * table["eto_mm"]).tolist()
     )  # FAO-56 table 12, stone fruit, mid
 
 
 def test_a_crop_without_a_coefficient_is_said() -> None:
-    notes = Notes()
     cherry = crops.load_profiles({"cherry": {}}, "ranch.toml")["cherry"]
     table, _ = run(clear_days())
-    assert daily_et.crop_et(table, cherry, notes).tolist() == table["eto_mm"].tolist()
-    assert list(notes) == ["The crop cherry has no crop coefficient: 1 was taken for its water use."]
+    use = daily_et.crop_et(table, cherry)
+    assert use.value.tolist() == table["eto_mm"].tolist()
+    assert english(use) == ["The crop cherry has no crop coefficient: 1 was taken for its water use."]

@@ -11,7 +11,6 @@ from stressmap.agronomy import vapour_pressure
 from stressmap.agronomy.crops import BaselineLine, level_of, load_profiles
 from stressmap.agronomy.hemisphere import at_latitude
 from stressmap.agronomy.visit_weather import middle_deficit_kpa, weather_shift_bar
-from stressmap.core.notes import Notes
 
 
 @pytest.mark.parametrize("temp_c", [-40.0, 60.0])
@@ -70,6 +69,6 @@ def test_a_level_is_said_in_the_language_asked_for() -> None:
 
 def test_a_crop_without_stages_or_coefficient_is_moved_south_all_the_same() -> None:
     profiles = load_profiles({"cherry": {"season_target": [["05-01", -6.0], ["07-01", -9.0]]}}, "ranch.toml")
-    there = at_latitude({"cherry": profiles["cherry"]}, -34.0, Notes())["cherry"]
+    there = at_latitude({"cherry": profiles["cherry"]}, -34.0).value["cherry"]
     assert (there.crop_coefficient, list(there.stages)) == (None, [])
     assert there.season_target == profiles["cherry"].season_target, "its own days stay"

@@ -9,12 +9,13 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from helpers.told import english
 from shapely.geometry import box
 
 from stressmap.agronomy import crops, indices
 from stressmap.agronomy.orchard import Orchard, settle
 from stressmap.core.errors import DataError, SettingsError
-from stressmap.core.notes import Notes
+from stressmap.core.notes import NoteList
 from stressmap.core.settings import Settings
 
 ZONE = "America/Los_Angeles"
@@ -51,18 +52,19 @@ def weather(*rows: tuple[str, float, float]) -> pd.DataFrame:
 
 
 def orchard(where: pd.DataFrame) -> Orchard:
-    return settle(where, crops.load_profiles({}, "r"), Notes(), blocks_file="blocks.geojson")
+    return settle(where, crops.load_profiles({}, "r"), blocks_file="blocks.geojson").value
 
 
 def add(
     table: pd.DataFrame, where: pd.DataFrame, air: pd.DataFrame | None, **kwargs: Any
 ) -> tuple[Any, list[str]]:
-    notes = Notes()
+    notes = NoteList()
     own = kwargs.pop("crops", {})
     profiles = crops.load_profiles(own, "ranch.toml")
     chosen = settings(**kwargs)
-    grown = settle(where, profiles, notes, blocks_file=str(chosen.files.blocks), settings_file=chosen.source)
-    return indices.add_figures(table, grown, air, chosen, notes), list(notes)
+    files = {"blocks_file": str(chosen.files.blocks), "settings_file": chosen.source}
+    grown = notes.keep(settle(where, profiles, **files))
+    return notes.keep(indices.add_figures(table, grown, air, chosen)), english(notes)
 
 
 HOT = ("2026-07-14 13:00", 40.0, 20.0)
@@ -287,7 +289,7 @@ def test_walnut_wetter_than_the_line_is_marked() -> None:
     )
     assert table["too_wet"].tolist() == [True, False]
     assert (
-        "1 readings of walnut are wetter than a fully watered tree shows (in A): always wet harms walnut "
+        "1 reading of walnut is wetter than a fully watered tree shows (in A): always wet harms walnut "
         "too; "
         "look for too much water." in said
     )
@@ -358,7 +360,7 @@ def test_readings_without_a_time_get_the_middle_day() -> None:
     rows.loc[1, "time"] = pd.NaT
     table, said = add(rows, blocks(A="prune"), None)
     assert table["target_bar"].tolist() == [-14.0, -14.0]
-    assert said[0] == "1 readings without a time got the target of the visit's middle day, 2026-08-05."
+    assert said[0] == "1 reading without a time got the target of the visit's middle day, 2026-08-05."
 
 
 def test_a_deficit_beyond_the_published_range_is_said() -> None:
@@ -368,7 +370,7 @@ def test_a_deficit_beyond_the_published_range_is_said() -> None:
         weather(("2026-07-14 13:00", 44.0, 15.0)),
     )
     assert said == [
-        "1 readings of prune were taken at a vapour pressure deficit outside 0.5 to 6 kPa (7.7 to 7.7), "
+        "1 reading of prune was taken at a vapour pressure deficit outside 0.5 to 6 kPa (7.7 to 7.7), "
         "for which "
         "its fully watered line is published; the line was carried on."
     ]

@@ -13,7 +13,6 @@ from shapely.geometry import box
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.orchard import Orchard, settle
 from stressmap.agronomy.visit_weather import UsualWeather
-from stressmap.core.notes import Notes
 
 
 def orchard(
@@ -31,7 +30,7 @@ def orchard(
         * len(names),
         crs="EPSG:32719" if south else "EPSG:32610",
     )
-    return settle(blocks, load_profiles(own or {}, "ranch.toml"), Notes(), blocks_file="blocks.geojson")
+    return settle(blocks, load_profiles(own or {}, "ranch.toml"), blocks_file="blocks.geojson").value
 
 
 @pytest.mark.parametrize(

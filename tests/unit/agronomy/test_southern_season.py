@@ -6,7 +6,7 @@ import pytest
 
 from stressmap.agronomy.crops import CropProfile, load_profiles
 from stressmap.agronomy.orchard import at_latitude
-from stressmap.core.notes import Notes
+from stressmap.core.notes import Noted
 
 
 def dates(profile: CropProfile) -> dict[str, list[str]]:
@@ -20,7 +20,7 @@ def dates(profile: CropProfile) -> dict[str, list[str]]:
 
 @pytest.mark.parametrize("crop", ["almond", "prune", "walnut"])
 def test_every_date_moves_by_six_months(crop: str) -> None:
-    there = dates(at_latitude(load_profiles({}, "ranch.toml"), -34.0, Notes())[crop])
+    there = dates(at_latitude(load_profiles({}, "ranch.toml"), -34.0).value[crop])
     here = dates(load_profiles({}, "ranch.toml")[crop])
     for what, days in here.items():
         assert days, f"{crop} has no {what}"
@@ -33,9 +33,7 @@ def test_every_date_moves_by_six_months(crop: str) -> None:
 @pytest.mark.parametrize("latitude", [0.0, 38.0, None])
 def test_in_the_north_nothing_moves(latitude: float | None) -> None:
     profiles = load_profiles({}, "ranch.toml")
-    notes = Notes()
-    assert at_latitude(profiles, latitude, notes) == profiles
-    assert not list(notes)
+    assert at_latitude(profiles, latitude) == Noted(profiles)
 
 
 def test_what_the_ranch_wrote_itself_stays() -> None:
@@ -43,7 +41,7 @@ def test_what_the_ranch_wrote_itself_stays() -> None:
         "season_target": [["11-15", -6.0], ["02-15", -14.0]],
         "crop_coefficient": {"points": [["09-01", 0.4], ["12-01", 0.9], ["04-01", 0.6]]},
     }
-    there = dates(at_latitude(load_profiles({"prune": own}, "ranch.toml"), -34.0, Notes())["prune"])
+    there = dates(at_latitude(load_profiles({"prune": own}, "ranch.toml"), -34.0).value["prune"])
     assert there["season_target"] == ["11-15", "02-15"]
     assert there["crop_coefficient"] == ["09-01", "12-01", "04-01"]
     assert there["stages"][0] == "09-01", "the built-in stages begin on 1 March in the north"

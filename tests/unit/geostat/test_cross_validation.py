@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from helpers.told import english
 from scipy.spatial.distance import cdist
 from scipy.stats import norm
 
@@ -175,7 +176,7 @@ def test_what_kriging_cannot_work_with_is_averaged_and_said(
     value = np.arange(4.0) if n == 4 else np.full(n, 7.0)
     surface = fit_surface(Samples(at(n, blocks), value, np.arange(n)), method="structured")
     assert surface.method == method
-    assert surface.notes == (f"{why}: the map shows {what} with wide intervals.",)
+    assert english(surface.notes) == [f"{why}: the map shows {what} with wide intervals."]
 
 
 def test_a_method_nobody_knows_and_no_reading_at_all_are_refused() -> None:

@@ -5,6 +5,7 @@ import tracemalloc
 import gstools
 import numpy as np
 import pytest
+from helpers.told import english
 
 from stressmap.geostat.hierarchical import HierarchicalSurface
 from stressmap.geostat.methods import fit_surface
@@ -120,7 +121,7 @@ def test_an_unknown_method_is_an_error() -> None:
 @pytest.mark.parametrize(
     ("value", "method", "why"),
     [
-        ([3.0], "ranch average", "Only 1 usable readings, too few for kriging: the map shows the average of"
+        ([3.0], "ranch average", "Only 1 usable reading, too few for kriging: the map shows the average of"
          " the readings with wide intervals."),
         ([3.0, 4.0, 5.0], "block average", "Only 3 usable readings, too few for kriging: the map shows block"
          " averages, drawn towards the ranch's, with wide intervals."),
@@ -132,7 +133,7 @@ def test_what_kriging_cannot_use_becomes_an_explained_average(
     value: list[float], method: str, why: str
 ) -> None:
     surface = fit_surface(with_values(value), method="ordinary")
-    assert (surface.method, surface.notes) == (method, (why,))
+    assert (surface.method, english(surface.notes)) == (method, [why])
     everywhere = Places(np.zeros((2, 2)), np.array([0, 9]), np.array([-1, -1]), np.array([0, 5]))
     estimate = surface.predict(everywhere)
     assert np.all(np.isfinite(estimate.mean))
@@ -143,10 +144,12 @@ def test_what_kriging_cannot_use_becomes_an_explained_average(
 def test_readings_all_at_one_place_fall_back() -> None:
     surface = fit_surface(with_values([1.0, 2.0, 3.0, 2.5, 1.5], [(5.0, 5.0)] * 5), method="ordinary")
     assert isinstance(surface, HierarchicalSurface)
-    assert surface.notes == (
-        "Ordinary kriging could not be fitted (no variogram can be made of fewer than three readings or of"
-        " readings all at one place): the map shows block averages, drawn towards the ranch's, with wide"
-        " intervals.",
+    assert english(surface.notes) == [
+        "Ordinary kriging could not be fitted: the map shows block averages, drawn towards the ranch's, with"
+        " wide intervals."
+    ]
+    assert surface.notes[0].value("error") == (
+        "no variogram can be made of fewer than three readings or of readings all at one place"
     )
 
 

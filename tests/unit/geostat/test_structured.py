@@ -5,6 +5,7 @@ from __future__ import annotations
 import numba
 import numpy as np
 import pytest
+from helpers.told import english
 from scipy.linalg import LinAlgError
 from scipy.optimize import approx_fprime
 from scipy.spatial.distance import cdist
@@ -148,10 +149,11 @@ def test_a_failing_fit_falls_to_the_priors_and_says_so(monkeypatch: pytest.Monke
     monkeypatch.setattr(fit, "_importance_sample", fail)
     samples = ranch()
     surface = fit_surface(samples, method="structured")
-    assert surface.notes == (
-        "The fit of the model failed (the covariance of the readings is not positive definite); what is"
-        " plausible beforehand was used in its place, with intervals as wide as that.",
-    )
+    assert english(surface.notes) == [
+        "The fit of the model failed; what is plausible beforehand was used in its place, with intervals as"
+        " wide as that."
+    ]
+    assert surface.notes[0].value("error") == "the covariance of the readings is not positive definite"
     check_sane(surface, samples)
     assert surface.summary()["restricted_log_likelihood"] is None
 
@@ -261,14 +263,14 @@ def with_covariate(strength: float) -> Samples:
 def test_a_covariate_that_helps_takes_part() -> None:
     surface = fit_surface(with_covariate(1.0), method="structured")
     assert surface.summary()["covariate_used"]
-    (note,) = surface.notes
+    (note,) = english(surface.notes)
     assert note.startswith("The covariate takes part: left-out readings are missed by ")
 
 
 def test_a_covariate_that_does_not_help_is_left_out() -> None:
     surface = fit_surface(with_covariate(0.0), method="structured")
     assert not surface.summary()["covariate_used"]
-    (note,) = surface.notes
+    (note,) = english(surface.notes)
     assert note.startswith(
         "The covariate was left out because it does not help: left-out readings are missed by "
     )
@@ -280,9 +282,9 @@ def test_a_covariate_without_contrast_is_left_out() -> None:
         readings(base.value, base.places.xy, base.places.block, covariate=np.full(N, 2.0)),
         method="structured",
     )
-    assert surface.notes == (
-        "The covariate was left out: it is the same, or unknown, at nearly all readings.",
-    )
+    assert english(surface.notes) == [
+        "The covariate was left out: it is the same, or unknown, at nearly all readings."
+    ]
 
 
 def test_methods_are_set_side_by_side() -> None:
@@ -302,18 +304,18 @@ def test_z_scores_out_of_line_are_said() -> None:
     rng = np.random.default_rng(6)
     value = rng.normal(0, 1, 50)
     tight = cross_validation.score(value, np.zeros(50), value / 0.4)
-    (note,) = cross_validation._remarks("structured", {"structured": tight})
+    (note,) = english(cross_validation._remarks("structured", {"structured": tight}))
     assert note == (
         f"The structured method's z-scores are out of line: left-out readings miss by"
         f" {tight.mean_squared_z**0.5:.2f} times the stated error, so its intervals are too narrow."
     )
-    (note,) = cross_validation._remarks(
-        "structured", {"structured": cross_validation.score(value, np.zeros(50), value / 3)}
-    )
+    wide = {"structured": cross_validation.score(value, np.zeros(50), value / 3)}
+    (note,) = english(cross_validation._remarks("structured", wide))
     assert note.endswith("so its intervals are too wide.")
     fair = cross_validation.score(value, np.zeros(50), value)
     better = cross_validation.score(value, 0.1 * value, 0.9 * value)
-    assert cross_validation._remarks("ordinary", {"ordinary": fair, "block average": better}) == (
+    both = {"ordinary": fair, "block average": better}
+    assert english(cross_validation._remarks("ordinary", both)) == [
         f"Kriging foretells left-out readings no better than block averages do here: {fair.rmse_bar:.2f} and"
         f" {better.rmse_bar:.2f} bar.",
-    )
+    ]

@@ -38,13 +38,7 @@ def said() -> Iterator[tuple[ast.Call, str]]:
                     yield node, f"{file.relative_to(PACKAGE)}:{node.lineno}"
 
 
-SAID = [
-    (call, where)
-    for call, where in said()
-    if where.partition(":")[0] not in {"core/notes.py", *(f"{room}" for room in ())}
-    and isinstance(call.args[0], ast.Constant)
-    and CODE.fullmatch(call.args[0].value)
-]
+SAID = [(call, where) for call, where in said() if where.partition(":")[0] != "core/notes.py"]
 
 
 def test_every_code_is_written_out_where_it_is_said_and_has_words_in_both_languages() -> None:
@@ -76,7 +70,7 @@ def test_the_words_of_both_languages_are_the_same_ones() -> None:
 def test_both_languages_say_the_same_values(code: str) -> None:
     english, spanish = EN["note"][code], ES["note"][code]
     assert blanks(english) == blanks(spanish)
-    assert english != spanish
+    assert english != spanish or not re.search("[a-z]{3}", re.sub(r"\{[^{}]*\}", "", english))
 
 
 @pytest.mark.parametrize(

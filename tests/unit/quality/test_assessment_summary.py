@@ -1,9 +1,14 @@
 """What `check` says: every count and row, and a likely cause where the figures tell it."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 from helpers import invented_ranch as ranch
+from helpers.told import english
 
+from stressmap.output.gis.mend_list import write_mend_list
+from stressmap.output.text.words import Words
 from stressmap.quality.assessment_summary import Summary, mend_table, summarise
 
 BLOCKS = ranch.blocks()
@@ -30,36 +35,37 @@ def spoiled() -> pd.DataFrame:
 def test_everything_is_counted_and_named() -> None:
     found = summary(spoiled())
     assert found.counts == {"rows": 16, "other_visits": 1, "used": 12, "left_out": 3}
-    assert found.lines[:6] == (
-        "15 readings (1 more are of other visits): 12 used, 3 left out.",
+    lines = english(found.lines)
+    assert lines[:6] == [
+        "15 readings (1 more is of another visit): 12 used, 3 left out.",
         "Left out:",
-        "  1 no pressure (no_value): row 3 tree B1-T2",
-        "  2 bag on for too short (short_bag): row 7 tree B2-T2, row 8 tree B2-T3",
+        "1 no pressure (no_value): row 3 tree B1-T2",
+        "2 bag on for too short (short_bag): row 7 tree B2-T2, row 8 tree B2-T3",
         "Mended or marked, and used:",
-        "  1 negative, taken as a potential (sign_read_as_potential): row 4 tree B1-T3",
-    )
-    assert "temperature at the trees 30 to 35 °C; pressure " in found.lines[6]
-    assert found.first == (
+        "1 negative, taken as a potential (sign_read_as_potential): row 4 tree B1-T3",
+    ]
+    assert "temperature at the trees 30 to 35 °C; pressure " in lines[6]
+    assert english(found.first) == [
         "2 of 15 bag on for too short (row 7 tree B2-T2, row 8 tree B2-T3): Leave the bag on for longer.",
         "1 of 15 no pressure (row 3 tree B1-T2): Write the pressure.",
-    )
+    ]
 
 
 def test_of_many_blocks_without_a_reading_two_dozen_are_named() -> None:
     many = ranch.blocks(30)
     table = ranch.readings(many.iloc[:4])
     lines = summarise(ranch.assess(table, many), many, ranch.valves(many), ranch.settings()).lines
-    (line,) = [one for one in lines if "locks without a reading" in one]
+    (line,) = [one for one in english(lines) if "locks without a reading" in one]
     assert ": 26 of 30: B5, B6, " in line
     assert line.endswith(", B28 and 2 more.")
     few = summarise(ranch.assess(table, many), many.iloc[:28], ranch.valves(many), ranch.settings()).lines
-    (line,) = [one for one in few if "locks without a reading" in one]
+    (line,) = [one for one in english(few) if "locks without a reading" in one]
     assert line.endswith(", B28.")
 
 
-def test_the_table_to_mend_says_what_is_wrong_beside_the_flags() -> None:
+def test_the_table_to_mend_says_what_is_wrong_beside_the_flags(tmp_path: Path) -> None:
     table = mend_table(ranch.assess(spoiled(), BLOCKS))
-    assert table.columns.tolist() == [
+    assert pd.read_csv(write_mend_list(table, Words("en"), tmp_path / "mend.csv", ())).columns.tolist() == [
         "row", "tree_id", "used", "flags", "wrong", "to_do", "time", "lon", "lat", "pressure_bar",
         "recheck_bar", "bag_minutes", "block", "valve",
     ]  # fmt: skip
@@ -68,16 +74,16 @@ def test_the_table_to_mend_says_what_is_wrong_beside_the_flags() -> None:
 def test_only_longitudes_that_fit_with_a_minus_have_lost_it() -> None:
     table = ranch.readings(BLOCKS, per_block=4)
     lost = table.assign(lon=-table["lon"])
-    assert "lost their minus sign" in " ".join(summary(lost).first)
+    assert "lost their minus sign" in " ".join(english(summary(lost).first))
     for east in (1.0, 30.0):
         away = table.assign(lon=table["lon"] + east)
-        told = " ".join(summary(away).first)
+        told = " ".join(english(summary(away).first))
         assert "16 of 16" in told
         assert "minus" not in told
 
 
 def test_temperature_is_shown_in_the_units_people_read() -> None:
-    assert "temperature at the trees 86 to 94 °F" in "".join(summary(spoiled(), units="us").lines)
+    assert "temperature at the trees 86 to 94 °F" in "".join(english(summary(spoiled(), units="us").lines))
 
 
 def test_the_weather_file_tells_the_temperature_where_nobody_measured_it() -> None:
@@ -88,44 +94,47 @@ def test_the_weather_file_tells_the_temperature_where_nobody_measured_it() -> No
     metric = ranch.settings()
     metric = metric.model_copy(update={"ranch": metric.ranch.model_copy(update={"units": "metric"})})
     lines = summarise(assessed, BLOCKS, ranch.valves(BLOCKS), metric, weather=weather).lines
-    assert "temperature of the weather file 23 to 25 °C; " in lines[1]
+    assert "temperature of the weather file 23 to 25 °C; " in english(lines)[1]
 
 
 def test_blocks_and_valves_without_a_reading_are_named() -> None:
     found = summary(ranch.readings(BLOCKS, per_block=1))
-    assert found.lines[-1] == "Valve zones without a reading: 4 of 8: B1E, B2E, B3E, B4E."
+    assert english(found.lines)[-1] == "Valve zones without a reading: 4 of 8: B1E, B2E, B3E, B4E."
     found = summary(ranch.readings(BLOCKS, per_block=2).iloc[:6])
-    assert "Blocks without a reading: 1 of 4: B4." in found.lines
-    assert found.first == ("1 of 4 blocks have no reading: measure at least one tree in each.",)
+    assert "Blocks without a reading: 1 of 4: B4." in english(found.lines)
+    assert english(found.first) == ["1 of 4 blocks have no reading: measure at least one tree in each."]
 
 
 def test_a_clock_on_another_zone_is_suspected() -> None:
     table = ranch.readings(BLOCKS)
     table["time"] += pd.Timedelta(hours=7)
-    assert summary(table).first == (
+    assert english(summary(table).first) == [
         "20 of 20 read outside the hours: 7 h earlier they would be inside; was the clock on another time "
         "zone than America/Los_Angeles? Correct the times, or write them with their offset.",
-    )
+    ]
 
 
 def test_a_lost_minus_sign_is_suspected() -> None:
     table = ranch.readings(BLOCKS)
     table["lon"] *= -1
-    assert summary(table).first == (
+    assert english(summary(table).first) == [
         "20 of 20 off every block: the longitudes have lost their minus sign (west is negative).",
-    )
+    ]
 
 
 def test_a_column_in_another_unit_is_suspected() -> None:
     table = ranch.readings(BLOCKS).assign(recheck_bar=np.nan)
     table["pressure_bar"] /= 10
-    assert summary(table).first[0] == (
+    assert english(summary(table).first)[0] == (
         "20 of 20 probably in another unit: say the right [reading] unit (it is bar), or correct the heading."
     )
 
 
-def test_the_table_to_mend_has_the_doubtful_rows_of_the_visit() -> None:
+def test_the_table_to_mend_has_the_doubtful_rows_of_the_visit(tmp_path: Path) -> None:
     table = mend_table(ranch.assess(spoiled(), BLOCKS))
     assert table["row"].tolist() == [3, 4, 7, 8]
-    assert table.loc[0, ["wrong", "to_do"]].tolist() == ["no pressure", "Write the pressure"]
     assert table["used"].tolist() == [False, True, False, False]
+    written = pd.read_csv(write_mend_list(table, Words("en"), tmp_path / "mend.csv", ()))
+    assert written.loc[0, ["wrong", "to_do"]].tolist() == ["no pressure", "Write the pressure"]
+    written = pd.read_csv(write_mend_list(table, Words("es"), tmp_path / "corregir.csv", ()))
+    assert written.loc[0, ["wrong", "to_do"]].tolist() == ["sin presión", "Anote la presión"]

@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from helpers import invented_ranch as ranch
+from helpers.told import english
 
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
 from stressmap.core.settings import FLAG_CODES
 from stressmap.quality import unit_suspect
 from stressmap.quality.checks import CHECKS, assess
@@ -213,20 +213,18 @@ def test_the_crew_wins_over_the_gps_and_the_contradiction_is_marked() -> None:
 
 
 def test_a_crew_far_from_its_block_is_said() -> None:
-    notes = Notes()
-    out = ranch.assess(at(100.0, 150.0, block="B4", tree_id="B4-T9"), BLOCKS, notes=notes)
-    assert out.loc[0, ["block", "flags", "used"]].tolist() == ["B4", ("near_boundary",), True]
-    assert list(notes) == [
+    out = ranch.assess_noted(at(100.0, 150.0, block="B4", tree_id="B4-T9"), BLOCKS)
+    assert out.value.loc[0, ["block", "flags", "used"]].tolist() == ["B4", ("near_boundary",), True]
+    assert english(out) == [
         "Readings over 50 m from the block that the crew wrote (row 2); the crew's block was taken. "
         "Correct the block or the coordinates."
     ]
 
 
 @pytest.mark.parametrize(
-    ("count", "shown"), [(8, "2, 3, 4, 5, 6, 7, 8, 9"), (9, "2, 3, 4, 5, 6, 7, 8, 9 ...")]
+    ("count", "shown"), [(8, "2, 3, 4, 5, 6, 7, 8, 9"), (9, "2, 3, 4, 5, 6, 7, 8, 9 and 1 more")]
 )
 def test_eight_rows_far_from_their_block_are_named(count: int, shown: str) -> None:
-    notes = Notes()
     table = CLEAN.copy()
     table["block"] = table["block"].astype(object)
     for i in range(count):
@@ -234,15 +232,14 @@ def test_eight_rows_far_from_their_block_are_named(count: int, shown: str) -> No
         table.loc[i, ["lon", "lat"]] = [lon, lat]
         table.loc[i, "block"] = "B4"
         table.loc[i, "tree_id"] = f"B4-X{i}"
-    ranch.assess(table, BLOCKS, notes=notes)
-    assert f"(row {shown}); the crew's block was taken" in " ".join(notes)
+    said = " ".join(english(ranch.assess_noted(table, BLOCKS)))
+    assert f"(row {shown}); the crew's block was taken" in said
 
 
 def test_a_block_that_does_not_exist_is_said_and_the_position_decides() -> None:
-    notes = Notes()
-    out = ranch.assess(changed(block="Nowhere"), BLOCKS, notes=notes)
-    assert out.loc[0, ["block", "flags"]].tolist() == ["B1", ()]
-    assert list(notes) == ["Readings name blocks that do not exist ('Nowhere'); their position decided."]
+    out = ranch.assess_noted(changed(block="Nowhere"), BLOCKS)
+    assert out.value.loc[0, ["block", "flags"]].tolist() == ["B1", ()]
+    assert english(out) == ["Readings name blocks that do not exist ('Nowhere'); their position decided."]
 
 
 def test_a_reading_far_away_is_outside_whatever_the_crew_wrote() -> None:
@@ -253,7 +250,7 @@ def test_a_reading_far_away_is_outside_whatever_the_crew_wrote() -> None:
 def test_tables_in_another_crs_are_refused() -> None:
     moved = BLOCKS.to_crs("EPSG:32611")
     with pytest.raises(DataError) as error:
-        assess(CLEAN, moved, ranch.valves(BLOCKS), ranch.settings(), ranch.VISIT, Notes(), ranch.CRS)
+        assess(CLEAN, moved, ranch.valves(BLOCKS), ranch.settings(), ranch.VISIT, ranch.CRS)
     assert str(error.value) == (
         "blocks: they are not in the working CRS. Bring all tables into one projected CRS first."
     )

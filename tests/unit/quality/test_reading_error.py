@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from helpers import invented_ranch as ranch
+from helpers.told import english
 
-from stressmap.core.notes import Notes
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
-from stressmap.quality.reading_error import align, estimate, sentences
+from stressmap.quality.reading_error import align, estimate, remarks
 
 BLOCKS = ranch.blocks()
 REPOSITORY = Path(__file__).parents[3]
@@ -48,7 +48,7 @@ def test_rechecks_alone_give_the_end_point() -> None:
 def test_nothing_to_learn_from_is_said_as_none() -> None:
     error = estimate(ranch.assess(ranch.readings(BLOCKS).assign(recheck_bar=np.nan), BLOCKS))
     assert (error.reading_error_bar, error.source, error.offsets) == (None, "none", ())
-    assert sentences(error, aligned=False) == []
+    assert remarks(error, aligned=False) == ()
 
 
 def test_the_offset_of_two_chambers_is_the_mean_of_paired_differences() -> None:
@@ -100,7 +100,7 @@ def test_a_stated_truth_is_recovered() -> None:
 def test_the_offset_is_said_with_what_was_done() -> None:
     table = leaves(*[(f"T{i}", [10.0 + i, 11.2 + i + 0.1 * (i % 2)], ["A", "B"]) for i in range(4)])
     error = estimate(ranch.assess(table, BLOCKS))
-    assert sentences(error, aligned=True)[-1] == (
+    assert english(remarks(error, aligned=True))[-1] == (
         "Chamber 'B' reads 1.2 ± 0.0 bar above 'A' on 4 shared trees; taken out."
     )
 
@@ -110,9 +110,7 @@ def test_the_demo_ranch_gives_back_what_it_was_drawn_with() -> None:
 
     Many of its second leaves are read 90 minutes later, when the line has fallen by over a bar.
     """
-    assessed = assess_readings(
-        *load_inputs(REPOSITORY / "config" / "demo_ranch.toml", Notes()), None, Notes()
-    )
+    assessed = assess_readings(*load_inputs(REPOSITORY / "config" / "demo_ranch.toml").value, None).value
     error, (offset,) = assessed.error, assessed.error.offsets
     assert error.repeats == 25
     # standard error of a standard deviation of so many degrees of freedom, textbook

@@ -5,9 +5,9 @@ from pathlib import Path
 import geopandas as gpd
 import pytest
 import shapely
+from helpers.told import english
 
 from stressmap.core.errors import DataError
-from stressmap.core.notes import Notes
 from stressmap.quality.spatial_join import join_valves, site
 
 CRS = "EPSG:32610"
@@ -81,22 +81,22 @@ def test_valves_find_their_block_by_overlap_and_are_cut_to_it(blocks, valves):
         shapely.box(50, 0, 105, 100),
         shapely.box(115, 0, 220, 60),
     ]
-    notes = Notes()
-    joined = join_valves(loose, blocks, Path("valves.gpkg"), notes)
+    found = join_valves(loose, blocks, Path("valves.gpkg"))
+    joined = found.value
     assert joined["block"].tolist() == ["West", "West", "East"]
     assert joined.geometry.area.tolist() == [5000.0, 5000.0, 6000.0]
-    assert list(notes) == ["Block 'East': no valve waters 0.40 ha of it."]
+    assert english(found) == ["Block 'East': no valve waters 0.40 ha of it."]
 
 
 def test_a_valve_outside_every_block_is_left_out_and_said(blocks, valves):
     stray = valves.copy()
     stray.loc[2, ["block"]] = None
     stray.geometry = [*valves.geometry[:2], shapely.box(900, 900, 950, 950)]
-    notes = Notes()
-    joined = join_valves(stray, blocks, Path("valves.gpkg"), notes)
+    found = join_valves(stray, blocks, Path("valves.gpkg"))
+    joined = found.value
     assert joined["valve"].tolist() == ["W1", "W2", "East"]
     assert joined["block"].tolist() == ["West", "West", "East"]
-    assert list(notes) == [
+    assert english(found) == [
         "Valve 'E1' lies outside every block and is left out.",
         "No valve lies in block 'East'; it is taken as one valve zone.",
     ]
@@ -105,7 +105,7 @@ def test_a_valve_outside_every_block_is_left_out_and_said(blocks, valves):
 def test_a_valve_that_names_an_unknown_block_is_an_error(blocks, valves):
     wrong = valves.assign(block=["West", "Wset", "East"])
     with pytest.raises(DataError) as caught:
-        join_valves(wrong, blocks, Path("valves.gpkg"), Notes())
+        join_valves(wrong, blocks, Path("valves.gpkg"))
     assert str(caught.value) == (
         "valves.gpkg, row 3, column block: there is no block 'Wset'. Correct the name or leave it empty."
     )
@@ -114,10 +114,10 @@ def test_a_valve_that_names_an_unknown_block_is_an_error(blocks, valves):
 def test_a_valve_across_two_blocks_counts_where_most_of_it_lies_and_is_said(blocks, valves):
     across = valves.assign(block=None)
     across.geometry = [valves.geometry[0], shapely.box(50, 0, 150, 100), valves.geometry[2]]
-    notes = Notes()
-    joined = join_valves(across, blocks, Path("valves.gpkg"), notes)
+    found = join_valves(across, blocks, Path("valves.gpkg"))
+    joined = found.value
     assert joined["block"].tolist() == ["West", "West", "East"]
-    assert next(iter(notes)) == (
+    assert english(found)[0] == (
         "Valve 'W2' lies across blocks 'West' (50 %) and 'East' (30 %); it is counted in 'West' only. "
         "Draw a zone for each."
     )
@@ -128,10 +128,9 @@ def test_a_valve_mostly_outside_its_block_is_said(blocks, valves, west, said):
     """Half of it and more inside is nothing to say; less is told in per cent."""
     wide = valves.assign(block=["West", "West", "East"])
     wide.geometry = [shapely.box(west, 0, 100, 100), shapely.box(90, 0, 100, 100), blocks.geometry[1]]
-    notes = Notes()
-    joined = join_valves(wide, blocks, Path("valves.gpkg"), notes)
-    assert joined.geometry.area[0] == pytest.approx(10_000.0)
-    told = [note for note in notes if "cut off" in note]
+    found = join_valves(wide, blocks, Path("valves.gpkg"))
+    assert found.value.geometry.area[0] == pytest.approx(10_000.0)
+    told = [note for note in english(found) if "cut off" in note]
     if said is None:
         assert told == []
     else:
@@ -147,9 +146,8 @@ def test_shares_and_bare_land_are_told_to_the_last_digit():
     big = gpd.GeoDataFrame({"block": ["West", "East"]}, geometry=shapes, crs=CRS)
     drawn = [shapely.box(700, 0, 1200, 2000), shapely.box(1200, 0, 2000, 2000), shapely.box(0, 0, 200, 2000)]
     table = {"valve": ["W1", "E1", "W2"], "block": [None, "East", "West"]}
-    notes = Notes()
-    join_valves(gpd.GeoDataFrame(table, geometry=drawn, crs=CRS), big, Path("valves.gpkg"), notes)
-    told = " ".join(notes)
+    found = join_valves(gpd.GeoDataFrame(table, geometry=drawn, crs=CRS), big, Path("valves.gpkg"))
+    told = " ".join(english(found))
     assert "across blocks 'West' (60 %) and 'East' (40 %)" in told
     assert "Block 'West': no valve waters 100.00 ha of it." in told
 
@@ -157,16 +155,16 @@ def test_shares_and_bare_land_are_told_to_the_last_digit():
 def test_a_sliver_between_two_valves_is_closed_and_said(blocks, valves):
     gap = valves.copy()
     gap.geometry = [shapely.box(0, 0, 49.2, 100), shapely.box(50, 0, 100, 100), shapely.box(120, 0, 220, 100)]
-    notes = Notes()
-    joined = join_valves(gap, blocks, Path("valves.gpkg"), notes)
+    found = join_valves(gap, blocks, Path("valves.gpkg"))
+    joined = found.value
     assert joined.geometry.area.sum() == pytest.approx(20_000.0, abs=0.5)
-    assert list(notes) == ["Block 'West': slivers of 80 m² between its valve zones were closed."]
+    assert english(found) == ["Block 'West': slivers of 80 m² between its valve zones were closed."]
 
 
 def test_a_lane_between_two_valves_stays(blocks, valves):
     lane = valves.copy()
     lane.geometry = [shapely.box(0, 0, 47, 100), shapely.box(50, 0, 100, 100), shapely.box(120, 0, 220, 100)]
-    notes = Notes()
-    joined = join_valves(lane, blocks, Path("valves.gpkg"), notes)
+    found = join_valves(lane, blocks, Path("valves.gpkg"))
+    joined = found.value
     assert joined.geometry.area.tolist() == [4700.0, 5000.0, 10_000.0]
-    assert list(notes) == []
+    assert found.notes == ()

@@ -5,6 +5,7 @@ import datetime as dt
 import pandas as pd
 import pytest
 from helpers import invented_ranch as ranch
+from helpers.told import english
 
 from stressmap.core.errors import DataError, SettingsError, StressmapError
 from stressmap.core.settings import Settings
@@ -21,11 +22,11 @@ def table(*days: str) -> pd.DataFrame:
 )
 def test_one_or_two_readings_after_visits_of_many_are_doubted(usual: int, last: int, doubted: bool) -> None:  # noqa: FBT001
     """One in five or fewer, and no more than two."""
-    found = doubtful_last_visit(table(*["2026-06-30"] * usual, *["2026-07-14"] * last))
-    assert (found is not None) == doubted
+    found = english(doubtful_last_visit(table(*["2026-06-30"] * usual, *["2026-07-14"] * last)))
+    assert bool(found) == doubted
     if found:
-        assert f"The latest visit, 2026-07-14, holds {last} reading(s) only" in found
-        assert "--visit 2026-06-30" in found
+        assert f"The latest visit, 2026-07-14, holds {last} reading" in found[0]
+        assert "--visit 2026-06-30" in found[0]
 
 
 SEASON = table("2026-05-20", "2026-07-13", "2026-07-14", "2026-07-15", "2026-06-30", "2026-07-01")
@@ -97,8 +98,8 @@ def test_no_such_visit(
 
 def test_a_stray_latest_day_is_remarked_upon() -> None:
     many = table(*["2026-07-14"] * 30, "2027-07-14")
-    assert doubtful_last_visit(many) == (
-        "The latest visit, 2027-07-14, holds 1 reading(s) only; a wrong date would do that. "
+    assert english(doubtful_last_visit(many)) == [
+        "The latest visit, 2027-07-14, holds 1 reading only; a wrong date would do that. "
         "For the visit before it: --visit 2026-07-14."
-    )
-    assert doubtful_last_visit(SEASON) is None
+    ]
+    assert doubtful_last_visit(SEASON) == ()

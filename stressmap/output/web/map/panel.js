@@ -86,17 +86,14 @@ function about() {
     ...edgeRows(),
   ]));
   box.append(make("p", { text: word("about.interval") }));
-  if (ranch.notes.length) box.append(make("h3", { text: word("about.notes") }), notes());
+  if (ranch.notes[shown.language].length) box.append(make("h3", { text: word("about.notes") }), notes());
   if (word("map.draft_language")) box.append(make("p", { text: word("map.draft_language") }));
   box.append(make("p", { text: word("about.software") }));
   return box;
 }
 
-// The run speaks English; another language says where to read it rather than mixing the two.
 function notes() {
-  const elsewhere = word(ranch.notes.length === 1 ? "about.notes_elsewhere_one" : "about.notes_elsewhere_many", { count: ranch.notes.length });
-  if (elsewhere) return make("p", { text: elsewhere });
-  return make("ul", { class: "notes" }, ...ranch.notes.map((note) => make("li", {}, named(note))));
+  return make("ul", { class: "notes" }, ...ranch.notes[shown.language].map((note) => make("li", {}, named(note))));
 }
 
 export function fillCautions() {

@@ -1,0 +1,66 @@
+"""What the check of a ranch's files prints, in the ranch's first language."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator
+
+from rich.console import Console
+
+from stressmap.core.notes import Note
+from stressmap.intake.inputs import Inputs
+from stressmap.output.text.note_words import sentence, sentences
+from stressmap.output.text.words import Words
+from stressmap.quality.assessment_summary import Summary
+
+INDENTED = frozenset({"flagged"})
+"""Lines that stand under a heading."""
+
+
+def print_check(
+    inputs: Inputs,
+    visit: tuple[dt.date, dt.date],
+    found: Summary,
+    notes: Iterable[Note],
+    console: Console,
+) -> None:
+    """Print what a check found.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What was read.
+    visit : tuple of date
+        First and last day.
+    found : Summary
+        From :func:`stressmap.quality.assessment_summary.summarise`.
+    notes : iterable of Note
+        What was mended, assumed or is missing.
+    console : Console
+        The terminal.
+    """
+    ranch = inputs.settings.ranch
+    words = Words(ranch.languages[0], ranch.units)
+    for line in (*_head(inputs, visit, found, words), *_lines(found, notes, words)):
+        console.print(line, markup=False)
+
+
+def _head(inputs: Inputs, visit: tuple[dt.date, dt.date], found: Summary, words: Words) -> tuple[str, str]:
+    area = float(inputs.blocks.geometry.area.sum()) / 10_000
+    first, last = visit
+    days = str(first) if first == last else words("locale.span", first=first, last=last)
+    counts = {"blocks": len(inputs.blocks), "valves": len(inputs.valves), "crs": inputs.crs.to_string()}
+    return (
+        words("check.head", ranch=inputs.settings.ranch.name, area=f"{area:.0f}", **counts),
+        words("check.visit", visit=days, used=found.counts["used"], rows=found.counts["rows"]),
+    )
+
+
+def _lines(found: Summary, notes: Iterable[Note], words: Words) -> Iterator[str]:
+    for note in found.lines:
+        yield ("  " if note.code in INDENTED else "") + sentence(note, words)
+    for text in sentences(notes, words):
+        yield words("terminal.note", note=text)
+    if found.first:
+        yield words("check.first")
+        yield from (f"  {sentence(note, words)}" for note in found.first)
