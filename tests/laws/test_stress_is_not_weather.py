@@ -16,7 +16,6 @@ from hypothesis import strategies as st
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.indices import add_figures, block_figures
 from stressmap.agronomy.orchard import Orchard, settle
-from stressmap.core.notes import Notes
 from stressmap.core.settings import Settings, Water
 from stressmap.water.crop_water_use import ReferenceEt
 from stressmap.water.requirement import Requirement, RequirementFacts, requirements
@@ -43,7 +42,7 @@ def chosen(rank_by: str = "below_target") -> Settings:
 def orchard(crop: str, planted: float = 2005.0, own: dict[str, object] | None = None) -> Orchard:
     blocks = pd.DataFrame({"block": ["A"], "crop": [crop], "planted": planted, "harvest": None})
     profiles = load_profiles({} if own is None else {crop: own}, "ranch.toml")
-    return settle(blocks, profiles, Notes(), blocks_file="blocks.geojson")
+    return settle(blocks, profiles, blocks_file="blocks.geojson").value
 
 
 def visit(grown: Orchard, day: dt.date, air: list[tuple[float, float]], below: np.ndarray) -> pd.DataFrame:
@@ -60,17 +59,17 @@ def visit(grown: Orchard, day: dt.date, air: list[tuple[float, float]], below: n
             "rh_pct": humidity,
         }
     )
-    line = add_figures(table, grown, None, chosen("tension"), Notes())["baseline_bar"]
+    line = add_figures(table, grown, None, chosen("tension")).value["baseline_bar"]
     return table.assign(swp_bar=line.to_numpy() - below)
 
 
 def stress(grown: Orchard, table: pd.DataFrame, rank_by: str = "below_target") -> np.ndarray:
-    return add_figures(table, grown, None, chosen(rank_by), Notes())["stress_bar"].to_numpy()
+    return add_figures(table, grown, None, chosen(rank_by)).value["stress_bar"].to_numpy()
 
 
 def need_of(grown: Orchard, day: dt.date, table: pd.DataFrame, days: int = 7) -> Requirement:
     """Work out the need of one valve zone over the block from the mean of its readings."""
-    figured = add_figures(table, grown, None, chosen(), Notes())
+    figured = add_figures(table, grown, None, chosen()).value
     held = block_figures(grown, (day, day), figured, chosen())
     mean = ZoneMeans(np.array([figured["stress_bar"].mean()]), np.array([0.4]))
     import geopandas as gpd

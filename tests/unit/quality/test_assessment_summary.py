@@ -14,6 +14,12 @@ from stressmap.quality.assessment_summary import Summary, mend_table, summarise
 BLOCKS = ranch.blocks()
 
 
+def written(table: pd.DataFrame, language: str, folder: Path) -> pd.DataFrame:
+    """The list to mend as its file has it."""
+    write_mend_list(table, Words(language), folder / f"{language}.csv")
+    return pd.read_csv(folder / f"{language}.csv")
+
+
 def summary(table: pd.DataFrame, units: str = "metric", **reading: object) -> Summary:
     chosen = ranch.settings(**reading)
     chosen = chosen.model_copy(update={"ranch": chosen.ranch.model_copy(update={"units": units})})
@@ -65,7 +71,7 @@ def test_of_many_blocks_without_a_reading_two_dozen_are_named() -> None:
 
 def test_the_table_to_mend_says_what_is_wrong_beside_the_flags(tmp_path: Path) -> None:
     table = mend_table(ranch.assess(spoiled(), BLOCKS))
-    assert pd.read_csv(write_mend_list(table, Words("en"), tmp_path / "mend.csv", ())).columns.tolist() == [
+    assert written(table, "en", tmp_path).columns.tolist() == [
         "row", "tree_id", "used", "flags", "wrong", "to_do", "time", "lon", "lat", "pressure_bar",
         "recheck_bar", "bag_minutes", "block", "valve",
     ]  # fmt: skip
@@ -134,7 +140,7 @@ def test_the_table_to_mend_has_the_doubtful_rows_of_the_visit(tmp_path: Path) ->
     table = mend_table(ranch.assess(spoiled(), BLOCKS))
     assert table["row"].tolist() == [3, 4, 7, 8]
     assert table["used"].tolist() == [False, True, False, False]
-    written = pd.read_csv(write_mend_list(table, Words("en"), tmp_path / "mend.csv", ()))
-    assert written.loc[0, ["wrong", "to_do"]].tolist() == ["no pressure", "Write the pressure"]
-    written = pd.read_csv(write_mend_list(table, Words("es"), tmp_path / "corregir.csv", ()))
-    assert written.loc[0, ["wrong", "to_do"]].tolist() == ["sin presión", "Anote la presión"]
+    listed = written(table, "en", tmp_path)
+    assert listed.loc[0, ["wrong", "to_do"]].tolist() == ["no pressure", "Write the pressure"]
+    listed = written(table, "es", tmp_path)
+    assert listed.loc[0, ["wrong", "to_do"]].tolist() == ["sin presión", "Anote la presión"]
