@@ -135,8 +135,8 @@ def test_a_weather_file_that_ends_before_the_visit_is_said() -> None:
         "1 of 2 readings have no vapour pressure deficit and so no baseline: weather.csv ends 2026-07-14 "
         "13:00, "
         "before they were taken.",
-        "1 readings stay as they are, not carried to the middle weather: nothing is known of the weather of "
-        "their minute.",
+        "1 reading stays as it is, not carried to the middle weather: nothing is known of the weather of "
+        "its minute.",
     ]
 
 
@@ -318,7 +318,7 @@ def test_readings_are_carried_to_the_middle_weather_and_it_is_said() -> None:
     assert table["weather_shift_bar"].iloc[0] > 0.0
     assert said == [
         "Readings were carried along the fully watered line to the visit's middle vapour pressure deficit, "
-        "4.0 kPa: by -2.3 to +2.3 bar ([reading] same_weather = false turns this off)."
+        "4.0 kPa: by \N{MINUS SIGN}2.3 to +2.3 bar ([reading] same_weather = false turns this off)."
     ]
 
 
@@ -338,7 +338,7 @@ def test_a_reading_whose_minute_has_no_weather_stays_as_it_is() -> None:
     assert table["weather_shift_bar"].tolist() == [0.0, 0.0]
     assert table["stress_bar"].notna().all()
     assert table["stress_bar"].diff().iloc[1] == pytest.approx(-table["allowance_bar"].diff().iloc[1])
-    assert any("stay as they are" in line for line in said)
+    assert any("stays as it is" in line for line in said)
 
 
 def test_only_readings_in_use_make_the_middle_weather() -> None:
