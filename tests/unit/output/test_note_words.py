@@ -57,6 +57,17 @@ def test_every_severity_is_one_of_the_allowed() -> None:
             assert severity.value in SEVERITIES, where
 
 
+def test_no_function_takes_the_collector() -> None:
+    """What a stage says comes back with its result; nobody hands the list down."""
+    takers = [
+        f"{file.relative_to(PACKAGE)}:{node.lineno}"
+        for file in sorted(PACKAGE.rglob("*.py"))
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.arg) and node.annotation and "NoteList" in ast.unparse(node.annotation)
+    ]
+    assert takers == []
+
+
 def test_another_severity_is_refused() -> None:
     with pytest.raises(ValueError, match="'loud' is none of info, caution, warning"):
         Note.of("weather_gap", "loud")
