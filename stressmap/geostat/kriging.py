@@ -1,4 +1,4 @@
-"""Universal kriging of points and zone means, averaged over weighted parameter sets by quadratic forms.
+"""Universal kriging of points and zone means (block kriging), averaged over the covariance parameters.
 
 With r the correlations of a place with the readings and x its design row (indicators of block and valve zone,
 trend functions), mean and variance under every set of parameters are quadratic forms in (r, x). Sets with the

@@ -100,7 +100,7 @@ def count_steps(samples: Samples, method: str, options: SurfaceOptions | None = 
 
 def _structured(samples: Samples, options: SurfaceOptions, step: Callable[[], None]) -> Surface:
     """Fit the structured method, with the covariate as drift where it lowers the leave-one-out error."""
-    from stressmap.geostat.structured import StructuredSurface, standardise
+    from stressmap.geostat.mixed_model_kriging import StructuredSurface, standardise
 
     plain = StructuredSurface(samples, options, step=step)
     if samples.places.covariate is None:

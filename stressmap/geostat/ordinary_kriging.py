@@ -1,4 +1,4 @@
-"""Ordinary kriging of the whole ranch with PyKrige: automatic spherical variogram, one mean per crop.
+"""Ordinary kriging (PyKrige) of residuals from the crops' means, with an automatic spherical variogram.
 
 Uses neither blocks nor valve zones. PyKrige is called in chunks, because it holds readings x points several
 times over; the nugget, which its variances keep even when it filters the mean, is subtracted to give those of

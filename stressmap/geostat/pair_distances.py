@@ -1,4 +1,4 @@
-"""Compiled loops over the cells of a zone: its discretisation points and the histogram of pair distances."""
+"""Distances within a zone for block kriging: discretisation points, counts of cell pairs by distance."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Interface of a fitted mapping method: point and zone prediction, cross-validation, error covariance."""
+"""Interface that every fitted mapping method implements: prediction, cross-validation, error covariance."""
 
 from __future__ import annotations
 

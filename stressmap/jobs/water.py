@@ -19,7 +19,7 @@ from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import staged
 
 if TYPE_CHECKING:
-    from stressmap.water.benefit_curve import WaterValueCurve
+    from stressmap.water.value_of_water import WaterValueCurve
     from stressmap.water.water_plan import Advice
 
 
@@ -93,8 +93,8 @@ def plan_water(
     from stressmap.core.parallel import cores
     from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
     from stressmap.output.view.leaving_tables import leaving_tables
-    from stressmap.water.benefit_curve import POINTS, water_value_curve
     from stressmap.water.ranch_inputs import prepare
+    from stressmap.water.value_of_water import POINTS, water_value_curve
     from stressmap.water.water_plan import advise
 
     jobs = cores()

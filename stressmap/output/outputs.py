@@ -21,7 +21,7 @@ from stressmap.output.text.words import Words
 if TYPE_CHECKING:
     from stressmap.output.report.page import Background
     from stressmap.output.view.content import Content
-    from stressmap.water.benefit_curve import WaterValueCurve
+    from stressmap.water.value_of_water import WaterValueCurve
     from stressmap.water.water_plan import Advice
 
 When = Literal["run", "look_again", "water", "curve", "record"]

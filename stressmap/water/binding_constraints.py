@@ -1,4 +1,4 @@
-"""The binding constraint of each valve: water volume, pump capacity, hours, set lengths, or benefit."""
+"""What limits each valve: a binding constraint (water, pump, hours, set length) or no more benefit."""
 
 from __future__ import annotations
 

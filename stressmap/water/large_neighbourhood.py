@@ -1,4 +1,4 @@
-"""Large neighbourhood search: sets are removed from a schedule and the gap is refilled, kept if better."""
+"""Large neighbourhood search: a schedule is destroyed in part and repaired, kept if better."""
 
 from __future__ import annotations
 

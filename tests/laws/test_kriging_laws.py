@@ -20,9 +20,9 @@ from stressmap.geostat.covariance import (
     Parameters,
 )
 from stressmap.geostat.kriging import KrigingSystem, krige_with_known_parameters
+from stressmap.geostat.mixed_model_kriging import Drift, StructuredSurface
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.samples import Places, Samples
-from stressmap.geostat.structured import Drift, StructuredSurface
 
 FULL = Parameters(block=1.2, valve=0.7, pattern=0.9, tree=0.5, error=0.3, range_m=90.0, crop=9.0)
 ROUNDING = 1e-9

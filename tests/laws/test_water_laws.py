@@ -14,10 +14,10 @@ from stressmap.output.view.plan_words import WaterWords, tell
 from stressmap.water import milp as planning
 from stressmap.water.alternatives import compare_alternatives, evaluate_over_draws
 from stressmap.water.benefit import weighted_stress
-from stressmap.water.benefit_curve import LITTLE, water_value_curve
 from stressmap.water.formulation import PlanInputs, formulate
 from stressmap.water.milp import solve_milp
 from stressmap.water.plan_and_schedule import plan_and_schedule
+from stressmap.water.value_of_water import LITTLE, water_value_curve
 from stressmap.water.water_plan import advise
 
 FIRST, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from stressmap.core.settings import Ranch
 from stressmap.output.view.plan_words import WaterWords, as_text, tell
 from stressmap.output.view.quantities import scale_of
-from stressmap.water.benefit_curve import LITTLE, WaterValueCurve
+from stressmap.water.value_of_water import LITTLE, WaterValueCurve
 from stressmap.water.water_plan import Advice
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from rich.table import Table
 from stressmap.core.units import M3_PER
 from stressmap.output.gis.plan_files import knee_sentence
 from stressmap.output.view.plan_words import Section, WaterWords, tell
-from stressmap.water.benefit_curve import M3_PER_ML, WaterValueCurve
+from stressmap.water.value_of_water import M3_PER_ML, WaterValueCurve
 from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
 SHOWN = 40

@@ -12,7 +12,7 @@ from stressmap.core import schemas
 from stressmap.output.view.content import Content
 
 if TYPE_CHECKING:
-    from stressmap.water.benefit_curve import WaterValueCurve
+    from stressmap.water.value_of_water import WaterValueCurve
     from stressmap.water.water_plan import Advice
 
 READING_COLUMNS = schemas.columns_of(schemas.LEAVING_READINGS)

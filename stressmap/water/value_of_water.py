@@ -1,4 +1,4 @@
-"""Benefit of the optimal allocation as a function of the water available, from none to enough for all."""
+"""Value of water: benefit of the best allocation against the water available (parametric analysis)."""
 
 from __future__ import annotations
 

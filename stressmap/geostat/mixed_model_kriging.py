@@ -1,4 +1,4 @@
-"""Universal kriging with nested random effects (block, valve zone), averaged over parameter uncertainty."""
+"""Kriging by a linear mixed model: drift, nested effects (block, valve zone), a spatial term; Bayesian."""
 
 from __future__ import annotations
 

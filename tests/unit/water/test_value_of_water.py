@@ -11,7 +11,6 @@ from helpers import small_ranch
 from helpers.watered_ranch import MORE_COLUMNS, WATER
 
 from stressmap.jobs.water import plan_water
-from stressmap.water import benefit_curve
 from stressmap.water.allocation_problem import AllocationProblem, Solution
 
 
@@ -24,8 +23,8 @@ def test_every_plan_of_the_curve_keeps_the_time_limit_of_the_settings(
         limits.append(options.get("time_limit_s"))
         return Solution(np.zeros(len(problem), dtype=np.int64), 0.0, 0.0)
 
-    monkeypatch.setattr(benefit_curve, "solve_milp", stub)
+    monkeypatch.setattr(value_of_water, "solve_milp", stub)
     source = small_ranch.write(tmp_path, small_ranch.SETTINGS + WATER + "time_limit_s = 7.5\n")
     small_ranch.valves().merge(MORE_COLUMNS).to_file(tmp_path / "valves.gpkg", driver="GPKG")
     assert plan_water(source, with_curve=True).curve is not None
-    assert limits == [7.5] * (1 + benefit_curve.POINTS)
+    assert limits == [7.5] * (1 + value_of_water.POINTS)

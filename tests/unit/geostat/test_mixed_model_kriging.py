@@ -20,9 +20,9 @@ from stressmap.geostat import (
 )
 from stressmap.geostat.covariance import CORRELATIONS
 from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import Priors, SurfaceOptions
 from stressmap.geostat.samples import Places, Samples
-from stressmap.geostat.structured import StructuredSurface
 from stressmap.geostat.variance_model import choose_model
 
 N = 24
