@@ -30,6 +30,7 @@ from stressmap.agronomy.profile_parts import (
     Scale,
     Source,
     Stage,
+    StressShares,
     Targets,
     TooWet,
     Variety,
@@ -82,6 +83,7 @@ class CropProfile(Part):
     too_wet: TooWet | None = None
     stages: tuple[Stage, ...] = ()
     crop_coefficient: CropCoefficient | None = None
+    stress_coefficient: StressShares | None = None
     roots: Roots = Roots()
     levels: tuple[Level, ...] = ()
     cautions: tuple[Caution, ...] = ()

@@ -143,9 +143,16 @@ class TooWet(Part):
 
 
 class CropCoefficient(Part):
-    """Crop coefficient on reference evapotranspiration through the season, and height of the trees [m]."""
+    """Crop coefficient on reference evapotranspiration through the season, and height of the trees [m].
+
+    ``young_kc_mid`` is the highest coefficient of the season in each of the first years from planting;
+    ``standard_climate`` tells whether the points are those of a table for a standard climate, to be fitted
+    to wind and dry air, or were measured in the climate that the crop is grown in.
+    """
 
     points: Coefficients
+    young_kc_mid: tuple[Annotated[Number, Field(gt=0.0, le=2.0)], ...] = ()
+    standard_climate: Switch = True
     height_m: Number = Field(default=3.0, gt=0.0)
 
 
@@ -164,6 +171,20 @@ class Caution(CropNames):
     """Something a user of this crop must know."""
 
     standing: Standing = SET_BY_RANCH
+
+
+def _falling(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+    bars, shares = [bar for bar, _ in points], [share for _, share in points]
+    if not points or bars != sorted(set(bars)) or shares != sorted(shares, reverse=True):
+        msg = "bars must rise and shares must not; write them as [[0.0, 1.0], [5.5, 0.5]]"
+        raise ValueError(msg)
+    return points
+
+
+StressShares = Annotated[
+    tuple[tuple[Bars, Annotated[Number, Field(ge=0.0, le=1.0)]], ...], AfterValidator(_falling)
+]
+"""Bars below the fully watered line, and the share of the water that the crop still uses there."""
 
 
 class Allowance(Part):

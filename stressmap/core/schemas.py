@@ -122,13 +122,14 @@ WEATHER = pa.DataFrameSchema(
         "wind_m_s": _number(),
         "solar_w_m2": _number(),
         "eto_mm": _number(),
+        "rain_mm": _number(),
     },
     strict=True,
     ordered=True,
     name="weather",
     metadata={"version": 1},
 )
-"""A row per hour, sorted, times in the ranch's zone."""
+"""A row per hour, sorted, times in the ranch's zone; ``eto_mm`` and ``rain_mm`` are of the hour before."""
 
 IRRIGATION = pa.DataFrameSchema(
     {

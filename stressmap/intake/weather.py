@@ -60,6 +60,13 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
             units=("W/m2", "MJ/m2"),
         ),
         "eto_mm": Field(names("eto et0 et_o reference_et reference_evapotranspiration"), units=("mm", "in")),
+        "rain_mm": Field(
+            names(
+                "rain rainfall precip precipitation ppt prcp rain_total precip_total lluvia precipitacion "
+                "pp lluvia_total precipitacion_total"
+            ),
+            units=("mm", "in"),
+        ),
     }
 )
 """Our columns of a weather file and how stations spell them."""
@@ -67,9 +74,14 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
 M_S_PER = {"m/s": 1.0, "km/h": 1.0 / 3.6, "mph": 0.44704}
 """Metres a second in one of each unit of wind (mile 1609.344 m, exact)."""
 
-PLAUSIBLE = {"wind_m_s": (0.0, 60.0), "solar_w_m2": (-20.0, 1500.0), "eto_mm": (0.0, 2.0)}
+PLAUSIBLE = {
+    "wind_m_s": (0.0, 60.0),
+    "solar_w_m2": (-20.0, 1500.0),
+    "eto_mm": (0.0, 2.0),
+    "rain_mm": (0.0, 150.0),
+}
 """What a station can have measured in an hour; a sensor may read a little under no sun."""
-_UNIT = {"wind_m_s": "m/s", "solar_w_m2": "W/m2", "eto_mm": "mm an hour"}
+_UNIT = {"wind_m_s": "m/s", "solar_w_m2": "W/m2", "eto_mm": "mm an hour", "rain_mm": "mm an hour"}
 
 
 def read_weather(
@@ -117,7 +129,8 @@ def read_weather(
     humidity = table.numbers("rh_pct", wanted="per cent as a number")
     frame["rh_pct"] = notes.keep(mend_humidity(humidity, origin))
     frame["wind_m_s"] = notes.keep(_plausible(table, "wind_m_s", _wind(table)))
-    frame["eto_mm"] = notes.keep(_plausible(table, "eto_mm", _eto(table)))
+    frame["eto_mm"] = notes.keep(_plausible(table, "eto_mm", _depth(table, "eto_mm")))
+    frame["rain_mm"] = notes.keep(_plausible(table, "rain_mm", _depth(table, "rain_mm")))
     frame["solar_w_m2"] = notes.keep(_plausible(table, "solar_w_m2", _solar(table, times)))
     frame["solar_w_m2"] = frame["solar_w_m2"].clip(lower=0.0)
     ordered = notes.keep(_in_order(frame, table.where))
@@ -151,9 +164,9 @@ def _wind(table: Table) -> pd.Series:
     return table.numbers("wind_m_s", wanted="the wind as a number") * M_S_PER[table.unit("wind_m_s") or "m/s"]
 
 
-def _eto(table: Table) -> pd.Series:
-    factor = MM_PER_INCH if table.unit("eto_mm") == "in" else 1.0
-    return table.numbers("eto_mm", wanted="millimetres as a number") * factor
+def _depth(table: Table, name: str) -> pd.Series:
+    factor = MM_PER_INCH if table.unit(name) == "in" else 1.0
+    return table.numbers(name, wanted="millimetres as a number") * factor
 
 
 def _solar(table: Table, times: pd.Series) -> pd.Series:

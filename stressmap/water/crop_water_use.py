@@ -4,19 +4,26 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 import numpy as np
+import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile
 from stressmap.agronomy.evapotranspiration import climate_adjusted_kc, crop_coefficient
+from stressmap.agronomy.water_use import stress_coefficient, young_shares
 
 ASSUMED_ETO_MM = 6.0
 """Reference evapotranspiration of a summer day in a dry valley [mm]: common practice, no source."""
 ASSUMED_KC = 1.0
 """Crop coefficient where a profile has none: a full cover using as much water as the reference grass."""
 USUAL_DAYS = 7
+EFFECTIVE_RAIN = 0.5
+"""Share of the rain of the growing season that reaches the trees: 0.5 to 0.6, weekly report on
+evapotranspiration of a university extension service, notes, 2017 (read); the lesser."""
 
 EtoSource = Literal["weather", "set", "assumed"]
 
@@ -54,6 +61,8 @@ class ReferenceEt:
         What tabulated crop coefficients are fitted to; None where wind or humidity are not known.
     worked_out : bool
         Whether days were worked out from sun, air and wind, not measured by the station as such.
+    rain_by_day : mapping of date to float
+        Rain of known days [mm], all of it; none on days that are not among them.
     """
 
     by_day: Mapping[dt.date, float]
@@ -61,6 +70,7 @@ class ReferenceEt:
     source: EtoSource
     climate: Climate | None = None
     worked_out: bool = False
+    rain_by_day: Mapping[dt.date, float] = field(default_factory=lambda: MappingProxyType({}))
 
     def on(self, day: dt.date) -> float:
         """Give a day's figure.
@@ -111,7 +121,62 @@ def reference(
     return ReferenceEt(by_day, ASSUMED_ETO_MM, "assumed")
 
 
-def crop_use_mm(profile: CropProfile, eto: ReferenceEt, first: dt.date, until: dt.date) -> float:
+def daily_rain(weather: pd.DataFrame | None, zone: ZoneInfo) -> dict[dt.date, float]:
+    """Add up the rain of each local day.
+
+    Parameters
+    ----------
+    weather : DataFrame or None
+        As :data:`stressmap.intake.schemas.WEATHER`.
+    zone : ZoneInfo
+        The ranch's, for what a day is.
+
+    Returns
+    -------
+    dict of date to float
+        [mm], of the days with a figure for rain.
+    """
+    if weather is None or "rain_mm" not in weather:
+        return {}
+    known = weather[weather["rain_mm"].notna()]
+    days = pd.DatetimeIndex(known["time"]).tz_convert(zone).date
+    sums = known["rain_mm"].groupby(days).sum()
+    return {day: float(mm) for day, mm in zip(sorted(set(days)), sums, strict=True)}
+
+
+def effective_rain_mm(eto: ReferenceEt, first: dt.date, until: dt.date) -> float:
+    """Add up the rain that reaches the trees.
+
+    Parameters
+    ----------
+    eto : ReferenceEt
+        With the rain of the days.
+    first, until : date
+        From the start of the first day to the start of the last; nothing where they are in no order.
+
+    Returns
+    -------
+    float
+        [mm]: half of what fell.
+
+    Examples
+    --------
+    >>> rainy = ReferenceEt({}, 5.0, "set", rain_by_day={dt.date(2026, 5, 2): 12.0})
+    >>> effective_rain_mm(rainy, dt.date(2026, 5, 1), dt.date(2026, 5, 8))
+    6.0
+    """
+    return EFFECTIVE_RAIN * sum(mm for day, mm in eto.rain_by_day.items() if first <= day < until)
+
+
+def crop_use_mm(
+    profile: CropProfile,
+    eto: ReferenceEt,
+    first: dt.date,
+    until: dt.date,
+    *,
+    planted: float | None = None,
+    below_baseline_bar: float = 0.0,
+) -> float:
     """Add up crop evapotranspiration.
 
     Parameters
@@ -122,18 +187,24 @@ def crop_use_mm(profile: CropProfile, eto: ReferenceEt, first: dt.date, until: d
         Reference evapotranspiration.
     first, until : date
         From the start of the first day to the start of the last; nothing where they are in no order.
+    planted : float, optional
+        Year, for trees that do not cover the ground yet; default: full-grown.
+    below_baseline_bar : float
+        How far the trees are below the fully watered line in those days [bar]; default: they lack nothing.
 
     Returns
     -------
     float
         [mm]: FAO Irrigation and Drainage Paper 56, equation 56, ETc = Kc ETo; tabulated Kc of mid and late
-        season by equation 62 (from memory, cross-checked), a ranch's own as they are.
+        season by equation 62 (from memory, cross-checked), measured ones and a ranch's own as they are. A
+        profile moved by :func:`stressmap.agronomy.harvest.at_harvest` uses water by its own harvest.
     """
     days = [first + dt.timedelta(days=k) for k in range((until - first).days)]
     if not days:
         return 0.0
     points = _points(profile, eto.climate)
     kc = crop_coefficient(days, points) if points else np.full(len(days), ASSUMED_KC)
+    kc = kc * young_shares(profile, days, planted) * stress_coefficient(profile, below_baseline_bar)
     return float(kc @ [eto.on(day) for day in days])
 
 
@@ -148,9 +219,10 @@ def is_tabulated(profile: CropProfile) -> bool:
     Returns
     -------
     bool
-        False for coefficients set by the ranch, which are taken to hold there.
+        False for coefficients set by the ranch or measured where the crop is grown, which are taken to hold.
     """
-    return profile.crop_coefficient is not None and not profile.is_own("crop_coefficient")
+    own = profile.crop_coefficient
+    return own is not None and own.standard_climate and not profile.is_own("crop_coefficient")
 
 
 def _points(profile: CropProfile, climate: Climate | None) -> tuple[tuple[str, float], ...]:

@@ -16,7 +16,7 @@ from stressmap.core.errors import Problem, SettingsError
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.settings import Water
 from stressmap.intake.inputs import Inputs
-from stressmap.water.crop_water_use import Climate, ReferenceEt, reference
+from stressmap.water.crop_water_use import Climate, ReferenceEt, daily_rain, reference
 from stressmap.water.formulation import PlanInputs, formulate
 from stressmap.water.requirement import RequirementFacts, requirements
 from stressmap.water.water_plan import PlanTerms
@@ -72,6 +72,7 @@ def prepare(
         reference(known, before=start, set_mm=water.eto),
         climate=climate_before(inputs, table, start),
         worked_out=bool(table["method"].isin(["hourly", "daily"]).any()),
+        rain_by_day=daily_rain(inputs.weather, inputs.settings.ranch.zone),
     )
     facts = RequirementFacts(
         water=water,

@@ -42,7 +42,8 @@ def test_every_number_of_a_built_in_profile_has_a_source_and_standing(crop: str)
     numbered = {"season_target", "baseline", "young", "stages", "crop_coefficient", "roots", "levels"}
     numbered |= {"allowance", "limit_bar", "usual_harvest", "cut_off", "young.allowance_bar"}
     numbered |= {f"edges.{ranking}" for ranking in table["edges"]}
-    numbered |= {"too_wet", "varieties"} & set(table)
+    numbered |= {"crop_coefficient.young_kc_mid"}
+    numbered |= {"too_wet", "varieties", "stress_coefficient"} & set(table)
     assert numbered <= set(table["sources"])
     plain = {"name", "also", "title", "sources", "edges", "cautions"}
     assert set(table) - plain <= numbered
@@ -176,8 +177,8 @@ AT = "ranch.toml, column crops.prune."
             {"basline": {}},
             "ranch.toml: unknown key 'crops.prune.basline'. Did you mean 'baseline'? Known here: allowance, "
             "also, baseline, cautions, crop_coefficient, cut_off, edges, harvest, hemisphere, levels, "
-            "limit_bar, name, roots, season_target, sources, stages, title, too_wet, usual_harvest, "
-            "varieties, young.",
+            "limit_bar, name, roots, season_target, sources, stages, stress_coefficient, title, too_wet, "
+            "usual_harvest, varieties, young.",
         ),
         (
             {"baseline": {"intercept": -4.1, "slope_bar_per_kpa": -1.2}},

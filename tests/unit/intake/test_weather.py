@@ -41,7 +41,15 @@ def record(clock_offset_h: int = 0, days: int = 3, *, sun: bool = False) -> str:
 
 def test_a_plain_file_says_nothing(tmp_path: Path) -> None:
     table, said = read(tmp_path, "time,temp_c,rh_pct\n2026-07-14 13:00,35,25\n2026-07-14 14:00,36,22\n")
-    assert list(table.columns) == ["time", "temp_c", "rh_pct", "wind_m_s", "solar_w_m2", "eto_mm"]
+    assert list(table.columns) == [
+        "time",
+        "temp_c",
+        "rh_pct",
+        "wind_m_s",
+        "solar_w_m2",
+        "eto_mm",
+        "rain_mm",
+    ]
     assert str(table["time"].dt.tz) == str(ZONE)
     assert table["temp_c"].tolist() == [35.0, 36.0]
     assert said == []
@@ -207,3 +215,25 @@ def test_units_written_in_cells_are_honoured(tmp_path: Path) -> None:
     rows = "2026-07-14 13:00,34 °C,25\n2026-07-14 14:00,93 °F,22\n"
     table, _ = read(tmp_path, "time,temp,rh_pct\n" + rows)
     assert table["temp_c"].tolist() == pytest.approx([34.0, 61 / 1.8])  # the definition of the scale
+
+
+@pytest.mark.parametrize(
+    "heading", ["rain_mm", "Precip (mm)", "Rainfall (mm)", "lluvia (mm)", "Precipitación (mm)"]
+)
+def test_rain_in_both_languages(tmp_path: Path, heading: str) -> None:
+    table, said = read(
+        tmp_path, f"time,temp_c,rh_pct,{heading}\n2026-04-14 13:00,15,85,2.5\n2026-04-14 14:00,15,85,\n"
+    )
+    assert table["rain_mm"].tolist() == pytest.approx([2.5, np.nan], nan_ok=True)
+    assert said == []
+
+
+def test_rain_in_inches_and_rain_that_cannot_be(tmp_path: Path) -> None:
+    table, said = read(
+        tmp_path, "time,temp_c,rh_pct,rain (in)\n2026-04-14 13:00,15,85,0.1\n2026-04-14 14:00,15,85,-3\n"
+    )
+    assert table["rain_mm"].tolist() == pytest.approx(
+        [2.54, np.nan], nan_ok=True
+    )  # an inch is 25.4 mm, exact
+    assert len(said) == 1
+    assert "mm an hour" in said[0]
