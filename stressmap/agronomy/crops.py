@@ -55,8 +55,6 @@ __all__ = [
 ]
 
 BUILT_IN = Path(__file__).parent / "crops"
-PARTIAL = BUILT_IN / "partial"
-"""What is known of crops without a whole profile, laid under what a ranch writes about them."""
 
 
 class CropProfile(Part):
@@ -137,15 +135,16 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
     >>> own = {"pistachio": {"season_target": [["05-01", -8], ["09-01", -14]]}}
     >>> profiles = load_profiles(own, "ranch.toml")
     >>> sorted(profiles), profiles["pistachio"].baseline
-    (['almond', 'pistachio', 'prune', 'walnut'], None)
+    (['almond', 'cherry', 'olive', 'pistachio', 'prune', 'table grape', 'walnut'], None)
     """
-    tables, partial = _read_all(BUILT_IN), _read_all(PARTIAL)
+    tables = _read_all(BUILT_IN)
+    spelt = {normal(name): name for name in tables}
     profiles = {name: CropProfile.model_validate(table) for name, table in sorted(tables.items())}
     problems: list[Problem] = []
     for written, own in overrides.items():
-        name = written.strip().lower()
+        name = spelt.get(normal(written), written.strip().lower())
         try:
-            profiles[name] = CropProfile.model_validate(_laid_over(name, (partial | tables).get(name), own))
+            profiles[name] = CropProfile.model_validate(_laid_over(name, tables.get(name), own))
         except ValidationError as error:
             problems += [_problem(where, written, detail) for detail in error.errors()]
     if problems:
@@ -154,7 +153,8 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
 
 
 def _read_all(folder: Path) -> dict[str, dict[str, Any]]:
-    return {path.stem: tomllib.loads(path.read_text(encoding="utf-8")) for path in folder.glob("*.toml")}
+    tables = [tomllib.loads(path.read_text(encoding="utf-8")) for path in folder.glob("*.toml")]
+    return {table["name"]: table for table in tables}
 
 
 def _laid_over(name: str, base: Mapping[str, Any] | None, own: Mapping[str, Any]) -> dict[str, Any]:
@@ -282,16 +282,25 @@ def edges_for(
     """
     edges: Edge3 | None = edges_bar or getattr(profile.edges, rank_by)
     if edges is None:
+        key = profile.name.replace(" ", "_")
         raise SettingsError(
             Problem(
                 where,
                 f"{profile.name} has no edges for rank_by = {rank_by!r}",
-                f"Write [crops.{profile.name}] edges = {{ {rank_by} = [..., ..., ...] }} "
-                "or [map] edges_bar, three rising numbers in bar",
-                column=f"crops.{profile.name}.edges.{rank_by}",
+                f"Write [crops.{key}] edges = {{ {rank_by} = [..., ..., ...] }} "
+                f"or [map] edges_bar, three rising numbers in bar{_published(profile, rank_by)}",
+                column=f"crops.{key}.edges.{rank_by}",
             )
         )
     return edges
+
+
+def _published(profile: CropProfile, rank_by: RankBy) -> str:
+    """Name the steps of a crop's levels, which are too few for edges, as a help to whoever writes some."""
+    steps = sorted({-level.from_bar for level in profile.levels if level.scale == "absolute"} - {0.0})
+    if rank_by != "tension" or not steps:
+        return ""
+    return f" (of {profile.name} {', '.join(f'{step:g}' for step in steps)} bar of tension are published)"
 
 
 def level_of(profile: CropProfile, scale: Scale, bar: float) -> Level | None:

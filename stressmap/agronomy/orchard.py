@@ -259,8 +259,8 @@ def require_ranking(crops: list[str], profiles: Profiles, rank_by: RankBy, where
             Problem(
                 where,
                 f"the crop {crop} has no {words[rank_by]}, and rank_by = {rank_by!r} needs one",
-                f"Write [crops.{crop}] {remedies[rank_by]}",
-                column=f"crops.{crop}.{key}",
+                f"Write [crops.{crop.replace(' ', '_')}] {remedies[rank_by]}",
+                column=f"crops.{crop.replace(' ', '_')}.{key}",
             )
             for crop in lacking
         )

@@ -309,7 +309,8 @@ def test_a_crop_without_a_profile(stressmap, ranch, out, crop):
         stressmap("run", ranch, "--out", out),
         3,
         f"{file}, column crop: block 'North Shed': no profile for the crop '{crop}'. Write a profile "
-        f"[crops.{crop.lower()}] in the settings, or one of almond, prune, walnut.",
+        f"[crops.{crop.lower()}] in the settings, or one of almond, cherry, olive, pistachio, "
+        "prune, table grape, walnut.",
         out=out,
     )
 

@@ -20,6 +20,7 @@ from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import Advice
 
 SHOWN_DRY = 12
+FROM_MEMORY = "from memory only"
 SURE_SHARE = 0.5
 TINY_GAP = 1e-5
 SPARE = 0.01
@@ -149,7 +150,7 @@ def tell(advice: Advice, words: WaterWords) -> tuple[Section, ...]:
         Section(words("compare.title"), tuple(_comparison(advice, words)), *_ways(advice, words)),
         Section(words("dry.title"), tuple(_left_dry(advice, words))),
         Section(words("assumed.title"), tuple(_assumptions(advice, words))),
-        Section(words("caution.title"), cautions(words)),
+        Section(words("caution.title"), (*cautions(words), *_crop_cautions(advice, words))),
     )
 
 
@@ -166,6 +167,16 @@ def cautions(words: WaterWords) -> tuple[str, ...]:
     tuple of str
     """
     return tuple(words(f"caution.{name}") for name in ("advice", "law", "adviser", "harm", "dry"))
+
+
+def _crop_cautions(advice: Advice, words: WaterWords) -> list[str]:
+    """Give what must be known of the crops that are grown, what is only remembered left out."""
+    return [
+        words("caution.crop", crop=profile.title.said(words.language), text=caution.said(words.language))
+        for _, profile in sorted(advice.terms.profiles.items())
+        for caution in profile.cautions
+        if caution.standing != FROM_MEMORY
+    ]
 
 
 def _outline(advice: Advice, words: WaterWords) -> list[str]:
@@ -325,7 +336,8 @@ def _dry_line(need: Requirement, advice: Advice, words: WaterWords) -> str:
     said = (
         {"level": level.level.said(words.language), "text": level.text.said(words.language)} if level else {}
     )
-    tail = words("dry.level", **said) if said else ""
+    recalled = level is not None and level.standing == FROM_MEMORY
+    tail = words("dry.level_from_memory" if recalled else "dry.level", **said) if said else ""
     return words("dry.line", bar=words.plain.number(swp, 0), level=tail, **facts)
 
 

@@ -2,7 +2,6 @@
 
 import tomllib
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,6 +11,7 @@ from stressmap.agronomy.crop_names import profile_name
 from stressmap.core.errors import SettingsError
 
 BUILT_IN = ["almond", "prune", "walnut"]
+LEVELS_ONLY = ["cherry", "olive", "pistachio", "table grape"]
 
 
 def load(**overrides: Any) -> dict[str, crops.CropProfile]:
@@ -32,8 +32,10 @@ def test_prune_has_the_figures_of_its_sources() -> None:
     assert crops.edges_for(prune, "below_target") == (0.0, 2.0, 4.0)
 
 
-def test_only_crops_with_a_published_or_derived_line_are_built_in() -> None:
-    assert sorted(load()) == BUILT_IN
+def test_no_line_is_borrowed() -> None:
+    profiles = load()
+    assert sorted(name for name, profile in profiles.items() if profile.baseline) == BUILT_IN
+    assert sorted(set(profiles) - set(BUILT_IN)) == LEVELS_ONLY
 
 
 @pytest.mark.parametrize("crop", BUILT_IN)
@@ -50,10 +52,13 @@ def test_every_number_of_a_built_in_profile_has_a_source_and_standing(crop: str)
     assert all("standing" in entry for entry in [*table["levels"], *table["cautions"]])
 
 
-@pytest.mark.parametrize("path", sorted(crops.PARTIAL.glob("*.toml")), ids=lambda path: path.stem)
-def test_every_number_of_a_partial_profile_has_a_source(path: Path) -> None:
+@pytest.mark.parametrize("crop", LEVELS_ONLY)
+def test_every_number_of_a_crop_with_levels_only_has_a_source(crop: str) -> None:
+    path = crops.BUILT_IN / f"{crop.replace(' ', '_')}.toml"
     table = tomllib.loads(path.read_text(encoding="utf-8"))
-    assert set(table) - {"title", "sources"} == set(table["sources"])
+    assert set(table) - {"name", "also", "title", "sources", "edges", "cautions"} <= set(table["sources"])
+    assert {f"edges.{ranking}" for ranking in table.get("edges", {})} <= set(table["sources"])
+    assert {level["standing"] for level in table["levels"]} == {"read"}
 
 
 @pytest.mark.parametrize(
@@ -63,13 +68,15 @@ def test_every_number_of_a_partial_profile_has_a_source(path: Path) -> None:
         ("almond", (1.0, 2.0), 0.40),
         ("walnut", (1.7, 2.4), 0.50),
         ("pistachio", (1.0, 1.5), 0.40),
+        ("cherry", (1.0, 2.0), 0.50),
+        ("table grape", (1.0, 2.0), 0.35),
     ],
 )
 def test_roots_are_the_middle_of_the_published_range(
     crop: str, depths: tuple[float, float], depletion: float
 ) -> None:
     """FAO Irrigation and Drainage Paper 56, 1998, table 22 (from memory; stone fruit cross-checked)."""
-    roots = load(pistachio={"season_target": [["05-01", -8.0], ["09-01", -14.0]]})[crop].roots
+    roots = load()[crop].roots
     assert roots.depth_m == pytest.approx(sum(depths) / 2)
     assert roots.depletion_fraction == depletion
 
@@ -81,7 +88,7 @@ def test_built_in_crops_have_edges_for_every_ranking(crop: str, rank_by: Any) ->
     assert low < middle < high
 
 
-@pytest.mark.parametrize("crop", BUILT_IN)
+@pytest.mark.parametrize("crop", [*BUILT_IN, *LEVELS_ONLY])
 def test_levels_of_a_scale_follow_one_another_without_gap(crop: str) -> None:
     for scale in ("absolute", "below_baseline"):
         levels = [level for level in load()[crop].levels if level.scale == scale]
@@ -156,12 +163,12 @@ def test_fresh_plum_is_no_prune_and_takings_of_edges_are_ours() -> None:
 
 
 def test_a_ranking_without_edges_names_crop_and_remedies() -> None:
-    cherry = load(cherry={"season_target": [["05-01", -8.0]]})["cherry"]
+    fig = load(fig={"season_target": [["05-01", -8.0]]})["fig"]
     with pytest.raises(SettingsError) as caught:
-        crops.edges_for(cherry, "tension", where="config/my_ranch.toml")
+        crops.edges_for(fig, "tension", where="config/my_ranch.toml")
     assert str(caught.value) == (
-        "config/my_ranch.toml, column crops.cherry.edges.tension: cherry has no edges for rank_by = "
-        "'tension'. Write [crops.cherry] edges = { tension = [..., ..., ...] } or [map] "
+        "config/my_ranch.toml, column crops.fig.edges.tension: fig has no edges for rank_by = "
+        "'tension'. Write [crops.fig] edges = { tension = [..., ..., ...] } or [map] "
         "edges_bar, three rising numbers in bar."
     )
 
@@ -254,3 +261,21 @@ def test_a_variety_of_the_ranch_has_what_the_ranch_wrote() -> None:
     assert found.baseline is not None
     assert found.baseline.intercept_bar == -3.0
     assert found.allowance == walnut.allowance
+
+
+@pytest.mark.parametrize("written", ["table grape", "Table_Grape", "TABLE GRAPE"])
+def test_a_crop_of_two_words_is_known_by_any_spelling(written: str) -> None:
+    grape = load(**{written: {"edges": {"tension": [6, 8, 10]}}})["table grape"]
+    assert grape.edges.tension == (6.0, 8.0, 10.0)
+    assert grape.levels
+    assert profile_name("Uva de mesa", load()) == "table grape"
+
+
+def test_a_crop_with_levels_only_names_them_where_it_has_no_edges() -> None:
+    with pytest.raises(SettingsError) as caught:
+        crops.edges_for(load()["pistachio"], "tension")
+    assert str(caught.value) == (
+        "ranch.toml, column crops.pistachio.edges.tension: pistachio has no edges for rank_by = 'tension'. "
+        "Write [crops.pistachio] edges = { tension = [..., ..., ...] } or [map] edges_bar, three rising "
+        "numbers in bar (of pistachio 15, 20 bar of tension are published)."
+    )

@@ -204,7 +204,8 @@ def test_a_crop_without_a_profile_is_one_error_with_the_nearest_name() -> None:
         add(readings(("2026-07-14 13:00", "A", -9.0)), blocks(A="alomnd"), None)
     assert str(caught.value) == (
         "blocks.geojson, column crop: block 'A': no profile for the crop 'alomnd'. Did you mean 'almond'? "
-        "Otherwise write a profile [crops.alomnd] in the settings, or one of almond, prune, walnut."
+        "Otherwise write a profile [crops.alomnd] in the settings, or one of almond, cherry, olive, "
+        "pistachio, prune, table grape, walnut."
     )
 
 

@@ -46,6 +46,29 @@ def test_a_plan_can_be_told_in_every_language_and_unit(advice, language, units) 
     assert all(line in text for line in cautions(WaterWords(language, units)))
 
 
+def test_the_first_irrigation_of_prune_is_not_said_to_hang_on_the_pressure_chamber(advice) -> None:
+    """Note on baselines for prune and almond, university extension article, about 2023 (read)."""
+    said = "Do not choose the first irrigation of the year in prune by stem water potential"
+    spoken = "No decida el primer riego del año en ciruela pasa por el potencial del tallo"
+    assert said in as_text(tell(advice, WaterWords("en")))
+    assert spoken in as_text(tell(advice, WaterWords("es")))
+
+
+@pytest.mark.parametrize(
+    ("bar", "mark"), [(18.0, "moderate to high: "), (25.0, "from memory, no text read): ")]
+)
+def test_a_level_from_memory_is_marked_as_such(bar: float, mark: str) -> None:
+    """Of prune -16 to -20 bar was read, -20 to -30 is from memory only."""
+    water = Water.model_validate({"available": "900 m3", "days": 3})
+    # the target is -13 bar, and 40 mm at 15 mm a bar dry the trees by 2.7 bar until the next turn, less 0.5
+    needs = [need(0, dry_bar=99.0), need(1, dry_bar=bar - 13.0 - 40.0 / 15.0 + 0.5, min_hours=12.0, harm=0.1)]
+    case = formulate(needs, water, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
+    made = advise(case, terms(water, dt.date(2026, 7, 16)))
+    dry = next(s for s in tell(made, WaterWords("en")) if s.title == "Left dry, and what that risks")
+    assert f"{bar:.0f} bar" in dry.lines[0]
+    assert mark in dry.lines[0]
+
+
 def test_a_valve_left_dry_is_listed_with_what_that_risks() -> None:
     water = Water.model_validate({"available": "900 m3", "days": 3})
     needs = [need(0, dry_bar=8.0), need(1, dry_bar=0.5, harm=0.3, min_hours=12.0)]
