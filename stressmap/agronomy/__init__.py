@@ -16,9 +16,10 @@ Plain functions on numbers and arrays, for scripts as much as for the package it
 'moderate to high'
 """
 
+from stressmap.agronomy.allowance import allowances, least_allowances, limits
 from stressmap.agronomy.baseline import air_at, air_at_trees, baseline_bar, interpolate
 from stressmap.agronomy.crop_names import settle_crops
-from stressmap.agronomy.crops import CropProfile, edges_for, level_of, load_profiles
+from stressmap.agronomy.crops import CropProfile, edges_for, for_variety, level_of, load_profiles
 from stressmap.agronomy.daily_et import Site, crop_et, reference_et
 from stressmap.agronomy.evapotranspiration import (
     Air,
@@ -32,6 +33,7 @@ from stressmap.agronomy.evapotranspiration import (
     temperature_only_mm_day,
     wind_at_2m_m_s,
 )
+from stressmap.agronomy.harvest import at_harvest, cut_off_days
 from stressmap.agronomy.hemisphere import at_latitude, latitude_of
 from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import Orchard, middle_day, settle
@@ -46,6 +48,7 @@ from stressmap.agronomy.radiation import (
     sunshine_radiation_mj,
 )
 from stressmap.agronomy.target import (
+    moved_to_harvest,
     six_months_on,
     target_bar,
     through_season,
@@ -67,6 +70,7 @@ from stressmap.agronomy.visit_weather import (
     usual_weather,
     weather_shift_bar,
 )
+from stressmap.agronomy.water_use import stress_coefficient, young_shares
 
 __all__ = [
     "Air",
@@ -78,6 +82,8 @@ __all__ = [
     "air_at",
     "air_at_trees",
     "air_pressure_kpa",
+    "allowances",
+    "at_harvest",
     "at_latitude",
     "baseline_bar",
     "block_figures",
@@ -85,21 +91,26 @@ __all__ = [
     "climate_adjusted_kc",
     "crop_coefficient",
     "crop_et",
+    "cut_off_days",
     "daily_actual_kpa",
     "daylight_hours",
     "deficit_kpa",
     "edges_for",
     "extraterrestrial_hourly_mj",
     "extraterrestrial_mj",
+    "for_variety",
     "humidity_pct",
     "interpolate",
     "kelvin4_of_day",
     "latitude_of",
+    "least_allowances",
     "level_of",
+    "limits",
     "load_profiles",
     "mean_saturation_kpa",
     "middle_day",
     "middle_deficit_kpa",
+    "moved_to_harvest",
     "net_longwave_mj",
     "net_shortwave_mj",
     "penman_monteith_mm_day",
@@ -113,6 +124,7 @@ __all__ = [
     "shift_error_bar",
     "six_months_on",
     "stage_on",
+    "stress_coefficient",
     "sunshine_radiation_mj",
     "target_bar",
     "temperature_only_mm_day",
@@ -122,5 +134,6 @@ __all__ = [
     "weather_shift_bar",
     "wind_at_2m_m_s",
     "with_harvest",
+    "young_shares",
     "young_tree_target_bar",
 ]

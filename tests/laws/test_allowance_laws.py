@@ -87,3 +87,10 @@ def test_moving_twice_to_the_same_harvest_is_moving_once(crop: str) -> None:
     once = at_harvest(PROFILES[crop], "09-05")
     assert at_harvest(once, "09-05") == once
     assert at_harvest(PROFILES[crop]) == PROFILES[crop]
+
+
+@pytest.mark.parametrize("harvest", ["02-10", "02-25", "03-15"])
+def test_a_southern_harvest_moves_the_southern_course(harvest: str) -> None:
+    south = course("prune", latitude=SOUTH, harvest=harvest, first="2026-07-01", last="2027-06-30")
+    assert south[f"2027-{harvest}"] == pytest.approx(8.0)
+    assert south["2026-10-01"] == south["2027-05-15"] == pytest.approx(2.0)
