@@ -127,7 +127,7 @@ def daily_rain(weather: pd.DataFrame | None, zone: ZoneInfo) -> dict[dt.date, fl
     Parameters
     ----------
     weather : DataFrame or None
-        As :data:`stressmap.intake.schemas.WEATHER`.
+        As :data:`stressmap.core.schemas.WEATHER`.
     zone : ZoneInfo
         The ranch's, for what a day is.
 

@@ -109,9 +109,14 @@ edges = { below_target = [0, 2, 4], below_baseline = [2, 4, 6], tension = [8, 12
 young = { driest_target_bar = -10.0, allowance_bar = 3.0, years = 4 }
 too_wet = { below_baseline_bar = 0.5 }
 stages = [{ from = "03-01", harm = 0.6, text = { en = "bloom", es = "flor" } }]
-crop_coefficient = { points = [["03-01", 0.5], ["11-01", 0.6]], height_m = 4 }
+stress_coefficient = [[0, 1], [6, 0.5]]
 roots = { depth_m = 1.2, depletion_fraction = 0.5 }
 cautions = [{ en = "Mind it.", es = "Cuidado.", standing = "read" }]
+[crops.fig.crop_coefficient]
+points = [["03-01", 0.5], ["11-01", 0.6]]
+young_kc_mid = [0.3, 0.5]
+standard_climate = true
+height_m = 4
 [[crops.fig.levels]]
 scale = "absolute"
 from_bar = -6
