@@ -12,9 +12,8 @@ import pytest
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.harvest import at_harvest
-from stressmap.agronomy.orchard import at_latitude
+from stressmap.agronomy.hemisphere import at_latitude
 from stressmap.agronomy.water_use import stress_coefficient, young_shares
-from stressmap.core.notes import Notes
 from stressmap.water.crop_water_use import (
     Climate,
     ReferenceEt,
@@ -76,7 +75,7 @@ def test_a_late_harvest_keeps_the_coefficient_up_for_longer() -> None:
 
 
 def test_a_year_of_growth_in_the_south_begins_in_july() -> None:
-    almond = at_latitude(PROFILES, -34.0, Notes())["almond"]
+    almond = at_latitude(PROFILES, -34.0).value["almond"]
     first, second = young_shares(almond, [dt.date(2026, 2, 1), dt.date(2026, 11, 1)], 2025.0)
     assert first < second
     assert first == young_shares(almond, [dt.date(2025, 11, 1)], 2025.0)[0]
