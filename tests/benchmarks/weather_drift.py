@@ -2,8 +2,8 @@
 
 Two hours of readings in walking order while the air dries, so that the fully watered line drifts; the true
 line's slope differs from the one taken (a fifth of it, one standard deviation), and the station's record has
-an error of its own. Run by hand: ``python tests/benchmarks/weather_drift.py [--ranches 40]``; prints the table
-of docs/benchmarks.md.
+an error of its own. Run by hand: ``python tests/benchmarks/weather_drift.py [--ranches 40]``; prints the
+table of docs/benchmarks.md.
 """
 
 from __future__ import annotations

@@ -11,6 +11,7 @@ from helpers import small_ranch
 from helpers.watered_ranch import MORE_COLUMNS, WATER
 
 from stressmap.jobs.water import plan_water
+from stressmap.water import value_of_water
 from stressmap.water.allocation_problem import AllocationProblem, Solution
 
 
