@@ -80,19 +80,30 @@ TESTS = {
         "tests/laws/test_water_brute_force.py",
         "tests/laws/test_allowance_laws.py",
         "tests/laws/test_water_limits.py::test_no_limit_is_violated[0]",
-        "tests/laws/test_water_limits.py::test_no_limit_is_violated[1]",
-        "tests/laws/test_water_timetable_best.py",
-        "tests/laws/test_water_laws.py",
     ],
     "geostat": [
-        "tests/published/test_textbook_ok7.py",
         "tests/laws/test_values_are_frozen.py",
+        "tests/published/test_textbook_ok7.py",
+        "tests/unit/geostat/test_fit.py",
+        "tests/unit/geostat/test_cross_validation.py",
+        "tests/unit/geostat/test_hierarchical.py",
+        "tests/unit/geostat/test_search_neighbourhood.py",
+        "tests/unit/geostat/test_zone_covariance.py",
+        "tests/unit/geostat/test_repeat_leaves.py",
         "tests/laws/test_kriging_laws.py",
-        "tests/unit/geostat",
-        "tests/published/test_meuse.py",
+        "tests/unit/geostat/test_ordinary_kriging.py",
     ],
 }
-"""The tests of each room, quick and telling ones first; a module's own examples come before them."""
+"""The tests of each room, quick and telling ones first; a module's own come before them."""
+SLOW = {
+    "water": [
+        "tests/laws/test_water_timetable_best.py",
+        "tests/laws/test_water_laws.py",
+        "tests/laws/test_water_limits.py::test_no_limit_is_violated[1]",
+    ],
+    "geostat": ["tests/unit/geostat/test_structured.py", "tests/published/test_meuse.py"],
+}
+"""More, for survivors alone (``--again FILE --slow``): each takes ten seconds and more."""
 FIRST = (
     "gstools", "numba", "pandas", "geopandas", "pykrige.ok", "pyogrio", "pyproj", "pytest", "rasterio",
     "scipy.optimize", "scipy.spatial", "scipy.stats", "shapely", "highspy",
@@ -191,13 +202,13 @@ def copied_tree(scratch: Path) -> Path:
     return tree
 
 
-def tests_of(module: str, tree: Path) -> list[str]:
-    """Choose the tests of a module: its own examples, tests that bear its name, the room's."""
+def tests_of(module: str, tree: Path, instead: list[str]) -> list[str]:
+    """Choose the tests of a module: those of its name, its own examples, the room's (or others)."""
     if module in WITHOUT_COMPILER:
         return list(WITHOUT_COMPILER[module])
     room = module.split("/")[1]
     own = (tree / "tests" / "unit" / room).glob(f"test_{Path(module).stem}*.py")
-    named = [module, *sorted(str(p.relative_to(tree)) for p in own), *TESTS[room]]
+    named = [*sorted(str(p.relative_to(tree)) for p in own), module, *(instead or TESTS[room])]
     return [t for t in named if (tree / t.split("::")[0]).exists()]
 
 
@@ -265,7 +276,7 @@ def try_mutant(mutant: dict, tree: Path, tests: list[str]) -> dict:
         for compiled in (module.parent / "__pycache__").glob(f"{module.stem}.*.pyc"):
             compiled.unlink()
         compiler = mutant["module"] not in WITHOUT_COMPILER
-        result = run_tests(tree, tests or tests_of(mutant["module"], tree), compiler=compiler)
+        result = run_tests(tree, tests_of(mutant["module"], tree, tests), compiler=compiler)
     finally:
         module.write_text(source)
         os.utime(module, ns=(was.st_atime_ns, was.st_mtime_ns))
@@ -327,6 +338,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=20260714)
     parser.add_argument("--again", type=Path, help="results whose survivors are tried again")
     parser.add_argument("--tests", nargs="+", default=[], help="run these instead of those of the table")
+    parser.add_argument("--slow", action="store_true", help="run the slow tests of the table instead")
     parser.add_argument("--sound", action="store_true", help="run each room's tests unchanged first")
     parser.add_argument("--out", type=Path, required=True)
     arguments = parser.parse_args()
@@ -341,7 +353,9 @@ def main() -> None:
             print(f"{room}, unchanged: {run_tests(tree, TESTS[room])}", flush=True)
         for i, mutant in enumerate(mutants):
             try:
-                results.append(try_mutant(mutant, tree, arguments.tests))
+                room = mutant["module"].split("/")[1]
+                tests = SLOW.get(room, []) if arguments.slow else arguments.tests
+                results.append(try_mutant(mutant, tree, tests))
             except LookupError as error:
                 print(error, flush=True)
                 continue
