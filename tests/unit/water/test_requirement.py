@@ -149,6 +149,9 @@ def test_flow_goes_before_rate_and_says_where_they_differ() -> None:
     assert "flow_not_rate" in found.assumed
     agreed = one(d=data(rate_mm_h=2.05, flow_m3_h=80.0))
     assert "flow_not_rate" not in agreed.assumed
+    for rate, differs in ((9.0, False), (8.99, True), (11.0, False), (11.01, True)):
+        edge = one(d=data(rate_mm_h=rate, flow_m3_h=400.0))
+        assert ("flow_not_rate" in edge.assumed) == differs, "a tenth is let pass"
 
 
 def test_everything_assumed_is_told_beside_the_valve() -> None:
