@@ -54,8 +54,8 @@ def test_a_crew_that_is_never_there() -> None:
 
 
 def test_the_longest_set_is_told_in_hours_whatever_the_steps_are() -> None:
-    """From 6:10 to 9:25 four steps of 45 minutes fit: three hours."""
-    said = line([need(0, min_hours=12.0)], hours=["06:10", "09:25"], step_hours=0.75)
+    """From 6:10 to 9:25 six steps of half an hour fit: three hours."""
+    said = line([need(0, min_hours=12.0)], hours=["06:10", "09:25"], step_hours=0.5)
     assert "in which a set lasts 3 h at most" in said
 
 

@@ -154,6 +154,16 @@ def test_flow_goes_before_rate_and_says_where_they_differ() -> None:
         assert ("flow_not_rate" in edge.assumed) == differs, "a tenth is let pass"
 
 
+@pytest.mark.parametrize(
+    ("system", "mm_h"), [("drip", 1.0), ("micro_sprinkler", 1.5), ("sprinkler", 3.0), ("flood", 10.0)]
+)
+def test_a_system_without_a_rate_gets_its_usual_one(system: str, mm_h: float) -> None:
+    """Common practice, no source."""
+    found = one(d=data(rate_mm_h=np.nan), b=blocks(irrigation=system))
+    assert found.rate_mm_h == mm_h
+    assert "rate" in found.assumed
+
+
 def test_everything_assumed_is_told_beside_the_valve() -> None:
     bare = RequirementFacts(
         water=Water(), orchard=ORCHARD, rank_by="below_target", visit_end=VISIT_END,
