@@ -176,7 +176,7 @@ class Map(Part):
     how stress lies.
     """
 
-    cell_m: Number = Field(default=5.0, gt=0)
+    cell_m: Number = Field(default=5.0, ge=0.1, le=1000)
     rank_by: RankBy = "below_target"
     method: Literal["structured", "ordinary"] = "structured"
     edges_bar: tuple[Number, Number, Number] | None = None

@@ -11,7 +11,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from pyproj import CRS
+from pyproj import CRS, Proj
 from pyproj.exceptions import CRSError, ProjError
 
 from stressmap.core.errors import DataError, Problem, SettingsError
@@ -55,6 +55,8 @@ VALVE_FIELDS = {
     "pump": Field(names("bomba pump_id")),
 }
 _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
+MOST_STRETCH = 0.02
+"""So much may a projection stretch lengths; a UTM zone stays under 0.001 within itself, 0.005 in the next."""
 
 
 def read_blocks(
@@ -298,4 +300,17 @@ def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str, settings_
         what = f"{crs!r} is not a projected CRS in metres"
         remedy = "Leave it out, or name the UTM zone"
         raise SettingsError(Problem(settings_file, what, remedy, column="ranch.crs"))
+    west, south, east, north = table.to_crs("EPSG:4326").total_bounds
+    scale = _scale(chosen, (west + east) / 2, (south + north) / 2)
+    if not abs(scale - 1.0) <= MOST_STRETCH:
+        what = f"a metre in {crs!r} is not one on this ranch: lengths are {scale:.3g} times as long"
+        remedy = "Leave it out, or name the UTM zone of the ranch"
+        raise SettingsError(Problem(settings_file, what, remedy, column="ranch.crs"))
     return chosen
+
+
+def _scale(crs: CRS, lon: float, lat: float) -> float:
+    """Give the scale of a projection at a place, of both directions the one that is further off."""
+    found = Proj(crs).get_factors(lon, lat)
+    scales = (float(found.meridional_scale), float(found.parallel_scale))
+    return max(scales, key=lambda scale: abs(scale - 1.0) if np.isfinite(scale) else np.inf)

@@ -7,6 +7,7 @@ summary on the terminal derive from it.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -277,9 +278,29 @@ def write(made: Made, folder: Path, progress: Progress | None = None) -> None:
     due = [output for output in OUTPUTS if there[output.when]]
     tell = progress or Silent()
     tell.stage("Writing files", len(due))
-    for output in due:
-        output.write(made, folder / output.name)
-        tell.step()
+    with usual_style(made):
+        for output in due:
+            output.write(made, folder / output.name)
+            tell.step()
+
+
+def usual_style(made: Made) -> AbstractContextManager[None]:
+    """Draw alike everywhere, whatever a ``matplotlibrc`` in the working folder or at home says.
+
+    Parameters
+    ----------
+    made : Made
+        What is written; without a picture nothing that draws is loaded.
+
+    Returns
+    -------
+    context manager
+    """
+    if made.content is None and made.curve is None:
+        return nullcontext()
+    from matplotlib import style
+
+    return style.context("default")
 
 
 def described(words: Words) -> list[tuple[tuple[str, ...], str]]:

@@ -12,8 +12,9 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from stressmap.core.errors import OutputError, Problem, StressmapError
+from stressmap.core.errors import OutputError, Problem, SettingsError, StressmapError
 from stressmap.core.input_files import InputFiles
+from stressmap.core.text import first_line
 from stressmap.output.staging.atomic_replace import put, workshop
 from stressmap.output.staging.result_files import MARK, JobFiles, record_in, strangers
 from stressmap.output.staging.workshops import NEW
@@ -135,6 +136,10 @@ def _said(target: Path) -> Iterator[None]:
         if not isinstance(error, OSError) and type(error).__module__.split(".")[0] not in WRITERS:
             raise
         why = error.strerror if isinstance(error, OSError) and error.strerror else error
+        if "PROJ:" in str(why):
+            what = f"its database of coordinate systems cannot be used ({first_line(error)})"
+            remedy = "Unset PROJ_LIB and PROJ_DATA, which lead to another one's"
+            raise SettingsError(Problem("PROJ", what, remedy)) from None
         what = f"the output cannot be written ({why})"
         raise OutputError(
             Problem(str(target), what, "Give a folder that can be written with --out")

@@ -13,6 +13,7 @@ from geojson_pydantic import FeatureCollection
 from rio_cogeo.cogeo import cog_validate
 
 from stressmap.core.errors import OutputError
+from stressmap.core.settings import Ranch
 from stressmap.output import outputs
 from stressmap.output.gis.csv_tables import write_csv
 from stressmap.output.gis.geojson import write_geojson
@@ -205,3 +206,14 @@ def test_a_shape_that_cannot_be_noded_is_rounded_point_by_point(tmp_path, monkey
     assert shape.is_valid
     assert shape.area > 0
     assert page["features"][1]["geometry"] is None
+
+
+def test_a_style_of_the_users_own_does_not_change_what_is_drawn():
+    import matplotlib as mpl
+
+    made = outputs.Made(Ranch(name="Two Sheds", timezone="UTC"), curve=object())
+    with mpl.rc_context({"font.size": 30, "axes.facecolor": "red"}):
+        with outputs.usual_style(made):
+            assert mpl.rcParams["font.size"] == mpl.rcParamsDefault["font.size"]
+            assert mpl.rcParams["axes.facecolor"] == mpl.rcParamsDefault["axes.facecolor"]
+        assert mpl.rcParams["font.size"] == 30
