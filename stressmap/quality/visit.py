@@ -12,6 +12,7 @@ from stressmap.core.notes import Note
 from stressmap.core.settings import Settings
 
 Days = tuple[dt.date, dt.date]
+A_YEAR = dt.timedelta(days=366)
 
 
 def visits_in(readings: pd.DataFrame) -> list[tuple[dt.date, dt.date, int]]:
@@ -77,8 +78,9 @@ def choose_visit(readings: pd.DataFrame, settings: Settings, on: dt.date | None 
         what = f"--visit {on}: no reading was taken on that day"
         raise SettingsError(Problem("command line", what, f"The readings hold {held}"))
     if visit.start is None and visit.end is None:
-        return found[-1][:2]
-    first, last = visit.start or dt.date.min, visit.end or dt.date.max
+        return _believed(found)[-1][:2]
+    first = visit.start or dt.date.min
+    last = visit.end or max(first, _believed(found)[-1][1])
     days = readings["time"].dropna().dt.date
     inside = days[(days >= first) & (days <= last)]
     if inside.empty:
@@ -86,6 +88,19 @@ def choose_visit(readings: pd.DataFrame, settings: Settings, on: dt.date | None 
         what, column = f"there is no reading in the visit {span}", "visit.from" if visit.start else "visit.to"
         raise SettingsError(Problem(settings.source, what, f"The readings hold {held}", column=column))
     return visit.start or inside.min(), visit.end or inside.max()
+
+
+def _believed(found: list[tuple[dt.date, dt.date, int]]) -> list[tuple[dt.date, dt.date, int]]:
+    """Leave out strays at the end that are dated over a year after all others: such a year is a slip."""
+    while len(found) > 1 and _stray(found) and found[-1][0] - found[-2][1] > A_YEAR:
+        found = found[:-1]
+    return found
+
+
+def _stray(found: list[tuple[dt.date, dt.date, int]]) -> bool:
+    """Tell whether the last visit holds one or two readings after visits of many."""
+    usual = float(np.median([n for *_, n in found[:-1]]))
+    return found[-1][2] <= 2 and found[-1][2] * 5 <= usual
 
 
 def visit_before(readings: pd.DataFrame, visit: Days) -> Days | None:
@@ -122,11 +137,9 @@ def doubtful_last_visit(readings: pd.DataFrame) -> tuple[Note, ...]:
         One, or none.
     """
     found = visits_in(readings)
-    if len(found) < 2:
+    if len(found) < 2 or not _stray(found):
         return ()
-    first, _, count = found[-1]
-    usual = float(np.median([n for *_, n in found[:-1]]))
-    if count > 2 or count * 5 > usual:
-        return ()
-    before = found[-2]
+    (first, _, count), before = found[-1], found[-2]
+    if len(_believed(found)) < len(found):
+        return (Note.of("year_slipped", "warning", day=first, count=count),)
     return (Note.of("latest_visit_stray", "warning", day=first, count=count, before=before[0]),)

@@ -126,6 +126,7 @@ class State:
                 self.disturbed = True
                 place.symlink_to(self.chance.choice([self.outside / "key", self.outside, Path("nowhere")]))
         elif not os.path.lexists(self.target):
+            self.disturbed = True  # an earlier result that a killed run took away stays in its workshop then
             self.target.symlink_to(self.chance.choice([self.outside, self.root / "none"]))
 
     def _crashed(self) -> None:

@@ -103,3 +103,29 @@ def test_a_stray_latest_day_is_remarked_upon() -> None:
         "For the visit before it: --visit 2026-07-14."
     ]
     assert doubtful_last_visit(SEASON) == ()
+
+
+@pytest.mark.parametrize(
+    ("strays", "told"),
+    [
+        (["2062-07-14"], "1 reading of 2062-07-14 is dated"),
+        (["2062-07-14", "2062-07-15"], "2 readings of 2062-07-14 are dated"),
+        (["2062-07-14", "2077-07-14"], "1 reading of 2077-07-14 is dated"),
+    ],
+)
+def test_a_slip_of_the_year_makes_no_visit(strays: list[str], told: str) -> None:
+    """How far is too far: common practice, no source."""
+    readings, day = table(*["2026-07-14"] * 24, *strays), dt.date(2026, 7, 14)
+    assert choose_visit(readings, asked({})) == (day, day)
+    assert choose_visit(readings, asked({"from": day})) == (day, day)
+    assert english(doubtful_last_visit(readings)) == [
+        f"{told} more than a year after all others: no visit is made of that. "
+        f"Correct the date, or name the day: --visit {told.split()[3]}."
+    ]
+    wanted = dt.date.fromisoformat(strays[0])
+    assert choose_visit(readings, asked({}), wanted)[0] == wanted
+
+
+def test_a_whole_visit_after_more_than_a_year_is_one() -> None:
+    readings = table(*["2024-07-14"] * 24, *["2026-07-14"] * 24)
+    assert choose_visit(readings, asked({}))[0] == dt.date(2026, 7, 14)
