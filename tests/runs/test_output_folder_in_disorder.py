@@ -14,3 +14,9 @@ def test_no_state_of_the_folder_does_harm(tmp_path, monkeypatch, seed):
     monkeypatch.setattr(os, "fsync", lambda _: None)
     harmed = [line for n in range(30) for line in one(tmp_path / str(n), seed * 1000 + n)]
     assert harmed == []
+
+
+@pytest.mark.parametrize("seed", [4538, 7380, 7912])
+def test_states_that_once_did_harm(tmp_path, seed):
+    """A user's own file, put where a killed run had taken one away, was called the earlier result's own."""
+    assert one(tmp_path / "state", seed) == []

@@ -116,7 +116,7 @@ def put(shop: Path, place: Path, files: JobFiles) -> None:
 def mend(shop: Path, place: Path, known: frozenset[str]) -> None:
     """Put right what a workshop left half done.
 
-    Nothing that stands in the folder is replaced: what cannot be put there stays in the workshop.
+    Nothing that stands in the folder is replaced: if anything is in the way, all stays in the workshop.
 
     Parameters
     ----------
@@ -154,15 +154,19 @@ def _put_back(whole: Path, place: Path) -> bool:
 
 
 def _all_moved(source: Path, place: Path, known: frozenset[str]) -> bool:
-    """Move a result's files into a folder where they are missing; False if some had to stay."""
+    """Move a result's files into a folder; False, and none is moved, if a name of theirs is taken.
+
+    The record among them would call a file its own that the user has put there since.
+    """
     if not os.path.lexists(place):
         place.mkdir()
-    if is_folder(place):
-        for name in _in_order(source, known):
-            if not os.path.lexists(place / name):
-                (source / name).rename(place / name)
-        _flush_folder(place)
-    return not _in_order(source, known)
+    names = _in_order(source, known)
+    if not is_folder(place) or any(os.path.lexists(place / name) for name in names):
+        return False
+    for name in names:
+        (source / name).rename(place / name)
+    _flush_folder(place)
+    return True
 
 
 def exchange(a: Path, b: Path) -> bool:
