@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from helpers.chromium_pages import DESK, PHONE, Page, chromium
 from helpers.drawn_content import LONG, NASTY, full, large, small, unmeasured
+from helpers.drawn_drought import PAST, drought
 from helpers.paths import ASSETS
 
 from stressmap.output.text.words import Words
@@ -227,7 +228,7 @@ def test_the_language_switch_leaves_no_english_word(page: Page, small_map: Path)
 
 def test_every_layer_can_be_shown(page: Page, small_map: Path) -> None:
     page.open(small_map, PHONE)
-    for name in ("zones", "surface", "uncertainty", "valves"):
+    for name in ("rank", "zones", "surface", "uncertainty", "valves"):
         page.js("document.querySelector(`#layers input[value=${arguments[0]}]`).click()", name)
         assert page.js("return shown.colourBy") == name
         pictures = page.js(
@@ -414,6 +415,64 @@ def test_plan_change_and_places_to_look_again_appear_when_there_are_any(page: Pa
     assert "Places to look again (3)" in page.text("#lists")
     assert page.js("return document.querySelectorAll('.again').length") >= 3
     assert_quiet(page)
+
+
+@SIZES
+def test_a_drought_in_which_all_is_first_still_tells_what_is_urgent(page: Page, tmp_path: Path, size) -> None:
+    path = tmp_path / "map.html"
+    write_map(drought(), path)
+    page.open(path, size)
+    assert page.js("return document.querySelectorAll('.past-limit').length") == PAST
+    assert "past what the crop bears" in page.text("#legend")
+    assert page.js("return document.querySelector('#valve-rows li').innerText") == (
+        f"Past what the crop bears ({PAST})"
+    )
+    said = page.text("#lists .instead p")
+    assert said.startswith("100 % of the area is P1 water first")
+    low = page.js(
+        "return document.querySelector('.instead p').getBoundingClientRect().top"
+        " < document.getElementById('cautions').getBoundingClientRect().top"
+    )
+    assert low
+    page.js("document.querySelector('.instead button').click()")
+    assert page.js("return shown.colourBy") == "rank"
+    fills = page.js("return [...document.querySelectorAll('.zone')].map(z => z.getAttribute('fill'))")
+    assert len(set(fills)) == 8
+    assert "1: the most urgent" in page.text("#legend")
+    page.js("page.choose({kind: 'valve', item: ranch.valves[0]})")
+    card = page.text("#card")
+    for expected in (
+        "past what the crop bears",
+        "4.0 bar below a fully watered tree",
+        "Trees relieved, 3.0 bar wetter",
+        "Gauge \u22121.3 = weather +1.7 and trees \u22123.0 bar",
+        "The target moved by +1.2 bar",
+        "Plus is drier",
+    ):
+        assert expected in card
+    page.js("document.querySelector('#languages [lang=es]').click(); page.back()")
+    assert f"Más de lo que aguanta el cultivo ({PAST})" in page.text("#lists")
+    assert_quiet(page)
+
+
+def test_without_weather_the_first_screen_says_that_heat_is_in_the_figures(
+    page: Page, small_map: Path
+) -> None:
+    page.open(small_map, PHONE)
+    assert "No weather: the day's heat is not taken out of the figures." in page.text("#legend")
+
+
+def test_list_and_card_say_how_many_trees_stand_behind_a_figure(page: Page, small_map: Path) -> None:
+    page.open(small_map, PHONE)
+    rows = page.js("return [...document.querySelectorAll('#valve-rows .trees')].map(e => e.textContent)")
+    assert len(rows) == 8
+    used = page.js(
+        "return ranch.valves.map(v => ranch.readings.filter(r => r.used && r.valve === v.valve).length)"
+    )
+    words = {0: "no tree: from its neighbours", 1: "one tree"}
+    assert rows == [words.get(count, f"{count} trees") for count in used]
+    page.js("page.choose({kind: 'valve', item: ranch.valves[0]})")
+    assert f"Trees behind the figure\n{rows[0]}" in page.text("#card")
 
 
 def test_a_basemap_without_signal_changes_nothing(page: Page, tmp_path: Path) -> None:

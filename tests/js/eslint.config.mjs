@@ -60,7 +60,7 @@ const rules = {
 
 const linterOptions = { reportUnusedDisableDirectives: "error" };
 // What decides, apart from the page: not even `document` may be named there.
-const pure = ["geometry", "listing", "placement", "quantities"].map((name) => `stressmap/output/web/map/${name}.js`);
+const pure = ["geometry", "listing", "placement", "quantities", "standing"].map((name) => `stressmap/output/web/map/${name}.js`);
 
 export default [
   {

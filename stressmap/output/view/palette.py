@@ -28,6 +28,12 @@ DRY_RAMP: tuple[str, ...] = ("#d3e8f3", "#efdfae", "#e8bd55", "#cd8034", "#b5531
 UNSURE_RAMP: tuple[str, ...] = ("#f3f6f4", "#b9d0cd", "#76a3a5", "#3d7077", "#123d4a")
 """From sure to unsure."""
 
+RANK_RAMP: tuple[str, ...] = ("#eef3e6", "#c3d5bb", "#8db19c", "#567f82", "#2f4f6b", "#1a2247")
+"""From the last rank to the first, over all that is ranked."""
+
+PAST_LIMIT: dict[str, str] = {"fill": PRIORITY[1], "band": "#ffffff", "pattern": "bands", "hatch": "--"}
+"""Valve zones past what the crop bears: bright level bands over the fill, and a thick edge about it."""
+
 CHANGE_RAMP: tuple[str, ...] = ("#5b9cc4", "#a9cde0", "#f2f1ec", "#e9bd8c", "#cf8140")
 """From wetter than at the last visit, over no change, to drier."""
 

@@ -53,6 +53,7 @@ def map_data(content: Content) -> dict[str, Any]:
         "quantities": page_rules(content.ranch.units),
         "rankBy": content.rank_by,
         "method": content.method,
+        "heatOut": content.vpd_kpa is not None,
         "edges": {crop: list(edges) for crop, edges in content.edges_bar.items()},
         "notes": {
             language: list(sentences(content.notes, Words(language, content.ranch.units)))
@@ -106,6 +107,9 @@ def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None
         return None
     return {
         "bar": _cut(bar),
+        "gauge": _cut(row.get("gauge_change_bar")),
+        "weather": _cut(row.get("weather_change_bar")),
+        "target": _cut(row.get("target_change_bar")),
         "clear": row["change"] != UNCLEAR,
         "since": since.isoformat(),
         "watered": row.get("irrigated_between"),
@@ -152,6 +156,8 @@ def _valve(row: dict[str, Any], measured: set[str]) -> dict[str, Any]:
         "high": _cut(row["high_bar"]),
         "swp": _cut(row["swp_bar"]),
         "target": _cut(row["target_bar"]),
+        "allowance": _cut(row.get("allowance_bar")),
+        "pastLimit": bool(row.get("past_limit")),
         "baseline": _cut(row["baseline_bar"]),
         "pFirst": _chance(row["p_first"]),
         "confidence": _chance(row["confidence"]),

@@ -22,8 +22,10 @@ from stressmap.output.view.palette import (
     CHANGE_RAMP,
     DRY_RAMP,
     NOT_MEASURED,
+    PAST_LIMIT,
     PATTERN,
     PRIORITY,
+    RANK_RAMP,
     UNSURE_RAMP,
     gradient,
     ink_on,
@@ -160,8 +162,11 @@ def _look() -> dict[str, Any]:
             "surface": gradient(DRY_RAMP),
             "uncertainty": gradient(UNSURE_RAMP),
             "change": gradient(CHANGE_RAMP),
+            "rank": gradient(RANK_RAMP),
         },
         "changeRamp": CHANGE_RAMP,
+        "rankRamp": RANK_RAMP,
+        "past": PAST_LIMIT,
     }
 
 

@@ -9,7 +9,8 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 import rasterio
-from helpers.drawn_content import NASTY, ranch, small
+from helpers.drawn_content import NASTY, full, ranch, small
+from helpers.drawn_drought import PAST, drought
 from PIL import Image
 
 from stressmap.output.web.map_data import map_data
@@ -46,10 +47,29 @@ def test_the_page_refers_to_nothing_outside_itself() -> None:
 
 
 def test_chances_reach_the_map_to_a_tenth_of_a_percent() -> None:
+    """By hand: shortened towards zero, 0.1234 to 0.123 and 0.9876 to 0.987."""
     content = small()
     content = dataclasses.replace(content, valves=content.valves.assign(p_first=0.1234, confidence=0.9876))
     valves = map_data(content)["valves"]
-    assert {(one["pFirst"], one["confidence"]) for one in valves} == {(0.123, 0.988)}
+    assert {(one["pFirst"], one["confidence"]) for one in valves} == {(0.123, 0.987)}
+
+
+def test_what_urgency_and_change_rest_on_reaches_the_map() -> None:
+    """By hand from the drawn ranch: the gauge's change is the weather's 1.7 bar and the trees' 3.0 less."""
+    data = map_data(drought())
+    assert data["heatOut"] is True
+    assert [valve["pastLimit"] for valve in data["valves"]].count(True) == PAST
+    first = data["valves"][0]
+    assert first["allowance"] == 4.0
+    told = {name: first["change"][name] for name in ("bar", "gauge", "weather", "target")}
+    assert told == {"bar": -3.0, "gauge": -1.3, "weather": 1.7, "target": 1.2}
+
+
+def test_a_run_without_weather_says_so_to_the_map() -> None:
+    data = map_data(full())
+    assert data["heatOut"] is False
+    assert {valve["allowance"] for valve in data["valves"]} == {None}
+    assert {valve["change"]["weather"] for valve in data["valves"]} == {None}
 
 
 def test_leaflet_ships_with_its_licence() -> None:

@@ -39,7 +39,7 @@ def test_the_scripts_own_tests_pass(suite: Path) -> None:
 
 def test_there_are_tests_of_what_decides() -> None:
     assert {suite.name.split(".")[0] for suite in SUITES} == {
-        "geometry", "listing", "placement", "quantities",
+        "geometry", "listing", "placement", "quantities", "standing",
     }  # fmt: skip
 
 

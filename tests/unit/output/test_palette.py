@@ -11,7 +11,18 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from stressmap.output.view.palette import PATTERN, PRIORITY, contrast, ink_on, ramp, rgb
+from stressmap.output.view.palette import (
+    HATCH,
+    NOT_MEASURED,
+    PAST_LIMIT,
+    PATTERN,
+    PRIORITY,
+    RANK_RAMP,
+    contrast,
+    ink_on,
+    ramp,
+    rgb,
+)
 
 BLINDNESS = {
     "none": np.eye(3),
@@ -76,6 +87,40 @@ def test_every_priority_has_a_pattern_of_its_own() -> None:
 def test_ramps_get_darker_step_by_step() -> None:
     from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
 
-    for colours in (DRY_RAMP, UNSURE_RAMP):
+    for colours in (DRY_RAMP, UNSURE_RAMP, RANK_RAMP):
         steps = ["#{:02x}{:02x}{:02x}".format(*row) for row in ramp(colours, 30)]
         assert np.all(np.diff([lab(linear(c))[0] for c in steps]) < 0)
+
+
+BAND_SHARE = 1 / 3
+"""Part of a zone past the limit that its bright bands cover."""
+
+
+@pytest.mark.parametrize("kind", BLINDNESS)
+def test_bands_of_what_is_past_the_limit_stand_out_for_every_eye(kind: str) -> None:
+    """In sun and on paper as well: by lightness alone, more than the darkest and palest priority differ."""
+    band, fill = (seen(PAST_LIMIT[part], kind)[0] for part in ("band", "fill"))
+    span = seen(PRIORITY[4], kind)[0] - seen(PRIORITY[1], kind)[0]
+    assert band - fill > span > 50
+
+
+@pytest.mark.parametrize("kind", BLINDNESS)
+def test_what_is_past_the_limit_differs_from_all_else_even_where_bands_run_together(kind: str) -> None:
+    """Seen from afar bands and fill mix as light does, in proportion to what each covers."""
+    mixed = BAND_SHARE * linear(PAST_LIMIT["band"]) + (1 - BAND_SHARE) * linear(PAST_LIMIT["fill"])
+    afar = lab(BLINDNESS[kind] @ mixed)
+    for colour in (*PRIORITY.values(), NOT_MEASURED):
+        assert np.linalg.norm(afar - seen(colour, kind)) > LEAST_APART
+
+
+def test_what_is_past_the_limit_has_a_pattern_of_its_own() -> None:
+    assert PAST_LIMIT["pattern"] not in {*PATTERN.values(), "open"}
+    assert PAST_LIMIT["hatch"] not in HATCH.values()
+
+
+@pytest.mark.parametrize("kind", BLINDNESS)
+def test_ranks_get_darker_for_every_eye_and_end_far_apart(kind: str) -> None:
+    steps = ["#{:02x}{:02x}{:02x}".format(*row) for row in ramp(RANK_RAMP, 30)]
+    lightness = [seen(colour, kind)[0] for colour in steps]
+    assert np.all(np.diff(lightness) < 0)
+    assert lightness[0] - lightness[-1] > 70

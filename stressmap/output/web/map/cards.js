@@ -1,16 +1,17 @@
 // What a tap shows, in plain words.
 import { priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
+import { FEWEST_TREES, addUpAsWritten, isPastLimit } from "./standing.js";
 import {
-  area, bar, day, depth, duration, figure, known, labelOf, make, named, number, percent, quantity, ranch, readingsBy, swatch, tieText,
-  volume, word,
+  area, bar, day, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, quantity, ranch, readingsBy, signedNumber, swatch, tieText,
+  treesOf, treesText, volume, word,
 } from "./shared.js";
 
 export function facts(pairs) {
   const list = make("dl", {});
   for (const [name, value, extra] of pairs.filter(Boolean)) {
     const answer = make("dd", {}, value);
-    if (extra) answer.append(make("small", { text: extra }));
+    for (const line of [extra].flat().filter(Boolean)) answer.append(make("small", { text: line }));
     list.append(make("dt", { text: name }), answer);
   }
   return list;
@@ -48,26 +49,44 @@ function changeText(change) {
   return word(change.bar > 0 ? "card.change_drier" : "card.change_wetter", { value: number(Math.abs(change.bar)) });
 }
 
-const wateredText = ({ watered }) => (watered === null ? null : word(watered ? "card.watered" : "card.not_watered"));
+// What the gauge shows is the weather's part and the trees' part; the equals sign only where that holds as written.
+function changeParts({ bar: trees, gauge, weather, target, watered }) {
+  const lines = [];
+  const signedParts = { gauge: signedNumber(gauge), weather: signedNumber(weather), trees: signedNumber(trees) };
+  if (gauge !== null && weather === null) lines.push(word("card.change_no_weather", signedParts));
+  else if (gauge !== null) lines.push(word("card.change_parts", { ...signedParts, sign: addUpAsWritten(gauge, [weather, trees]) ? "=" : "≈" }));
+  if (target !== null) lines.push(word("card.change_target", { value: signedNumber(target) }));
+  if (lines.length) lines.push(word("card.change_sign"));
+  if (watered !== null) lines.push(word(watered ? "card.watered" : "card.not_watered"));
+  return lines;
+}
+
+function standingWarnings(valve) {
+  const warnings = [], count = treesOf("block", valve.block);
+  if (isPastLimit(valve)) warnings.push(make("p", { class: "warn past" }, swatch("past"), make("span", {}, make("b", { text: word("priority.past") }), make("small", { text: word("card.past_meaning") }))));
+  if (!valve.measured) warnings.push(make("p", { class: "warn", text: word("card.not_measured") }));
+  else if (count < FEWEST_TREES) warnings.push(make("p", { class: "warn", text: word("card.few_trees", { trees: treesText(count) }) }));
+  return warnings;
+}
 
 function valveCard(valve) {
   const priority = priorityOf(valve);
   const body = make("div", {},
     make("h2", { tabindex: "-1" }, word("list.valve", { valve: "" }), named(valve.valve)),
     make("p", { class: "under" }, word("list.block", { block: "" }), named(valve.block ?? word("measure.no_data")), ` · ${known("crop", valve.crop)} · ${area(valve.area)}`),
-    band(priority, valve.rank === null ? word("list.no_rank") : word("card.rank_of", { rank: valve.rank, count: ranch.valves.filter((v) => v.rank !== null).length })));
-  if (!valve.measured) body.append(make("p", { class: "warn", text: word("card.not_measured") }));
+    band(priority, valve.rank === null ? word("list.no_rank") : word("card.rank_of", { rank: valve.rank, count: lastRank })));
+  body.append(...standingWarnings(valve));
   body.append(facts([
     ...planFacts(valve.plan),
-    [word("card.figure"), figure(valve.stress), word("card.interval", { low: number(valve.low), high: number(valve.high) })],
+    [word("card.figure"), figure(valve.stress), [word("card.interval", { low: number(valve.low), high: number(valve.high) }), ranch.heatOut ? null : word("map.heat_in")]],
+    [word("card.trees"), treesText(treesOf("valve", valve.valve))],
     valve.tied ? [word("card.order"), tieText(valve.tied)] : null,
-    valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change), wateredText(valve.change)] : null,
+    valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change), changeParts(valve.change)] : null,
     [word("card.potential"), bar(valve.swp)],
-    [word("card.target"), bar(valve.target)],
+    [word("card.target"), bar(valve.target), valve.allowance === null ? null : word("card.allowance", { value: number(valve.allowance) })],
     valve.baseline === null ? null : [word("card.baseline"), bar(valve.baseline)],
     priority === "none" ? null : [word("card.confidence"), percent(valve.confidence)],
     [word("card.p_first"), percent(valve.pFirst)],
-    [word("card.readings"), valve.readings ? number(valve.readings, 0) : word("card.readings_none")],
     valve.last ? [word("card.last_irrigated"), day(valve.last)] : null,
     [word("card.where"), where(valve.at)],
   ]));

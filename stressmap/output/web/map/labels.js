@@ -2,7 +2,7 @@
 import { Outline, boxAt, holdsPoint, middleOf, sizeOf } from "./geometry.js";
 import { changeColour, inRankOrder, priorityOf } from "./listing.js";
 import { Placement, isSmudge } from "./placement.js";
-import { NO_RANK, lookOf, make, number, ranch, shortOf, shown } from "./shared.js";
+import { NO_RANK, lookOf, make, ranch, shortOf, shown, signedNumber } from "./shared.js";
 
 export const MOST_CHANGE = 4; // Bar of change at the ends of the ramp.
 export const FAINT = 4; // Radius of a dot in pixels below which readings are left to the closer view.
@@ -10,7 +10,7 @@ export const DIAMOND = 14; // From the middle to a corner, in pixels.
 const HALO = 3;
 const CONTROLS = "#north, #layers > summary, #tools > button, .leaflet-control-scale-line";
 
-const signed = (change) => (!change ? "?" : (change.bar > 0 ? "+" : "") + number(change.bar));
+const signed = (change) => (change ? signedNumber(change.bar) : "?");
 export const changeFill = (change) => changeColour(change, ranch.style.changeRamp, MOST_CHANGE, ranch.style.none.fill);
 const boxOf = (a, b) => ({ left: Math.min(a.x, b.x), top: Math.min(a.y, b.y), right: Math.max(a.x, b.x), bottom: Math.max(a.y, b.y) });
 

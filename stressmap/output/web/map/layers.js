@@ -1,7 +1,8 @@
 // What is drawn on the map, and how it follows what the user chose.
 import { DIAMOND, FAINT, MapLabels, changeFill } from "./labels.js";
 import { kindOf, priorityOf } from "./listing.js";
-import { byId, make, ranch, readingsBy, shown } from "./shared.js";
+import { byId, lastRank, make, ranch, readingsBy, shown } from "./shared.js";
+import { isPastLimit, rankColour } from "./standing.js";
 
 const EDGE = "#14181c";
 const FULL = ranch.basemap ? 0.82 : 1;
@@ -51,7 +52,7 @@ export class RanchDrawing {
     this.choose = choose;
     this.shapes = { valves: new Map(), blocks: new Map(), zones: [], dots: [], again: [] };
     this.groups = {};
-    for (const [name, z] of [["pictures", 350], ["zones", 400], ["blocks", 430], ["dots", 450], ["numbers", 455], ["chosen", 460], ["names", 610], ["ranks", 620]]) {
+    for (const [name, z] of [["pictures", 350], ["zones", 400], ["past", 410], ["blocks", 430], ["dots", 450], ["numbers", 455], ["chosen", 460], ["names", 610], ["ranks", 620]]) {
       const pane = map.createPane(name);
       pane.style.zIndex = z;
       if (name !== "zones") pane.style.pointerEvents = "none";
@@ -85,9 +86,16 @@ export class RanchDrawing {
       const edge = L.polygon(unpack(block.shape), { pane: "blocks", fill: false, color: EDGE, weight: 3, interactive: false, className: "block-edge" });
       this.shapes.blocks.set(block, edge.addTo(blocks));
     }
-    Object.assign(this.groups, { valves, zones, bare, blocks });
+    Object.assign(this.groups, { valves, zones, bare, blocks, past: this.pastShapes() });
     blocks.addTo(this.map);
     this.bounds = L.featureGroup([...blocks.getLayers(), ...valves.getLayers()]).getBounds();
+  }
+
+  // Bands and a thick edge over whatever colour the zone has.
+  pastShapes() {
+    const look = { pane: "past", color: EDGE, fillColor: "url(#past-bands)", fillOpacity: 1, interactive: false, className: "past-limit" };
+    this.shapes.past = ranch.valves.filter(isPastLimit).map((valve) => L.polygon(unpack(valve.shape), look));
+    return L.layerGroup(this.shapes.past);
   }
 
   fillOf(priority) {
@@ -147,6 +155,7 @@ export class RanchDrawing {
     const edge = this.dotRadius < FAINT ? this.dotRadius / 2 : 3;
     for (const shape of this.shapes.blocks.values()) shape.setStyle({ weight: edge });
     for (const shape of this.shapes.valves.values()) shape.setStyle({ weight: Math.min(1.2, this.dotRadius / 3) });
+    for (const shape of this.shapes.past) shape.setStyle({ weight: edge });
     for (const { dots } of this.shapes.dots) {
       for (const dot of dots) dot.setStyle({ weight: 2.4 + dot.options.halo }).setRadius(this.dotRadius);
     }
@@ -155,7 +164,7 @@ export class RanchDrawing {
   show() {
     const { map, groups } = this, by = shown.colourBy;
     const wanted = {
-      valves: true, zones: by === "zones", surface: by === "surface", bare: by === "surface", uncertainty: by === "uncertainty",
+      valves: true, past: by === "valves" || by === "rank", zones: by === "zones", surface: by === "surface", bare: by === "surface", uncertainty: by === "uncertainty",
       others: shown.layers.others, leftOut: shown.layers.leftOut, used: shown.layers.used, again: shown.layers.again,
     };
     for (const [name, on] of Object.entries(wanted)) {
@@ -170,10 +179,12 @@ export class RanchDrawing {
   }
 
   valveStyle(valve, by) {
-    if (by === "valves") return { fillColor: `url(#fill-${priorityOf(valve)})`, fillOpacity: FULL, dashArray: null };
-    if (by === "change" && priorityOf(valve) === "none") return { fillColor: "url(#fill-none)", fillOpacity: FULL, dashArray: null };
-    if (by === "change") return { fillColor: changeFill(valve.change), fillOpacity: 1, dashArray: null };
-    return { fillColor: "#fff", fillOpacity: 0.001, dashArray: "5 4" };
+    if (!["valves", "change", "rank"].includes(by)) return { fillColor: "#fff", fillOpacity: 0.001, dashArray: "5 4" };
+    const unknown = priorityOf(valve) === "none";
+    if (by === "change" && !unknown) return { fillColor: changeFill(valve.change), fillOpacity: 1, dashArray: null };
+    if (by === "rank" && !unknown && valve.rank !== null) return { fillColor: rankColour(valve.rank, lastRank, ranch.style.rankRamp), fillOpacity: 1, dashArray: null };
+    const fillColor = isPastLimit(valve) ? ranch.style.past.fill : `url(#fill-${priorityOf(valve)})`;
+    return { fillColor, fillOpacity: FULL, dashArray: null };
   }
 
   mark() {

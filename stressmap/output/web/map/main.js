@@ -3,7 +3,7 @@ import { CARDS } from "./cards.js";
 import { RanchDrawing } from "./layers.js";
 import { fillCautions, legend, lists } from "./panel.js";
 import { layerMark } from "./rows.js";
-import { byId, distance, hooks, make, patternDefinitions, ranch, readingsBy, shown, visitDays, word } from "./shared.js";
+import { byId, distance, hooks, lastRank, make, patternDefinitions, ranch, readingsBy, shown, visitDays, word } from "./shared.js";
 
 // The page once it has started, for whoever looks on from outside it.
 export let page = null;
@@ -15,6 +15,7 @@ class RanchPage {
     map.attributionControl?.setPrefix(false);
     L.control.scale({ position: "bottomleft", metric: ranch.units === "metric", imperial: ranch.units === "us", maxWidth: 130 }).addTo(map);
     hooks.choose = (chosen) => this.choose(chosen);
+    hooks.colourBy = (name) => this.colourBy(name);
     this.drawing = new RanchDrawing(map, (chosen, how) => this.choose(chosen, how));
     byId("cautions").querySelector("details").open = window.matchMedia("(min-width: 860px)").matches;
     this.wire();
@@ -108,12 +109,19 @@ class RanchPage {
     byId("lists").replaceChildren(lists());
   }
 
+  colourBy(name) {
+    shown.colourBy = name;
+    this.drawing.show();
+    this.fillLegend();
+    document.querySelector(`#layer-choices input[value=${name}]`).checked = true;
+  }
+
   fillLayers() {
-    const choices = [["valves", "map.by_valves"], ["zones", "map.by_zones"], ["surface", "map.by_surface"], ["uncertainty", "map.by_uncertainty"], ["change", "map.by_change"]]
-      .filter(([name]) => name === "valves" || (name === "zones" && ranch.zones.length) || ranch.images[name] || (name === "change" && ranch.valves.some((v) => v.change)));
+    const choices = [["valves", "map.by_valves"], ["rank", "map.by_rank"], ["zones", "map.by_zones"], ["surface", "map.by_surface"], ["uncertainty", "map.by_uncertainty"], ["change", "map.by_change"]]
+      .filter(([name]) => name === "valves" || (name === "rank" && lastRank) || (name === "zones" && ranch.zones.length) || ranch.images[name] || (name === "change" && ranch.valves.some((v) => v.change)));
     const radio = ([name, key]) => make("label", {}, make("input", {
       type: "radio", name: "colour-by", value: name, checked: shown.colourBy === name ? "" : null,
-      on: { change: () => { shown.colourBy = name; this.drawing.show(); this.fillLegend(); } },
+      on: { change: () => this.colourBy(name) },
     }), make("span", { text: word(key) }));
     const boxes = [["used", "map.show_used"], ["leftOut", "map.show_left_out"], ["others", "map.show_others"], ["ranks", "map.show_ranks"], ["names", "map.show_names"], ["again", "map.show_again"]]
       .filter(([name]) => (name !== "again" || ranch.again.length) && (name !== "others" || readingsBy.others.length));

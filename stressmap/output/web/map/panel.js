@@ -3,9 +3,10 @@ import { facts } from "./cards.js";
 import { MOST_CHANGE } from "./labels.js";
 import { beginsTie, cropsByEdges, priorityOf, search } from "./listing.js";
 import { layerMark, readingRow, rowButton } from "./rows.js";
+import { isPastLimit, mostlyOne, partedByLimit } from "./standing.js";
 import {
-  NO_RANK, bar, byId, duration, figure, known, labelOf, lookOf, make, named, number, ranch, readingsBy, shortOf, shown, swatch, tieText,
-  visitDays, word,
+  NO_RANK, bar, byId, duration, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readingsBy, shortOf, shown, swatch,
+  tieText, treesOf, treesText, visitDays, word,
 } from "./shared.js";
 
 function valveRow(valve) {
@@ -13,7 +14,7 @@ function valveRow(valve) {
   const plan = valve.plan && valve.plan.hours ? duration(valve.plan.hours) : null;
   const item = rowButton({ kind: "valve", item: valve }, [
     make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank ?? NO_RANK })),
-    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
+    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? "")), make("small", { class: "trees", text: treesText(treesOf("valve", valve.valve)) })),
     make("span", { class: "what" },
       make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
       make("small", { text: plan ?? (priority === "none" ? word("measure.guess", { figure: figure(valve.stress) }) : figure(valve.stress)) })),
@@ -27,6 +28,25 @@ function withTies(valve) {
   const row = valveRow(valve);
   if (!beginsTie(valve)) return [row];
   return [make("li", { class: "tie" }, tieText(valve.tied)), row];
+}
+
+// Those past what the crop bears stand first, under a heading of their own.
+function valveRows(valves, write) {
+  const { past, rest } = partedByLimit(valves);
+  const head = (key, count) => make("li", { class: "head" }, key === "list.past" ? swatch("past") : null, make("h3", { text: word(key, { count: number(count, 0) }) }));
+  const rows = (some) => some.flatMap(write);
+  if (!past.length) return rows(rest);
+  return [head("list.past", past.length), ...rows(past), ...(rest.length ? [head("list.not_past", rest.length), ...rows(rest)] : [])];
+}
+
+// Where nearly all has one colour, the colour tells nothing: what to look at instead.
+function instead(query) {
+  const most = query ? null : mostlyOne(ranch.valves);
+  if (!most) return "";
+  const isolated = (valve) => `\u2068${valve.valve}\u2069`;
+  const said = { share: quantity(most.share, "share"), priority: `${shortOf(most.priority)} ${labelOf(most.priority)}`, valves: most.first.map(isolated).join(", "), count: number(most.past, 0) };
+  const button = make("button", { type: "button", text: word("map.by_rank_short"), on: { click: () => hooks.colourBy("rank") } });
+  return make("div", { class: "warn instead" }, make("p", { text: word(most.past ? "map.mostly_past" : "map.mostly", said) }), button);
 }
 
 function againRow(spot, place) {
@@ -44,9 +64,10 @@ export function lists() {
   const { asked: query, valves, trees } = search(shown.query, ranch.valves, ranch.readings);
   const out = make("div", {});
   const counted = valves.length === 1 ? "list.count_one" : "list.count_many";
+  out.append(instead(query));
   out.append(make("h2", { text: word("list.heading"), class: query ? "unseen" : null }));
   out.append(make("p", { class: "count", role: "status", text: query && !valves.length && !trees.length ? word("list.found_none") : word(counted, { count: number(valves.length, 0) }) }));
-  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...valves.flatMap(query ? valveRow : withTies)));
+  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...valveRows(valves, query ? valveRow : withTies)));
   if (query) {
     if (trees.length) out.append(section(word("list.trees"), trees.slice(0, 200).map(readingRow), true));
     return out;
@@ -105,12 +126,28 @@ export function fillCautions() {
 
 export function legend() {
   const image = ranch.images[shown.colourBy];
+  if (shown.colourBy === "rank") return rankLegend();
   if (image || shown.colourBy === "change") return rampLegend(image);
   const groups = cropsByEdges(ranch.edges);
   const items = [1, 2, 3, 4].map((p) => make("li", {}, swatch(p), make("span", {},
     make("b", { text: `${shortOf(p)} ${labelOf(p)}` }), groups.length === 1 ? make("small", { text: edgeWords(p, groups[0].edges) }) : null)));
+  if (shown.colourBy === "valves") items.unshift(...pastKeys());
   if (someUnmeasured()) items.push(unmeasuredKey());
-  return [make("p", { class: "measure", text: `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }), make("ul", { class: "keys" }, ...items), pointKeys()];
+  return [make("p", { class: "measure", text: measureText() }), heatLine(), make("ul", { class: "keys" }, ...items), pointKeys()];
+}
+
+const measureText = () => `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}`;
+const heatLine = () => (ranch.heatOut ? "" : make("p", { class: "heat", text: word("map.heat_in") }));
+const pastKeys = () => (ranch.valves.some(isPastLimit) ? [make("li", {}, swatch("past"), make("span", {}, make("b", { text: word("priority.past") })))] : []);
+
+function rankLegend() {
+  const keys = [...pastKeys(), ...(someUnmeasured() ? [unmeasuredKey()] : [])];
+  return [
+    make("p", { class: "measure", text: word("map.by_rank") }), heatLine(),
+    make("div", { class: "ramp", style: { backgroundImage: ranch.style.ramps.rank } }),
+    make("p", { class: "ramp-ends" }, make("span", { text: word("map.rank_last", { rank: number(lastRank, 0) }) }), make("span", { text: word("map.rank_first", { rank: 1 }) })),
+    keys.length ? make("ul", { class: "keys" }, ...keys) : "", pointKeys(),
+  ];
 }
 
 const someUnmeasured = () => [...ranch.valves, ...ranch.zones].some((thing) => priorityOf(thing) === "none");
@@ -121,7 +158,7 @@ function rampLegend(image) {
   const ends = unsure ? ["map.sure", "map.unsure"] : ["map.wetter", "map.drier"];
   const [low, high] = image ? [image.low, image.high] : [-MOST_CHANGE, MOST_CHANGE];
   return [
-    make("p", { class: "measure", text: unsure ? word("map.by_uncertainty") : shown.colourBy === "change" ? word("map.by_change") : `${word("card.figure")}: ${word(`measure.${ranch.rankBy}`)}` }),
+    make("p", { class: "measure", text: unsure ? word("map.by_uncertainty") : shown.colourBy === "change" ? word("map.by_change") : measureText() }), heatLine(),
     make("div", { class: "ramp", style: { backgroundImage: ranch.style.ramps[shown.colourBy] } }),
     make("p", { class: "ramp-ends" }, make("span", { text: `${bar(low)} · ${word(ends[0])}` }), make("span", { text: `${word(ends[1])} · ${bar(high)}` })),
     !unsure && someUnmeasured() ? make("ul", { class: "keys" }, unmeasuredKey()) : "",

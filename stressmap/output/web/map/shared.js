@@ -1,6 +1,7 @@
 // What every part of the page uses: the data, the words of the language shown, numbers, elements.
 import { byKind } from "./listing.js";
 import { hoursAndMinutes, numberText, quantityText } from "./quantities.js";
+import { treesBy } from "./standing.js";
 
 export const ranch = JSON.parse(document.getElementById("ranch-data").textContent);
 export const shown = {
@@ -11,7 +12,7 @@ export const shown = {
   query: "",
 };
 // What the list and the cards may ask of the page; the page fills it in.
-export const hooks = { choose: null };
+export const hooks = { choose: null, colourBy: null };
 
 export function word(key, values) {
   const [section, name] = key.split(".");
@@ -70,6 +71,17 @@ export function figure(stress) {
 export const labelOf = (priority) => word(priority === "none" ? "priority.none" : `priority.p${priority}`);
 export const lookOf = (priority) => (priority === "none" ? ranch.style.none : ranch.style.priority[priority]);
 export const readingsBy = byKind(ranch.readings);
+export const lastRank = ranch.valves.filter(({ rank }) => rank !== null).length;
+const treesIn = { valve: treesBy(ranch.readings, "valve"), block: treesBy(ranch.readings, "block") };
+export const treesOf = (place, name) => treesIn[place].get(name) ?? 0;
+
+export function treesText(count) {
+  if (count < 2) return word(count ? "list.tree_one" : "list.tree_none");
+  return word("list.tree_many", { count: number(count, 0) });
+}
+
+// What was more tension, or a drier target, is more; a plus sign says so.
+export const signedNumber = (value) => (value > 0 && numberText(value, 1, marks()) !== numberText(0, 1, marks()) ? "+" : "") + number(value);
 export const shortOf = (priority) => (priority === "none" ? "?" : word("priority.short", { number: priority }));
 
 // Text goes in as text, never as markup: names come from files.
@@ -105,6 +117,13 @@ export function swatch(priority) {
   return picture;
 }
 
+// Bands for over any fill, their dark rims keeping them visible on pale ones, and the same on the fill for swatches.
+function pastPatterns() {
+  const { fill, band } = ranch.style.past;
+  return [["past-bands", "none"], ["fill-past", fill]].map(([id, ground]) => draw("pattern", { id, width: 12, height: 12, patternUnits: "userSpaceOnUse" },
+    draw("rect", { width: 12, height: 12, fill: ground }), draw("rect", { y: 3, width: 12, height: 6, fill: "#14181c" }), draw("rect", { y: 4, width: 12, height: 4, fill: band })));
+}
+
 // Patterns are defined once for the page; the map's shapes and the swatches share them.
 export function patternDefinitions() {
   const list = draw("defs", {});
@@ -120,5 +139,6 @@ export function patternDefinitions() {
     if (look.pattern === "open") tile.append(draw("path", { ...mark, d: "M0 0V10", "stroke-width": 2 }));
     list.append(tile);
   }
+  list.append(...pastPatterns());
   return draw("svg", { width: 0, height: 0, "aria-hidden": "true", style: "position:absolute" }, list);
 }
