@@ -22,13 +22,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stressmap.agronomy.crops import CropProfile, Edge3, edges_for
+from stressmap.agronomy.crops import CropProfile, Edge3, edges_for, for_variety
 from stressmap.agronomy.evapotranspiration import stage_on
+from stressmap.agronomy.harvest import at_harvest
 from stressmap.agronomy.orchard import Orchard
 from stressmap.core.arrays import Floats
 from stressmap.core.settings import RankBy, Water
 from stressmap.water import irrigation_system, root_zone
-from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, is_tabulated
+from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, effective_rain_mm, is_tabulated
 from stressmap.zoning.ranking import Z_90
 
 USUAL_STEP_BAR = 2.0
@@ -177,12 +178,32 @@ class _Context:
     def __init__(self, facts: RequirementFacts) -> None:
         self.facts = facts
         self.log = {} if facts.log is None else dict(list(facts.log.groupby("valve", sort=False)))
-        self._used: dict[tuple[str, dt.date, dt.date], float] = {}
+        self._used: dict[tuple[Any, ...], float] = {}
+        self._profiles: dict[tuple[str, str | None, str | None], CropProfile] = {}
 
-    def crop_use_mm(self, crop: str, first: dt.date, until: dt.date) -> float:
-        key = crop, first, until
+    def profile(self, place: pd.Series) -> CropProfile:
+        """Return the profile of a place's variety, moved to its own harvest."""
+        key = place["crop"], _text(place.get("variety")), _text(place.get("harvest"))
+        if key not in self._profiles:
+            crop, variety, harvest = key
+            self._profiles[key] = at_harvest(for_variety(self.facts.orchard.profiles[crop], variety), harvest)
+        return self._profiles[key]
+
+    def crop_use_mm(self, place: pd.Series, first: dt.date, until: dt.date, below_bar: float) -> float:
+        """Return what trees so far below their fully watered line use over some days [mm]."""
+        planted = _number(place["planted"], np.nan)
+        known = None if np.isnan(planted) else planted
+        names = place["crop"], _text(place.get("variety")), _text(place.get("harvest"))
+        key = *names, known, first, until, round(below_bar, 2)
         if key not in self._used:
-            self._used[key] = crop_use_mm(self.facts.orchard.profiles[crop], self.facts.eto, first, until)
+            self._used[key] = crop_use_mm(
+                self.profile(place),
+                self.facts.eto,
+                first,
+                until,
+                planted=known,
+                below_baseline_bar=round(below_bar, 2),
+            )
         return self._used[key]
 
 
@@ -190,15 +211,18 @@ def _need(
     row: Any, data: pd.Series, place: pd.Series, context: _Context, target: tuple[float, float]
 ) -> Requirement:
     facts = context.facts
-    profile = facts.orchard.profiles[row.crop]
+    profile = context.profile(place)
     assumed: list[str] = []
     let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
     dry, se, step = _stress_below_target(row, profile, facts, assumed)
-    etc_until = context.crop_use_mm(row.crop, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
+    below = max(0.0, _number(row.baseline_bar - row.swp_bar, 0.0))
+    etc_until = context.crop_use_mm(
+        place, facts.visit_end + dt.timedelta(days=1), facts.next_turn, min(below, _allowed_bar(row))
+    )
     daily = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
     storage = _root_zone_of(place, profile, daily, facts.water, assumed)
     hydraulics = _hydraulics(row.area_ha, data, place, facts.water, assumed)
-    since, given = _log_depths(row, context, hydraulics, assumed)
+    since, given = _log_depths((row, place, below / 2.0), context, hydraulics, assumed)
     short_by_log = since - storage.mm_per_bar * _allowed_bar(row)
     high_bar = dry + Z_90 * se
     most = high_bar if dry > 0.0 else min(0.0, let_down)
@@ -316,9 +340,14 @@ def _hydraulics(
 
 
 def _log_depths(
-    row: Any, context: _Context, hydraulics: _Hydraulics, assumed: list[str]
+    zone: tuple[Any, pd.Series, float], context: _Context, hydraulics: _Hydraulics, assumed: list[str]
 ) -> tuple[float, float]:
-    """Give the crop's use from the last set to the visit, and the net depth that ran after the visit [mm]."""
+    """Give the crop's use since the last set, less half the rain, and the net depth that ran after the visit.
+
+    The zone comes with how far its trees stood below their line since then: on the mean half of what they
+    do now [bar]. Both depths in mm.
+    """
+    row, place, below = zone
     facts, mine = context.facts, context.log.get(row.valve)
     if mine is None:
         assumed.append("no_log")
@@ -328,7 +357,9 @@ def _log_depths(
     since = float("nan")
     if len(before):
         last = max(moment.date() for moment in before["end"])
-        since = context.crop_use_mm(row.crop, last, facts.visit_end + dt.timedelta(days=1))
+        until = facts.visit_end + dt.timedelta(days=1)
+        used = context.crop_use_mm(place, last, until, below)
+        since = max(0.0, used - effective_rain_mm(facts.eto, last, until))
     after = mine[(days > facts.visit_end) & (days < facts.start + dt.timedelta(days=1))]
     hours = (after["end"] - after["start"]).dt.total_seconds().to_numpy() / 3600.0
     gross = np.where(after["mm"].notna(), after["mm"].to_numpy(dtype=float), hours * hydraulics.rate)

@@ -18,9 +18,13 @@ from stressmap.water.requirement import Requirement, RequirementFacts, requireme
 VISIT_END, START = dt.date(2026, 7, 14), dt.date(2026, 7, 16)
 NEXT = dt.date(2026, 7, 23)
 ZONE = "America/Los_Angeles"
-SEASON = {"season_target": [["05-01", -6.0], ["08-01", -14.0]]}
+SEASON = {
+    "season_target": [["05-01", -6.0], ["08-01", -14.0]],
+    "stress_coefficient": [[0.0, 1.0], [9.0, 1.0]],
+}
 ORCHARD = Orchard(None, load_profiles({"prune": SEASON}, "ranch.toml"))
-"""Prune on a season of the ranch's own in absolute figures, without weather: targets are easily added up."""
+"""Prune on a season of the ranch's own in absolute figures, without weather, whose use does not fall with stress:
+targets and depths are easily added up."""
 
 
 def valve(**own: Any) -> pd.DataFrame:
@@ -94,6 +98,27 @@ def test_stress_and_use_make_the_need() -> None:
     assert found.need_high_mm == pytest.approx(found.need_mm + spread, rel=1e-6)
 
 
+def test_the_use_of_prunes_falls_with_stress_and_half_the_rain_is_counted() -> None:
+    """Water loss halves within 5 to 6 bar of the fully watered line (docs/references.md): 5.5 in the profile."""
+    built_in = Orchard(
+        None, load_profiles({"prune": {"season_target": SEASON["season_target"]}}, "ranch.toml")
+    )
+    at_target = valve(swp_bar=-13.5, target_bar=-13.5, baseline_bar=-8.0, stress_bar=0.0)
+    found = one(v=at_target, f=replace(facts(), orchard=built_in))
+    assert found.etc_until_mm == pytest.approx(8 * 0.90 * 5.0 / 2)
+    rain = {dt.date(2026, 7, 12): 8.0}
+    dry, wet = (
+        one(
+            f=replace(
+                facts(sets(("2026-07-10 06:00", 12.0))), eto=ReferenceEt({}, 5.0, "set", rain_by_day=fell)
+            )
+        )
+        for fell in ({}, rain)
+    )
+    # 5 days of use from the end of the set to the end of the visit, less half of 8 mm
+    assert (dry.etc_since_mm, wet.etc_since_mm) == pytest.approx((5 * 0.90 * 5.0, 5 * 0.90 * 5.0 - 4.0))
+
+
 def test_a_tabulated_coefficient_is_fitted_to_wind_and_dry_air() -> None:
     # FAO Irrigation and Drainage Paper 56, Rome 1998, equation 62 (derived): in a wind of 3 m/s and a lowest
     # humidity of 25 % a crop of 3 m has 0.04 x 1 + 0.004 x 20 = 0.12 more.
@@ -102,7 +127,7 @@ def test_a_tabulated_coefficient_is_fitted_to_wind_and_dry_air() -> None:
     assert found.etc_until_mm == pytest.approx(8 * 1.02 * 5.0)
     assert "kc_fitted" in found.assumed
     assert "kc_table" not in found.assumed
-    own = {"prune": {"crop_coefficient": {"points": [["01-01", 0.8], ["12-31", 0.8]]}}}
+    own = {"prune": {**SEASON, "crop_coefficient": {"points": [["01-01", 0.8], ["12-31", 0.8]]}}}
     theirs = one(f=replace(windy, orchard=Orchard(None, load_profiles(own, "ranch.toml"))))
     assert theirs.etc_until_mm == pytest.approx(8 * 0.8 * 5.0)
     assert not {"kc_fitted", "kc_table"} & set(theirs.assumed)
