@@ -23,8 +23,8 @@ SEASON = {
     "stress_coefficient": [[0.0, 1.0], [9.0, 1.0]],
 }
 ORCHARD = Orchard(None, load_profiles({"prune": SEASON}, "ranch.toml"))
-"""Prune on a season of the ranch's own in absolute figures, without weather, whose use does not fall with stress:
-targets and depths are easily added up."""
+"""Prune on a season of the ranch's own in absolute figures, without weather, whose use does not fall with
+stress: targets and depths are easily added up."""
 
 
 def valve(**own: Any) -> pd.DataFrame:
@@ -106,7 +106,7 @@ def test_the_use_of_prunes_falls_with_stress_and_half_the_rain_is_counted() -> N
     at_target = valve(swp_bar=-13.5, target_bar=-13.5, baseline_bar=-8.0, stress_bar=0.0)
     found = one(v=at_target, f=replace(facts(), orchard=built_in))
     assert found.etc_until_mm == pytest.approx(8 * 0.90 * 5.0 / 2)
-    rain = {dt.date(2026, 7, 12): 8.0}
+    rain, ran = {dt.date(2026, 7, 12): 8.0}, facts(sets(("2026-07-10 06:00", 12.0)))
     dry, wet = (
         one(
             f=replace(
