@@ -99,7 +99,7 @@ def test_stress_and_use_make_the_need() -> None:
 
 
 def test_the_use_of_prunes_falls_with_stress_and_half_the_rain_is_counted() -> None:
-    """Water loss halves within 5 to 6 bar of the fully watered line (docs/references.md): 5.5 in the profile."""
+    """Water loss halves within 5 to 6 bar of the line (docs/references.md): 5.5 in the profile."""
     built_in = Orchard(
         None, load_profiles({"prune": {"season_target": SEASON["season_target"]}}, "ranch.toml")
     )
@@ -107,14 +107,7 @@ def test_the_use_of_prunes_falls_with_stress_and_half_the_rain_is_counted() -> N
     found = one(v=at_target, f=replace(facts(), orchard=built_in))
     assert found.etc_until_mm == pytest.approx(8 * 0.90 * 5.0 / 2)
     rain, ran = {dt.date(2026, 7, 12): 8.0}, facts(sets(("2026-07-10 06:00", 12.0)))
-    dry, wet = (
-        one(
-            f=replace(
-                facts(sets(("2026-07-10 06:00", 12.0))), eto=ReferenceEt({}, 5.0, "set", rain_by_day=fell)
-            )
-        )
-        for fell in ({}, rain)
-    )
+    dry, wet = (one(f=replace(ran, eto=ReferenceEt({}, 5.0, "set", rain_by_day=fell))) for fell in ({}, rain))
     # 5 days of use from the end of the set to the end of the visit, less half of 8 mm
     assert (dry.etc_since_mm, wet.etc_since_mm) == pytest.approx((5 * 0.90 * 5.0, 5 * 0.90 * 5.0 - 4.0))
 
