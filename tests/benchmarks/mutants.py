@@ -295,6 +295,12 @@ EQUIVALENT = {
     ("quality/assessment_summary", "(~item[1],"): "-n and ~n sort alike",
     ("quality/locate_readings", '-sited["outside"]'): "pandas turns a mask round either way",
     ("quality/checks", "(case.minute < first) ^ (case.minute > last)"): "a window ends after it begins",
+    ("geostat/pair_distances", "xy[ -1, k]"): "steps of a lattice may be counted from any of its cells",
+    ("geostat/mixed_model_kriging", "CELLS_PER_SORT = 1000001"): "how many cells are sorted at once changes no figure",
+    (
+        "geostat/leave_one_out",
+        "alpha.shape[ 0]",
+    ): "the same for every set of parameters, and weights are shares",
     ("agronomy/remarks", "( -1.0, np.inf)"): "a deficit is never negative",
     ("agronomy/indices", "parts[ 0:]"): "a day's hours told twice leave that day's mean",
     ("agronomy/daily_et", "at[ 1].day_of_year"): "all moments of a day are of that day",

@@ -13,6 +13,7 @@ from stressmap.geostat.change_of_support import cells_by_zone, discretise
 from stressmap.geostat.hierarchical import HierarchicalSurface, VarianceComponents, variance_components
 from stressmap.geostat.methods import count_steps, fit_surface
 from stressmap.geostat.options import Priors
+from stressmap.geostat.ordinary_kriging import automatic_variogram
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.trend import MeanModel
 
@@ -195,3 +196,19 @@ def test_steps_of_a_fit_are_its_ranges_twice_with_a_covariate() -> None:
     p = five.places
     with_one = Samples(Places(p.xy, p.block, p.valve, p.crop, np.arange(5.0)), five.value, five.tree)
     assert count_steps(with_one, "structured") == 18
+
+
+def test_readings_at_one_place_make_no_variogram() -> None:
+    for place in ([5.0, 300.0], [5.0, 5.0]):
+        with pytest.raises(ValueError, match="of readings all at one place"):
+            automatic_variogram(np.tile(place, (6, 1)), np.arange(6.0))
+
+
+@pytest.mark.parametrize(("known", "tried"), [(7, False), (8, True)])
+def test_a_covariate_known_at_fewer_than_eight_readings_is_not_tried(known: int, tried: bool) -> None:  # noqa: FBT001
+    p = at(12, [0] * 12)
+    covariate = np.where(np.arange(12) < known, np.arange(12.0) % 5, np.nan)
+    value = np.random.default_rng(1).normal(size=12)
+    samples = Samples(Places(p.xy, p.block, p.valve, p.crop, covariate), value, np.arange(12))
+    (note,) = fit_surface(samples, method="structured").notes
+    assert (note.code != "covariate_flat") == tried
