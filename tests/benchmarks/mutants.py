@@ -296,7 +296,10 @@ EQUIVALENT = {
     ("quality/locate_readings", '-sited["outside"]'): "pandas turns a mask round either way",
     ("quality/checks", "(case.minute < first) ^ (case.minute > last)"): "a window ends after it begins",
     ("geostat/pair_distances", "xy[ -1, k]"): "steps of a lattice may be counted from any of its cells",
-    ("geostat/mixed_model_kriging", "CELLS_PER_SORT = 1000001"): "how many cells are sorted at once changes no figure",
+    (
+        "geostat/mixed_model_kriging",
+        "CELLS_PER_SORT = 1000001",
+    ): "how many cells are sorted at once changes no figure",
     (
         "geostat/leave_one_out",
         "alpha.shape[ 0]",
