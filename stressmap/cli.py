@@ -224,7 +224,7 @@ def _print_water(made: Watered, out: Path | None) -> None:
     console, words = PlainConsole(), first_words(made.ranch)
     labels = Words(made.ranch.languages[0], made.ranch.units)
     console.print(made.ranch.name, markup=False)
-    print_advice(made.advice, words, console)
+    print_advice(made.advice, words, console, made.trees)
     if made.curve is not None:
         console.print()
         print_curve(made.curve, words, console)

@@ -155,7 +155,10 @@ def _made(
     from stressmap.output.report.page import Background
     from stressmap.output.view.leaving_tables import leaving_tables
     from stressmap.output.view.plan_words import first_words, tell
+    from stressmap.output.view.selections import trees_used
 
-    told = () if advice is None else tell(advice, first_words(content.ranch))
+    trees = trees_used(content.readings, "valve")
+    told = () if advice is None else tell(advice, first_words(content.ranch), trees)
     background = Background(page, orchard.courses, inputs.weather, told)
-    return outputs.Made(content.ranch, leaving_tables(content, advice), content, background, advice)
+    tables = leaving_tables(content, advice)
+    return outputs.Made(content.ranch, tables, content, background, advice, trees=trees)

@@ -39,6 +39,8 @@ class Watered:
         The readings it rests on.
     notes : tuple of Note
         What the run had to say.
+    trees : mapping of str to int
+        How many read trees stand behind each valve, where there are any.
     """
 
     advice: Advice
@@ -46,6 +48,7 @@ class Watered:
     ranch: Ranch
     visit: Visit
     notes: tuple[Note, ...]
+    trees: Mapping[str, int]
 
 
 def plan_water(
@@ -93,6 +96,7 @@ def plan_water(
     from stressmap.core.parallel import cores
     from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
     from stressmap.output.view.leaving_tables import leaving_tables
+    from stressmap.output.view.selections import trees_used
     from stressmap.water.ranch_inputs import prepare
     from stressmap.water.value_of_water import POINTS, water_value_curve
     from stressmap.water.water_plan import advise
@@ -105,6 +109,7 @@ def plan_water(
     chosen = (inputs.settings.water or Water()).model_copy(update=dict(asked or {}))
     case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen))
     advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
+    trees = trees_used(assessed.readings, "valve")
     curve = None
     if with_curve:
         tell.stage("Planning other amounts", POINTS)
@@ -116,5 +121,7 @@ def plan_water(
         record = run_record.Record(source, used, surface.summary(), error, {}, sha256)
         page = run_record.plan_page(assessed.visit, record, tuple(notes))
         with staged(out, outputs.files_of("water")) as folder:
-            outputs.write(outputs.Made(ranch, tables, advice=advice, curve=curve, record=page), folder)
-    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes))
+            outputs.write(
+                outputs.Made(ranch, tables, advice=advice, curve=curve, record=page, trees=trees), folder
+            )
+    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes), trees)

@@ -6,7 +6,7 @@ summary on the terminal derive from it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -51,6 +51,8 @@ class Made:
     record : dict, optional
         What was done with what. Its file names all others and is the mark of a whole result: written last, by
         itself.
+    trees : mapping of str to int, optional
+        How many read trees stand behind each valve zone.
     """
 
     ranch: Ranch
@@ -60,6 +62,7 @@ class Made:
     advice: Advice | None = None
     curve: WaterValueCurve | None = None
     record: dict[str, Any] | None = None
+    trees: Mapping[str, int] | None = None
 
 
 Writer = Callable[[Made, Path], None]
@@ -180,7 +183,7 @@ def _plan_text(made: Made, path: Path) -> None:
     from stressmap.output.gis.plan_files import write_plan_text
 
     if made.advice is not None:
-        write_plan_text(made.advice, made.ranch, path)
+        write_plan_text(made.advice, made.ranch, path, made.trees)
 
 
 def _curve_picture(made: Made, path: Path) -> None:

@@ -17,8 +17,9 @@ from stressmap.output.view.crew_words import (
     NO_RANK,
     Revisit,
     Turn,
-    priority_words,
     revisits,
+    standing_words,
+    trees_words,
     turn_words,
     turns,
 )
@@ -116,8 +117,9 @@ def _valve_about(turn: Turn, content: Content) -> str:
             "points.valve_about",
             block=turn.row["block"],
             rank=_rank_words(turn, words),
-            priority=priority_words(turn.priority, words),
+            priority=standing_words(turn, words),
             figure=turn_words(turn, content.rank_by, words),
+            trees=words("trees.behind", trees=trees_words(turn, words)),
         )
         for words in _all_words(content)
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,7 @@ INK, LINE, KNEE = "#222222", "#1f6f8b", "#b3541e"
 SIZE_INCHES, DPI = (8.0, 5.0), 120
 
 
-def write_plan_text(advice: Advice, ranch: Ranch, path: Path) -> None:
+def write_plan_text(advice: Advice, ranch: Ranch, path: Path, trees: Mapping[str, int] | None = None) -> None:
     """Write the plan in words, in every language of the ranch.
 
     Parameters
@@ -29,8 +30,10 @@ def write_plan_text(advice: Advice, ranch: Ranch, path: Path) -> None:
         Languages and units.
     path : Path
         File to write.
+    trees : mapping of str to int, optional
+        How many read trees stand behind each valve; not spoken of by default.
     """
-    texts = [as_text(tell(advice, WaterWords(language, ranch.units))) for language in ranch.languages]
+    texts = [as_text(tell(advice, WaterWords(language, ranch.units), trees)) for language in ranch.languages]
     path.write_text("\n\n".join(texts), encoding="utf-8", newline="\n")
 
 

@@ -13,9 +13,11 @@ from shapely import box
 from stressmap.output.paper.fonts import drawable, font_file
 from stressmap.output.paper.sheet_map import SHADE, draw_stripes, plan_map
 from stressmap.output.text.words import Words
+from stressmap.output.view.change_words import change_line
 from stressmap.output.view.content import Content
-from stressmap.output.view.crew_words import Turn, turns
+from stressmap.output.view.crew_words import Turn, trees_words, turns
 from stressmap.output.view.daily_sets import spells
+from stressmap.output.view.first_look import first_look
 from stressmap.output.view.quantities import duration, volume
 
 MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
@@ -29,6 +31,9 @@ ONE_LINE = 32
 
 CLOSED_HEAD, CLOSED_ROW, ACROSS = 8.0, 6.6, 3
 """Heights [mm] of the list of valves without water, and its columns."""
+
+BAND, NOTICE = 6.5, 4.3
+"""Heights [mm] of a heading between rows, and of a line of what must be said first."""
 
 LEADING = 0.45
 """Height of a line [mm] for each point of its type."""
@@ -154,16 +159,21 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     """
     sheet = CrewSheet(content)
     picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 3))
-    pages = _pages(sheet, turns(content), sheet.h - 2 * MARGIN - HEAD - MAP - FOOT)
+    order = turns(content)
+    notices = [line for words in sheet.words for line in first_look(content, order, words)]
+    pages = _pages(sheet, order, sheet.h - 2 * MARGIN - HEAD - MAP - FOOT, NOTICE * len(notices))
     for number, page in enumerate(pages, 1):
         sheet.add_page()
         _head(sheet, number, len(pages))
         picture.draw(sheet, page.opened, page.closed)
         top = MARGIN + HEAD + MAP
+        if number == 1:
+            top = _notices(sheet, top, notices)
         if page.opened or not page.closed:
             _titles(sheet, top)
             top += TITLES
-        for turn in page.opened:
+        for before, turn in zip([None, *page.opened], page.opened, strict=False):
+            top = _band(sheet, top, before, turn)
             _row(sheet, top, turn)
             top += _height(sheet, turn)
         if page.closed:
@@ -172,16 +182,21 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     sheet.output(str(path))
 
 
-def _pages(sheet: CrewSheet, order: list[Turn], room: float) -> list[Page]:
-    """Share the valves out to pages of a height [mm]: those to open, then, closely, those without water."""
+def _pages(sheet: CrewSheet, order: list[Turn], room: float, taken: float) -> list[Page]:
+    """Share the valves out to pages of a height [mm], some of the first page's taken.
+
+    Those to open come first, then, closely, those without water.
+    """
     closed = [turn for turn in order if turn.hours is not None and turn.hours <= 0]
     opened = [turn for turn in order if turn.hours is None or turn.hours > 0]
-    pages, left = [Page([], [])], room - TITLES * bool(opened)
+    pages, left = [Page([], [])], room - taken - TITLES * bool(opened)
     for turn in opened:
-        height = _height(sheet, turn)
-        if pages[-1].opened and height > left:
+        before = pages[-1].opened[-1] if pages[-1].opened else None
+        height = _height(sheet, turn) + BAND * _is_headed(before, turn)
+        if before is not None and height > left:
             pages.append(Page([], []))
             left = room - TITLES
+            height = _height(sheet, turn) + BAND * _is_headed(None, turn)
         pages[-1].opened.append(turn)
         left -= height
     while closed:
@@ -210,6 +225,42 @@ def _head(sheet: CrewSheet, page: int, pages: int) -> None:
         y = MARGIN + 5.4 + line * 6.4
         sheet.put(right - 72, y, sheet.said(key), size=9, width=34)
         sheet.line(right - 38, y + 4.2, right, y + 4.2)
+
+
+def _notices(sheet: CrewSheet, top: float, lines: list[str]) -> float:
+    """Write what must be said first; return where the rest starts [mm]."""
+    for place, line in enumerate(lines):
+        sheet.put(MARGIN, top - 1.5 + NOTICE * place, line, size=9, bold=True, width=sheet.epw)
+    return top + NOTICE * len(lines)
+
+
+def _is_headed(before: Turn | None, turn: Turn) -> bool:
+    """Tell whether a heading stands over a row: where zones past what their crop bears start or end."""
+    return turn.past_limit if before is None else before.past_limit != turn.past_limit
+
+
+def _band(sheet: CrewSheet, top: float, before: Turn | None, turn: Turn) -> float:
+    """Write the heading over a row, where it has one; return where the row starts [mm]."""
+    if not _is_headed(before, turn):
+        return top
+    left = MARGIN
+    if turn.past_limit:
+        _double_frame(sheet, (MARGIN + 1.5, top + 1.5, 8.0, BAND - 3.0))
+        left += 12
+    said = sheet.said("past.heading" if turn.past_limit else "past.others")
+    sheet.put(left, top + 0.7, said, size=11, bold=True, width=sheet.epw - 12)
+    sheet.set_line_width(0.6)
+    sheet.line(MARGIN, top + BAND, MARGIN + sheet.epw, top + BAND)
+    return top + BAND
+
+
+def _double_frame(sheet: CrewSheet, inner: tuple[float, float, float, float]) -> None:
+    """Draw our mark of a zone past what its crop bears: a thick frame around a thin one."""
+    left, top, width, height = inner
+    sheet.set_line_width(0.3)
+    sheet.rect(left, top, width, height)
+    sheet.set_line_width(0.8)
+    sheet.rect(left - 1.1, top - 1.1, width + 2.2, height + 2.2)
 
 
 def _columns(sheet: CrewSheet) -> list[float]:
@@ -266,6 +317,8 @@ def _closed(sheet: CrewSheet, top: float, part: list[Turn]) -> None:
         column, line = divmod(place, deep)
         left, y = MARGIN + column * wide, top + CLOSED_HEAD + line * CLOSED_ROW
         short = "?" if turn.priority is None else sheet.words[0]("priority.short", number=turn.priority)
+        if turn.past_limit:
+            _double_frame(sheet, (left + 1.9, y + 1.6, 7.2, CLOSED_ROW - 3.2))
         sheet.put(left, y + 1, turn.rank, size=10, bold=True, width=11, align="C")
         sheet.put(left + 11, y + 1, short, size=9, width=8)
         sheet.put(left + 19, y + 1, turn.row["valve"], size=10, bold=True, width=20)
@@ -281,6 +334,8 @@ def _rank(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:
     sheet.rect(left + 0.5, top + ROW - 7.2, RANK - 2, 6, style="DF")
     if turn.priority is None:
         draw_stripes(sheet, box(left + 0.5, top + ROW - 7.2, left + RANK - 1.5, top + ROW - 1.2))
+    if turn.past_limit:
+        _double_frame(sheet, (left + 0.5, top + 1.2, RANK - 2, ROW - 2.4))
     sheet.put(left + 0.5, top + 2, turn.rank, size=17, bold=True, width=RANK - 2, align="C")
     short = "?" if turn.priority is None else sheet.words[0]("priority.short", number=turn.priority)
     sheet.set_text_color(ink)
@@ -294,8 +349,12 @@ def _name(sheet: CrewSheet, left: float, top: float, width: float, turn: Turn) -
     block = row["block"] or ""
     halves = [block] if len(block) <= ONE_LINE else [block[:ONE_LINE], block[ONE_LINE:]]
     for line, half in enumerate(halves):
-        sheet.put(left, top + 7.8 + 3.1 * line, half, size=10 if len(halves) == 1 else 8, width=width)
-    sheet.put(left, top + 13.4, sheet.said(f"sheet.{turn.side}"), size=7, width=width)
+        sheet.put(left, top + 7 + 2.4 * line, half, size=9 if len(halves) == 1 else 6.6, width=width)
+    said = [f"{words(f'sheet.{turn.side}')} · {trees_words(turn, words)}" for words in sheet.words]
+    said += [change_line(row, sheet.content.previous_visit, sheet.words[0])]
+    y, deep = (10.6, 2.3) if len(halves) == 1 else (11.6, 2.0)
+    for line, text in enumerate(said):
+        sheet.put(left, top + y + deep * line, text, size=6.4 if len(halves) == 1 else 5.6, width=width)
 
 
 def _times(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:

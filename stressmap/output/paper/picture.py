@@ -61,9 +61,11 @@ def write_picture(content: Content, path: Path) -> None:
     )
     _zones(axes, order, frame)
     _blocks(axes, content, frame)
+    _past_frames(axes, order, frame)
     _ranks(axes, order, frame)
     _head(axes, content, words)
     _legend(axes, order, words)
+    _warnings(axes, content, order, words)
     _scale(axes, frame, content.ranch.units == "us", words[0])
     figure.savefig(path, metadata={"Software": None})
 
@@ -85,6 +87,15 @@ def _zones(axes: Any, order: list[Turn], frame: Frame) -> None:
         look: dict[str, Any] = {"facecolor": fill, "hatch": hatch, "edgecolor": faint, "linewidth": 0}
         axes.add_collection(PathCollection(layers(shapes), **look, zorder=1))
         axes.add_collection(PathCollection(shapes, facecolor="none", edgecolor=INK, linewidth=1.2, zorder=2))
+
+
+def _past_frames(axes: Any, order: list[Turn], frame: Frame) -> None:
+    """Draw the outline of a zone past what its crop bears double and thick."""
+    shapes = [_outline(turn.row["geometry"], frame) for turn in order if turn.past_limit]
+    for width, colour in ((9.0, INK), (4.0, "white"), (1.2, INK)):
+        axes.add_collection(
+            PathCollection(shapes, facecolor="none", edgecolor=colour, linewidth=width, zorder=2.5)
+        )
 
 
 def layers(shapes: list[Any]) -> list[Any]:
@@ -194,6 +205,8 @@ def label_width(rank: str) -> float:
 def _box(axes: Any, spot: Any, turn: Turn, size: tuple[float, float], share: float) -> None:
     width, height = size
     left, top = spot[0] - width / 2, spot[1] - height / 2
+    if turn.past_limit:
+        _double_frame(axes, left, top, width, height)
     split = top + 0.62 * height
     fill = _colour(turn.priority)
     for y, tall, colour in ((top, 0.62 * height, "white"), (split, 0.38 * height, fill)):
@@ -203,6 +216,12 @@ def _box(axes: Any, spot: Any, turn: Turn, size: tuple[float, float], share: flo
     short = "?" if turn.priority is None else f"P{turn.priority}"
     _text(axes, spot[0], top + 0.32 * height, turn.rank, size=24 * share, weight="bold")
     _text(axes, spot[0], split + 0.19 * height, short, size=13 * share, weight="bold", color=ink_on(fill))
+
+
+def _double_frame(axes: Any, left: float, top: float, width: float, height: float) -> None:
+    """Set a thick second frame around a box: our mark of a zone past what its crop bears."""
+    look: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "lw": 3.5, "zorder": 3.9}
+    axes.add_patch(Rectangle((left - 5, top - 5), width + 10, height + 10, **look))
 
 
 def _text(axes: Any, x: float, y: float, text: str, **look: Any) -> Any:
@@ -248,6 +267,20 @@ def _legend(axes: Any, order: list[Turn], words: list[Words]) -> None:
         line.set_text(f"{heads}: {' · '.join(names[:count])}")
         if line.get_window_extent().x1 < WIDTH - EDGE - 2 * NORTH - BAR:
             break
+
+
+def _warnings(axes: Any, content: Content, order: list[Turn], words: list[Words]) -> None:
+    """Say under the legend what the double frame means, and that heat is not taken out."""
+    past = sum(turn.past_limit for turn in order)
+    if past:
+        y = HEIGHT - 92
+        _double_frame(axes, EDGE + 6, y - 9, 26, 18)
+        axes.add_patch(Rectangle((EDGE + 6, y - 9), 26, 18, facecolor="white", edgecolor=INK, lw=2, zorder=6))
+        said = " / ".join(language("past.heading") for language in words)
+        _text(axes, EDGE + 54, y, f"{said}: {past}", size=19, weight="bold", ha="left")
+    if content.vpd_kpa is None:
+        said = " / ".join(language("past.heat_in") for language in words)
+        _text(axes, EDGE, HEIGHT - 22, said, size=15, ha="left")
 
 
 def _scale(axes: Any, frame: Frame, feet: bool, words: Words) -> None:  # noqa: FBT001 - one private caller

@@ -16,9 +16,19 @@ from stressmap.core.text import one_line
 from stressmap.output.report.plots import Courses, Plotter
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
+from stressmap.output.view.change_words import change_cells
 from stressmap.output.view.content import Content
-from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, turn_words, turns
+from stressmap.output.view.crew_words import (
+    UNSURE,
+    Turn,
+    of_visit,
+    standing_words,
+    trees_words,
+    turn_words,
+    turns,
+)
 from stressmap.output.view.crop_words import crop_cautions
+from stressmap.output.view.first_look import first_look, thin_blocks
 from stressmap.output.view.plan_words import Section
 from stressmap.output.view.quantities import percent
 from stressmap.output.view.rows import rows
@@ -101,13 +111,19 @@ def _plots(content: Content, background: Background, words: Words) -> dict[str, 
 
 def _tables(content: Content, record: dict[str, Any], words: Words) -> dict[str, Any]:
     listed, more = _left_out(content, words)
+    order = turns(content)
+    past = [turn for turn in order if turn.past_limit]
     fit = record.get("fit", {})
     return {
         "counts": _counts(content, words),
         "flags": _flags(content, words),
         "left_out": listed,
         "more": more,
-        "first": _first(content, words),
+        "said_first": first_look(content, order, words),
+        "past": _first(past, content, words),
+        "first": _first([turn for turn in order if not turn.past_limit], content, words),
+        "moved": _moved(content, order, words),
+        "thin": thin_blocks(content, words),
         "uncertain": _uncertain(content, words),
         "scores": _scores(fit.get("cross_validation") or {}, words),
         "fit": _labelled({name: value for name, value in fit.items() if name != "cross_validation"}, words),
@@ -156,13 +172,21 @@ def _left_out(content: Content, words: Words) -> tuple[list[tuple[Any, ...]], st
     return listed, more
 
 
-def _first(content: Content, words: Words) -> list[tuple[str, ...]]:
+def _moved(content: Content, order: list[Turn], words: Words) -> list[tuple[str, ...]]:
+    """Lay out the change since the visit before; empty where there was none."""
+    if content.previous_visit is None:
+        return []
+    told = [(str(turn.row["valve"]), change_cells(turn.row, words)) for turn in order[:FIRST]]
+    return [(valve, *cells) for valve, cells in told if cells is not None]
+
+
+def _first(order: list[Turn], content: Content, words: Words) -> list[tuple[str, ...]]:
     return [
         (
             turn.rank,
             str(turn.row["valve"]),
             str(turn.row["block"] or ""),
-            priority_words(turn.priority, words),
+            standing_words(turn, words),
             turn_words(turn, content.rank_by, words),
             words(
                 "card.interval",
@@ -170,8 +194,9 @@ def _first(content: Content, words: Words) -> list[tuple[str, ...]]:
                 high=words.number(turn.row["high_bar"]),
             ),
             words("measure.no_data") if turn.priority is None else percent(turn.row["confidence"], words),
+            trees_words(turn, words),
         )
-        for turn in turns(content)[:FIRST]
+        for turn in order[:FIRST]
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from rich.console import Console
@@ -21,7 +22,9 @@ DECIDES = {"soil", "mm_per_bar", "system", "rate", "eto", "kc", "target", "stres
 """Assumptions that the need itself rests on."""
 
 
-def print_advice(advice: Advice, words: WaterWords, console: Console) -> None:
+def print_advice(
+    advice: Advice, words: WaterWords, console: Console, trees: Mapping[str, int] | None = None
+) -> None:
     """Print a plan.
 
     Parameters
@@ -32,11 +35,13 @@ def print_advice(advice: Advice, words: WaterWords, console: Console) -> None:
         Language and units.
     console : Console
         Where to.
+    trees : mapping of str to int, optional
+        How many read trees stand behind each valve; not spoken of by default.
     """
-    first, comparison, *others = tell(advice, words)
+    first, comparison, *others = tell(advice, words, trees)
     console.print(first.title, markup=False)
     _lines(first.lines, console)
-    console.print(_valves(advice, words))
+    console.print(_valves(advice, words, trees))
     _more(len(advice.case.requirements) - SHOWN, "more_valves", words, console)
     console.print()
     console.print(_sets(advice, words))
@@ -70,13 +75,23 @@ def _table(left: tuple[str, ...], right: tuple[str, ...]) -> Table:
     return table
 
 
-def _valves(advice: Advice, words: WaterWords) -> Table:
-    headings = ("need", "hours", "depth", "volume", "covered", "chosen")
+def _valves(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None) -> Table:
+    headings = (
+        *(() if trees is None else ("trees",)),
+        "need",
+        "hours",
+        "depth",
+        "volume",
+        "covered",
+        "chosen",
+    )
     table = _table((words("table.valve"),), tuple(words(f"table.{name}") for name in headings))
     table.add_column(words("table.status"))
     rows = plan_table(advice)
     for i, row in enumerate(rows.head(SHOWN).itertuples()):
-        table.add_row(*_valve_cells(row, advice.case.barred[i] or "dry", words))
+        valve, *cells = _valve_cells(row, advice.case.barred[i] or "dry", words)
+        behind = [] if trees is None else [str(trees.get(str(row.valve), 0))]
+        table.add_row(valve, *behind, *cells)
     return table
 
 

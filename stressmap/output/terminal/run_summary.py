@@ -12,8 +12,10 @@ from rich.table import Table
 
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
+from stressmap.output.view.change_words import HEADS, change_cells
 from stressmap.output.view.content import Content
-from stressmap.output.view.crew_words import UNSURE, of_visit, priority_words, revisits, turns
+from stressmap.output.view.crew_words import UNSURE, Turn, of_visit, revisits, standing_words, turns
+from stressmap.output.view.first_look import first_look, thin_blocks
 from stressmap.output.view.quantities import duration, percent
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import tied_ranks
@@ -40,12 +42,17 @@ def print_summary(content: Content, folder: Path, console: Console, files: Seque
     def say(text: str) -> None:
         console.print(text, markup=False, soft_wrap=True)
 
+    order = turns(content)
     say(_head(content, words))
-    console.print(_table(content, words))
+    console.print(_table(content, order, words))
     if len(content.valves) > SHOWN:
         say(words("terminal.more", count=len(content.valves) - SHOWN))
+    for line in first_look(content, order, words):
+        say(line)
     meaning = words(f"measure.{content.rank_by}")
     say(words("terminal.meaning", meaning=meaning, method=words.known("method", content.method)))
+    say(words("trees.explained"))
+    _print_change(content, order, words, console)
     for line in (*uncertain(content, words), *next_steps(content, words)):
         say(line)
     for text in sentences(content.notes, words):
@@ -62,24 +69,51 @@ def _head(content: Content, words: Words) -> str:
     return head + (words("terminal.others", others=others) if others else "")
 
 
-def _table(content: Content, words: Words) -> Table:
+def _print_change(content: Content, order: list[Turn], words: Words, console: Console) -> None:
+    """Print the change since the visit before, of the first valves."""
+    if content.previous_visit is None or "gauge_change_bar" not in content.valves:
+        return
+    console.print(words("moved.since", date=words.date(content.previous_visit)), markup=False)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column(words("terminal.valve"), no_wrap=True)
+    for name in HEADS:
+        table.add_column(words(f"moved.{name}"), justify="left" if name == "word" else "right")
+    for turn in order[:SHOWN]:
+        cells = change_cells(turn.row, words)
+        if cells is not None:
+            table.add_row(escape(str(turn.row["valve"])), *cells)
+    console.print(table)
+
+
+def _table(content: Content, order: list[Turn], words: Words) -> Table:
     planned = content.water_plan is not None
     table = Table(box=None, pad_edge=False, header_style="bold")
-    heads = ["rank", "valve", "block", "priority", "stress", "interval", *(["hours"] if planned else [])]
+    heads = [
+        "rank",
+        "valve",
+        "block",
+        "priority",
+        "stress",
+        "interval",
+        "trees",
+        *(["hours"] if planned else []),
+    ]
     for name in heads:
         justify: Literal["left", "right"] = (
-            "right" if name in {"rank", "stress", "interval", "hours"} else "left"
+            "right" if name in {"rank", "stress", "interval", "trees", "hours"} else "left"
         )
-        table.add_column(words(f"terminal.{name}"), justify=justify, no_wrap=name != "block")
-    for turn in turns(content)[:SHOWN]:
+        head = words("trees.head" if name == "trees" else f"terminal.{name}")
+        table.add_column(head, justify=justify, no_wrap=name != "block")
+    for turn in order[:SHOWN]:
         row = turn.row
         table.add_row(
             turn.rank,
             escape(str(row["valve"])),
             escape(str(row["block"] or "")),
-            priority_words(turn.priority, words),
+            standing_words(turn, words),
             words.number(row["stress_bar"]),
             words("terminal.span", low=words.number(row["low_bar"]), high=words.number(row["high_bar"])),
+            str(turn.trees),
             *([duration(turn.hours or 0.0, words)] if planned else []),
         )
     return table
@@ -113,7 +147,7 @@ def uncertain(content: Content, words: Words) -> list[str]:
     bare = int((content.blocks["readings"] == 0).sum())
     if bare:
         said.append(words("terminal.bare", count=bare))
-    return said
+    return said + thin_blocks(content, words)
 
 
 def next_steps(content: Content, words: Words) -> list[str]:

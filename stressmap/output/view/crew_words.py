@@ -13,11 +13,15 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.layout import middle
 from stressmap.output.view.rows import rows
-from stressmap.output.view.selections import flag_codes, measured_blocks, sets_by_valve
+from stressmap.output.view.selections import flag_codes, measured_blocks, sets_by_valve, trees_used
 
 WINDS = ("e", "ne", "n", "nw", "w", "sw", "s", "se")
 NO_RANK = "-"
 """In place of a rank where the settings leave blocks without readings unranked."""
+
+FEW_TREES, ENOUGH_TREES, USUAL_TREES = 3, 5, 10
+"""Fewest trees that a block should be judged by, 3 to 5, and the usual number of a block: docs/references.md,
+"Reading a tree"."""
 
 UNSURE = 0.6
 """A priority with a smaller probability than this counts as uncertain."""
@@ -44,6 +48,8 @@ class Turn:
         What the water plan gives it; None without a plan.
     sets : list of dict
         ``start`` and ``end`` of its sets, in order.
+    trees, block_trees : int
+        How many read trees stand behind its figure: inside it, and in its block.
     """
 
     row: dict[str, Any]
@@ -53,6 +59,13 @@ class Turn:
     hours: float | None
     m3: float | None
     sets: list[dict[str, Any]]
+    trees: int = 0
+    block_trees: int = 0
+
+    @property
+    def past_limit(self) -> bool:
+        """Whether it is, more likely than not, past what its crop bears; never said of a guess."""
+        return bool(self.row.get("past_limit")) and self.priority is not None
 
 
 @dataclass(frozen=True)
@@ -91,6 +104,7 @@ def turns(content: Content) -> list[Turn]:
     """
     measured, sets = measured_blocks(content), sets_by_valve(content)
     blocks = dict(zip(content.blocks["block"], content.blocks.geometry, strict=True))
+    trees, in_block = (trees_used(content.readings, by) for by in ("valve", "block"))
     plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
     return [
         Turn(
@@ -101,6 +115,8 @@ def turns(content: Content) -> list[Turn]:
             hours=plans.get(row["valve"], {}).get("hours"),
             m3=plans.get(row["valve"], {}).get("m3"),
             sets=sets.get(row["valve"], []),
+            trees=trees.get(row["valve"], 0),
+            block_trees=in_block.get(row["block"], 0),
         )
         for row in rows(content.valves)
     ]
@@ -207,6 +223,70 @@ def priority_words(priority: int | None, words: Words) -> str:
     if priority is None:
         return words("priority.none")
     return f"{words('priority.short', number=priority)} {words(f'priority.p{priority}')}"
+
+
+def standing_words(turn: Turn, words: Words) -> str:
+    """Name the priority of a valve zone; one past what its crop bears is called that instead.
+
+    Parameters
+    ----------
+    turn : Turn
+        The valve zone.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+    """
+    if turn.past_limit:
+        return words("past.priority", short=words("priority.short", number=turn.priority))
+    return priority_words(turn.priority, words)
+
+
+def count_words(trees: int, words: Words) -> str:
+    """Say how many read trees stand behind a figure.
+
+    Parameters
+    ----------
+    trees : int
+        Distinct trees used.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> [count_words(trees, Words("en")) for trees in (0, 1, 3)]
+    ['no tree: from its neighbours', 'one tree', '3 trees']
+    """
+    if trees > 1:
+        return words("trees.many", count=trees)
+    return words("trees.one" if trees else "trees.none")
+
+
+def trees_words(turn: Turn, words: Words) -> str:
+    """Say how many read trees stand behind a valve zone, and where its block has too few.
+
+    Parameters
+    ----------
+    turn : Turn
+        The valve zone.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+    """
+    if not turn.block_trees and not turn.trees:
+        return words("trees.none_in_block")
+    said = count_words(turn.trees, words)
+    few = turn.block_trees < FEW_TREES
+    return words("trees.few", trees=said, count=turn.block_trees) if few else said
 
 
 def turn_words(turn: Turn, rank_by: str, words: Words) -> str:

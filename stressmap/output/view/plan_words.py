@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -13,14 +14,20 @@ from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.core.settings import Ranch
 from stressmap.core.units import System
 from stressmap.output.text.words import Language, Words
+from stressmap.output.view.crew_words import count_words
 from stressmap.output.view.quantities import Kind, quantity, scale_of
 from stressmap.water.binding_constraints import BINDING_CONSTRAINTS, BindingConstraint, left_over_m3
 from stressmap.water.ranch_inputs import assumptions
 from stressmap.water.requirement import Requirement
-from stressmap.water.water_plan import Advice
+from stressmap.water.water_plan import Advice, plan_table
 
 SHOWN_DRY = 12
+<<<<<<< HEAD
 FROM_MEMORY = "from memory only"
+=======
+TREES_TO_TRUST = 2
+"""A valve that rests on fewer trees is named where it gets water."""
+>>>>>>> 9167b96 (Say on paper, terminal, report and waypoints what is past the limit, how many trees are behind a figure, and the change in three numbers)
 SURE_SHARE = 0.5
 TINY_GAP = 1e-5
 SPARE = 0.01
@@ -125,7 +132,7 @@ def first_words(ranch: Ranch) -> WaterWords:
     return WaterWords(ranch.languages[0], ranch.units)
 
 
-def tell(advice: Advice, words: WaterWords) -> tuple[Section, ...]:
+def tell(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None = None) -> tuple[Section, ...]:
     """Tell a plan: what it does, how it compares, who stays dry, what was assumed, cautions.
 
     Parameters
@@ -134,6 +141,8 @@ def tell(advice: Advice, words: WaterWords) -> tuple[Section, ...]:
         A finished plan.
     words : WaterWords
         Language and units.
+    trees : mapping of str to int, optional
+        How many read trees stand behind each valve, where there are any; not spoken of by default.
 
     Returns
     -------
@@ -146,9 +155,9 @@ def tell(advice: Advice, words: WaterWords) -> tuple[Section, ...]:
         "plan.title", first=day(advice.terms.start), last=day(last), next_turn=day(advice.terms.next_turn)
     )
     return (
-        Section(title, tuple(_outline(advice, words))),
+        Section(title, (*_outline(advice, words), *_few_trees(advice, words, trees))),
         Section(words("compare.title"), tuple(_comparison(advice, words)), *_ways(advice, words)),
-        Section(words("dry.title"), tuple(_left_dry(advice, words))),
+        Section(words("dry.title"), tuple(_left_dry(advice, words, trees))),
         Section(words("assumed.title"), tuple(_assumptions(advice, words))),
         Section(words("caution.title"), (*cautions(words), *_crop_cautions(advice, words))),
     )
@@ -204,6 +213,22 @@ def _outline(advice: Advice, words: WaterWords) -> list[str]:
     table = advice.timetable
     split = sum(1 for v in {s.valve for s in table.sets} if sum(s.valve == v for s in table.sets) > 1)
     return [*lines, words("plan.turns", sets=len(table.sets), moments=table.moments, split=split)]
+
+
+def _few_trees(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None) -> list[str]:
+    """Name the valves that get water on the word of one tree or none, those with most water first."""
+    if trees is None:
+        return []
+    table = plan_table(advice)
+    thin = table[(table["hours"] > 0) & (table["valve"].map(trees).fillna(0) < TREES_TO_TRUST)]
+    if thin.empty:
+        return []
+    names = thin.sort_values("m3", ascending=False, kind="stable")["valve"].tolist()
+    valves = ", ".join(names[:SHOWN_DRY])
+    if len(names) > SHOWN_DRY:
+        valves = words("plan.and_more", valves=valves, count=len(names) - SHOWN_DRY)
+    share = words.share(thin["m3"].sum() / table["m3"].sum())
+    return [words("plan.few_trees", share=share, valves=valves)]
 
 
 def _proof(advice: Advice, words: WaterWords) -> str:
@@ -304,7 +329,7 @@ def _comparison(advice: Advice, words: WaterWords) -> list[str]:
     return lines
 
 
-def _left_dry(advice: Advice, words: WaterWords) -> list[str]:
+def _left_dry(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None) -> list[str]:
     dry = [
         need
         for need, why, steps in zip(
@@ -314,6 +339,12 @@ def _left_dry(advice: Advice, words: WaterWords) -> list[str]:
     ]
     dry.sort(key=lambda need: (-need.harm * need.end_bar, need.valve))
     lines = [_dry_line(need, advice, words) for need in dry[:SHOWN_DRY]]
+    if trees is not None:
+        behind = [count_words(trees.get(need.valve, 0), words.plain) for need in dry[:SHOWN_DRY]]
+        lines = [
+            f"{line} {words.plain('trees.behind', trees=said)}."
+            for line, said in zip(lines, behind, strict=True)
+        ]
     if len(dry) > SHOWN_DRY:
         lines.append(words("dry.more", count=len(dry) - SHOWN_DRY))
     return lines or [words("dry.none")]

@@ -63,7 +63,7 @@ def test_every_valve_has_its_place_however_many_get_no_water(dry: int, tmp_path:
     content = ranch([(f"Q{i:02d}", "prune", 10) for i in range(20)], across=5)
     valves = content.valves["valve"].tolist()
     plan = pd.DataFrame({"valve": valves, "hours": [0.0] * dry + [6.0] * (200 - dry), "m3": 10.0})
-    reader = read(dataclasses.replace(content, water_plan=plan), tmp_path)
+    reader = read(dataclasses.replace(content, water_plan=plan, vpd_kpa=3.4), tmp_path)
     found = Counter(re.findall(r"Q\d\d-\d+", text_of(reader)))
     assert found == Counter(valves)
     tops = [page.extract_text().count("Hours") for page in reader.pages]

@@ -34,6 +34,7 @@ def test_it_says_what_is_first_what_is_uncertain_and_what_is_next(tmp_path: Path
         "90",
         "%",
         "interval",
+        "trees",
         "hours",
     ]
     assert (
