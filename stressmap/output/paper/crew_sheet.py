@@ -11,7 +11,7 @@ from fpdf import FPDF
 from shapely import box
 
 from stressmap.output.paper.fonts import drawable, font_file
-from stressmap.output.paper.sheet_map import SHADE, draw_stripes, plan_map
+from stressmap.output.paper.sheet_map import SHADE, double_frame, draw_stripes, plan_map
 from stressmap.output.text.words import Words
 from stressmap.output.view.change_words import change_line
 from stressmap.output.view.content import Content
@@ -34,6 +34,8 @@ CLOSED_HEAD, CLOSED_ROW, ACROSS = 8.0, 6.6, 3
 
 BAND, NOTICE = 6.5, 4.3
 """Heights [mm] of a heading between rows, and of a line of what must be said first."""
+NOTICE_TYPE = 9.0
+"""Its type [points]."""
 
 LEADING = 0.45
 """Height of a line [mm] for each point of its type."""
@@ -160,7 +162,11 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     sheet = CrewSheet(content)
     picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 3))
     order = turns(content)
-    notices = [line for words in sheet.words for line in first_look(content, order, words)]
+    said = [line for words in sheet.words for line in first_look(content, order, words)]
+    since = content.previous_visit
+    if since is not None and "gauge_change_bar" in content.valves:
+        said.append(sheet.words[0]("moved.on_sheet", date=sheet.words[0].day(since)))
+    notices = [part for line in said for part in _wrapped(sheet, line)]
     pages = _pages(sheet, order, sheet.h - 2 * MARGIN - HEAD - MAP - FOOT, NOTICE * len(notices))
     for number, page in enumerate(pages, 1):
         sheet.add_page()
@@ -230,8 +236,21 @@ def _head(sheet: CrewSheet, page: int, pages: int) -> None:
 def _notices(sheet: CrewSheet, top: float, lines: list[str]) -> float:
     """Write what must be said first; return where the rest starts [mm]."""
     for place, line in enumerate(lines):
-        sheet.put(MARGIN, top - 1.5 + NOTICE * place, line, size=9, bold=True, width=sheet.epw)
+        sheet.put(MARGIN, top - 1.5 + NOTICE * place, line, size=NOTICE_TYPE, bold=True, width=sheet.epw)
     return top + NOTICE * len(lines)
+
+
+def _wrapped(sheet: CrewSheet, text: str) -> list[str]:
+    """Break a sentence into lines that go across the sheet."""
+    sheet.set_font("sheet", "B", NOTICE_TYPE)
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".lstrip()
+        if lines[-1] and sheet.get_string_width(drawable(longer)) > sheet.epw - 2 * sheet.c_margin:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines
 
 
 def _is_headed(before: Turn | None, turn: Turn) -> bool:
@@ -245,22 +264,13 @@ def _band(sheet: CrewSheet, top: float, before: Turn | None, turn: Turn) -> floa
         return top
     left = MARGIN
     if turn.past_limit:
-        _double_frame(sheet, (MARGIN + 1.5, top + 1.5, 8.0, BAND - 3.0))
+        double_frame(sheet, (MARGIN + 1.5, top + 1.5, 8.0, BAND - 3.0))
         left += 12
     said = sheet.said("past.heading" if turn.past_limit else "past.others")
     sheet.put(left, top + 0.7, said, size=11, bold=True, width=sheet.epw - 12)
     sheet.set_line_width(0.6)
     sheet.line(MARGIN, top + BAND, MARGIN + sheet.epw, top + BAND)
     return top + BAND
-
-
-def _double_frame(sheet: CrewSheet, inner: tuple[float, float, float, float]) -> None:
-    """Draw our mark of a zone past what its crop bears: a thick frame around a thin one."""
-    left, top, width, height = inner
-    sheet.set_line_width(0.3)
-    sheet.rect(left, top, width, height)
-    sheet.set_line_width(0.8)
-    sheet.rect(left - 1.1, top - 1.1, width + 2.2, height + 2.2)
 
 
 def _columns(sheet: CrewSheet) -> list[float]:
@@ -318,7 +328,7 @@ def _closed(sheet: CrewSheet, top: float, part: list[Turn]) -> None:
         left, y = MARGIN + column * wide, top + CLOSED_HEAD + line * CLOSED_ROW
         short = "?" if turn.priority is None else sheet.words[0]("priority.short", number=turn.priority)
         if turn.past_limit:
-            _double_frame(sheet, (left + 1.9, y + 1.6, 7.2, CLOSED_ROW - 3.2))
+            double_frame(sheet, (left + 1.9, y + 1.6, 7.2, CLOSED_ROW - 3.2))
         sheet.put(left, y + 1, turn.rank, size=10, bold=True, width=11, align="C")
         sheet.put(left + 11, y + 1, short, size=9, width=8)
         sheet.put(left + 19, y + 1, turn.row["valve"], size=10, bold=True, width=20)
@@ -328,14 +338,16 @@ def _closed(sheet: CrewSheet, top: float, part: list[Turn]) -> None:
 
 def _rank(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:
     shade, ink = SHADE[turn.priority]
-    sheet.set_line_width(0.4)
-    sheet.rect(left + 0.5, top + 1.2, RANK - 2, ROW - 2.4)
+    inset = 1.2 if turn.past_limit else 0.0
     sheet.set_fill_color(shade)
-    sheet.rect(left + 0.5, top + ROW - 7.2, RANK - 2, 6, style="DF")
+    frame = (left + 0.5 + inset, top + 1.2 + inset, RANK - 2 - 2 * inset, ROW - 2.4 - 2 * inset)
+    sheet.set_line_width(0.4)
+    sheet.rect(*frame)
+    sheet.rect(frame[0], top + ROW - 7.2, frame[2], 6 - inset, style="DF")
     if turn.priority is None:
         draw_stripes(sheet, box(left + 0.5, top + ROW - 7.2, left + RANK - 1.5, top + ROW - 1.2))
     if turn.past_limit:
-        _double_frame(sheet, (left + 0.5, top + 1.2, RANK - 2, ROW - 2.4))
+        double_frame(sheet, frame)
     sheet.put(left + 0.5, top + 2, turn.rank, size=17, bold=True, width=RANK - 2, align="C")
     short = "?" if turn.priority is None else sheet.words[0]("priority.short", number=turn.priority)
     sheet.set_text_color(ink)
@@ -349,10 +361,10 @@ def _name(sheet: CrewSheet, left: float, top: float, width: float, turn: Turn) -
     block = row["block"] or ""
     halves = [block] if len(block) <= ONE_LINE else [block[:ONE_LINE], block[ONE_LINE:]]
     for line, half in enumerate(halves):
-        sheet.put(left, top + 7 + 2.4 * line, half, size=9 if len(halves) == 1 else 6.6, width=width)
+        sheet.put(left, top + 7.3 + 2.2 * line, half, size=9 if len(halves) == 1 else 6.6, width=width)
     said = [f"{words(f'sheet.{turn.side}')} · {trees_words(turn, words)}" for words in sheet.words]
-    said += [change_line(row, sheet.content.previous_visit, sheet.words[0])]
-    y, deep = (10.6, 2.3) if len(halves) == 1 else (11.6, 2.0)
+    said += [change_line(row, sheet.words[0])]
+    y, deep = (10.4, 2.2) if len(halves) == 1 else (11.6, 1.9)
     for line, text in enumerate(said):
         sheet.put(left, top + y + deep * line, text, size=6.4 if len(halves) == 1 else 5.6, width=width)
 

@@ -206,7 +206,7 @@ def _box(axes: Any, spot: Any, turn: Turn, size: tuple[float, float], share: flo
     width, height = size
     left, top = spot[0] - width / 2, spot[1] - height / 2
     if turn.past_limit:
-        _double_frame(axes, left, top, width, height)
+        _double_frame(axes, (left, top, width, height), 3.9)
     split = top + 0.62 * height
     fill = _colour(turn.priority)
     for y, tall, colour in ((top, 0.62 * height, "white"), (split, 0.38 * height, fill)):
@@ -218,9 +218,10 @@ def _box(axes: Any, spot: Any, turn: Turn, size: tuple[float, float], share: flo
     _text(axes, spot[0], split + 0.19 * height, short, size=13 * share, weight="bold", color=ink_on(fill))
 
 
-def _double_frame(axes: Any, left: float, top: float, width: float, height: float) -> None:
+def _double_frame(axes: Any, box: tuple[float, float, float, float], zorder: float) -> None:
     """Set a thick second frame around a box: our mark of a zone past what its crop bears."""
-    look: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "lw": 3.5, "zorder": 3.9}
+    left, top, width, height = box
+    look: dict[str, Any] = {"facecolor": "white", "edgecolor": INK, "lw": 3.5, "zorder": zorder}
     axes.add_patch(Rectangle((left - 5, top - 5), width + 10, height + 10, **look))
 
 
@@ -274,7 +275,7 @@ def _warnings(axes: Any, content: Content, order: list[Turn], words: list[Words]
     past = sum(turn.past_limit for turn in order)
     if past:
         y = HEIGHT - 92
-        _double_frame(axes, EDGE + 6, y - 9, 26, 18)
+        _double_frame(axes, (EDGE + 6, y - 9, 26, 18), 5)
         axes.add_patch(Rectangle((EDGE + 6, y - 9), 26, 18, facecolor="white", edgecolor=INK, lw=2, zorder=6))
         said = " / ".join(language("past.heading") for language in words)
         _text(axes, EDGE + 54, y, f"{said}: {past}", size=19, weight="bold", ha="left")

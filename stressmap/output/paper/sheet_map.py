@@ -155,6 +155,23 @@ def draw_stripes(sheet: Any, shape: BaseGeometry) -> None:
     sheet.set_draw_color(0)
 
 
+def double_frame(sheet: Any, inner: Box) -> None:
+    """Draw our mark of a zone past what its crop bears: a thick frame around a thin one.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The page being written.
+    inner : tuple of float
+        Left, top, width, height of the thin frame [mm].
+    """
+    left, top, width, height = inner
+    sheet.set_line_width(0.3)
+    sheet.rect(left, top, width, height)
+    sheet.set_line_width(0.8)
+    sheet.rect(left - 1.0, top - 1.0, width + 2.0, height + 2.0)
+
+
 def _numbers(sheet: Any, part: list[Turn], frame: Frame, area: Box) -> None:
     """Write the numbers of zones; one without room beside its neighbours stands apart, on a line."""
     if not part:
@@ -171,6 +188,10 @@ def _numbers(sheet: Any, part: list[Turn], frame: Frame, area: Box) -> None:
     sheet.set_fill_color(255)
     width, height = LABEL
     for turn, (x, y) in zip(part, middles - np.array(LABEL) / 2, strict=True):
+        if turn.past_limit:
+            sheet.rect(x - 1.3, y - 1.3, width + 2.6, height + 2.6, style="F")
+            double_frame(sheet, (x, y, width, height))
+            sheet.set_line_width(0.25)
         sheet.rect(x, y, width, height, style="DF")
         sheet.put(x, y + 0.3, turn.rank, size=9, bold=True, width=width, align="C")
 

@@ -14,7 +14,7 @@ from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.change_words import HEADS, change_cells
 from stressmap.output.view.content import Content
-from stressmap.output.view.crew_words import UNSURE, Turn, of_visit, revisits, standing_words, turns
+from stressmap.output.view.crew_words import UNSURE, Turn, of_visit, priority_words, revisits, turns
 from stressmap.output.view.first_look import first_look, thin_blocks
 from stressmap.output.view.quantities import duration, percent
 from stressmap.output.view.rows import rows
@@ -110,7 +110,9 @@ def _table(content: Content, order: list[Turn], words: Words) -> Table:
             turn.rank,
             escape(str(row["valve"])),
             escape(str(row["block"] or "")),
-            standing_words(turn, words),
+            words("past.short", short=words("priority.short", number=turn.priority))
+            if turn.past_limit
+            else priority_words(turn.priority, words),
             words.number(row["stress_bar"]),
             words("terminal.span", low=words.number(row["low_bar"]), high=words.number(row["high_bar"])),
             str(turn.trees),

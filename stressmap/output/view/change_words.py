@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
@@ -58,15 +57,13 @@ def change_cells(row: Mapping[str, Any], words: Words) -> tuple[str, ...] | None
     return gauge, weather, trees, words(SAID.get(str(row.get("change")), "moved.unclear")), target
 
 
-def change_line(row: Mapping[str, Any], since: dt.date | None, words: Words) -> str:
-    """Say the change of a valve zone in a line.
+def change_line(row: Mapping[str, Any], words: Words) -> str:
+    """Say the change of a valve zone in a line: that of the gauge, and what it is made of.
 
     Parameters
     ----------
     row : mapping
         Its row of the valve table.
-    since : date or None
-        The visit before.
     words : Words
         The language.
 
@@ -76,6 +73,4 @@ def change_line(row: Mapping[str, Any], since: dt.date | None, words: Words) -> 
         Empty where there was no visit before.
     """
     cells = change_cells(row, words)
-    if cells is None or since is None:
-        return ""
-    return words("moved.line", date=words.day(since), **dict(zip(HEADS, cells, strict=True)))
+    return "" if cells is None else words("moved.line", **dict(zip(HEADS, cells, strict=True)))
