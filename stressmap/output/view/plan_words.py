@@ -22,12 +22,9 @@ from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import Advice, plan_table
 
 SHOWN_DRY = 12
-<<<<<<< HEAD
 FROM_MEMORY = "from memory only"
-=======
 TREES_TO_TRUST = 2
 """A valve that rests on fewer trees is named where it gets water."""
->>>>>>> 9167b96 (Say on paper, terminal, report and waypoints what is past the limit, how many trees are behind a figure, and the change in three numbers)
 SURE_SHARE = 0.5
 TINY_GAP = 1e-5
 SPARE = 0.01
