@@ -35,7 +35,8 @@ def test_waypoints_name_it_last_as_not_measured_and_not_ranked(content, tmp_path
     for waypoint in valves[2:]:
         english, spanish = waypoint.description.split(" / ")
         assert re.fullmatch(
-            r"Block B1\. Not ranked\. not measured\. a guess: \d\.\d bar drier than target\. Rests on no tree in the block\.",
+            r"Block B1\. Not ranked\. not measured\. a guess: \d\.\d bar drier than target\. "
+            r"Rests on no tree in the block\.",
             english,
         )
         assert spanish.startswith("Bloque B1. Sin lugar. no medido. un cálculo: ")
