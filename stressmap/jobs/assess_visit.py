@@ -52,6 +52,14 @@ class Assessed:
     blocks: pd.DataFrame
     error: ReadingError
 
+    @property
+    def modelled_error_bar(self) -> float | None:
+        """Error of a reading and of carrying it along a line of uncertain slope together [bar]."""
+        if self.error.reading_error_bar is None:
+            return None
+        shift = self.readings.loc[self.readings["used"], "weather_shift_bar"].to_numpy()
+        return float(np.hypot(self.error.reading_error_bar, shift_error_bar(shift)))
+
 
 class NothingUsableError(DataError):
     """No reading of the visit may be used; carries them, so that ``check`` can say why.
@@ -246,16 +254,8 @@ def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit) -> Noted[Assess
     notes.add(_mended(table))
     held = block_figures(orchard, visit, table[table["used"]], chosen)
     checked = hold(table, CHECKED_READINGS)
-    assessed = Assessed(orchard, visit, checked, held, _with_slope_error(error, table))
+    assessed = Assessed(orchard, visit, checked, held, error)
     return Noted(assessed, shown(notes, chosen))
-
-
-def _with_slope_error(error: ReadingError, table: gpd.GeoDataFrame) -> ReadingError:
-    """Add to the error of a reading what carrying it along a line of uncertain slope adds."""
-    if error.reading_error_bar is None:
-        return error
-    carried = shift_error_bar(table.loc[table["used"], "weather_shift_bar"].to_numpy())
-    return replace(error, reading_error_bar=float(np.hypot(error.reading_error_bar, carried)))
 
 
 def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Problem:

@@ -73,7 +73,7 @@ def fit(
     chosen, tell = inputs.settings, progress or Silent()
     samples = usable_samples(assessed.readings, inputs.blocks, inputs.valves, covariate=_covariate(inputs))
     options = SurfaceOptions(
-        reading_error_bar=assessed.error.reading_error_bar,
+        reading_error_bar=assessed.modelled_error_bar,
         priors=Priors(**chosen.model.model_dump()),
         jobs=jobs,
     )

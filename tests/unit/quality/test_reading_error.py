@@ -118,6 +118,10 @@ def test_the_demo_ranch_gives_back_what_it_was_drawn_with() -> None:
     assert (offset.name, offset.reference) == ("A", "B")
     assert abs(offset.bar + 0.4) < 2 * offset.se_bar
     assert offset.se_bar < 0.15
+    # what carrying adds: a fifth of the root mean square shift, the slope's own error
+    shift = assessed.readings.loc[assessed.readings["used"], "weather_shift_bar"]
+    carried = math.hypot(error.reading_error_bar, 0.2 * math.sqrt((shift**2).mean()))
+    assert assessed.modelled_error_bar == pytest.approx(carried)
 
     truth = pd.read_csv(REPOSITORY / "demo_gis" / "truth_readings.csv")["swp_bar"].to_numpy()
     table = assessed.readings
