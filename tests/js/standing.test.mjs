@@ -1,21 +1,9 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { addUpAsWritten, isPastLimit, mostlyOne, partedByLimit, rankColour, treesBy } from "../../stressmap/output/web/map/standing.js";
+import { addUpAsWritten, isPastLimit, mostlyOne, partedByLimit, rankColour } from "../../stressmap/output/web/map/standing.js";
 
-const reading = (tree, valve, used = true) => ({ tree, valve, block: "B", used });
 const valve = (rank, priority, { area = 1, pastLimit = false, measured = true } = {}) => ({ valve: `V${rank}`, rank, priority, area, pastLimit, measured });
-
-test("trees are counted, not leaves, and only those used", () => {
-  const counts = treesBy([reading("T1", "V1"), reading("T1", "V1"), reading("T2", "V1"), reading("T3", "V1", false), reading("T4", "V2")], "valve");
-  assert.deepEqual([...counts], [["V1", 2], ["V2", 1]]);
-});
-
-test("readings without the name of a tree are a tree each; those without a place count nowhere", () => {
-  assert.equal(treesBy([reading(null, "V1"), reading(null, "V1")], "valve").get("V1"), 2);
-  assert.equal(treesBy([reading("T1", null)], "valve").size, 0);
-  assert.equal(treesBy([reading("T1", null), reading("T2", "V2")], "block").get("B"), 2);
-});
 
 test("a guess is never shown as past what the crop bears", () => {
   assert.equal(isPastLimit(valve(1, 1, { pastLimit: true })), true);

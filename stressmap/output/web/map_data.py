@@ -15,12 +15,20 @@ from shapely.geometry.base import BaseGeometry
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
+from stressmap.output.view.crew_words import FEW_TREES
 from stressmap.output.view.daily_sets import Spell, spells
 from stressmap.output.view.layout import middle
 from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
 from stressmap.output.view.quantities import page_rules
 from stressmap.output.view.rows import rows
-from stressmap.output.view.selections import clock, flag_codes, measured_blocks, sets_by_valve, tied_ranks
+from stressmap.output.view.selections import (
+    clock,
+    flag_codes,
+    measured_blocks,
+    sets_by_valve,
+    tied_ranks,
+    trees_used,
+)
 from stressmap.output.web.surface_images import Picture, draw_surface
 from stressmap.zoning.change import UNCLEAR
 
@@ -53,6 +61,7 @@ def map_data(content: Content) -> dict[str, Any]:
         "quantities": page_rules(content.ranch.units),
         "rankBy": content.rank_by,
         "method": content.method,
+        "fewTrees": FEW_TREES,
         "heatOut": content.vpd_kpa is not None,
         "edges": {crop: list(edges) for crop, edges in content.edges_bar.items()},
         "notes": {
@@ -73,9 +82,12 @@ def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any
     measured, sets = measured_blocks(content), sets_by_valve(content)
     plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
     ties = tied_ranks(table)
+    trees, in_block = (trees_used(content.readings, by) for by in ("valve", "block"))
     return [
         _valve(row, measured)
         | {
+            "trees": trees.get(row["valve"], 0),
+            "blockTrees": in_block.get(row["block"], 0),
             "tied": ties.get(row.get("tied_group") or 0),
             "plan": _plan(plans.get(row["valve"]), sets.get(row["valve"], [])),
             "change": _change(row, content.previous_visit),

@@ -34,8 +34,8 @@ from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.map_data import map_data
 
 SECTIONS = (
-    "locale", "unit", "priority", "measure", "crop", "method", "flag", "map", "list", "card", "caution",
-    "about",
+    "locale", "unit", "priority", "measure", "crop", "method", "flag", "trees", "map", "list", "card",
+    "caution", "about",
 )  # fmt: skip
 """Sections of the words that the page speaks."""
 

@@ -1,10 +1,10 @@
 // What a tap shows, in plain words.
 import { priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
-import { FEWEST_TREES, addUpAsWritten, isPastLimit } from "./standing.js";
+import { addUpAsWritten, isPastLimit } from "./standing.js";
 import {
   area, bar, day, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, quantity, ranch, readingsBy, signedNumber, swatch, tieText,
-  treesOf, treesText, volume, word,
+  treesText, volume, word,
 } from "./shared.js";
 
 export function facts(pairs) {
@@ -62,10 +62,10 @@ function changeParts({ bar: trees, gauge, weather, target, watered }) {
 }
 
 function standingWarnings(valve) {
-  const warnings = [], count = treesOf("block", valve.block);
+  const warnings = [];
   if (isPastLimit(valve)) warnings.push(make("p", { class: "warn past" }, swatch("past"), make("span", {}, make("b", { text: word("priority.past") }), make("small", { text: word("card.past_meaning") }))));
   if (!valve.measured) warnings.push(make("p", { class: "warn", text: word("card.not_measured") }));
-  else if (count < FEWEST_TREES) warnings.push(make("p", { class: "warn", text: word("card.few_trees", { trees: treesText(count) }) }));
+  else if (valve.blockTrees < ranch.fewTrees) warnings.push(make("p", { class: "warn", text: word("card.few_trees", { trees: treesText(valve.blockTrees) }) }));
   return warnings;
 }
 
@@ -79,7 +79,7 @@ function valveCard(valve) {
   body.append(facts([
     ...planFacts(valve.plan),
     [word("card.figure"), figure(valve.stress), [word("card.interval", { low: number(valve.low), high: number(valve.high) }), ranch.heatOut ? null : word("map.heat_in")]],
-    [word("card.trees"), treesText(treesOf("valve", valve.valve))],
+    [word("card.trees"), treesText(valve.trees)],
     valve.tied ? [word("card.order"), tieText(valve.tied)] : null,
     valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change), changeParts(valve.change)] : null,
     [word("card.potential"), bar(valve.swp)],

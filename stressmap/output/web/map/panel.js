@@ -6,7 +6,7 @@ import { layerMark, readingRow, rowButton } from "./rows.js";
 import { isPastLimit, mostlyOne, partedByLimit } from "./standing.js";
 import {
   NO_RANK, bar, byId, duration, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readingsBy, shortOf, shown, swatch,
-  tieText, treesOf, treesText, visitDays, word,
+  tieText, treesText, visitDays, word,
 } from "./shared.js";
 
 function valveRow(valve) {
@@ -14,7 +14,7 @@ function valveRow(valve) {
   const plan = valve.plan && valve.plan.hours ? duration(valve.plan.hours) : null;
   const item = rowButton({ kind: "valve", item: valve }, [
     make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank ?? NO_RANK })),
-    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? "")), make("small", { class: "trees", text: treesText(treesOf("valve", valve.valve)) })),
+    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? "")), make("small", { class: "trees", text: treesText(valve.trees) })),
     make("span", { class: "what" },
       make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
       make("small", { text: plan ?? (priority === "none" ? word("measure.guess", { figure: figure(valve.stress) }) : figure(valve.stress)) })),

@@ -1,7 +1,6 @@
 // What every part of the page uses: the data, the words of the language shown, numbers, elements.
 import { byKind } from "./listing.js";
 import { hoursAndMinutes, numberText, quantityText } from "./quantities.js";
-import { treesBy } from "./standing.js";
 
 export const ranch = JSON.parse(document.getElementById("ranch-data").textContent);
 export const shown = {
@@ -72,12 +71,10 @@ export const labelOf = (priority) => word(priority === "none" ? "priority.none" 
 export const lookOf = (priority) => (priority === "none" ? ranch.style.none : ranch.style.priority[priority]);
 export const readingsBy = byKind(ranch.readings);
 export const lastRank = ranch.valves.filter(({ rank }) => rank !== null).length;
-const treesIn = { valve: treesBy(ranch.readings, "valve"), block: treesBy(ranch.readings, "block") };
-export const treesOf = (place, name) => treesIn[place].get(name) ?? 0;
 
 export function treesText(count) {
-  if (count < 2) return word(count ? "list.tree_one" : "list.tree_none");
-  return word("list.tree_many", { count: number(count, 0) });
+  if (count < 2) return word(count ? "trees.one" : "trees.none");
+  return word("trees.many", { count: number(count, 0) });
 }
 
 // What was more tension, or a drier target, is more; a plus sign says so.

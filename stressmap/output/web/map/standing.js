@@ -1,18 +1,6 @@
-// What stands behind a figure and what it says of urgency; nothing here touches the page.
+// What is urgent where priorities alone do not tell it, and how the parts of a change are told; nothing here touches the page.
 import { inRankOrder, priorityOf } from "./listing.js";
 import { halfUp } from "./quantities.js";
-
-export const FEWEST_TREES = 3; // In a block; common practice asks for three to five at least.
-
-// How many trees were read by the name of their place: two leaves of one tree are one tree.
-export function treesBy(readings, place) {
-  const named = new Map();
-  for (const reading of readings.filter((one) => one.used && one[place] !== null)) {
-    const trees = named.get(reading[place]) ?? new Set();
-    named.set(reading[place], trees.add(reading.tree === null ? reading : reading.tree));
-  }
-  return new Map([...named].map(([name, trees]) => [name, trees.size]));
-}
 
 // A guess may not be shown as past what the crop bears.
 export const isPastLimit = (valve) => Boolean(valve.pastLimit) && priorityOf(valve) !== "none";
