@@ -76,3 +76,13 @@ def test_the_sheet_marks_what_is_past_the_limit(past: int, tmp_path: Path) -> No
     assert ("Past what the crop bears / " in text) == (past > 0)
     assert ("The others, in order / " in text) == (0 < past < 8)
     assert text.count("+0.5 = weather +2.0, trees") == 8
+
+
+def test_the_terminal_marks_what_is_past_the_limit_and_counts_trees(tmp_path: Path) -> None:
+    out = io.StringIO()
+    print_summary(changed(past=2), tmp_path, Console(file=out, width=110, highlight=False))
+    lines = out.getvalue().splitlines()
+    assert sum("P1 past its limit" in line for line in lines) == 2
+    assert "heat is not taken out" in out.getvalue()
+    assert any(line.startswith("Past what the crop bears: ") for line in lines)
+    assert any(line.startswith("Trees: read trees behind the figure") for line in lines)

@@ -82,3 +82,24 @@ def test_a_valve_left_dry_is_listed_with_what_that_risks() -> None:
         "V2 (B1): about \N{MINUS SIGN}16 bar by Jul 19, 2026, mild to moderate: suggested from late June to "
         "early August; shoots slow, fruit sizing does not. Stage: fruit sizing.",
     )
+
+
+def test_valves_that_get_water_on_the_word_of_one_tree_or_none_are_named() -> None:
+    """By hand: both valves get water, one of them read on two trees."""
+    water = Water.model_validate({"available": "9000 m3", "days": 3})
+    needs = [need(0, dry_bar=8.0), need(1, dry_bar=8.0)]
+    case = formulate(needs, water, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
+    made = advise(case, terms(water, dt.date(2026, 7, 16)))
+    first, second = (one.valve for one in needs)
+    words = WaterWords("en")
+
+    def few(trees: dict[str, int] | None) -> list[str]:
+        return [line for line in tell(made, words, trees)[0].lines if "one tree or none" in line]
+
+    assert made.alternatives[0].served == 2
+    assert few(None) == []
+    assert few({first: 2, second: 5}) == []
+    assert few({}) == [words("plan.few_trees", share="100 %", valves=f"{first}, {second}")]
+    (line,) = few({first: 1, second: 2})
+    assert first in line
+    assert second not in line
