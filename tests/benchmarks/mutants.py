@@ -129,10 +129,11 @@ def kind_of(operator: str) -> str:
     return operator.rsplit("/", maxsplit=1)[-1].split("_", maxsplit=1)[0]
 
 
-def every_mutant(room: str) -> list[dict]:
-    """List what cosmic-ray would change in a room, without annotations."""
+def every_mutant(part: str) -> list[dict]:
+    """List what cosmic-ray would change in a room or a module, without annotations."""
     found = []
-    for module in sorted(Path("stressmap", room).glob("*.py")):
+    room, _, module_name = part.partition("/")
+    for module in sorted(Path("stressmap", room).glob(f"{module_name or '*'}.py")):
         source, annotations = module.read_text(), annotations_in(module)
         lines, nodes = source.splitlines(), list(ast_nodes(get_ast(source)))
         for name in cosmic_ray.plugins.operator_names():
@@ -147,13 +148,13 @@ def every_mutant(room: str) -> list[dict]:
     return found
 
 
-def sample(room: str, most: int, seed: int) -> list[dict]:
-    """Draw places and kinds of change, then one change each."""
+def sample(part: str, most: int, seed: int) -> list[dict]:
+    """Draw places and kinds of change in a room or a module (``room/module``), then one change each."""
     by_place: dict[tuple, list[dict]] = {}
-    for mutant in every_mutant(room):
+    for mutant in every_mutant(part):
         place = (mutant["module"], mutant["row"], mutant["column"], kind_of(mutant["operator"]))
         by_place.setdefault(place, []).append(mutant)
-    draw = random.Random(f"{seed} {room}")
+    draw = random.Random(f"{seed} {part}")
     drawn = draw.sample(sorted(by_place), min(most, len(by_place)))
     return [draw.choice(by_place[place]) for place in drawn]
 
@@ -234,7 +235,7 @@ def in_the_child(tree: Path, tests: list[str], said: Path, *, compiler: bool) ->
     return code
 
 
-def run_tests(tree: Path, tests: list[str], *, compiler: bool = True) -> str:
+def run_tests(tree: Path, tests: list[str], seconds: int, *, compiler: bool = True) -> str:
     """Run tests in a fork: ``passed``, ``failed`` (with the first that fell) or ``timed out``."""
     said = tree.parent / "said.txt"
     child = os.fork()
@@ -246,7 +247,7 @@ def run_tests(tree: Path, tests: list[str], *, compiler: bool = True) -> str:
             traceback.print_exc()
         finally:
             os._exit(code)
-    deadline = time.monotonic() + WALL_SECONDS
+    deadline = time.monotonic() + seconds
     while True:
         done, status = os.waitpid(child, os.WNOHANG)
         if done:
@@ -264,7 +265,7 @@ def run_tests(tree: Path, tests: list[str], *, compiler: bool = True) -> str:
     return "failed: " + (fell[0] if fell else said.read_text()[-200:])
 
 
-def try_mutant(mutant: dict, tree: Path, tests: list[str]) -> dict:
+def try_mutant(mutant: dict, tree: Path, tests: list[str], seconds: int) -> dict:
     """Write one mutant into the copy, run its tests, and put the module back as it was, to the nanosecond."""
     module, row = tree / mutant["module"], mutant["row"] - 1
     source, was = module.read_text(), module.stat()
@@ -276,7 +277,7 @@ def try_mutant(mutant: dict, tree: Path, tests: list[str]) -> dict:
         for compiled in (module.parent / "__pycache__").glob(f"{module.stem}.*.pyc"):
             compiled.unlink()
         compiler = mutant["module"] not in WITHOUT_COMPILER
-        result = run_tests(tree, tests_of(mutant["module"], tree, tests), compiler=compiler)
+        result = run_tests(tree, tests_of(mutant["module"], tree, tests), seconds, compiler=compiler)
     finally:
         module.write_text(source)
         os.utime(module, ns=(was.st_atime_ns, was.st_mtime_ns))
@@ -321,7 +322,8 @@ def equivalent(mutant: dict) -> bool:
 def read(arguments: argparse.Namespace) -> list[dict]:
     """Draw a sample, rooms in turn, or take up an earlier run's survivors."""
     if arguments.again is None:
-        drawn = [sample(room, arguments.most, arguments.seed) for room in arguments.rooms]
+        parts = arguments.modules or arguments.rooms
+        drawn = [sample(part, arguments.most, arguments.seed) for part in parts]
         return [m for turn in zip_longest(*drawn) for m in turn if m]
     earlier = json.loads(arguments.again.read_text())
     kept = [m for m in earlier if m["result"] == "passed" and m["module"].split("/")[1] in arguments.rooms]
@@ -343,11 +345,15 @@ def report(results: list[dict]) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rooms", nargs="+", choices=ROOMS, default=ROOMS)
-    parser.add_argument("--most", type=int, default=70, help="mutants a room")
+    parser.add_argument(
+        "--modules", nargs="+", default=[], help="draw in each of these (ROOM/NAME), not in rooms"
+    )
+    parser.add_argument("--most", type=int, default=70, help="mutants a room (or module)")
     parser.add_argument("--seed", type=int, default=20260714)
     parser.add_argument("--again", type=Path, help="results whose survivors are tried again")
     parser.add_argument("--tests", nargs="+", default=[], help="run these instead of those of the table")
     parser.add_argument("--slow", action="store_true", help="run the slow tests of the table instead")
+    parser.add_argument("--seconds", type=int, default=WALL_SECONDS, help="by the clock, a mutant")
     parser.add_argument("--sound", action="store_true", help="run each room's tests unchanged first")
     parser.add_argument("--out", type=Path, required=True)
     arguments = parser.parse_args()
@@ -359,12 +365,12 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch:
         tree = copied_tree(Path(scratch))
         for room in arguments.rooms if arguments.sound else ():
-            print(f"{room}, unchanged: {run_tests(tree, TESTS[room])}", flush=True)
+            print(f"{room}, unchanged: {run_tests(tree, TESTS[room], arguments.seconds)}", flush=True)
         for i, mutant in enumerate(mutants):
             try:
                 room = mutant["module"].split("/")[1]
                 tests = SLOW.get(room, []) if arguments.slow else arguments.tests
-                results.append(try_mutant(mutant, tree, tests))
+                results.append(try_mutant(mutant, tree, tests, arguments.seconds))
             except LookupError as error:
                 print(error, flush=True)
                 continue
