@@ -88,7 +88,8 @@ def add_figures(
     in_middle = (table["swp_bar"] + table["weather_shift_bar"]).to_numpy()
     # what its own minute allows and what the middle weather allows a carried potential are the same figure
     table["below_target_bar"] = np.where(carried, own - table["swp_bar"], held - in_middle)
-    table["below_baseline_bar"] = table["baseline_bar"] - table["swp_bar"]
+    watered = table["baseline_bar"].fillna(pd.Series(_in_middle(case, orchard, middle), index=table.index))
+    table["below_baseline_bar"] = watered - table["swp_bar"]
     table["too_wet"] = _too_wet(case)
     below = {"below_target": table["below_target_bar"], "below_baseline": table["below_baseline_bar"]}
     table["stress_bar"] = below.get(settings.map.rank_by, pd.Series(-in_middle, index=table.index))
@@ -137,9 +138,13 @@ def _deficits(case: CropReadings, weather: pd.DataFrame | None) -> Floats:
 
 def _targets(case: CropReadings, orchard: Orchard, middle_kpa: float) -> Floats:
     """Return the target of each reading in the visit's middle weather; absolute where that is unknown."""
-    at_middle = orchard.baselines(case.places, np.full(len(case.table), middle_kpa))
-    relative = at_middle - case.table["allowance_bar"].to_numpy()
+    relative = _in_middle(case, orchard, middle_kpa) - case.table["allowance_bar"].to_numpy()
     return np.where(np.isfinite(relative), relative, orchard.season_targets(case.places, case.days))
+
+
+def _in_middle(case: CropReadings, orchard: Orchard, middle_kpa: float) -> Floats:
+    """Return what fully watered trees would show in the visit's middle weather."""
+    return orchard.baselines(case.places, np.full(len(case.table), middle_kpa))
 
 
 def _lacking(case: CropReadings, held: Floats) -> list[str]:
@@ -152,8 +157,7 @@ def _lacking(case: CropReadings, held: Floats) -> list[str]:
 
 def _shift(case: CropReadings, orchard: Orchard, middle_kpa: float) -> Floats:
     """Return what carries each reading to the visit's middle weather, 0 where it stays as it is."""
-    at_middle = orchard.baselines(case.places, np.full(len(case.table), middle_kpa))
-    shift = np.nan_to_num(at_middle - case.table["baseline_bar"].to_numpy())
+    shift = orchard.shifts(case.places, case.table["vpd_kpa"].to_numpy(), middle_kpa)
     return np.where(_of_the_visit(case.table) & case.settings.reading.same_weather, shift, 0.0)
 
 

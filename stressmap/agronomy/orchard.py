@@ -22,7 +22,7 @@ from stressmap.agronomy.target import (
     target_bar,
     young_tree_target_bar,
 )
-from stressmap.agronomy.visit_weather import UsualWeather
+from stressmap.agronomy.visit_weather import UsualWeather, weather_shift_bar
 from stressmap.core.arrays import Floats
 from stressmap.core.errors import DataError, Problem, SettingsError
 from stressmap.core.notes import Noted, NoteList
@@ -98,6 +98,29 @@ class Orchard:
                 )
         return result
 
+    def shifts(self, places: pd.DataFrame, vpd_kpa: Floats, middle_kpa: float) -> Floats:
+        """Give what carries potentials along their fully watered line to a middle weather.
+
+        Parameters
+        ----------
+        places : DataFrame, n rows
+            ``crop`` and, optionally, ``variety``.
+        vpd_kpa : array of float, shape (n,)
+            Deficit of each reading's own minute [kPa].
+        middle_kpa : float
+            The visit's [kPa].
+
+        Returns
+        -------
+        array of float, shape (n,)
+            [bar]; 0 where the crop has no line or a deficit is unknown.
+        """
+        result = np.zeros(len(places))
+        for profile, here in self._kinds(places):
+            if profile.baseline is not None:
+                result[here] = weather_shift_bar(vpd_kpa[here], profile.baseline, middle_kpa)
+        return result
+
     def allowances(self, places: pd.DataFrame, days: Any) -> Floats:
         """Give how far below a fully watered tree the crop should stand on days.
 
@@ -122,7 +145,9 @@ class Orchard:
         if own.any():
             at_usual = self.baselines(places, self.usual.on(when))
             allowed = at_usual - self.season_targets(places, days)
-            result[own] = np.maximum(allowed, least_allowances(places, self.profiles))[own]
+            allowed = np.maximum(allowed, least_allowances(places, self.profiles))
+            known = np.isfinite(allowed)
+            result[own] = np.where(known, np.fmin(allowed, self._young_allowances(places, when)), np.nan)[own]
         return result
 
     def limits(self, places: pd.DataFrame) -> Floats:
@@ -150,6 +175,16 @@ class Orchard:
                 found |= (places["crop"] == crop).to_numpy()
         return found
 
+    def _young_allowances(self, places: pd.DataFrame, when: NDArray[np.datetime64]) -> Floats:
+        """Return the most that young trees are allowed [bar], NaN where trees bear or nothing is said."""
+        result = np.full(len(places), np.nan)
+        for crop, profile in self.profiles.items():
+            young = profile.young
+            if young is not None and young.allowance_bar is not None:
+                here = young_rows(places, when, young.years) & (places["crop"] == crop).to_numpy()
+                result[here] = young.allowance_bar
+        return result
+
     def _kinds(self, places: pd.DataFrame) -> Iterator[tuple[CropProfile, NDArray[np.bool_]]]:
         """Give each kind of tree among places, a crop or a variety of it with its own figures."""
         wanted = places.reindex(columns=["crop", "variety"]).reset_index(drop=True)
@@ -162,8 +197,8 @@ class Orchard:
             here[at] = True
             yield for_variety(self.profiles[crop], name), here
 
-    def courses(self, days: Any) -> dict[tuple[str, str | None], Floats]:
-        """Give the targets that the blocks are held against on days of usual weather.
+    def courses(self, days: Any) -> dict[tuple[str, str, str | None], Floats]:
+        """Give the targets that blocks of bearing trees are held against on days of usual weather.
 
         Parameters
         ----------
@@ -172,27 +207,31 @@ class Orchard:
 
         Returns
         -------
-        dict of (crop, harvest) to array of float, shape (n,)
-            Harvest as ``MM-DD``, None where the season stands as the profile has it; one entry for each
-            harvest that a block or its crop has. Targets of bearing trees [bar], in absolute figures where
-            what is usual is not known; NaN where there are none.
+        dict of (crop, variety, harvest) to array of float, shape (n,)
+            Variety as the blocks' file writes it, empty where the crop has no figures of its own for it;
+            harvest as ``MM-DD``, None where the season stands as the profile has it. Targets [bar], in
+            absolute figures where what is usual is not known; NaN where there are none.
         """
-        own = self.blocks["harvest"].astype(object).where(self.blocks["harvest"].notna(), None)
-        kinds = sorted(
-            set(zip(self.blocks["crop"], own, strict=True)), key=lambda kind: (kind[0], kind[1] or "")
-        )
+        wanted = pd.DataFrame(self.blocks).reindex(columns=["crop", "variety", "harvest"]).astype(object)
+        rows = wanted.where(wanted.notna(), None).itertuples(index=False, name=None)
+        kinds = {(crop, self._own_variety(crop, name), day) for crop, name, day in rows}
         when = calendar_days(days)
-        found: dict[tuple[str, str | None], Floats] = {}
-        for crop, day in kinds:
+        found: dict[tuple[str, str, str | None], Floats] = {}
+        for crop, name, day in sorted(kinds, key=lambda kind: (kind[0], kind[1], kind[2] or "")):
             places = pd.DataFrame(
-                {"block": "", "crop": crop, "harvest": day, "planted": np.nan}, index=range(len(when))
+                {"block": "", "crop": crop, "variety": name, "harvest": day, "planted": np.nan},
+                index=range(len(when)),
             )
             relative = self.baselines(places, self.usual.on(when)) - self.allowances(places, days)
             season = self.season_targets(places, days)
-            found[crop, day or self.profiles[crop].harvest] = np.where(
-                np.isfinite(relative), relative, season
-            )
+            target = np.where(np.isfinite(relative), relative, season)
+            found[crop, name, day or self.profiles[crop].harvest] = target
         return found
+
+    def _own_variety(self, crop: str, name: str | None) -> str:
+        """Return a variety's name where the crop's profile has figures of its own for it."""
+        profile = self.profiles[crop]
+        return name if name and for_variety(profile, name) != profile else ""
 
 
 def settle(

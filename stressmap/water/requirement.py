@@ -222,7 +222,8 @@ def _need(
     daily = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
     storage = _root_zone_of(place, profile, daily, facts.water, assumed)
     hydraulics = _hydraulics(row.area_ha, data, place, facts.water, assumed)
-    since, given = _log_depths((row, place, below / 2.0), context, hydraulics, assumed)
+    since, ran = _log_depths((row, place, below / 2.0), context, hydraulics, assumed)
+    given = ran + effective_rain_mm(facts.eto, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
     short_by_log = since - storage.mm_per_bar * _allowed_bar(row)
     high_bar = dry + Z_90 * se
     most = high_bar if dry > 0.0 else min(0.0, let_down)
@@ -235,7 +236,8 @@ def _need(
     unknown = {
         "stage": stage is None,
         "kc": profile.crop_coefficient is None,
-        "young": facts.start.year - _number(place["planted"], 0.0) < YOUNG_YEARS,
+        "young": _without_young_shares(profile)
+        and facts.start.year - _number(place["planted"], 0.0) < YOUNG_YEARS,
         "eto": facts.eto.source == "assumed",
         "max_hours": not np.isfinite(_number(data["max_hours"], np.inf)),
         "kc_fitted": is_tabulated(profile) and facts.eto.climate is not None,
@@ -255,6 +257,11 @@ def _need(
         hours_needed=irrigation_system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
         assumed=tuple(assumed),
     )  # fmt: skip
+
+
+def _without_young_shares(profile: CropProfile) -> bool:
+    """Tell whether a full canopy is taken for young trees too."""
+    return profile.crop_coefficient is not None and profile.crop_coefficient.young_kc_mid is None
 
 
 def _shortage_mm(dry: float, most: float, mm_per_bar: float, short_by_log: float) -> float:

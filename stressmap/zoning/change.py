@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from stressmap.agronomy.visit_weather import SLOPE_ERROR
 from stressmap.core.settings import RankBy
 from stressmap.zoning.ranking import Z_90, ZoneMeans
 
@@ -48,9 +49,9 @@ def compare_visits(before: VisitMeans, now: VisitMeans, rank_by: RankBy = "below
         k rows: ``gauge_change_bar`` = ``weather_change_bar`` (what the fully watered line moved; NaN where it
         is not known at both visits, when the gauge's change is all taken as the trees') +
         ``trees_change_bar``; ``change_bar`` (that of the trees, positive is drier), ``change_se_bar`` (errors
-        of the two visits taken as independent, so rather too wide than too narrow), ``change`` (``relieved``
-        or ``drier`` where the 90 % interval leaves out zero, otherwise ``no clear change``), and
-        ``target_change_bar``.
+        of the two visits, taken as independent, and of the slope along which the line moved), ``change``
+        (``relieved`` or ``drier`` where the 90 % interval leaves out zero, otherwise ``no clear change``),
+        and ``target_change_bar``.
 
     Examples
     --------
@@ -65,7 +66,8 @@ def compare_visits(before: VisitMeans, now: VisitMeans, rank_by: RankBy = "below
         (before.held[name] - now.held[name]).to_numpy(np.float64) for name in ("baseline_bar", "target_bar")
     )
     trees = gauge - np.nan_to_num(weather)
-    se = np.hypot(now.figures.se, before.figures.se)
+    apart = np.hypot(now.figures.se, before.figures.se)
+    se = np.hypot(apart, SLOPE_ERROR * np.nan_to_num(weather))
     word = np.where(trees + Z_90 * se < 0, RELIEVED, np.where(trees - Z_90 * se > 0, DRIER, UNCLEAR))
     return pd.DataFrame(
         {

@@ -38,7 +38,8 @@ def urgency(stress_bar: ArrayLike, edges_bar: Edges, limit_bar: ArrayLike) -> Fl
     """Place a figure on its crop's own scale: 1, 2 and 3 at the edges, 4 at the limit, straight between.
 
     Below the first edge and past the limit the scale goes on: at the pace between the first two edges, and at
-    that between the last two. Without a limit it goes on so from the last edge.
+    that between the last two. Without a limit 4 is neared from the last edge on, never reached, so that what
+    is past its limit stands first.
 
     Parameters
     ----------
@@ -68,5 +69,7 @@ def urgency(stress_bar: ArrayLike, edges_bar: Edges, limit_bar: ArrayLike) -> Fl
     room = np.where(limit > e3, limit - e3, np.nan)
     to_limit = np.where(np.isnan(room), np.nan, 3.0 + (stress - e3) / room)
     past = AT_LIMIT + (stress - limit) * pace
-    over = np.where(np.isnan(limit), 3.0 + (stress - e3) * pace, np.where(stress > limit, past, to_limit))
+    # without a limit nobody can say that the crop is past it: 4 is neared, never reached
+    short_of_limit = AT_LIMIT - np.exp(-np.maximum(stress - e3, 0.0) * pace)
+    over = np.where(np.isnan(limit), short_of_limit, np.where(stress > limit, past, to_limit))
     return np.asarray(np.where(stress < e1, below, np.where(stress > e3, over, inside)))

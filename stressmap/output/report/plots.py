@@ -35,8 +35,8 @@ SHOWN_BLOCKS = 40
 BARE = 0
 """Stands for the priority of a zone in a block without readings."""
 
-Courses = Callable[[Any], Mapping[tuple[str, str | None], Floats]]
-"""Targets on days in usual weather, by crop and harvest (``MM-DD``)."""
+Courses = Callable[[Any], Mapping[tuple[str, str, str | None], Floats]]
+"""Targets on days in usual weather, by crop, variety and harvest (``MM-DD``)."""
 DASHES = ("-", "--", ":", "-.")
 
 
@@ -190,16 +190,18 @@ class Plotter:
         month = pd.Timedelta(days=30)
         days = pd.date_range(pd.Timestamp(min(dates)) - month, pd.Timestamp(max(dates)) + month)
         targets = {kind: line for kind, line in courses(days).items() if np.isfinite(line).any()}
-        shown = [crop for crop in dict.fromkeys(crop for crop, _ in targets) if (table["crop"] == crop).any()]
+        shown = [
+            crop for crop in dict.fromkeys(crop for crop, *_ in targets) if (table["crop"] == crop).any()
+        ]
         if not shown:
             return None
 
         def paint(figure: Figure) -> None:
             panels = figure.subplots(len(shown), 1, squeeze=False, sharex=True)[:, 0]
             for axes, crop in zip(panels, shown, strict=True):
-                lines = {harvest: line for (name, harvest), line in targets.items() if name == crop}
-                for (harvest, line), dash in zip(lines.items(), cycle(DASHES)):
-                    label = self._target_label(harvest)
+                lines = {kind[1:]: line for kind, line in targets.items() if kind[0] == crop}
+                for (kind, line), dash in zip(lines.items(), cycle(DASHES)):
+                    label = self._target_label(*kind)
                     axes.plot(days, line, color=LINE, lw=2, ls=dash, label=label)
                 self._readings_on(axes, table[table["crop"] == crop])
                 axes.set_title(drawable(crop_title(crop, self.content.profiles, self.words)), loc="left")
@@ -218,11 +220,12 @@ class Plotter:
         axes.set_ylabel("bar")
         axes.xaxis.set_major_formatter(lambda x, _: self._day(x))
 
-    def _target_label(self, harvest: str | None) -> str:
-        if harvest is None:
-            return self.words("report.target")
-        month, day = (int(part) for part in harvest.split("-"))
-        return self.words("report.target_harvest", day=self.words.day(dt.date(2000, month, day)))
+    def _target_label(self, variety: str, harvest: str | None) -> str:
+        label = self.words("report.target")
+        if harvest is not None:
+            month, day = (int(part) for part in harvest.split("-"))
+            label = self.words("report.target_harvest", day=self.words.day(dt.date(2000, month, day)))
+        return drawable(f"{variety}: {label}") if variety else label
 
     def _day(self, number: float) -> str:
         stamp = pd.Timestamp(np.datetime64("1970-01-01") + np.timedelta64(int(number), "D"))

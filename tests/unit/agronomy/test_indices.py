@@ -342,6 +342,13 @@ def test_a_reading_whose_minute_has_no_weather_stays_as_it_is() -> None:
     assert any("stays as it is" in line for line in said)
 
 
+def test_below_baseline_a_reading_without_weather_is_held_against_the_middle_weather() -> None:
+    rows = readings(("2026-07-14 13:00", "A", -12.0), ("2026-07-15 13:00", "A", -12.0))
+    table, _ = add(rows, blocks(A="prune"), weather(HOT), rank_by="below_baseline")
+    assert table["baseline_bar"].isna().tolist() == [False, True]
+    assert table["stress_bar"].iloc[1] == pytest.approx(table["stress_bar"].iloc[0])
+
+
 def test_only_readings_in_use_make_the_middle_weather() -> None:
     rows = readings(("2026-07-14 13:00", "A", -12.0), ("2026-07-15 13:00", "A", -8.0), used=[True, False])
     table, said = add(rows, blocks(A="prune"), weather(HOT, MILD))

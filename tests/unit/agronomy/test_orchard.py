@@ -57,7 +57,27 @@ def test_the_course_that_is_drawn_is_the_one_that_ranks(made: Orchard, day: str,
 def test_blocks_with_harvests_of_their_own_have_courses_of_their_own() -> None:
     made = orchard(A="08-10", B="08-25", C="")
     assert list(made.courses(pd.DatetimeIndex(["2026-07-14"]))) == [
-        ("prune", None),
-        ("prune", "08-10"),
-        ("prune", "08-25"),
+        ("prune", "", None),
+        ("prune", "", "08-10"),
+        ("prune", "", "08-25"),
     ]
+
+
+def test_a_variety_with_figures_of_its_own_has_a_course_of_its_own() -> None:
+    made = orchard(A="", B="")
+    blocks = made.blocks.assign(crop="walnut", variety=["Serr", "some other"])
+    grown = settle(blocks, load_profiles({}, "ranch.toml"), blocks_file="blocks.geojson").value
+    assert list(grown.courses(pd.DatetimeIndex(["2026-09-15"]))) == [
+        ("walnut", "", None),
+        ("walnut", "Serr", None),
+    ]
+
+
+def test_young_trees_keep_their_allowance_under_a_season_of_the_ranchs_own() -> None:
+    """Published: 2 to 4 bar below the line all season for young prune."""
+    own = {"prune": {"season_target": [["05-01", -6.0], ["08-01", -14.0]]}}
+    year = pd.date_range("2026-01-01", "2026-12-31").to_numpy().astype("datetime64[D]")
+    made = replace(orchard(own), usual=UsualWeather(year, np.full(len(year), 1.0)))
+    places = pd.DataFrame({"block": ["A"] * 2, "crop": "prune", "harvest": None, "planted": [2025.0, 2005.0]})
+    young, bearing = made.allowances(places, pd.DatetimeIndex(["2026-08-10"] * 2))
+    assert 2.0 <= young <= 4.0 < bearing

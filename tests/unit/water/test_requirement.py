@@ -108,6 +108,8 @@ def test_the_use_of_prunes_falls_with_stress_and_half_the_rain_is_counted() -> N
     assert found.etc_until_mm == pytest.approx(8 * 0.90 * 5.0 / 2)
     rain, ran = {dt.date(2026, 7, 12): 8.0}, facts(sets(("2026-07-10 06:00", 12.0)))
     dry, wet = (one(f=replace(ran, eto=ReferenceEt({}, 5.0, "set", rain_by_day=fell))) for fell in ({}, rain))
+    coming = ReferenceEt({}, 5.0, "set", rain_by_day={dt.date(2026, 7, 15): 12.0})
+    assert one(f=replace(facts(), eto=coming)).need_mm == pytest.approx(one().need_mm - 6.0)
     # 5 days of use from the end of the set to the end of the visit, less half of 8 mm
     assert (dry.etc_since_mm, wet.etc_since_mm) == pytest.approx((5 * 0.90 * 5.0, 5 * 0.90 * 5.0 - 4.0))
 

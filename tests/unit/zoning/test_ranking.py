@@ -56,7 +56,8 @@ def test_rank_one_is_the_most_urgent_on_its_own_crops_edges():
     assert ranked["valve"].tolist() == ["B1", "A2", "A1"]
     assert ranked["rank"].tolist() == [1, 2, 3]
     assert ranked["priority"].tolist() == [1, 2, 3]
-    assert ranked["urgency"].tolist() == pytest.approx([3.5, 2.5, 1.75])
+    # no limit is known of either: over the highest edge 4 is neared, never reached
+    assert ranked["urgency"].tolist() == pytest.approx([4 - np.exp(-0.5), 2.5, 1.75])
     assert ranked["swp_bar"].tolist() == [-8.5, -15.0, -13.5]
     assert ranked["area_ha"].tolist() == [1.0, 1.0, 1.0]
 
@@ -181,6 +182,20 @@ def test_urgency_is_the_place_on_the_crops_own_edges():
     assert urgency([1.0, 2.0, 4.0, 10.0, 1.5, 7.0], edges, limit).tolist() == [1.0, 2.0, 3.0, 4.0, 1.5, 3.5]
     judged = classify(figures([10.0, 10.1], [0.1, 0.1]), ["prune"] * 2, {"prune": edges}, np.full(2, 10.0))
     assert judged["past_limit"].tolist() == [False, True]
+
+
+def test_a_zone_past_its_limit_stands_before_any_of_a_crop_without_one():
+    mean = np.array([30.0, 11.0])
+    judged = classify(figures(mean, [0.5, 0.5]), ["walnut", "prune"], EDGES, np.array([np.nan, 10.0]))
+    assert judged["past_limit"].tolist() == [False, True]
+    assert judged["urgency"][1] > judged["urgency"][0]
+
+
+def test_the_error_of_the_lines_slope_counts_in_a_change():
+    """A fifth of what the line moved, as one standard error (docs/references.md names it a judgement)."""
+    mild, hot = (pd.DataFrame({"target_bar": [b - 4.0], "baseline_bar": [b]}) for b in (-6.0, -8.0))
+    told = compare_visits(VisitMeans(figures([1], [0.3]), mild), VisitMeans(figures([1], [0.4]), hot))
+    assert told["change_se_bar"].tolist() == pytest.approx([np.hypot(0.5, 0.2 * 2.0)])
 
 
 def test_irrigation_between_visits_is_looked_up_in_the_log():
