@@ -6,16 +6,20 @@ Simulated truth: every tree stands a drawn number of bars below what a fully wat
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.indices import add_figures, block_figures
 from stressmap.agronomy.orchard import Orchard, settle
+from stressmap.agronomy.visit_weather import UsualWeather
 from stressmap.core.settings import Settings, Water
 from stressmap.water.crop_water_use import ReferenceEt
 from stressmap.water.requirement import Requirement, RequirementFacts, requirements
@@ -26,7 +30,7 @@ ZONE = "America/Los_Angeles"
 CROPS = ("almond", "prune", "walnut")
 AIR = st.tuples(st.floats(15.0, 45.0), st.floats(5.0, 90.0))
 """Temperature [°C] and humidity [%] of an afternoon."""
-SEASON = st.dates(dt.date(2026, 3, 15), dt.date(2026, 11, 10))
+SEASON = st.dates(dt.date(2026, 1, 1), dt.date(2026, 12, 20))
 
 
 def chosen(rank_by: str = "below_target") -> Settings:
@@ -39,20 +43,40 @@ def chosen(rank_by: str = "below_target") -> Settings:
     )
 
 
-def orchard(crop: str, planted: float = 2005.0, own: dict[str, object] | None = None) -> Orchard:
-    blocks = pd.DataFrame({"block": ["A"], "crop": [crop], "planted": planted, "harvest": None})
-    profiles = load_profiles({} if own is None else {crop: own}, "ranch.toml")
+def orchard(
+    *crops: str,
+    planted: float = 2005.0,
+    south: bool = False,
+    own: dict[str, object] | None = None,
+    **more: object,
+) -> Orchard:
+    """Settle a block a crop, A, B and so on, north or south of the equator."""
+    north = 6_200_000.0 if south else 4_300_000.0
+    blocks = gpd.GeoDataFrame(
+        {"block": list("ABC")[: len(crops)], "crop": crops, "planted": planted, "harvest": None} | more,
+        geometry=[
+            shapely.box(6e5 + 500 * i, north, 6e5 + 500 * i + 400, north + 400) for i in range(len(crops))
+        ],
+        crs="EPSG:32719" if south else "EPSG:32610",
+    )
+    profiles = load_profiles({} if own is None else {crops[0]: own}, "ranch.toml")
     return settle(blocks, profiles, blocks_file="blocks.geojson").value
 
 
-def visit(grown: Orchard, day: dt.date, air: list[tuple[float, float]], below: np.ndarray) -> pd.DataFrame:
+def visit(
+    grown: Orchard,
+    day: dt.date,
+    air: list[tuple[float, float]],
+    below: np.ndarray,
+    blocks: str | list[str] = "A",
+) -> pd.DataFrame:
     """Read trees that stand so many bar below their line, each in the air given for it."""
     temp, humidity = (np.array(column) for column in zip(*air, strict=True))
     start = pd.Timestamp(day).tz_localize(ZONE) + pd.Timedelta(hours=13)
     table = pd.DataFrame(
         {
             "row": np.arange(2, len(below) + 2),
-            "block": "A",
+            "block": blocks,
             "swp_bar": np.full(len(below), -1.0),
             "time": [start + pd.Timedelta(minutes=int(m)) for m in np.linspace(0, 119, len(below))],
             "temp_c": temp,
@@ -67,14 +91,13 @@ def stress(grown: Orchard, table: pd.DataFrame, rank_by: str = "below_target") -
     return add_figures(table, grown, None, chosen(rank_by)).value["stress_bar"].to_numpy()
 
 
-def need_of(grown: Orchard, day: dt.date, table: pd.DataFrame, days: int = 7) -> Requirement:
+def need_of(
+    grown: Orchard, day: dt.date, table: pd.DataFrame, log: pd.DataFrame | None = None, days: int = 7
+) -> Requirement:
     """Work out the need of one valve zone over the block from the mean of its readings."""
     figured = add_figures(table, grown, None, chosen()).value
     held = block_figures(grown, (day, day), figured, chosen())
     mean = ZoneMeans(np.array([figured["stress_bar"].mean()]), np.array([0.4]))
-    import geopandas as gpd
-    import shapely
-
     zone = gpd.GeoDataFrame(
         {
             "valve": ["V"],
@@ -97,7 +120,7 @@ def need_of(grown: Orchard, day: dt.date, table: pd.DataFrame, days: int = 7) ->
         start=day + dt.timedelta(days=1),
         next_turn=day + dt.timedelta(days=1 + days),
         eto=ReferenceEt({}, 6.0, "set"),
-        log=None,
+        log=log,
     )
     bare = {"rate_mm_h": 1.5, "flow_m3_h": np.nan, "min_hours": np.nan, "max_hours": np.nan, "pump": None}
     data = pd.DataFrame([{"valve": "V", "block": "A", **bare}])
@@ -105,18 +128,71 @@ def need_of(grown: Orchard, day: dt.date, table: pd.DataFrame, days: int = 7) ->
     return requirements(ranked, data, blocks, facts)[0]
 
 
-@settings(deadline=None, max_examples=40)
-@given(st.sampled_from(CROPS), SEASON, st.floats(2000, 2026).map(int), st.lists(AIR, min_size=1, max_size=4))
+HARVESTS = {"almond": ("08-05", "08-30"), "prune": ("08-10", "09-05"), "walnut": ("09-15", "10-10")}
+VARIETIES = {"almond": ("Nonpareil",), "prune": ("",), "walnut": ("Chandler", "Serr", "")}
+
+
+def southern(harvest: str) -> str:
+    """Give the same day half a year on."""
+    month = (int(harvest[:2]) + 5) % 12 + 1
+    return f"{month:02d}{harvest[2:]}"
+
+
+def ran(day: dt.date, days_ago: int | None) -> pd.DataFrame | None:
+    """Give a log with one set of twelve hours so many days before, or none."""
+    if days_ago is None:
+        return None
+    end = pd.Timestamp(day - dt.timedelta(days=days_ago)).tz_localize(ZONE) + pd.Timedelta(hours=8)
+    return pd.DataFrame(
+        {"valve": ["V"], "start": [end - pd.Timedelta(hours=12)], "end": [end], "mm": [np.nan]}
+    )
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.data(), st.sampled_from(CROPS), SEASON, st.lists(AIR, min_size=1, max_size=4))
 def test_trees_on_their_fully_watered_line_can_always_wait(
-    crop: str, day: dt.date, planted: int, air: list[tuple[float, float]]
+    data: st.DataObject, crop: str, day: dt.date, air: list[tuple[float, float]]
 ) -> None:
-    grown = orchard(crop, float(planted))
+    """On every date, of every crop, variety, age and harvest, north and south, whatever the log says."""
+    south = data.draw(st.booleans())
+    harvest = data.draw(st.none() | st.sampled_from(HARVESTS[crop]))
+    grown = orchard(
+        crop,
+        planted=float(data.draw(st.integers(2000, 2026))),
+        south=south,
+        harvest=southern(harvest) if harvest and south else harvest,
+        variety=data.draw(st.sampled_from(VARIETIES[crop])),
+    )
     table = visit(grown, day, air, np.zeros(len(air)))
     edges = grown.profiles[crop].edges.below_target
     assert (priority(stress(grown, table), edges) == 4).all()
-    need = need_of(grown, day, table)
+    need = need_of(grown, day, table, ran(day, data.draw(st.none() | st.integers(0, 60))))
     assert need.need_mm <= need.etc_until_mm + 1e-9
     assert need.short_mm <= 0.0
+
+
+@settings(deadline=None, max_examples=20)
+@given(SEASON, AIR, AIR, st.lists(st.floats(-1.0, 14.0), min_size=3, max_size=3))
+def test_zones_of_several_crops_stand_in_one_order_in_any_weather(
+    day: dt.date, mild: tuple[float, float], hot: tuple[float, float], below: list[float]
+) -> None:
+    """The same trees: the same ranks, priorities and limits, on a mild and on a hot day."""
+    grown = orchard(*CROPS)
+    edges = {crop: grown.profiles[crop].edges.below_target for crop in CROPS}
+    zones = gpd.GeoDataFrame(
+        {"valve": list("ABC"), "block": list("ABC"), "readings": 1, "measured": True, "last_irrigated": None},
+        geometry=list(grown.blocks.geometry),
+        crs=grown.blocks.crs,
+    )
+    told = []
+    for air in (mild, hot):
+        table = visit(grown, day, [air] * 3, np.array(below), list("ABC"))
+        figured = add_figures(table, grown, None, chosen()).value
+        held = block_figures(grown, (day, day), figured, chosen())
+        means = ZoneMeans(figured["stress_bar"].to_numpy().round(9), np.full(3, 0.5))
+        told.append(rank_valves(zones, held, means, edges, "below_target"))
+    for name in ("valve", "rank", "priority", "past_limit"):
+        assert told[0][name].tolist() == told[1][name].tolist(), name
 
 
 @settings(deadline=None, max_examples=20)
@@ -167,10 +243,6 @@ def test_no_season_of_a_ranch_makes_a_tree_on_its_line_dry(
     """However wet the ranch's own absolute targets are, with weather they allow the crop's least."""
     grown = orchard("prune", own={"season_target": [["04-01", spring], ["09-01", harvest]]})
     days = pd.date_range("2026-01-01", "2026-12-31", freq="D").to_numpy().astype("datetime64[D]")
-    from dataclasses import replace
-
-    from stressmap.agronomy.visit_weather import UsualWeather
-
     settled = replace(grown, usual=UsualWeather(days, np.full(len(days), usual_kpa)))
     table = visit(settled, day, [(38.0, 20.0)], np.zeros(1))
     assert stress(settled, table)[0] <= -2.0  # the driest published spring band of prune begins 2 bar below
