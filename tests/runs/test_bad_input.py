@@ -24,7 +24,8 @@ def out(tmp_path):
     """Return a folder that holds an earlier result."""
     folder = tmp_path / "out"
     folder.mkdir()
-    (folder / "run.json").write_text("{}")
+    record = {"job": "run", "files": ["map.html", "run.json"], "versions": {"stressmap": "0.1.0"}}
+    (folder / "run.json").write_text(json.dumps(record))
     (folder / "map.html").write_text(EARLIER)
     return folder
 
