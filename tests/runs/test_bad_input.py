@@ -257,8 +257,8 @@ def renamed(ranch: Path) -> Path:
     [
         ('timezone =', 'crs = "EPSG:2226"\ntimezone =', "column ranch.crs: 'EPSG:2226' is not a "
          "projected CRS in metres. Leave it out, or name the UTM zone."),
-        ("cell_m = 10", "cell_m = 0.01", "column map.cell_m: cell_m = 0.01 would make 2.4e+09 cells. "
-         "Use 0.1 m or more."),
+        ("cell_m = 10", "cell_m = 0.01", "column map.cell_m: input should be greater than or equal to "
+         "0.1 (it is 0.01). Correct it."),
         ("[map]", '[crops.prune]\nharvest = "05-01"\n[map]', "column crops.prune.harvest: harvest "
          "05-01 is not after the season's first point, 05-01. Write month and day of the harvest, MM-DD, "
          "after the first day of the crop's season_target."),
