@@ -309,6 +309,8 @@ EQUIVALENT = {
     ("agronomy/indices", "parts[ 0:]"): "a day's hours told twice leave that day's mean",
     ("agronomy/daily_et", "at[ 1].day_of_year"): "all moments of a day are of that day",
     ("agronomy/crops", "known, n= 2,"): "the first of two is the first of one",
+    ("agronomy/orchard", "reset_index(drop=False)"): "a column more, by which nobody groups",
+    ("agronomy/orchard", "own, strict=False)), key"): "two columns of one table are of one length",
     ("agronomy/target", "range(years.min() - 2,"): "a season a year earlier holds none of the days",
 }
 """Mutants that change nothing, each judged by hand: module and part of the changed line, and why."""

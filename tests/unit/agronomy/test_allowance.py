@@ -112,6 +112,22 @@ def test_stages_and_coefficients_move_with_the_harvest_and_the_season_target_doe
     assert moved.season_target == prune.season_target
 
 
+def test_coefficients_of_the_ranch_are_drawn_for_its_own_harvest_whatever_else_is_built_in() -> None:
+    points = [["04-01", 0.4], ["09-01", 0.9], ["11-01", 0.5]]
+    prune = load_profiles(
+        {"prune": {"harvest": "09-01", "crop_coefficient": {"points": points}}}, "ranch.toml"
+    )
+    moved = at_harvest(prune["prune"])
+    assert moved.allowance != prune["prune"].allowance  # built in, for another day
+    assert moved.crop_coefficient == prune["prune"].crop_coefficient
+
+
+def test_coefficients_stay_where_the_day_that_they_were_drawn_for_is_not_known() -> None:
+    points = [["04-01", 0.4], ["09-01", 0.9], ["11-01", 0.5]]
+    fig = load_profiles({"fig": {"crop_coefficient": {"points": points}}}, "ranch.toml")["fig"]
+    assert at_harvest(fig, "09-15").crop_coefficient == fig.crop_coefficient
+
+
 @pytest.mark.parametrize(
     ("crop", "harvest", "days"),
     [

@@ -163,6 +163,13 @@ def test_a_crop_without_a_target_is_one_error() -> None:
     )
 
 
+def test_a_crop_without_a_target_is_refused_behind_one_that_has_one() -> None:
+    own = {"cherry": {"edges": {"tension": [8, 12, 15]}}}
+    table = readings(("2026-07-14 13:00", "A", -9.0), ("2026-07-14 13:10", "B", -9.0))
+    with pytest.raises(SettingsError, match="the crop cherry has no season target"):
+        add(table, blocks(A="prune", B="cherry"), None, crops=own)
+
+
 def test_a_crop_without_a_line_is_one_error_when_ranked_by_it() -> None:
     own = {"cherry": {"season_target": [["05-01", -8.0]]}}
     with pytest.raises(SettingsError) as caught:

@@ -120,6 +120,12 @@ def test_change_is_called_only_where_its_interval_leaves_out_zero():
     assert told["change"].tolist() == ["relieved", "drier", "no clear change"]
 
 
+def test_no_change_without_any_error_is_neither_relieved_nor_drier():
+    held = pd.DataFrame({"target_bar": [-12.0], "baseline_bar": [-8.0]})
+    same = VisitMeans(figures([3], [0.0]), held)
+    assert compare_visits(same, same)["change"].tolist() == ["no clear change"]
+
+
 WATERED, ALLOWED, TREES = st.floats(-12, -4), st.floats(1, 8), st.floats(-3, 12)
 
 
@@ -196,6 +202,12 @@ def test_the_error_of_the_lines_slope_counts_in_a_change():
     mild, hot = (pd.DataFrame({"target_bar": [b - 4.0], "baseline_bar": [b]}) for b in (-6.0, -8.0))
     told = compare_visits(VisitMeans(figures([1], [0.3]), mild), VisitMeans(figures([1], [0.4]), hot))
     assert told["change_se_bar"].tolist() == pytest.approx([np.hypot(0.5, 0.2 * 2.0)])
+
+
+def test_the_error_of_urgency_is_that_of_the_figure_in_steps_of_its_scale():
+    """Edges are 2 bar apart for prune and 1 bar for walnut: an error of 0.25 bar is 1/8 and 1/4 of a step."""
+    judged = classify(figures([1.0, 0.5], [0.25, 0.25]), ["prune", "walnut"], EDGES)
+    assert judged["urgency_se"].tolist() == pytest.approx([0.125, 0.25])
 
 
 def test_irrigation_between_visits_is_looked_up_in_the_log():
