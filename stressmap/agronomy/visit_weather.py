@@ -138,7 +138,7 @@ def usual_weather(weather: pd.DataFrame | None, zone: ZoneInfo | str) -> UsualWe
     Parameters
     ----------
     weather : DataFrame or None
-        As :data:`stressmap.intake.schemas.WEATHER`.
+        As :data:`stressmap.core.schemas.WEATHER`.
     zone : ZoneInfo
         Of the ranch.
 

@@ -100,6 +100,7 @@ def run(
     from stressmap.geostat.cross_validation import MOST_METHODS
     from stressmap.geostat.cross_validation import cross_validate as compare_methods
     from stressmap.jobs.map_visit import content_of, fit
+    from stressmap.water.ranch_inputs import is_stale
 
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs, tell)
@@ -108,8 +109,10 @@ def run(
     notes.add((*fitted.surface.notes, *proof.notes))
     with watch.of("map"):
         content = content_of(inputs, assessed, fitted.surface, tell, jobs=jobs)
-    advice = None
-    if inputs.settings.water is not None:
+    advice, planned = None, inputs.settings.water
+    if planned is not None and planned.start is not None and is_stale(planned.start, assessed.visit):
+        notes.say("plan_stale", "warning", start=planned.start, visit_end=assessed.visit[1])
+    elif planned is not None:
         with watch.of("water"):
             content, advice = _with_water(content, inputs, assessed, fitted, tell)
     notes.add(content.notes)

@@ -22,8 +22,8 @@ ASSUMED_KC = 1.0
 """Crop coefficient where a profile has none: a full cover using as much water as the reference grass."""
 USUAL_DAYS = 7
 EFFECTIVE_RAIN = 0.5
-"""Share of the rain of the growing season that reaches the trees: 0.5 to 0.6, weekly report on
-evapotranspiration of a university extension service, notes, 2017 (read); the lesser."""
+"""Share of the rain of the growing season that reaches the trees: 0.5 to 0.6, "Sacramento Valley ET Report"
+(weekly), notes, 2017 (read); the lesser."""
 
 EtoSource = Literal["weather", "set", "assumed"]
 

@@ -23,7 +23,33 @@ from stressmap.water.water_plan import PlanTerms
 
 CLIMATE_DAYS = 30
 """Days before the plan whose wind and humidity represent the season's: a judgement, no source."""
+UNCERTAIN_DAYS, STALE_DAYS = 7, 14
+"""Days between readings and plan over which the need is called uncertain, and over which no plan is made:
+common practice, no source; readings are repeated weekly."""
 WHOLE_DAYS = ("station", "hourly", "daily")
+
+
+def is_stale(start: dt.date, visit: tuple[dt.date, dt.date]) -> bool:
+    """Tell whether a plan is so far from its readings that they say nothing of it.
+
+    Parameters
+    ----------
+    start : date
+        First day of the plan.
+    visit : tuple of date
+        First and last day of the readings.
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> july, may = (dt.date(2026, 7, 14), dt.date(2026, 7, 15)), (dt.date(2026, 5, 14), dt.date(2026, 5, 14))
+    >>> is_stale(dt.date(2026, 7, 16), july), is_stale(dt.date(2026, 7, 16), may)
+    (False, True)
+    """
+    return abs((start - visit[1]).days) > STALE_DAYS
 
 
 def prepare(
@@ -56,7 +82,7 @@ def prepare(
     Raises
     ------
     SettingsError
-        If nothing at all could be watered.
+        If nothing at all could be watered, or the plan is too far from its readings.
     """
     where, notes = str(inputs.source), NoteList()
     start = water.start or visit[1] + dt.timedelta(days=1)
@@ -64,7 +90,11 @@ def prepare(
     if next_turn <= start:
         what = f"the next turn ({next_turn}) is not after the first day of the plan ({start})"
         raise SettingsError(Problem(where, what, "Give a later day", column="water.next_turn"))
-    if abs((start - visit[1]).days - 1) > 7:
+    if is_stale(start, visit):
+        what = f"the plan begins on {start}, but its readings are of {visit[1]}"
+        remedy = "Change the first day, leave it out, or plan from the readings of another visit"
+        raise SettingsError(Problem(where, what, remedy, column="water.from"))
+    if abs((start - visit[1]).days - 1) > UNCERTAIN_DAYS:
         notes.say("plan_far_from_visit", "warning", start=start, visit_end=visit[1])
     table = notes.keep(daily_eto(inputs))
     known = {pd.Timestamp(str(day)).date(): float(mm) for day, mm in table["eto_mm"].dropna().items()}
@@ -165,5 +195,5 @@ def assumptions(case: PlanInputs, eto: ReferenceEt) -> Mapping[str, int]:
         found["no_pump"] = open_pumps
     held = {"eto_usual": eto.source == "weather", "elevation": eto.worked_out, "wind_height": eto.worked_out}
     found |= {code: len(case.requirements) for code, holds in held.items() if holds}
-    found["rain"] = len(case.requirements)
+    found["rain" if eto.rain_by_day else "no_rain"] = len(case.requirements)
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))

@@ -174,3 +174,20 @@ def test_too_little_water_for_any_set_says_so(stressmap, ranch):
     assert (
         "No valve gets water: the amount is less than the smallest set of any valve that needs water." in said
     )
+
+
+def test_no_plan_is_made_far_from_its_readings(stressmap, ranch, tmp_path):
+    """A plan of August from readings of July would be followed: the map is made, the plan is not."""
+    text = ranch.read_text(encoding="utf-8").replace("from = 2026-07-16", "from = 2026-08-20")
+    ranch.write_text(text, encoding="utf-8")
+    assert stressmap("run", ranch, "--out", tmp_path / "out").code == 0
+    assert (tmp_path / "out" / "map.html").exists()
+    assert not (tmp_path / "out" / "water_plan.csv").exists()
+    said = json.loads((tmp_path / "out" / "run.json").read_text())["warnings"]
+    assert any(line.startswith("No water plan was made: it would begin on 2026-08-20") for line in said)
+    answer = stressmap("water", ranch)
+    assert answer.code == 2
+    (line,) = answer.errors
+    assert line.startswith(
+        f"error: {ranch}, column water.from: the plan begins on 2026-08-20, but its readings are of"
+    )

@@ -1,4 +1,4 @@
-"""What every output is made from: one frozen bundle that the pipeline fills and the writers only read."""
+"""What every output is made from: one frozen bundle that the jobs fill and the writers only read."""
 
 from __future__ import annotations
 
