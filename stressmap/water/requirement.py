@@ -1,7 +1,7 @@
 """Net irrigation requirement of each valve zone until its next turn [mm], step by step.
 
-1. Stress: how far the trees are below the season target [bar] (without a target, over the first edge between
-   priorities), with its 90 % interval.
+1. Stress: how far the trees are below the target, the fully watered line less the allowance [bar] (without a
+   target, over the first edge between priorities), with its 90 % interval.
 2. Water that is short now: stress times the water per bar of the root zone. The log is a second estimate:
    since the last set the trees have used crop evapotranspiration, and of that the target allows only
    (baseline - target) in bars to be missing. Where the log says drier than the readings it raises

@@ -39,12 +39,12 @@ TIED_OVER = 0.3
 
 @dataclass(frozen=True)
 class ZoneMeans:
-    """Zone means of the ranked figure with their standard errors.
+    """Zone means of the ranked figure, or their urgency, with their standard errors.
 
     Parameters
     ----------
     mean, se : array of float, shape (k,)
-        Zone mean of the ranked figure and its standard error [bar].
+        Zone mean of the ranked figure and its standard error [bar], or the zone's urgency and its [no unit].
     """
 
     mean: NDArray[np.float64]
@@ -218,7 +218,7 @@ def tied_groups(ordered: ZoneMeans) -> NDArray[np.int64]:
     Parameters
     ----------
     ordered : ZoneMeans
-        Of k valves, the driest first.
+        Of k valves, the driest or the most urgent first; ranks come from their urgency.
 
     Returns
     -------
@@ -248,7 +248,7 @@ def tied_ranks(ordered: ZoneMeans) -> list[str]:
     Parameters
     ----------
     ordered : ZoneMeans
-        Of k valves, the driest first.
+        Of k valves, the driest or the most urgent first; ranks come from their urgency.
 
     Returns
     -------

@@ -6,8 +6,8 @@
   African Journal of Enology and Viticulture 43(2), 2022: -8 bar before harvest.
 - Cherry: Plant water status as an index of irrigation needs in deciduous fruit trees, 1997: shoot growth
   stops at -15 to -17 bar.
-- Olive: Hedgerow olive, deficit irrigation from fruit drop to oil synthesis: shoot growth halved at -13 bar,
-  limits -29 bar in July and -20 in August.
+- Olive: Summer deficit irrigation in a hedgerow olive orchard cv. Arbequina, Spanish Journal of Agricultural
+  Research 11(2), 2013: shoot growth halved at -13 bar, limits -29 bar in July and -20 in August.
 """
 
 import pytest

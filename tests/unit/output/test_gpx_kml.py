@@ -3,6 +3,7 @@
 import dataclasses
 import hashlib
 from pathlib import Path
+from typing import Any
 
 import defusedxml.ElementTree
 import gpxpy
@@ -10,8 +11,10 @@ import numpy as np
 import pyogrio
 import pytest
 from helpers.drawn_content import NASTY, full, large, ranch, small
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from PIL import Image
 from shapely import box
 
@@ -123,12 +126,28 @@ def test_a_large_ranch_still_makes_a_small_picture(tmp_path: Path) -> None:
 
 
 def test_names_with_formula_signs_are_drawn_as_they_are(tmp_path: Path) -> None:
-    write_picture(ranch([("$x^2$ \\frac{", "prune", 2)], across=1), tmp_path / "map.png")
+    """Taken as a formula, the name would lose its signs or stop the drawing."""
+    drawn: list[Text] = []
+
+    def put(axes: Axes, *at: Any, **look: Any) -> Text:
+        drawn.append(text_of(axes, *at, **look))
+        return drawn[-1]
+
+    text_of = Axes.text
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Axes, "text", put)
+        write_picture(ranch([("$x^2$ \\frac{", "prune", 2)], across=1), tmp_path / "map.png")
+    named = [text for text in drawn if "$x^2$ \\frac{" in text.get_text()]
+    assert named
+    assert not any(text.get_parse_math() for text in named)
 
 
 def test_a_name_that_the_typeface_lacks_is_drawn_without_a_warning(tmp_path: Path) -> None:
-    content = ranch([("\U0001f333", "prune", 2)], across=1)
-    write_picture(content, tmp_path / "map.png")
+    """A tree sign is drawn as the square that stands in for it: the two pictures are the same."""
+    for name, file in (("\U0001f333", "tree.png"), ("\u25a1", "square.png")):
+        write_picture(ranch([(name, "prune", 2)], across=1), tmp_path / file)
+    tree, square = (np.asarray(Image.open(tmp_path / f"{name}.png")) for name in ("tree", "square"))
+    assert np.array_equal(tree, square)
 
 
 @pytest.mark.parametrize(
