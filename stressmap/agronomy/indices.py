@@ -79,7 +79,8 @@ def add_figures(
     table["baseline_bar"] = orchard.baselines(case.places, vpd)
     table["allowance_bar"] = orchard.allowances(case.places, case.days)
     middle = middle_deficit_kpa(vpd[case.counted])
-    held = _targets(case, orchard, middle)
+    at_middle = _in_middle(case, orchard, middle)
+    held = orchard.targets(case.places, case.days, at_middle)
     require_ranking(_lacking(case, held), case.profiles, settings.map.rank_by, settings.source)
     table["weather_shift_bar"] = _shift(case, orchard, middle)
     own = (table["baseline_bar"] - table["allowance_bar"]).to_numpy()
@@ -88,7 +89,7 @@ def add_figures(
     in_middle = (table["swp_bar"] + table["weather_shift_bar"]).to_numpy()
     # what its own minute allows and what the middle weather allows a carried potential are the same figure
     table["below_target_bar"] = np.where(carried, own - table["swp_bar"], held - in_middle)
-    watered = table["baseline_bar"].fillna(pd.Series(_in_middle(case, orchard, middle), index=table.index))
+    watered = table["baseline_bar"].fillna(pd.Series(at_middle, index=table.index))
     table["below_baseline_bar"] = watered - table["swp_bar"]
     table["too_wet"] = _too_wet(case)
     below = {"below_target": table["below_target_bar"], "below_baseline": table["below_baseline_bar"]}
@@ -134,12 +135,6 @@ def _case(readings: pd.DataFrame, orchard: Orchard, settings: Settings) -> Noted
 def _deficits(case: CropReadings, weather: pd.DataFrame | None) -> Floats:
     own = case.table.reindex(columns=["temp_c", "rh_pct"]).astype(float)
     return deficit_kpa(*air_at_trees(own.assign(time=aware_times(case.table, case.settings)), weather))
-
-
-def _targets(case: CropReadings, orchard: Orchard, middle_kpa: float) -> Floats:
-    """Return the target of each reading in the visit's middle weather; absolute where that is unknown."""
-    relative = _in_middle(case, orchard, middle_kpa) - case.table["allowance_bar"].to_numpy()
-    return np.where(np.isfinite(relative), relative, orchard.season_targets(case.places, case.days))
 
 
 def _in_middle(case: CropReadings, orchard: Orchard, middle_kpa: float) -> Floats:
@@ -212,11 +207,10 @@ def block_figures(
     vpd = np.full(len(places), _middle_vpd_kpa(visit, air, settings))
     days = np.full(len(places), np.datetime64(middle_day(visit), "D"))
     baseline, allowance = orchard.baselines(places, vpd), orchard.allowances(places, days)
-    relative = baseline - allowance
     return pd.DataFrame(
         {
             "crop": places["crop"].to_numpy(),
-            "target_bar": np.where(np.isfinite(relative), relative, orchard.season_targets(places, days)),
+            "target_bar": orchard.targets(places, days, baseline),
             "baseline_bar": baseline,
             "allowance_bar": allowance,
             "limit_bar": orchard.limits(places),

@@ -150,6 +150,26 @@ class Orchard:
             result[own] = np.where(known, np.fmin(allowed, self._young_allowances(places, when)), np.nan)[own]
         return result
 
+    def targets(self, places: pd.DataFrame, days: Any, baseline: Floats) -> Floats:
+        """Give where the crop should stand on days, in the weather that a baseline is of.
+
+        Parameters
+        ----------
+        places : DataFrame, n rows
+            ``block``, ``crop``, ``harvest``, ``planted`` and, optionally, ``variety``.
+        days : array, Series or index of dates, n of them
+            Local calendar days.
+        baseline : array of float, shape (n,)
+            What fully watered trees show in that weather [bar]; NaN where unknown.
+
+        Returns
+        -------
+        array of float, shape (n,)
+            The baseline less the allowance [bar]; the season's absolute figure where either is unknown.
+        """
+        relative = baseline - self.allowances(places, days)
+        return np.where(np.isfinite(relative), relative, self.season_targets(places, days))
+
     def limits(self, places: pd.DataFrame) -> Floats:
         """Give how far below a fully watered tree the crop is harmed; as :func:`limits`.
 
@@ -222,10 +242,8 @@ class Orchard:
                 {"block": "", "crop": crop, "variety": name, "harvest": day, "planted": np.nan},
                 index=range(len(when)),
             )
-            relative = self.baselines(places, self.usual.on(when)) - self.allowances(places, days)
-            season = self.season_targets(places, days)
-            target = np.where(np.isfinite(relative), relative, season)
-            found[crop, name, day or self.profiles[crop].harvest] = target
+            usual = self.baselines(places, self.usual.on(when))
+            found[crop, name, day or self.profiles[crop].harvest] = self.targets(places, days, usual)
         return found
 
     def _own_variety(self, crop: str, name: str | None) -> str:

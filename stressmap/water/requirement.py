@@ -26,7 +26,6 @@ from stressmap.agronomy.crops import CropProfile, Edge3, edges_for, for_variety
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.agronomy.harvest import at_harvest
 from stressmap.agronomy.orchard import Orchard
-from stressmap.core.arrays import Floats
 from stressmap.core.settings import RankBy, Water
 from stressmap.water import irrigation_system, root_zone
 from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, effective_rain_mm, is_tabulated
@@ -141,19 +140,12 @@ def requirements(
     places["crop"] = valves["crop"].to_numpy()
     days = [np.datetime64(d, "D") for d in (facts.visit_end, facts.next_turn)]
     baseline = valves["baseline_bar"].to_numpy(np.float64)
-    now, then = (_targets(places, day, baseline, facts.orchard) for day in days)
+    now, then = (facts.orchard.targets(places, np.full(len(places), day), baseline) for day in days)
     made, context = [], _Context(facts)
     for k, row in enumerate(valves.itertuples()):
         place = places.iloc[k]
         made.append(_need(row, own.loc[row.valve], place, context, (float(now[k]), float(then[k]))))
     return made
-
-
-def _targets(places: pd.DataFrame, day: np.datetime64, baseline: Floats, orchard: Orchard) -> Floats:
-    """Return the targets of a day in the weather of the visit; absolute ones where that is unknown."""
-    days = np.full(len(places), day)
-    relative = baseline - orchard.allowances(places, days)
-    return np.where(np.isfinite(relative), relative, orchard.season_targets(places, days))
 
 
 def table(found: list[Requirement]) -> pd.DataFrame:
