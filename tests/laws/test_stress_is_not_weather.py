@@ -133,9 +133,9 @@ VARIETIES = {"almond": ("Nonpareil",), "prune": ("",), "walnut": ("Chandler", "S
 
 
 def southern(harvest: str) -> str:
-    """Give the same day half a year on."""
-    month = (int(harvest[:2]) + 5) % 12 + 1
-    return f"{month:02d}{harvest[2:]}"
+    """Give the same day half a year on, no later than a month's 28th: every month has that day."""
+    month, day = map(int, harvest.split("-"))
+    return f"{(month + 5) % 12 + 1:02d}-{min(day, 28):02d}"
 
 
 def ran(day: dt.date, days_ago: int | None) -> pd.DataFrame | None:
