@@ -20,6 +20,7 @@ NOT_IMPORTED = {
     "tzdata": "zoneinfo reads it on systems that have no time zones of their own",
     "mypy": "a program, run on the package",
     "ruff": "a program, run on the repository",
+    "pytest-xdist": "a plugin: pytest finds it, for running on all cores",
     "pandas-stubs": "types for mypy",
     "types-defusedxml": "types for mypy",
 }
