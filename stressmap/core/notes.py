@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Generic, Literal, TypeVar
 
+from stressmap.core.row_counts import RowCounts
 from stressmap.core.text import one_line
 
 T = TypeVar("T")
@@ -124,10 +125,13 @@ class Noted(Generic[T]):
         The result.
     notes : tuple of Note
         Each once, in the order first said.
+    counts : tuple of RowCounts
+        What became of the rows of the files that it was read from.
     """
 
     value: T
     notes: tuple[Note, ...] = ()
+    counts: tuple[RowCounts, ...] = ()
 
 
 class NoteList:
@@ -140,11 +144,12 @@ class NoteList:
     >>> total = notes.keep(Noted(3, (Note("no_weather"), Note("short_record"))))
     >>> notes.beside(total + 1)
     Noted(value=4, notes=(Note(code='no_weather', values=(), severity='info'), \
-Note(code='short_record', values=(), severity='info')))
+Note(code='short_record', values=(), severity='info')), counts=())
     """
 
     def __init__(self, notes: Iterable[Note] = ()) -> None:
         self._notes = dict.fromkeys(notes)
+        self._counts: dict[RowCounts, None] = {}
 
     def say(self, code: str, severity: Severity = "info", /, **values: Any) -> None:
         """Add one note; see :meth:`Note.of`."""
@@ -155,13 +160,23 @@ Note(code='short_record', values=(), severity='info')))
         self._notes.update(dict.fromkeys(note for note in notes if note not in self._notes))
 
     def keep(self, noted: Noted[T]) -> T:
-        """Add what was said of a result, and return the result alone."""
+        """Add what was said of a result and the counts of its rows, and return the result alone."""
         self.add(noted.notes)
+        self._counts.update(dict.fromkeys(noted.counts))
         return noted.value
+
+    def count(self, counts: RowCounts) -> None:
+        """Add what became of the rows of a file."""
+        self._counts.setdefault(counts)
+
+    @property
+    def counts(self) -> tuple[RowCounts, ...]:
+        """What became of the rows of files, in the order they were read."""
+        return tuple(self._counts)
 
     def beside(self, value: T) -> Noted[T]:
         """Put all that was said beside a result."""
-        return Noted(value, tuple(self))
+        return Noted(value, tuple(self), self.counts)
 
     def __iter__(self) -> Iterator[Note]:
         """Return the notes in the order they were said."""

@@ -9,6 +9,7 @@ import geopandas as gpd
 import pandas as pd
 from pyproj import CRS
 
+from stressmap.core.row_counts import RowCounts
 from stressmap.core.settings import Settings
 from stressmap.intake.covariate import Covariate
 
@@ -31,6 +32,8 @@ class Inputs:
         None where the ranch has no such file.
     covariate : Covariate or None
         A raster that may help to tell how stress lies.
+    counts : tuple of RowCounts
+        What became of the rows of each file.
     """
 
     source: Path
@@ -41,6 +44,7 @@ class Inputs:
     weather: pd.DataFrame | None
     irrigation: pd.DataFrame | None
     covariate: Covariate | None
+    counts: tuple[RowCounts, ...] = ()
 
     @property
     def crs(self) -> CRS:

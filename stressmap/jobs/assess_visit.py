@@ -163,7 +163,9 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))
     tell.step()
     orchard = replace(orchard, usual=usual_weather(weather, zone))
-    inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate)
+    names = _short_names(chosen)
+    counts = tuple(one.renamed(names) for one in notes.counts)
+    inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate, counts)
     return Noted((inputs, orchard), shown(notes, chosen))
 
 
@@ -182,8 +184,12 @@ def shown(notes: Iterable[Note], settings: Settings) -> tuple[Note, ...]:
     tuple of Note
         Each once.
     """
-    names = {str(file): settings.shown(file) for file in settings.inputs().values()}
+    names = _short_names(settings)
     return tuple(NoteList(note.renamed(names) for note in notes))
+
+
+def _short_names(settings: Settings) -> dict[str, str]:
+    return {str(file): settings.shown(file) for file in settings.inputs().values()}
 
 
 def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Noted[Assessed]:

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from stressmap.core.notes import Note
 from stressmap.intake.inputs import Inputs
-from stressmap.output.text.note_words import sentence, sentences
+from stressmap.output.text.note_words import rows_told, sentence, sentences
 from stressmap.output.text.words import Words
 from stressmap.quality.assessment_summary import Summary
 
@@ -41,7 +41,7 @@ def print_check(
     """
     ranch = inputs.settings.ranch
     words = Words(ranch.languages[0], ranch.units)
-    for line in (*_head(inputs, visit, found, words), *_lines(found, notes, words)):
+    for line in (*_head(inputs, visit, found, words), *_rows(inputs, words), *_lines(found, notes, words)):
         console.print(line, markup=False)
 
 
@@ -54,6 +54,14 @@ def _head(inputs: Inputs, visit: tuple[dt.date, dt.date], found: Summary, words:
         words("check.head", ranch=inputs.settings.ranch.name, area=f"{area:.0f}", **counts),
         words("check.visit", visit=days, used=found.counts["used"], rows=found.counts["rows"]),
     )
+
+
+def _rows(inputs: Inputs, words: Words) -> Iterator[str]:
+    """Tell of every file what became of its rows, and list those that were left out or remarked upon."""
+    for counts in inputs.counts:
+        head, *reasons = rows_told(counts, words)
+        yield head
+        yield from (f"  {line}" for line in reasons)
 
 
 def _lines(found: Summary, notes: Iterable[Note], words: Words) -> Iterator[str]:

@@ -21,6 +21,7 @@ from importlib.resources import files
 from typing import Any
 
 from stressmap.core.notes import Note
+from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.text import one_line
 from stressmap.output.text.words import Language, Words
 
@@ -138,6 +139,57 @@ def sentence(note: Note, words: Words) -> str:
     """
     text = texts_of(words.language)["note"][note.code]
     return one_line(_Filler(words).vformat(text, (), dict(note.values)), most=600)
+
+
+def reason(told: ToldRow, words: Words) -> str:
+    """Say why a row was left out, or what there is to say of it.
+
+    Parameters
+    ----------
+    told : ToldRow
+        A code with its values.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+        To stand behind the row's number.
+
+    Raises
+    ------
+    KeyError
+        If the code has no text under ``[row]``, or the text asks for a value that is not there.
+    """
+    text = texts_of(words.language)["row"][told.code]
+    return one_line(_Filler(words).vformat(text, (), dict(told.values)), most=300)
+
+
+def rows_told(counts: RowCounts, words: Words) -> tuple[str, ...]:
+    """Say what became of the rows of a file: how many were used, and of the others which and why.
+
+    Parameters
+    ----------
+    counts : RowCounts
+        Of one file.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    tuple of str
+        The counts first, then a line for each reason with all its rows, in their order.
+    """
+    head = Note.of(
+        "rows_counted", file=counts.file, rows=counts.rows, used=counts.used, left=len(counts.left_out)
+    )
+    lines = [sentence(head, words)]
+    for group in (counts.left_out, counts.remarks):
+        rows: dict[str, list[int]] = {}
+        for told in group:
+            rows.setdefault(reason(told, words), []).append(told.row)
+        lines += [sentence(Note.of("rows_told", rows=at, why=why), words) for why, at in rows.items()]
+    return tuple(lines)
 
 
 def sentences(notes: Iterable[Note], words: Words) -> tuple[str, ...]:

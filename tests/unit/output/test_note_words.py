@@ -38,6 +38,17 @@ def said() -> Iterator[tuple[ast.Call, str]]:
                     yield node, f"{file.relative_to(PACKAGE)}:{node.lineno}"
 
 
+def told_codes() -> set[str]:
+    """Each code that a row of a file is told with; it must be written out there."""
+    codes = set()
+    for file in sorted(PACKAGE.rglob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and ast.unparse(node.func) == "ToldRow.of":
+                assert isinstance(node.args[1], ast.Constant), f"{file}:{node.lineno}"
+                codes.add(node.args[1].value)
+    return codes
+
+
 SAID = [(call, where) for call, where in said() if where.partition(":")[0] != "core/notes.py"]
 
 
@@ -75,6 +86,13 @@ def test_another_severity_is_refused() -> None:
 
 def test_the_words_of_both_languages_are_the_same_ones() -> None:
     assert set(EN["word"]) == set(ES["word"])
+
+
+def test_every_reason_of_a_row_has_words_in_both_languages() -> None:
+    assert told_codes() == set(EN["row"]) == set(ES["row"])
+    assert {code: blanks(text) for code, text in EN["row"].items()} == {
+        code: blanks(text) for code, text in ES["row"].items()
+    }
 
 
 @pytest.mark.parametrize("code", EN["note"])
