@@ -86,15 +86,16 @@ BLOCKS = pa.DataFrameSchema(
         "weight": pa.Column(float, pa.Check.gt(0), coerce=True),
         "harvest": TEXT,
         "soil": TEXT,
+        "wetted_share": _number(),
         "geometry": pa.Column("geometry"),
     },
     strict=True,
     ordered=True,
     name="blocks",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
 """A row per block: valid (Multi)Polygons in the working CRS; ``planted`` a year; ``weight`` default 1;
-``harvest`` a day ``MM-DD``; ``crop`` lower-case."""
+``harvest`` a day ``MM-DD``; ``crop`` lower-case; ``wetted_share`` of the ground, over 0 to 1."""
 
 VALVES = pa.DataFrameSchema(
     {

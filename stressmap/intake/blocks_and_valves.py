@@ -39,6 +39,7 @@ BLOCK_FIELDS = {
     "weight": Field(names("peso priority_weight")),
     "harvest": Field(names("harvest_date cosecha fecha_de_cosecha")),
     "soil": Field(names("soil_texture soil_type suelo textura")),
+    "wetted_share": Field(names("wetted_sha wetted_fraction wetted_area_share fraccion_mojada parte_mojada")),
 }
 VALVE_FIELDS = {
     "valve": Field(
@@ -103,6 +104,7 @@ def read_blocks(
         "weight": _positive(table, "weight").fillna(1.0),
         "harvest": _days(table, "harvest"),
         "soil": table.text("soil"),
+        "wetted_share": _share(table, "wetted_share"),
     }
     with _workable(source.name):
         drawn = notes.keep(_drawn(outlines, made, "block"))
@@ -250,6 +252,13 @@ def _positive(table: Table, column: str) -> pd.Series:
     value = table.numbers(column, wanted="it as a positive number")
     wrong = (value < 0) | ((value == 0) & (column == "weight"))
     table.refuse(column, wrong, "is not a positive number", "Correct it")
+    return value
+
+
+def _share(table: Table, column: str) -> pd.Series:
+    value = table.numbers(column, wanted="it as a share, over 0 to 1")
+    wrong = (value <= 0) | (value > 1)
+    table.refuse(column, wrong, "is not a share of the ground", "Write it as 0.35, over 0 to 1")
     return value
 
 

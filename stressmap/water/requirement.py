@@ -15,8 +15,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -28,15 +27,21 @@ from stressmap.agronomy.harvest import at_harvest
 from stressmap.agronomy.orchard import Orchard
 from stressmap.core.settings import RankBy, Water
 from stressmap.water import irrigation_system, root_zone
+from stressmap.water.application_limits import (
+    WETTED_SHARE,
+    cut_off_before,
+    most_over_days_mm,
+    readily_available_mm,
+)
 from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, effective_rain_mm, is_tabulated
-from stressmap.zoning.ranking import Z_90
+from stressmap.water.hydraulics import Hydraulics, hydraulics_of, number_or, text_or_none
+from stressmap.zoning.ranking import Z_90, limit_on_figure
+from stressmap.zoning.urgency import limit_of
 
 USUAL_STEP_BAR = 2.0
 """Bars between two priorities of most crops; where a crop's are closer, a bar of it counts more."""
 YOUNG_YEARS = 4
 """Trees planted fewer years ago have less than a full canopy."""
-RATE_TOLERANCE = 0.10
-"""Rate and flow that differ by more than this share are reported."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +81,13 @@ class RequirementFacts:
 
 @dataclass(frozen=True)
 class Requirement:
-    """Irrigation requirement of a valve zone with every intermediate step; a row of the requirement table."""
+    """Irrigation requirement of a valve zone with every intermediate step; a row of the requirement table.
+
+    ``daily_use_mm`` is what the crop uses a day at its stress; ``most_net_mm_a_set`` what the wetted root
+    zone takes at once, ``most_net_mm`` what the days of the plan may bring in all; after ``cut_off`` no
+    water runs before harvest; ``limit_bar`` is the crop's limit as stress below the target, NaN where it has
+    none; ``inspect`` holds why the valve is to be looked at before it is opened.
+    """
 
     valve: str
     block: str
@@ -107,6 +118,15 @@ class Requirement:
     max_hours: float
     hours_needed: float
     assumed: tuple[str, ...]
+    system: str = irrigation_system.DEFAULT_SYSTEM
+    texture: str = root_zone.DEFAULT_SOIL
+    wetted_share: float = 1.0
+    daily_use_mm: float = 0.0
+    most_net_mm_a_set: float = float("inf")
+    most_net_mm: float = float("inf")
+    cut_off: dt.date | None = None
+    limit_bar: float = float("nan")
+    inspect: tuple[str, ...] = ()
 
     @property
     def end_bar(self) -> float:
@@ -140,11 +160,15 @@ def requirements(
     places["crop"] = valves["crop"].to_numpy()
     days = [np.datetime64(d, "D") for d in (facts.visit_end, facts.next_turn)]
     baseline = valves["baseline_bar"].to_numpy(np.float64)
+    held = valves[["baseline_bar", "target_bar"]].reset_index(drop=True)
+    limit = limit_on_figure(held.assign(limit_bar=facts.orchard.limits(places)), "below_target")
     now, then = (facts.orchard.targets(places, np.full(len(places), day), baseline) for day in days)
     made, context = [], _Context(facts)
     for k, row in enumerate(valves.itertuples()):
         place = places.iloc[k]
         made.append(_need(row, own.loc[row.valve], place, context, (float(now[k]), float(then[k]))))
+        e3 = context.profile(place).edges.below_target
+        made[-1] = replace(made[-1], limit_bar=float(limit_of(e3, limit[k])))
     return made
 
 
@@ -175,7 +199,7 @@ class _Context:
 
     def profile(self, place: pd.Series) -> CropProfile:
         """Return the profile of a place's variety, moved to its own harvest."""
-        key = place["crop"], _text(place.get("variety")), _text(place.get("harvest"))
+        key = place["crop"], text_or_none(place.get("variety")), text_or_none(place.get("harvest"))
         if key not in self._profiles:
             crop, variety, harvest = key
             self._profiles[key] = at_harvest(for_variety(self.facts.orchard.profiles[crop], variety), harvest)
@@ -183,9 +207,9 @@ class _Context:
 
     def crop_use_mm(self, place: pd.Series, first: dt.date, until: dt.date, below_bar: float) -> float:
         """Return what trees so far below their fully watered line use over some days [mm]."""
-        planted = _number(place["planted"], np.nan)
+        planted = number_or(place["planted"], np.nan)
         known = None if np.isnan(planted) else planted
-        names = place["crop"], _text(place.get("variety")), _text(place.get("harvest"))
+        names = place["crop"], text_or_none(place.get("variety")), text_or_none(place.get("harvest"))
         key = *names, known, first, until, round(below_bar, 2)
         if key not in self._used:
             self._used[key] = crop_use_mm(
@@ -207,13 +231,14 @@ def _need(
     assumed: list[str] = []
     let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
     dry, se, step = _stress_below_target(row, profile, facts, assumed)
-    below = max(0.0, _number(row.baseline_bar - row.swp_bar, 0.0))
+    below = max(0.0, number_or(row.baseline_bar - row.swp_bar, 0.0))
     etc_until = context.crop_use_mm(
         place, facts.visit_end + dt.timedelta(days=1), facts.next_turn, min(below, _allowed_bar(row))
     )
     daily = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
-    storage = _root_zone_of(place, profile, daily, facts.water, assumed)
-    hydraulics = _hydraulics(row.area_ha, data, place, facts.water, assumed)
+    texture = _texture(place, facts.water, assumed)
+    storage = _root_zone_of(texture, profile, daily, facts.water, assumed)
+    hydraulics = hydraulics_of(row.area_ha, data, place, facts.water, assumed)
     since, ran = _log_depths((row, place, below / 2.0), context, hydraulics, assumed)
     given = ran + effective_rain_mm(facts.eto, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
     short_by_log = since - storage.mm_per_bar * _allowed_bar(row)
@@ -224,30 +249,40 @@ def _need(
     ]
     later = etc_until - given - storage.mm_per_bar * let_down
     need, low, high = (min(storage.capacity_mm, max(0.0, mm + later)) for mm in short)
+    wetted = number_or(place.get("wetted_share"), WETTED_SHARE[hydraulics.system])
+    use = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
     stage = stage_on(facts.start + (facts.next_turn - facts.start) // 2, profile)
     unknown = {
         "stage": stage is None,
         "kc": profile.crop_coefficient is None,
         "young": _without_young_shares(profile)
-        and facts.start.year - _number(place["planted"], 0.0) < YOUNG_YEARS,
+        and facts.start.year - number_or(place["planted"], 0.0) < YOUNG_YEARS,
         "eto": facts.eto.source == "assumed",
-        "max_hours": not np.isfinite(_number(data["max_hours"], np.inf)),
+        "max_hours": not np.isfinite(number_or(data["max_hours"], np.inf)),
         "kc_fitted": is_tabulated(profile) and facts.eto.climate is not None,
         "kc_table": is_tabulated(profile) and facts.eto.climate is None,
         "log": short[0] > dry * storage.mm_per_bar,
     }
     assumed += [code for code, holds in unknown.items() if holds]
     return Requirement(
-        valve=row.valve, block=row.block, crop=row.crop, pump=_text(data["pump"]), area_ha=row.area_ha,
+        valve=row.valve, block=row.block, crop=row.crop, pump=text_or_none(data["pump"]), area_ha=row.area_ha,
         weight=float(place["weight"]), stage=stage.text.en if stage else "",
         harm=stage.harm if stage else 1.0, step_bar=step, stress_bar=float(row.stress_bar),
         dry_bar=short[0] / storage.mm_per_bar, dry_se_bar=se, let_down_bar=let_down, target_end_bar=target[1],
         mm_per_bar=storage.mm_per_bar, short_mm=short[0], etc_since_mm=since, etc_until_mm=etc_until,
         given_mm=given, need_mm=need, need_low_mm=low, need_high_mm=high, factor=hydraulics.factor,
-        rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow, min_hours=_number(data["min_hours"], 0.0),
-        max_hours=_number(data["max_hours"], np.inf),
+        rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow, min_hours=number_or(data["min_hours"], 0.0),
+        max_hours=number_or(data["max_hours"], np.inf),
         hours_needed=irrigation_system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
-        assumed=tuple(assumed),
+        assumed=tuple(assumed), system=hydraulics.system, texture=texture, wetted_share=wetted,
+        daily_use_mm=use,
+        most_net_mm_a_set=readily_available_mm(
+            texture, profile, wetted, root_depth_m=facts.water.root_depth_m
+        ),
+        most_net_mm=most_over_days_mm(
+            use, (facts.next_turn - facts.start).days, int(getattr(row, "readings", 0))
+        ),
+        cut_off=cut_off_before(profile, facts.start),
     )  # fmt: skip
 
 
@@ -288,58 +323,24 @@ def _allowed_bar(row: Any) -> float:
     return float(allowed) if np.isfinite(allowed) else float("inf")
 
 
+def _texture(place: pd.Series, water: Water, assumed: list[str]) -> str:
+    texture = root_zone.texture_class(text_or_none(place["soil"]) or water.soil or "")
+    if texture is None:
+        assumed.append("soil")
+    return texture or root_zone.DEFAULT_SOIL
+
+
 def _root_zone_of(
-    place: pd.Series, profile: CropProfile, daily_mm: float, water: Water, assumed: list[str]
+    texture: str, profile: CropProfile, daily_mm: float, water: Water, assumed: list[str]
 ) -> root_zone.RootZone:
     if water.mm_per_bar is not None:
         return root_zone.RootZone(water.mm_per_bar, float("inf"))
-    texture = root_zone.texture_class(_text(place["soil"]) or water.soil or "")
-    if texture is None:
-        assumed.append("soil")
     assumed.append("mm_per_bar")
-    return root_zone.root_zone(
-        texture or root_zone.DEFAULT_SOIL, profile, daily_mm, root_depth_m=water.root_depth_m
-    )
-
-
-@dataclass(frozen=True)
-class _Hydraulics:
-    rate: float
-    flow: float
-    factor: float
-
-
-def _hydraulics(
-    area_ha: float, data: pd.Series, place: pd.Series, water: Water, assumed: list[str]
-) -> _Hydraulics:
-    """Settle rate and flow (a stated flow goes before a stated rate) and what the depth is divided by."""
-    kind = _text(place["irrigation"])
-    if kind not in irrigation_system.UNIFORMITY:
-        assumed.append("system")
-        kind = irrigation_system.DEFAULT_SYSTEM
-    by_ranch, usual = (
-        (water.uniformity, irrigation_system.UNIFORMITY)
-        if water.divide_by == "uniformity"
-        else (water.efficiency, irrigation_system.EFFICIENCY)
-    )
-    ours: Mapping[str, float] = {str(name): share for name, share in by_ranch.items()}
-    if kind not in ours:
-        assumed.append(water.divide_by)
-    factor = ours.get(kind, usual[kind])
-    rate, flow = _number(data["rate_mm_h"], np.nan), _number(data["flow_m3_h"], np.nan)
-    if flow > 0:
-        by_flow = irrigation_system.rate_mm_h(flow, area_ha)
-        if abs(by_flow - rate) > RATE_TOLERANCE * by_flow:
-            assumed.append("flow_not_rate")
-        return _Hydraulics(by_flow, flow, factor)
-    if not rate > 0:
-        assumed.append("rate")
-        rate = irrigation_system.USUAL_RATE_MM_H[kind]
-    return _Hydraulics(rate, irrigation_system.flow_m3_h(rate, area_ha), factor)
+    return root_zone.root_zone(texture, profile, daily_mm, root_depth_m=water.root_depth_m)
 
 
 def _log_depths(
-    zone: tuple[Any, pd.Series, float], context: _Context, hydraulics: _Hydraulics, assumed: list[str]
+    zone: tuple[Any, pd.Series, float], context: _Context, hydraulics: Hydraulics, assumed: list[str]
 ) -> tuple[float, float]:
     """Give the crop's use since the last set, less half the rain, and the net depth that ran after the visit.
 
@@ -363,11 +364,3 @@ def _log_depths(
     hours = (after["end"] - after["start"]).dt.total_seconds().to_numpy() / 3600.0
     gross = np.where(after["mm"].notna(), after["mm"].to_numpy(dtype=float), hours * hydraulics.rate)
     return since, float(gross.sum()) * hydraulics.factor
-
-
-def _number(value: Any, other: float) -> float:
-    return float(value) if value is not None and np.isfinite(value) else other
-
-
-def _text(value: Any) -> str | None:
-    return str(value).strip() or None if isinstance(value, str) else None
