@@ -41,7 +41,9 @@ def words_of(language: str) -> set[str]:
         page = tomllib.loads(files("stressmap.output.text").joinpath(name).read_text(encoding="utf-8"))
         for section in page.values():
             found |= {
-                w.lower() for text in section.values() for w in WORD.findall(re.sub(r"\{[^|]*?\}", " ", text))
+                w.lower()
+                for text in section.values()
+                for w in WORD.findall(re.sub(r"\{[^|]*?\}|\{\w+\|", " ", text))
             }
     return found
 
@@ -107,6 +109,6 @@ def test_the_map(stressmap, source, tmp_path):
 def test_the_water_plan_alone(stressmap, source, tmp_path):
     answer = stressmap("water", source, "--curve", "--out", tmp_path / "plan")
     assert (answer.code, answer.err) == (0, "")
-    assert "Plan de agua, " in answer.out
+    assert "Plan de agua del " in answer.out
     assert "aviso: " in answer.out
     assert not english_in(answer.out)

@@ -51,7 +51,7 @@ class WaterWords:
     Examples
     --------
     >>> WaterWords("es", "us").quantity(1233.5, "volume")
-    '1.00 acre-pie'
+    '1.00 acres-pie'
     >>> WaterWords("en", "metric").quantity(1233.5, "volume")
     '1,234 m³'
     """

@@ -70,7 +70,7 @@ def test_other_quantities_in_both_languages_and_units() -> None:
         "100 pies",
         "30 m",
     ]
-    assert [volume(12_000, SPANISH), bar(-14.25, SPANISH)] == ["9.73 acre-pie", "\N{MINUS SIGN}14.3 bar"]
+    assert [volume(12_000, SPANISH), bar(-14.25, SPANISH)] == ["9.73 acres-pie", "\N{MINUS SIGN}14.3 bar"]
     assert duration(8.9999, US) == "9 h 00 min"
 
 

@@ -67,5 +67,5 @@ def test_a_name_with_brackets_is_printed_as_it_is(name: str, tmp_path: Path) -> 
 
 def test_it_speaks_the_first_language(tmp_path: Path) -> None:
     lines = printed(ranch([("Q", "prune", 2)], across=1, languages=("es", "en")), tmp_path)
-    assert lines[1].split()[:4] == ["lugar", "válvula", "bloque", "prioridad"]
-    assert any(line.startswith("Sigue: dé a la cuadrilla") for line in lines)
+    assert lines[1].split()[:4] == ["puesto", "válvula", "bloque", "prioridad"]
+    assert any(line.startswith("Ahora: dé a la cuadrilla") for line in lines)

@@ -39,7 +39,7 @@ def test_waypoints_name_it_last_as_not_measured_and_not_ranked(content, tmp_path
             r"Rests on no tree in the block\.",
             english,
         )
-        assert spanish.startswith("Bloque B1. Sin lugar. no medido. un cálculo: ")
+        assert spanish.startswith("Bloque B1. Sin puesto. no medido. un cálculo: ")
     assert all("nan" not in w.description for w in valves)
 
 
