@@ -43,7 +43,7 @@ def words_of(language: str) -> set[str]:
             found |= {
                 w.lower()
                 for text in section.values()
-                for w in WORD.findall(re.sub(r"\{[^|]*?\}|\{\w+\|", " ", text))
+                for w in WORD.findall(re.sub(r"\{[^|]*?\}|\{\w+:", " ", text))
             }
     return found
 
