@@ -103,6 +103,7 @@ class Files(Part):
     valves: InputFile | None = None
     weather: InputFile | None = None
     irrigation: InputFile | None = None
+    attributes: InputFile | None = None
 
 
 class Visit(Part):

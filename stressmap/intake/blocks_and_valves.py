@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -19,8 +19,17 @@ from stressmap.core.notes import Noted, NoteList
 from stressmap.core.schemas import BLOCKS, VALVES, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
-from stressmap.core.units import M3_H_PER, MM_PER_INCH, parse_month_day
-from stressmap.intake.columns import Field, Table, match, names
+from stressmap.core.units import M3_H_PER, MM_PER_INCH
+from stressmap.intake.block_attributes import (
+    BlockAttributes,
+    attributes_of,
+    lay_over,
+    names_of,
+    positive,
+    read_attributes,
+    wanted_crop,
+)
+from stressmap.intake.columns import Field, match, names
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.polygon_files import Outlines, read_outlines
 from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
@@ -66,6 +75,8 @@ def read_blocks(
     columns: Mapping[str, str] | None = None,
     *,
     settings_file: str = "ranch.toml",
+    attributes: Path | None = None,
+    crops: Sequence[str] = (),
 ) -> Noted[gpd.GeoDataFrame]:
     """Read the blocks and bring them into the working CRS.
 
@@ -79,6 +90,10 @@ def read_blocks(
         ``[columns]`` of the settings.
     settings_file : str
         The ``ranch.toml``, for messages.
+    attributes : Path, optional
+        A plain table by block, laid over what the outlines say.
+    crops : sequence of str
+        Crops that have a profile, for messages.
 
     Returns
     -------
@@ -94,22 +109,48 @@ def read_blocks(
     """
     source, notes = InputSource.of(given), NoteList()
     outlines = read_outlines(source)
-    table = match(outlines.sheet, BLOCK_FIELDS, columns or {}, required=("block", "crop"))
-    made = {
-        "block": _names(table, "block", unique=True),
-        "crop": _names(table, "crop"),
-        "variety": table.text("variety"),
-        "planted": _years(table),
-        "irrigation": table.text("irrigation"),
-        "weight": _positive(table, "weight").fillna(1.0),
-        "harvest": _days(table, "harvest"),
-        "soil": table.text("soil"),
-        "wetted_share": _share(table, "wetted_share"),
-    }
+    made = notes.keep(_made(outlines, columns or {}, attributes, crops))
     with _workable(source.name):
         drawn = notes.keep(_drawn(outlines, made, "block"))
         working = _working_crs(drawn, crs, source.name, settings_file)
         return notes.beside(notes.keep(_finished(drawn, working, BLOCKS, source.name)))
+
+
+def _made(
+    outlines: Outlines, columns: Mapping[str, str], attributes: Path | None, crops: Sequence[str]
+) -> Noted[dict[str, Any]]:
+    """Read what is known of each block besides its outline."""
+    notes = NoteList()
+    required = ("block", "crop") if attributes is None else ("block",)
+    table = match(outlines.sheet, BLOCK_FIELDS, columns, required=required)
+    labels = names_of(table, "block", unique=True)
+    if attributes is None:
+        own = attributes_of(table, labels, crops).said.assign(crop=names_of(table, "crop"))
+    else:
+        over, rows = notes.keep(read_attributes(attributes, columns, BLOCK_FIELDS, crops))
+        own = attributes_of(table, labels, crops).said
+        own = notes.keep(lay_over(own, labels, over, rows))
+        _refuse_no_crop(own, labels, over, crops)
+    made = {name: own[name].tolist() for name in own.columns if name != "row"}
+    return notes.beside({"block": labels, **made, "weight": own["weight"].fillna(1.0).tolist()})
+
+
+def _refuse_no_crop(
+    own: pd.DataFrame, labels: Sequence[str], table: BlockAttributes, crops: Sequence[str]
+) -> None:
+    bare = own["crop"].isna()
+    problems = [
+        Problem(
+            table.where,
+            f"block {label!r} has no crop, neither here nor with its outline",
+            wanted_crop(crops) if pd.notna(row) else f"Add a row for it. {wanted_crop(crops)}",
+            int(row) if pd.notna(row) else None,
+            table.heading,
+        )
+        for label, row in zip(pd.Series(labels)[bare.to_numpy()], own["row"][bare], strict=True)
+    ]
+    if problems:
+        raise DataError(problems)
 
 
 def read_valves(
@@ -140,12 +181,12 @@ def read_valves(
     outlines = read_outlines(source)
     table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
     made = {
-        "valve": _names(table, "valve", unique=True),
+        "valve": names_of(table, "valve", unique=True),
         "block": [None if text is None else " ".join(text.split()) for text in table.text("block")],
-        "rate_mm_h": _positive(table, "rate") * _RATE_MM_H[table.unit("rate") or "mm/h"],
-        "flow_m3_h": _positive(table, "flow") * M3_H_PER[table.unit("flow") or "m3/h"],
-        "min_hours": _positive(table, "min_hours"),
-        "max_hours": _positive(table, "max_hours"),
+        "rate_mm_h": positive(table, "rate") * _RATE_MM_H[table.unit("rate") or "mm/h"],
+        "flow_m3_h": positive(table, "flow") * M3_H_PER[table.unit("flow") or "m3/h"],
+        "min_hours": positive(table, "min_hours"),
+        "max_hours": positive(table, "max_hours"),
         "pump": table.text("pump"),
     }
     with _workable(source.name):
@@ -229,65 +270,6 @@ def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str) -> Not
     table.geometry = shapes
     settled = notes.keep(apart(table, name, where))
     return notes.beside(gpd.GeoDataFrame(conform(settled, schema, where), crs=table.crs))
-
-
-def _names(table: Table, column: str, *, unique: bool = False) -> list[str]:
-    problems, seen = [], dict[str, int]()
-    heading = table.headings[column]
-    found = [None if text is None else " ".join(text.split()) for text in table.text(column)]
-    for row, name in zip(table.index.tolist(), found, strict=True):
-        if name is None:
-            problems.append(Problem(table.where, f"the {column} is empty", "Name it", row, heading))
-        elif unique and name in seen:
-            what = f"{name!r} stands in row {seen[name]} too"
-            problems.append(Problem(table.where, what, f"Give each {column} its own name", row, heading))
-        else:
-            seen.setdefault(name, row)
-    if problems:
-        raise DataError(problems)
-    return [str(name) for name in found]
-
-
-def _positive(table: Table, column: str) -> pd.Series:
-    value = table.numbers(column, wanted="it as a positive number")
-    wrong = (value < 0) | ((value == 0) & (column == "weight"))
-    table.refuse(column, wrong, "is not a positive number", "Correct it")
-    return value
-
-
-def _share(table: Table, column: str) -> pd.Series:
-    value = table.numbers(column, wanted="it as a share, over 0 to 1")
-    wrong = (value <= 0) | (value > 1)
-    table.refuse(column, wrong, "is not a share of the ground", "Write it as 0.35, over 0 to 1")
-    return value
-
-
-def _years(table: Table) -> pd.Series:
-    """Read ``planted`` as a year, from a year or a date."""
-    text = table.text("planted")
-    year = pd.to_numeric(text.astype(str).str.extract(r"\b(\d{4})\b")[0], errors="coerce").astype(float)
-    year = year.where(year.between(1900, 2100))
-    table.refuse("planted", text.notna() & year.isna(), "is not a year", "Write the year of planting")
-    return year
-
-
-def _days(table: Table, column: str) -> pd.Series:
-    """Read days of the year, ``MM-DD``, from such or from dates."""
-    text = table.text(column)
-    day = text.astype(object).where(
-        text.isna(), text.astype(str).str.extract(r"(\d{2}-\d{2})(?:[T ].*)?$")[0]
-    )
-
-    def wrong(value: object) -> bool:
-        try:
-            parse_month_day(str(value))
-        except ValueError:
-            return True
-        return False
-
-    bad = text.notna() & day.map(wrong).astype(bool)
-    table.refuse(column, bad, "is not a day of the year", "Write month and day as 08-15")
-    return day.where(text.notna(), None)
 
 
 def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str, settings_file: str) -> CRS:

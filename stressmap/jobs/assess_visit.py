@@ -141,12 +141,12 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         return lambda: None if path is None else read(path)
 
     def polygons() -> tuple[Orchard, gpd.GeoDataFrame]:
+        told: dict[str, Any] = {"attributes": files.attributes, "crops": tuple(profiles)}
         read = notes.keep(
-            read_blocks(files.blocks, chosen.ranch.crs, chosen.columns, settings_file=chosen.source)
+            read_blocks(files.blocks, chosen.ranch.crs, chosen.columns, settings_file=chosen.source, **told)
         )
-        orchard = notes.keep(
-            settle(read, profiles, blocks_file=str(files.blocks), settings_file=chosen.source)
-        )
+        said_in = str(files.attributes or files.blocks)
+        orchard = notes.keep(settle(read, profiles, blocks_file=said_in, settings_file=chosen.source))
         if files.valves is None:
             return orchard, blocks_as_valves(orchard.blocks)
         valves = notes.keep(read_valves(files.valves, CRS(read.crs), chosen.columns))

@@ -36,6 +36,7 @@ blocks = "blocks.geojson"
 valves = "valves.gpkg"
 weather = "weather.csv"
 irrigation = "irrigation.csv"
+attributes = "attributes.csv"
 [visit]
 from = 2026-07-14
 to = 2026-07-15
