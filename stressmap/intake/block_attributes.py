@@ -11,6 +11,7 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted, NoteList
+from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.sources import InputSource
 from stressmap.core.units import parse_month_day
 from stressmap.intake.columns import MOST_PROBLEMS, Fields, Table, match, recogniser
@@ -192,13 +193,15 @@ def lay_over(
     notes = NoteList()
     found = [_block_of(label, names) for label in labels]
     _refuse_twice(found, table)
-    unknown = [label for label, name in zip(labels, found, strict=True) if name is None]
-    if unknown:
-        near = [difflib.get_close_matches(label, names, n=1, cutoff=0.0) for label in unknown]
-        pairs = [
-            f"{label!r} ({n[0]!r}?)" if n else repr(label) for label, n in zip(unknown, near, strict=True)
-        ]
-        notes.say("attributes_unknown_blocks", "warning", file=table.where, count=len(unknown), pairs=pairs)
+    told = [
+        ToldRow.of(row, "block_unknown", block=label, near=_nearest(label, names))
+        for row, label, name in zip(table.said.index, labels, found, strict=True)
+        if name is None
+    ]
+    notes.count(RowCounts.of(table.where, "attributes", table.said.index, told))
+    if told:
+        pairs = [f"{dict(one.values)['block']!r} ({dict(one.values)['near']!r}?)" for one in told]
+        notes.say("attributes_unknown_blocks", "warning", file=table.where, count=len(told), pairs=pairs)
     rowed = {name: row for row, name in zip(table.said.index, found, strict=True) if name is not None}
     bare = [name for name in names if name not in rowed]
     if bare:
@@ -230,6 +233,11 @@ def _block_of(label: str, names: Sequence[str]) -> str | None:
 def _folded(name: str) -> str:
     parts = normal(name).replace("_", " ").split()
     return "".join(part.lstrip("0") or "0" if part.isdigit() else part for part in parts)
+
+
+def _nearest(label: str, names: Sequence[str]) -> str:
+    near = difflib.get_close_matches(_folded(label), [_folded(name) for name in names], n=1, cutoff=0.0)
+    return next(name for name in names if _folded(name) == near[0])
 
 
 def _refuse_twice(found: Sequence[str | None], table: BlockAttributes) -> None:

@@ -13,8 +13,8 @@ CONFIG = Path(__file__).parents[3] / "config"
 @pytest.mark.parametrize("name", ["demo_ranch.toml", "south_ranch.toml"])
 def test_the_settings_are_read_and_name_files_that_are_there(name: str) -> None:
     settings = load(CONFIG / name)
-    files = settings.files.model_dump().values()
-    assert all(path.is_file() for path in files)
+    assert {"readings", "blocks", "valves", "weather", "irrigation"} <= set(settings.inputs())
+    assert all(path.is_file() for path in settings.inputs().values())
     assert settings.visit.start is None
 
 
