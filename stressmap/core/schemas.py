@@ -56,6 +56,7 @@ READINGS = pa.DataFrameSchema(
         "lat": _number(),
         "pressure_bar": _number(),
         "recheck_bar": _number(),
+        "unit": TEXT,
         "bag_minutes": _number(),
         "block": TEXT,
         "valve": TEXT,
@@ -70,11 +71,11 @@ READINGS = pa.DataFrameSchema(
     strict=True,
     ordered=True,
     name="readings",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
 """A row per leaf. ``row`` as a spreadsheet shows it; ``time`` in the ranch's zone (NaT where unreadable);
 ``lon``/``lat`` WGS 84 degrees as written (NaN where none, may be swapped: quality mends); ``pressure_bar``
-as written, sign kept; ``block``/``valve`` what the crew wrote."""
+as written, sign kept, and the ``unit`` it was written in; ``block``/``valve`` what the crew wrote."""
 
 BLOCKS = pa.DataFrameSchema(
     {

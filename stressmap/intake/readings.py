@@ -56,7 +56,7 @@ def read_readings(given: Path | InputSource, settings: Settings) -> Noted[pd.Dat
     _refuse_unknown_choice(table, settings, sheet.headings)
     lon, lat = notes.keep(read_place(table, settings.reading.crs or settings.ranch.crs))
     time = notes.keep(_time(table, settings))
-    pressure, recheck = (
+    (pressure, unit), (recheck, _) = (
         notes.keep(_pressure(table, name, settings.reading)) for name in ("pressure", "recheck")
     )
     origin = Origin(
@@ -74,6 +74,7 @@ def read_readings(given: Path | InputSource, settings: Settings) -> Noted[pd.Dat
             "lat": lat,
             "pressure_bar": pressure,
             "recheck_bar": recheck,
+            "unit": unit,
             "bag_minutes": _bag_minutes(table, time, settings),
             "block": table.text("block"),
             "valve": table.text("valve"),
@@ -131,10 +132,13 @@ def _clock_text(cells: pd.Series) -> pd.Series:
     return pd.Series(shown, index=cells.index, dtype=object)
 
 
-def _pressure(table: Table, name: str, reading: Reading) -> Noted[pd.Series]:
-    """Read a pressure column into bar, sign kept: unit of the cell, else of the row, else of the column."""
+def _pressure(table: Table, name: str, reading: Reading) -> Noted[tuple[pd.Series, pd.Series]]:
+    """Read a pressure column into bar, sign kept: unit of the cell, else of the row, else of the column.
+
+    The units that were written come beside the figures.
+    """
     if not table.has(name):
-        return Noted(pd.Series(np.nan, index=table.index))
+        return Noted((pd.Series(np.nan, index=table.index), pd.Series(None, index=table.index, dtype=object)))
     cells = table.columns[name]
     split = cells.str.extract(_CELL_UNIT)
     own = _units(split[1])
@@ -148,7 +152,7 @@ def _pressure(table: Table, name: str, reading: Reading) -> Noted[pd.Series]:
     stated = own.where(own.notna(), row_unit)
     column = _column_unit(table, name, reading)
     unit = stated.where(stated.notna(), column.value)
-    return Noted(value * unit.map(BAR_PER).astype(float), column.notes)
+    return Noted((value * unit.map(BAR_PER).astype(float), unit), column.notes)
 
 
 def _units(cells: pd.Series) -> pd.Series:

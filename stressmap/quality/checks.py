@@ -9,7 +9,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import product
 from typing import Literal
 
 import geopandas as gpd
@@ -22,6 +21,7 @@ from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted
 from stressmap.core.settings import FLAG_CODES, Reading, Settings
 from stressmap.quality.locate_readings import place
+from stressmap.quality.repeated_rows import entered_twice
 from stressmap.quality.tree_identity import tree_codes
 from stressmap.quality.unit_suspect import off_by_a_unit
 
@@ -115,7 +115,8 @@ def duplicate(case: PlacedReadings) -> Mask:
     """Find rows entered twice: same tree, minute, pressure, leaf, chamber and crew as a row above.
 
     Another pressure, minute or leaf makes it a true repeat. A row that lacks leaf, chamber or crew counts
-    as the same when all else agrees.
+    as the same when all else agrees, and so does one in another unit whose pressure is the same but for
+    rounding.
     """
     told = case.readings["tree_id"].notna() | case.readings["lon"].notna()
     key = pd.DataFrame(
@@ -125,32 +126,7 @@ def duplicate(case: PlacedReadings) -> Mask:
             "pressure": case.readings["pressure_bar"].abs().round(3),
         }
     )
-    whole = told & key.notna().all(axis=1) & key.duplicated(keep=False)
-    found = np.zeros(len(key), dtype=bool)
-    at = np.flatnonzero(whole)
-    details = case.readings[["leaf", "chamber", "crew"]]
-    for rows in key[whole].groupby(list(key)).indices.values():
-        found[at[rows]] = _same_as_above(details.iloc[at[rows]])
-    return found
-
-
-def _same_as_above(details: pd.DataFrame) -> list[bool]:
-    """Mark rows whose every detail agrees with, or is missing in, one of the rows kept above."""
-    blanks = list(product((False, True), repeat=details.shape[1]))
-    kept: set[object] = set()
-    marks = []
-    for row in details.itertuples(index=False, name=None):
-        own = tuple(value is None for value in row)
-        same = any((other, own, _both(row, other, own)) in kept for other in blanks)
-        marks.append(same)
-        if not same:  # put down as a row of any pattern of blanks would look it up, so that time stays linear
-            kept.update((own, other, _both(row, own, other)) for other in blanks)
-    return marks
-
-
-def _both(row: tuple[object, ...], one: tuple[bool, ...], other: tuple[bool, ...]) -> tuple[object, ...]:
-    """Give the details that are blank in neither of two rows."""
-    return tuple(None if a or b else value for value, a, b in zip(row, one, other, strict=True))
+    return entered_twice(key[told], case.readings)
 
 
 def impossible_value(case: PlacedReadings) -> Mask:

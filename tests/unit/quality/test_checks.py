@@ -8,7 +8,8 @@ from helpers.told import english
 
 from stressmap.core.errors import DataError
 from stressmap.core.settings import FLAG_CODES
-from stressmap.quality import unit_suspect
+from stressmap.core.units import BAR_PER
+from stressmap.quality import reading_error, unit_suspect
 from stressmap.quality.checks import CHECKS, assess
 from stressmap.quality.tree_identity import tree_codes
 
@@ -157,6 +158,50 @@ def test_a_second_leaf_of_a_tree_is_no_duplicate(cells: dict) -> None:
     out = ranch.assess(table, BLOCKS, recheck_bar=20.0)
     assert out.iloc[-1]["used"]
     assert "duplicate" not in out.iloc[-1]["flags"]
+
+
+def in_another_unit(unit: str, decimals: int) -> pd.DataFrame:
+    """The clean readings and, below them, once more as a gauge of another unit shows them."""
+    per = BAR_PER[unit]
+    again = CLEAN.assign(
+        pressure_bar=(CLEAN["pressure_bar"] / per).round(decimals) * per, recheck_bar=np.nan, unit=unit
+    )
+    table = pd.concat([CLEAN.assign(unit="bar"), again], ignore_index=True)
+    table["row"] = range(2, len(table) + 2)
+    return table
+
+
+@pytest.mark.parametrize(("unit", "decimals"), [("psi", 0), ("psi", 1), ("MPa", 2), ("kPa", 0), ("kPa", -1)])
+def test_readings_once_more_in_another_unit_are_duplicates_and_no_repeat_leaves(
+    unit: str, decimals: int
+) -> None:
+    out = ranch.assess(in_another_unit(unit, decimals), BLOCKS)
+    n = len(CLEAN)
+    assert out["flags"].iloc[:n].tolist() == [()] * n
+    assert out["flags"].iloc[n:].tolist() == [("duplicate",)] * n
+    assert reading_error.estimate(out).repeats == 0
+
+
+def test_a_third_unit_is_held_against_the_other_two() -> None:
+    table = pd.concat([in_another_unit("psi", 0), in_another_unit("MPa", 2).iloc[len(CLEAN) :]])
+    table = table.iloc[len(CLEAN) :].assign(row=lambda t: range(2, len(t) + 2)).reset_index(drop=True)
+    out = ranch.assess(table, BLOCKS)
+    assert out["used"].tolist() == [True] * len(CLEAN) + [False] * len(CLEAN)
+
+
+@pytest.mark.parametrize("cells", [{"pressure_bar": 0.3}, {"time": pd.Timedelta(minutes=2)}])
+def test_a_second_leaf_in_another_unit_is_no_duplicate(cells: dict) -> None:
+    table = in_another_unit("psi", 0)
+    for column, more in cells.items():
+        table.loc[len(table) - 1, column] -= more
+    assert ranch.assess(table, BLOCKS).iloc[-1]["flags"] == ()
+
+
+def test_leaves_of_one_minute_and_one_unit_differ_by_any_step() -> None:
+    table = in_another_unit("psi", 0).iloc[len(CLEAN) :]
+    table = pd.concat([table, table.assign(pressure_bar=table["pressure_bar"] + BAR_PER["psi"])])
+    table = table.assign(row=range(2, len(table) + 2)).reset_index(drop=True)
+    assert ranch.assess(table, BLOCKS)["used"].all()
 
 
 def test_one_mpa_reading_among_bars_is_suspect() -> None:
