@@ -27,11 +27,12 @@ from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, re
 from stressmap.intake.covariate import read_covariate
 from stressmap.intake.inputs import Inputs
 from stressmap.intake.irrigation_log import read_irrigation
+from stressmap.intake.ranch_clock import check_ranch_clock
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
 from stressmap.output.text.note_words import sentence
 from stressmap.output.text.words import Words
-from stressmap.quality import reading_error
+from stressmap.quality import reading_error, whole_visit
 from stressmap.quality.assessment_summary import summarise
 from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import ReadingError
@@ -162,6 +163,7 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     raster = chosen.map.covariate
     covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))
     tell.step()
+    notes.add(check_ranch_clock(orchard.blocks, readings["time"], chosen.ranch.timezone))
     orchard = replace(orchard, usual=usual_weather(weather, zone))
     names = _short_names(chosen)
     counts = tuple(one.renamed(names) for one in notes.counts)
@@ -258,6 +260,7 @@ def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit) -> Noted[Assess
     if not table["used"].any():
         raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table, shown(notes, chosen))
     notes.add(_mended(table))
+    notes.add(whole_visit.remarks(table[table["used"]]))
     held = block_figures(orchard, visit, table[table["used"]], chosen)
     checked = hold(table, CHECKED_READINGS)
     assessed = Assessed(orchard, visit, checked, held, error)

@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Noted
+from stressmap.core.notes import Noted, NoteList
 from stressmap.core.settings import FLAG_CODES, Reading, Settings
 from stressmap.quality.locate_readings import place
 from stressmap.quality.repeated_rows import entered_twice
 from stressmap.quality.tree_identity import tree_codes
-from stressmap.quality.unit_suspect import off_by_a_unit
+from stressmap.quality.unit_suspect import dry_in_company, off_by_a_unit
 
 Mask = NDArray[np.bool_]
 Action = Literal["mend", "leave out", "mark"]
@@ -138,6 +138,11 @@ def impossible_value(case: PlacedReadings) -> Mask:
 
 def unit_suspect(case: PlacedReadings) -> Mask:
     """Find readings that their neighbours of the same crop and day show to be in another unit."""
+    return _by_crop_and_day(case, off_by_a_unit)
+
+
+def _by_crop_and_day(case: PlacedReadings, judge: Callable[..., Mask]) -> Mask:
+    """Judge pressures, places and blocks of each crop and day by themselves."""
     tension = case.tension_bar
     xy = np.column_stack([case.placed.geometry.x, case.placed.geometry.y])
     usable = np.isfinite(tension) & (tension > 0)
@@ -147,7 +152,7 @@ def unit_suspect(case: PlacedReadings) -> Mask:
     groups = (case.crop.fillna("").astype(str) + day)[usable]
     for _, rows in groups.groupby(groups.to_numpy()).indices.items():
         index = np.flatnonzero(usable)[rows]
-        found[index] = off_by_a_unit(tension[index], xy[index], block[index])
+        found[index] = judge(tension[index], xy[index], block[index])
     return found
 
 
@@ -261,7 +266,11 @@ def assess(
     table = table.assign(crop=case.crop, tree=case.tree, swp_bar=-case.tension_bar, used=True)
     table["flags"] = pd.Series(_flags(masks), index=table.index, dtype=object)
     table["used"] = _used(masks, placed, settings.reading.keep)
-    return Noted(gpd.GeoDataFrame(table, geometry=placed.geometry, crs=blocks.crs), located.notes)
+    notes = NoteList(located.notes)
+    dry = table[table["used"] & _by_crop_and_day(case, dry_in_company)]
+    if len(dry):
+        notes.say("dry_trees_agree", "warning", count=len(dry), rows=dry["row"].tolist())
+    return notes.beside(gpd.GeoDataFrame(table, geometry=placed.geometry, crs=blocks.crs))
 
 
 def _refuse_mismatch(blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame, crs: CRS | str) -> None:

@@ -20,6 +20,12 @@ FEW = 400
 """Up to so many readings are compared each with each."""
 LEAST_BAR = 2.5
 """Hardly any tree shows less at midday."""
+MOST_BAR = 70.0
+"""Hardly any tree shows more."""
+AGREE = 1.5
+"""Two high readings this many times each other, or closer, bear each other out."""
+WORTH_DOUBT = 0.3
+"""So many of the readings around must be tenfold before a wet tree is doubted; fewer are dry trees."""
 WET_BAR = 7.0
 
 
@@ -27,6 +33,9 @@ def off_by_a_unit(
     pressure_bar: NDArray[np.float64], xy: NDArray[np.float64], block: NDArray[np.int64]
 ) -> NDArray[np.bool_]:
     """Find readings that another unit explains better than their own.
+
+    A reading many times as high as its neighbours, which a tree could show, is left alone where another of
+    its block, or beside it, agrees with it: see :func:`dry_in_company`.
 
     Parameters
     ----------
@@ -48,15 +57,52 @@ def off_by_a_unit(
     >>> off_by_a_unit(bar, near, np.zeros(8, dtype=int)).tolist()
     [False, False, True, False, False, False, False, True]
     """
+    low, high, company = _judged(pressure_bar, xy, block)
+    found: NDArray[np.bool_] = low | (high & ~company) | _whole_day(pressure_bar)
+    return found
+
+
+def dry_in_company(
+    pressure_bar: NDArray[np.float64], xy: NDArray[np.float64], block: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Find readings that another unit would explain, but that agree: such trees may well be that dry.
+
+    Parameters
+    ----------
+    pressure_bar, xy, block : array
+        As for :func:`off_by_a_unit`.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+
+    Examples
+    --------
+    >>> near = np.column_stack([np.arange(8.0), np.zeros(8)])
+    >>> bar = np.array([6.5, 6.0, 7.0, 40.0, 42.0, 6.5, 6.0, 7.0])
+    >>> dry_in_company(bar, near, np.zeros(8, dtype=int)).tolist()
+    [False, False, False, True, True, False, False, False]
+    """
+    _, high, company = _judged(pressure_bar, xy, block)
+    found: NDArray[np.bool_] = high & company & ~_whole_day(pressure_bar)
+    return found
+
+
+def _judged(
+    pressure_bar: NDArray[np.float64], xy: NDArray[np.float64], block: NDArray[np.int64]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
+    """Find readings far too low and far too high, and those of the high that agree with another."""
     if len(pressure_bar) < FEWEST + 1:
-        return np.zeros(len(pressure_bar), dtype=bool)
+        none = np.zeros(len(pressure_bar), dtype=bool)
+        return none, none, none
     index = _others(xy, block)
     around = np.where(index >= 0, pressure_bar[index], np.nan)
     ratio = around / pressure_bar[:, None]
     dry_day = np.median(pressure_bar) >= 2.4 * LEAST_BAR
     low = (pressure_bar < LEAST_BAR) & (dry_day | (_share(ratio, FACTORS) >= 0.2))
     unlike = np.where((ratio > 0.4) & (ratio < 2.5), np.nan, ratio)
-    low |= (pressure_bar < WET_BAR) & (_share(unlike, TENFOLD) >= 0.6) & (_count(unlike, TENFOLD) >= 2)
+    many = _count(unlike, TENFOLD) >= np.maximum(2, WORTH_DOUBT * np.isfinite(around).sum(axis=1))
+    low |= (pressure_bar < WET_BAR) & (_share(unlike, TENFOLD) >= 0.6) & many
     trusted = np.where(low[index], np.nan, around)
     counted = np.isfinite(trusted).sum(axis=1)
     high = (
@@ -64,8 +110,26 @@ def off_by_a_unit(
         & (_share(pressure_bar[:, None] / trusted, FACTORS) >= 0.6)
         & (counted >= FEWEST)
     )
-    found: NDArray[np.bool_] = low | (high & ~low) | _whole_day(pressure_bar)
-    return found
+    high &= ~low
+    return low, high, _company(pressure_bar, high, index, block)
+
+
+def _company(
+    pressure_bar: NDArray[np.float64],
+    high: NDArray[np.bool_],
+    index: NDArray[np.int64],
+    block: NDArray[np.int64],
+) -> NDArray[np.bool_]:
+    """Find high readings that a tree can show and another of the block, or near it, agrees with."""
+    able = high & (pressure_bar <= MOST_BAR)
+    apart = np.abs(np.log(pressure_bar[index] / pressure_bar[:, None]))
+    company = ((index >= 0) & able[index] & (apart <= np.log(AGREE))).any(axis=1)
+    order = np.flatnonzero(able & (block >= 0))
+    order = order[np.lexsort((pressure_bar[order], block[order]))]
+    one, other = order[:-1], order[1:]
+    agree = (block[one] == block[other]) & (pressure_bar[other] <= AGREE * pressure_bar[one])
+    company[one[agree]] = company[other[agree]] = True
+    return np.asarray(company & able)
 
 
 def _whole_day(pressure_bar: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -73,7 +137,7 @@ def _whole_day(pressure_bar: NDArray[np.float64]) -> NDArray[np.bool_]:
     middle = float(np.median(pressure_bar))
     if middle < LEAST_BAR:
         return pressure_bar < 4.0
-    if middle > 70.0:
+    if middle > MOST_BAR:
         return pressure_bar > 40.0
     return np.zeros(len(pressure_bar), dtype=bool)
 

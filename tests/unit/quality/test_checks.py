@@ -319,3 +319,19 @@ def test_few_and_many_readings_have_the_same_nearest() -> None:
     xy = np.random.default_rng(3).uniform(0, 400, (300, 2))
     few, many = unit_suspect._few_nearest(xy, 9), unit_suspect._many_nearest(xy, 9)
     assert (few == many).all()
+
+
+def test_two_very_dry_trees_among_wet_ones_are_used_and_said() -> None:
+    table = CLEAN.assign(pressure_bar=6.5, recheck_bar=np.nan)
+    table.loc[[0, 1], "pressure_bar"] = [40.0, 42.0]
+    out = ranch.assess_noted(table, BLOCKS)
+    assert out.value["used"].all()
+    assert [f for f in out.value["flags"] if f] == []
+    assert english(out) == [
+        "2 readings (row 2, 3) are five times as high as most around and more, but agree with another: they "
+        "count as trees that dry. If they are in another unit (psi), correct them."
+    ]
+    table.loc[1, "pressure_bar"] = 6.5
+    alone = ranch.assess_noted(table, BLOCKS)
+    assert alone.value.loc[0, ["flags", "used"]].tolist() == [("unit_suspect",), False]
+    assert english(alone) == []

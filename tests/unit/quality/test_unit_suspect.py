@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stressmap.quality.unit_suspect import off_by_a_unit
+from stressmap.quality.unit_suspect import dry_in_company, off_by_a_unit
 
 
 def found(bars: list[float], xy: np.ndarray | None = None, block: list[int] | None = None) -> list[int]:
@@ -76,3 +76,34 @@ def test_readings_without_a_place_are_held_against_each_other() -> None:
 
 def test_readings_at_one_spot_are_held_against_each_other() -> None:
     assert found([*[12.0] * 12, 120.0], np.zeros((13, 2))) == [12]
+
+
+@pytest.mark.parametrize(
+    ("dry", "left_out"),
+    [
+        ([40.0], [8]),
+        ([40.0, 42.0], []),
+        ([40.0, 60.0], []),
+        ([36.0, 54.5], [8, 9]),
+        ([70.0, 70.0], []),
+        ([71.0, 71.0], [8, 9]),
+    ],
+)
+def test_two_dry_trees_that_agree_stay_and_one_alone_does_not(dry: list[float], left_out: list[int]) -> None:
+    assert found([*[6.5] * 8, *dry]) == left_out
+
+
+def test_dry_trees_agree_within_a_block_however_far_apart_and_not_across_blocks() -> None:
+    bars = [40.0, *[6.5] * 20, 42.0]
+    n = len(bars)
+    xy = np.column_stack([np.arange(n) * 50.0, np.zeros(n)])
+    assert found(bars, xy) == []
+    assert dry_in_company(np.array(bars), xy, np.zeros(n, dtype=np.int64)).nonzero()[0].tolist() == [0, n - 1]
+    assert found(bars, xy, [0] * 11 + [1] * 11) == [0, n - 1]
+
+
+def test_dry_trees_without_a_block_agree_with_those_beside_them() -> None:
+    bars = [*[6.5] * 8, 40.0, 42.0]
+    xy = np.column_stack([np.arange(10) * 8.0, np.zeros(10)])
+    assert found(bars, xy, [-1] * 10) == []
+    assert not dry_in_company(np.array([40.0, 42.0]), xy[:2], np.zeros(2, dtype=np.int64)).any()
