@@ -14,6 +14,7 @@ import shapely
 from pyproj import CRS, Proj
 from pyproj.exceptions import CRSError, ProjError
 
+from stressmap.core.antimeridian import HALF, middle_longitude
 from stressmap.core.errors import DataError, Problem, SettingsError
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.schemas import BLOCKS, VALVES, conform
@@ -275,7 +276,7 @@ def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str) -> Not
 def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str, settings_file: str) -> CRS:
     if crs is None:
         try:
-            return CRS(table.estimate_utm_crs())
+            return CRS(_near_middle(table).estimate_utm_crs())
         except (RuntimeError, ValueError):
             what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
             remedy = "Correct their coordinates or their CRS"
@@ -292,12 +293,21 @@ def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str, settings_
         remedy = "Leave it out, or name the UTM zone"
         raise SettingsError(Problem(settings_file, what, remedy, column="ranch.crs"))
     west, south, east, north = table.to_crs("EPSG:4326").total_bounds
-    scale = _scale(chosen, (west + east) / 2, (south + north) / 2)
+    scale = _scale(chosen, middle_longitude(west, east), (south + north) / 2)
     if not abs(scale - 1.0) <= MOST_STRETCH:
         what = f"a metre in {crs!r} is not one on this ranch: lengths are {scale:.3g} times as long"
         remedy = "Leave it out, or name the UTM zone of the ranch"
         raise SettingsError(Problem(settings_file, what, remedy, column="ranch.crs"))
     return chosen
+
+
+def _near_middle(table: gpd.GeoDataFrame) -> gpd.GeoSeries:
+    """Give what the UTM zone is chosen by: the outlines, or their middle at the antimeridian."""
+    west, south, east, north = table.total_bounds
+    if not table.crs.is_geographic or east - west <= HALF:
+        return table.geometry
+    middle = shapely.Point(middle_longitude(west, east), (south + north) / 2)
+    return gpd.GeoSeries([middle], crs=table.crs)
 
 
 def _scale(crs: CRS, lon: float, lat: float) -> float:

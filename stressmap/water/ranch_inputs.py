@@ -12,6 +12,7 @@ import pandas as pd
 
 from stressmap.agronomy.daily_et import Site, reference_et
 from stressmap.agronomy.orchard import Orchard
+from stressmap.core.antimeridian import middle_longitude
 from stressmap.core.errors import Problem, SettingsError
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.settings import Water
@@ -169,7 +170,7 @@ def climate_before(inputs: Inputs, table: pd.DataFrame, start: dt.date) -> Clima
 
 def _site(blocks: gpd.GeoDataFrame) -> Site:
     west, south, east, north = blocks.geometry.to_crs("EPSG:4326").total_bounds
-    return Site(float((south + north) / 2.0), float((west + east) / 2.0))
+    return Site(float((south + north) / 2.0), middle_longitude(float(west), float(east)))
 
 
 def assumptions(case: PlanInputs, eto: ReferenceEt) -> Mapping[str, int]:

@@ -10,6 +10,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from stressmap.core.antimeridian import cut
 from stressmap.output.gis.csv_tables import tidy
 from stressmap.output.view.rows import rows
 
@@ -18,7 +19,9 @@ DEGREE_STEP = 1e-7
 
 
 def to_wgs84(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Bring geometry to longitude and latitude, rounded and wound as RFC 7946 asks (section 3.1.6).
+    """Bring geometry to longitude and latitude, as RFC 7946 asks.
+
+    Rounded, wound (section 3.1.6) and cut at the meridian of 180 degrees (section 3.1.9).
 
     Parameters
     ----------
@@ -33,7 +36,7 @@ def to_wgs84(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     degrees = table.to_crs("EPSG:4326")
     shapes: Any = np.asarray(degrees.geometry.array, dtype=object).copy()
     shapes[shapely.is_empty(shapes)] = None
-    degrees.geometry = shapely.orient_polygons(_rounded_shapes(shapes), exterior_cw=False)
+    degrees.geometry = shapely.orient_polygons(_rounded_shapes(cut(shapes)), exterior_cw=False)
     return degrees
 
 

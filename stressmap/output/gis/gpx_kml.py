@@ -10,6 +10,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 import geopandas as gpd
 from shapely.geometry.base import BaseGeometry
 
+from stressmap.core.antimeridian import cut
 from stressmap.core.text import one_line
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
@@ -71,7 +72,7 @@ def write_kml(content: Content, path: Path) -> None:
     SubElement(page, "name").text = f"{one_line(content.ranch.name)}, {words.days(*content.visit)}"
     for name, colour in [*((f"p{n}", c) for n, c in PRIORITY.items()), ("none", NOT_MEASURED)]:
         _style(page, name, colour)
-    shapes = content.valves.geometry.to_crs(WGS84)
+    shapes = cut(content.valves.geometry.to_crs(WGS84).to_numpy())
     folder = _folder(page, words("points.valves"))
     for (turn, point), shape in zip(_valve_points(content), shapes, strict=True):
         style = "none" if turn.priority is None else f"p{turn.priority}"

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import geopandas as gpd
 
+from stressmap.core.antimeridian import middle_longitude
 from stressmap.core.errors import OutputError, Problem
 from stressmap.core.input_files import folded
 from stressmap.core.interrupts import unbroken
@@ -214,7 +215,7 @@ def _time_zone(blocks: gpd.GeoDataFrame) -> str | None:
 
 def _middle(blocks: gpd.GeoDataFrame) -> tuple[float, float]:
     west, south, east, north = blocks.to_crs("EPSG:4326").total_bounds
-    return float((west + east) / 2), float((south + north) / 2)
+    return middle_longitude(float(west), float(east)), float((south + north) / 2)
 
 
 def _in_united_states(blocks: gpd.GeoDataFrame) -> bool:
