@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
-
 import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted, NoteList
+from stressmap.intake.block_words import nearest
 from stressmap.intake.unit_headings import normal
 
 
@@ -38,7 +37,7 @@ def settle_crops(blocks: pd.DataFrame, profiles: dict[str, CropProfile], where: 
     for crop in pd.unique(blocks["crop"]):
         name = profile_name(str(crop), profiles)
         if name is None:
-            problems.append(_unknown(str(crop), blocks, list(profiles), where))
+            problems.append(_unknown(str(crop), blocks, profiles, where))
             continue
         known[crop] = name
         if normal(name) != normal(str(crop)):
@@ -76,9 +75,37 @@ def profile_name(crop: str, profiles: dict[str, CropProfile]) -> str | None:
     return known.get(normal(crop))
 
 
-def _unknown(crop: str, blocks: pd.DataFrame, names: list[str], where: str) -> Problem:
+def nearest_crop(crop: str, profiles: dict[str, CropProfile]) -> str | None:
+    """Find the crop that a person may have meant by a word that is none.
+
+    Parameters
+    ----------
+    crop : str
+        As written.
+    profiles : dict of str to CropProfile
+        By crop name.
+
+    Returns
+    -------
+    str or None
+        A key of ``profiles``; None where nothing is near.
+
+    Examples
+    --------
+    >>> from stressmap.agronomy.crops import load_profiles
+    >>> profiles = load_profiles({}, "ranch.toml")
+    >>> nearest_crop("prume", profiles), nearest_crop("almnedro", profiles), nearest_crop("???", profiles)
+    ('prune', 'almond', None)
+    """
+    words = {word: name for name, profile in profiles.items() for word in (name, *profile.also)}
+    near = nearest(crop, words)
+    return None if near is None else words[near]
+
+
+def _unknown(crop: str, blocks: pd.DataFrame, profiles: dict[str, CropProfile], where: str) -> Problem:
     first = blocks.loc[blocks["crop"] == crop, "block"].iloc[0]
-    near = difflib.get_close_matches(normal(crop), names, n=1)
-    guess = f"Did you mean {near[0]!r}? Otherwise write" if near else "Write"
-    remedy = f"{guess} a profile [crops.{normal(crop)}] in the settings, or one of {', '.join(sorted(names))}"
+    near = nearest_crop(crop, profiles)
+    guess = f"Did you mean {near!r}? Otherwise write" if near else "Write"
+    names = ", ".join(sorted(profiles))
+    remedy = f"{guess} a profile [crops.{normal(crop)}] in the settings, or one of {names}"
     return Problem(where, f"block {first!r}: no profile for the crop {crop!r}", remedy, column="crop")

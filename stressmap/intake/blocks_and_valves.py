@@ -30,6 +30,7 @@ from stressmap.intake.block_attributes import (
     read_attributes,
     wanted_crop,
 )
+from stressmap.intake.block_words import system_of, unknown_words
 from stressmap.intake.columns import Field, match, names
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.polygon_files import Outlines, read_outlines
@@ -111,6 +112,10 @@ def read_blocks(
     source, notes = InputSource.of(given), NoteList()
     outlines = read_outlines(source)
     made = notes.keep(_made(outlines, columns or {}, attributes, crops))
+    named = pd.DataFrame({name: list(made[name]) for name in ("block", "irrigation", "soil")}, dtype=object)
+    for kind in ("irrigation", "soil"):
+        notes.add(unknown_words(named, source.name, kind))
+    made["irrigation"] = [system_of(w) or w if isinstance(w, str) else None for w in named["irrigation"]]
     with _workable(source.name):
         drawn = notes.keep(_drawn(outlines, made, "block"))
         working = _working_crs(drawn, crs, source.name, settings_file)

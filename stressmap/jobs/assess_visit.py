@@ -23,6 +23,7 @@ from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.schemas import CHECKED_READINGS, hold
 from stressmap.core.settings import Settings
+from stressmap.intake.block_words import SOILS, known_words, nearest, soil_of
 from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.covariate import read_covariate
 from stressmap.intake.inputs import Inputs
@@ -141,6 +142,8 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     def optional(path: Path | None, read: Callable[[Path], T]) -> Callable[[], T | None]:
         return lambda: None if path is None else read(path)
 
+    notes.add(_soil_of_settings(chosen))
+
     def polygons() -> tuple[Orchard, gpd.GeoDataFrame]:
         told: dict[str, Any] = {"attributes": files.attributes, "crops": tuple(profiles)}
         read = notes.keep(
@@ -188,6 +191,16 @@ def shown(notes: Iterable[Note], settings: Settings) -> tuple[Note, ...]:
     """
     names = _short_names(settings)
     return tuple(NoteList(note.renamed(names) for note in notes))
+
+
+def _soil_of_settings(chosen: Settings) -> tuple[Note, ...]:
+    """Say where ``[water] soil`` is a word that is not known."""
+    word = chosen.water.soil if chosen.water else None
+    if word is None or soil_of(word) is not None:
+        return ()
+    near = nearest(word, known_words("soil"))
+    said = {"file": chosen.source, "written": word, "near": int(near is not None)}
+    return (Note.of("soil_of_settings_not_known", "warning", words=[near] if near else list(SOILS), **said),)
 
 
 def _short_names(settings: Settings) -> dict[str, str]:

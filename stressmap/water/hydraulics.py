@@ -60,7 +60,7 @@ def hydraulics_of(
     """
     kind = text_or_none(place["irrigation"])
     if kind not in irrigation_system.UNIFORMITY:
-        assumed.append("system")
+        assumed.append("system" if kind is None else "system_not_known")
         kind = irrigation_system.DEFAULT_SYSTEM
     by_ranch, usual = (
         (water.uniformity, irrigation_system.UNIFORMITY)

@@ -324,9 +324,10 @@ def _allowed_bar(row: Any) -> float:
 
 
 def _texture(place: pd.Series, water: Water, assumed: list[str]) -> str:
-    texture = root_zone.texture_class(text_or_none(place["soil"]) or water.soil or "")
+    soil = text_or_none(place["soil"]) or water.soil
+    texture = root_zone.texture_class(soil or "")
     if texture is None:
-        assumed.append("soil")
+        assumed.append("soil" if soil is None else "soil_not_known")
     return texture or root_zone.DEFAULT_SOIL
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from stressmap.agronomy.crops import CropProfile
 from stressmap.core.units import M_PER_FOOT, MM_PER_INCH
-from stressmap.intake.unit_headings import normal
+from stressmap.intake.block_words import soil_of
 
 MM_M_PER_IN_FT = MM_PER_INCH / M_PER_FOOT
 DEFAULT_SOIL = "loam"
@@ -30,15 +30,6 @@ INCHES_PER_FOOT: dict[str, tuple[float, float]] = {
 """Available water [in/ft], least and most, by class of texture: "Soil Characteristics", table of available
 water holding capacity, university pages on managing drought (irrigation scheduling, frequency of irrigation),
 undated (read)."""
-
-SYNONYMS: dict[str, tuple[str, ...]] = {
-    "very coarse sand": ("very coarse sands", "gravelly sand", "arena muy gruesa"),
-    "sand": ("sands", "coarse sand", "fine sand", "loamy sand", "arena", "arenoso", "arena franca"),
-    "sandy loam": ("fine sandy loam", "sandy", "franco arenoso"),
-    "loam": ("very fine sandy loam", "silt loam", "silt", "franco", "franco limoso", "limo"),
-    "clay loam": ("silty clay loam", "sandy clay loam", "franco arcilloso", "franco arcillo limoso"),
-    "clay": ("sandy clay", "silty clay", "arcilla", "arcilloso", "heavy clay"),
-}
 
 
 def texture_class(soil: str) -> str | None:
@@ -59,9 +50,7 @@ def texture_class(soil: str) -> str | None:
     >>> texture_class("Franco Arenoso"), texture_class("Silt loam"), texture_class("moon dust")
     ('sandy loam', 'loam', None)
     """
-    known = {normal(name): name for name in INCHES_PER_FOOT}
-    known |= {normal(other): name for name, others in SYNONYMS.items() for other in others}
-    return known.get(normal(soil))
+    return soil_of(soil)
 
 
 def available_mm_per_m(texture: str) -> float:

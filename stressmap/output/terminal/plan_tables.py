@@ -18,7 +18,10 @@ from stressmap.water.water_plan import Advice, plan_table, timetable_table
 SHOWN = 40
 SHOWN_SETS = 20
 BAR_CELLS = 20
-DECIDES = {"soil", "mm_per_bar", "system", "rate", "eto", "kc", "target", "stress", "young", "log"}
+DECIDES = {
+    "soil", "soil_not_known", "mm_per_bar", "system", "system_not_known", "rate", "eto", "kc", "target",
+    "stress", "young", "log",
+}  # fmt: skip
 """Assumptions that the need itself rests on."""
 
 
