@@ -1,27 +1,37 @@
-"""The log of what ran -> a row per set: valve, start, end, and the depth where it is known."""
+"""The log of what ran -> a row per set of one valve: valve, start, end, and the depth where it is known.
+
+No row stops a run: one that cannot be used is left out, counted and told with its reason.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Noted, NoteList
+from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.schemas import IRRIGATION, conform
 from stressmap.core.sources import InputSource
-from stressmap.core.units import MM_PER_INCH
+from stressmap.core.units import M2_PER_HA, M3_PER_HA_MM
 from stressmap.intake.columns import Field, Table, match, names, recogniser
+from stressmap.intake.log_sets import SetRow, once_each
+from stressmap.intake.log_times import LogTimes, read_log_times
+from stressmap.intake.numbers import is_nothing
+from stressmap.intake.run_hours import read_depths, read_hours
 from stressmap.intake.table_files import read_sheet
-from stressmap.intake.times import Asked, Order, read_dates, read_times
-from stressmap.intake.timestamps import CLOCK_ONLY, clock_text, stamp_text
+from stressmap.intake.times import Order
+from stressmap.intake.valve_names import KnownNames, Meant
 
 FIELDS: Mapping[str, Field] = MappingProxyType(
     {
-        "valve": Field(names("valve valve_id valve_name zone valvula llave")),
+        "valve": Field(names("valve valve_id valve_name zone valve_no valves valvula valvulas llave")),
         "start": Field(
             names("start started begin on start_time start_date_time on_time inicio comienzo hora_inicio")
         ),
@@ -35,6 +45,10 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
 """Our columns of an irrigation log and their spellings."""
 
 LONGEST_SET_HOURS = 31 * 24.0
+APART_HOURS, APART_SHARE = 0.25, 0.05
+"""Hours and end that differ by less agree: people round."""
+APART_TIMES = 2.0
+"""A depth this many times what rate and hours give, or a part of it as small, does not agree with them."""
 
 
 def read_irrigation(
@@ -43,6 +57,7 @@ def read_irrigation(
     zone: ZoneInfo,
     columns: Mapping[str, str] = MappingProxyType({}),
     order: Order | None = None,
+    valves: pd.DataFrame | None = None,
 ) -> Noted[pd.DataFrame]:
     """Read the log of what ran.
 
@@ -56,87 +71,207 @@ def read_irrigation(
         ``[columns]`` of the settings: the file's heading -> ours.
     order : str, optional
         Order of day and month in its dates, where they leave it open.
+    valves : DataFrame, optional
+        As :data:`stressmap.core.schemas.VALVES`: names are matched with theirs, and depths with their rates.
+        None where the valves are not known: names stay as they are written.
 
     Returns
     -------
     Noted of DataFrame
-        As :data:`stressmap.core.schemas.IRRIGATION`, by start.
+        As :data:`stressmap.core.schemas.IRRIGATION`, by start; no two sets of a valve overlap. Counts its
+        rows; rows that cannot be used are left out.
 
     Raises
     ------
     DataError
-        If it is no table, lacks a column, or a row has no valve, no start, neither end nor hours, or ends
-        before it starts.
+        If it is no table, or has no column for the valve or for the start.
     """
     notes = NoteList()
     sheet = notes.keep(read_sheet(given, recogniser(FIELDS, columns)))
     table = match(sheet, FIELDS, columns, required=("valve",))
-    start = notes.keep(_moments(table, "start", Asked(table.where, "start", zone, order)))
-    end = notes.keep(_ends(table, start, Asked(table.where, "end", zone, order)))
-    valve = table.text("valve")
-    _refuse_incomplete(table, valve, start, end)
-    factor = MM_PER_INCH if table.unit("mm") == "in" else 1.0
-    mm = table.numbers("mm", wanted="millimetres as a number") * factor
-    table.refuse("mm", mm < 0.0, "is not a depth of water", "Write how much was applied, or leave it empty")
-    frame = pd.DataFrame({"valve": valve, "start": start, "end": end, "mm": mm})
-    frame = frame.sort_values("start", kind="stable").reset_index(drop=True)
-    return notes.beside(conform(frame, IRRIGATION, table.where))
+    _refuse_without_start(table)
+    cells = _Cells(table, notes.keep(read_log_times(table, zone, order)), valves)
+    sets, told, remarks = [], [], []
+    for row in table.index:
+        why, found, said = cells.row(int(row))
+        told += [] if why is None else [why]
+        sets += found
+        remarks += said
+    once = once_each(sets)
+    left = {one.row for one in once.sets}
+    told += [one for _, one in once.repeats if one.row not in left]
+    remarks += [one for _, one in once.overlaps] + [one for _, one in once.repeats if one.row in left]
+    joined = {one.row for _, one in once.overlaps}
+    told = [one for one in told if one.row not in joined]
+    counts = RowCounts.of(table.where, "irrigation", table.index, told, remarks)
+    notes.count(counts)
+    notes.add(_said(counts))
+    return notes.beside(_frame(once.sets, zone, table.where))
 
 
-def _moments(table: Table, name: str, asked: Asked) -> Noted[pd.Series]:
-    """Read starts or ends; a day without a clock begins at midnight."""
-    if not (table.has(name) or table.has(f"{name}_day")):
-        return Noted(pd.Series(pd.NaT, index=table.index, dtype=f"datetime64[us, {asked.zone}]"))
-    text, heading = stamp_text(table, name, f"{name}_day", f"{name}_clock")
-    here = Asked(asked.where, heading, asked.zone, asked.order)
-    bare = ~text.str.contains(r"\d\s*[:h]\s*\d|[ap]\.?m", case=False, regex=True)
-    bare &= ~text.str.contains(r"^\d+\.\d+$|^\d{8}\D?\d{4}", regex=True) & (text != "")
-    whole = bare & read_dates(text, here).notna() if bare.any() else bare
-    notes = NoteList()
-    clocked = notes.keep(read_times(text.mask(whole, text + " 00:00"), here))
-    if whole.any():
-        notes.say("days_without_clock", file=here.where, column=heading, count=whole.sum())
-    return notes.beside(clocked)
+def _refuse_without_start(table: Table) -> None:
+    if table.has("start") or table.has("start_day"):
+        return
+    there = ", ".join(table.headings.values())
+    usual = "start, date and start, inicio, fecha"
+    what = f"no column is recognised as start (usual headings: {usual}); it has {there}"
+    raise DataError(Problem(table.where, what, 'Name it under [columns], "your heading" = "start"'))
 
 
-def _ends(table: Table, start: pd.Series, asked: Asked) -> Noted[pd.Series]:
-    notes = NoteList()
-    end = notes.keep(_same_night(table, start, asked))
-    end = notes.keep(_moments(table, "end", asked)) if end is None else end
-    per_hour = 60.0 if table.unit("hours") == "min" else 1.0
-    hours = table.numbers("hours", wanted="hours as a number") / per_hour
-    wrong = (hours <= 0.0) | (hours > LONGEST_SET_HOURS)
-    table.refuse("hours", wrong, "is no length of a set", "Write the hours it ran")
-    by_hours: pd.Series = end.fillna(start + pd.to_timedelta(hours, unit="h").astype("timedelta64[us]"))
-    return notes.beside(by_hours)
-
-
-def _same_night(table: Table, start: pd.Series, asked: Asked) -> Noted[pd.Series | None]:
-    """Read ends that are a clock only: the next such time after the start. None where they have days."""
-    cells = table.text("end").fillna("").astype(str)
-    filled = cells[cells != ""]
-    if table.has("end_day") or filled.empty or not filled.str.lower().str.fullmatch(CLOCK_ONLY).all():
-        return Noted(None)
-    notes = NoteList()
-    day = start.dt.strftime("%Y-%m-%d").fillna("")
-    here = Asked(asked.where, table.headings["end"], asked.zone, asked.order)
-    end = notes.keep(read_times((day + " " + clock_text(cells)).where(cells != "", ""), here))
-    later = (start.dt.tz_localize(None).dt.normalize() + pd.Timedelta(days=1)).dt.strftime("%Y-%m-%d")
-    again = notes.keep(read_times((later.fillna("") + " " + clock_text(cells)).where(cells != "", ""), here))
-    return notes.beside(end.where(end > start, again))
-
-
-def _refuse_incomplete(table: Table, valve: pd.Series, start: pd.Series, end: pd.Series) -> None:
-    checks = (
-        (valve.isna(), "valve", "the name of the valve is empty", "Name the valve"),
-        (start.isna(), "start", "there is no start that can be read", "Write it as 2026-07-10 06:00"),
-        (start.notna() & end.isna(), "end", "there is neither an end nor hours", "Give one of them"),
-        (end < start, "end", "it ends before it starts", "Correct start or end"),
+def _frame(sets: tuple[SetRow, ...], zone: ZoneInfo, where: str) -> pd.DataFrame:
+    moment = f"datetime64[us, {zone}]"
+    frame = pd.DataFrame(
+        {
+            "valve": pd.Series([one.valve for one in sets], dtype=object),
+            "start": pd.Series([one.start for one in sets], dtype=moment),
+            "end": pd.Series([one.end for one in sets], dtype=moment),
+            "mm": pd.Series([one.mm for one in sets], dtype=float),
+        }
     )
-    problems = [
-        Problem(table.where, what, remedy, row=int(row), column=table.headings.get(name, name))
-        for wrong, name, what, remedy in checks
-        for row in wrong.index[wrong.fillna(value=False)]
-    ]
-    if problems:
-        raise DataError(problems[:10])
+    row = pd.Series([one.row for one in sets], dtype="int64")
+    frame = frame.assign(row=row).sort_values(["start", "row"], kind="stable").drop(columns="row")
+    return conform(frame.reset_index(drop=True), IRRIGATION, where)
+
+
+def _said(counts: RowCounts) -> Iterator[Note]:
+    """Say how many rows were left out, which valves are not known, and what does not agree."""
+    unknown = dict.fromkeys(
+        str(dict(one.values)["valve"])
+        for one in (*counts.left_out, *counts.remarks)
+        if one.code in {"log_valve_unknown", "log_valve_unknown_near", "log_part_unknown"}
+    )
+    file, rows = counts.file, [one.row for one in counts.left_out]
+    if not counts.used:
+        yield Note.of("log_without_rows", "warning", file=file, count=counts.rows)
+    elif rows:
+        yield Note.of(
+            "log_rows_left_out", "warning", file=file, count=len(rows), total=counts.rows, rows=rows
+        )
+    if unknown:
+        yield Note.of("log_valves_unknown", "warning", file=file, names=list(unknown))
+    if counts.remarks:
+        found = [one.row for one in counts.remarks]
+        yield Note.of(
+            "log_rows_remarked", "caution", file=file, count=len(set(found)), rows=sorted(set(found))
+        )
+
+
+@dataclass(frozen=True)
+class _Span:
+    """When one row says that water ran, or why that cannot be told."""
+
+    start: pd.Timestamp | None = None
+    end: pd.Timestamp | None = None
+    why: ToldRow | None = None
+    said: tuple[ToldRow, ...] = ()
+
+
+class _Cells:
+    """The cells of a log, read column by column and judged row by row."""
+
+    def __init__(self, table: Table, times: LogTimes, valves: pd.DataFrame | None) -> None:
+        self._where = table.where
+        self._names = None if valves is None else KnownNames(valves["valve"])
+        self._rates = {} if valves is None else _rates_mm_h(valves)
+        valve = table.text("valve").fillna("").astype(str)
+        self._valve = valve.mask(is_nothing(valve), "").to_dict()
+        self._times = times
+        self._start, self._end = times.start.to_dict(), times.end.to_dict()
+        self._hour_cells, self._mm_cells = table.text("hours").to_dict(), table.text("mm").to_dict()
+        hours, bad_hours = read_hours(table.text("hours"), unit=table.unit("hours"))
+        mm, bad_mm = read_depths(table.text("mm"), unit=table.unit("mm"))
+        self._hours, self._bad_hours = hours.to_dict(), bad_hours.to_dict()
+        self._mm, self._bad_mm = mm.to_dict(), bad_mm.to_dict()
+
+    def row(self, row: int) -> tuple[ToldRow | None, list[SetRow], list[ToldRow]]:
+        """Give the sets of a row and what there is to say of it, or why it cannot be used."""
+        meant = self._meant(self._valve[row])
+        why = self._valve_fault(row, meant)
+        if why is not None:
+            return why, [], []
+        span = self._span(row)
+        if span.start is None or span.end is None:
+            return span.why, [], []
+        said = [*span.said]
+        if meant.unknown:
+            said.append(ToldRow.of(row, "log_part_unknown", valve=", ".join(meant.unknown)))
+        if self._bad_mm[row]:
+            said.append(ToldRow.of(row, "log_depth_unread", cell=self._mm_cells[row]))
+        said += self._depth_apart(row, meant, (span.end - span.start).total_seconds() / 3600.0)
+        mm = float(self._mm[row])
+        sets = [SetRow(name, span.start, span.end, mm, self._where, row) for name in meant.names]
+        return None, sets, said
+
+    def _meant(self, cell: str) -> Meant:
+        if not cell:
+            return Meant()
+        return Meant((cell,)) if self._names is None else self._names.several(cell)
+
+    def _valve_fault(self, row: int, meant: Meant) -> ToldRow | None:
+        cell = self._valve[row]
+        if not cell:
+            return ToldRow.of(row, "log_no_valve")
+        if meant.names:
+            return None
+        near = self._names.near(cell) if self._names else None
+        if near is None:
+            return ToldRow.of(row, "log_valve_unknown", valve=cell)
+        return ToldRow.of(row, "log_valve_unknown_near", valve=cell, near=near)
+
+    def _span(self, row: int) -> _Span:
+        start, cell = self._start[row], self._times.start_cell[row]
+        if pd.isna(start):
+            if self._times.either[row]:
+                return _Span(why=ToldRow.of(row, "log_day_or_month", cell=cell))
+            if cell:
+                return _Span(why=ToldRow.of(row, "log_start_unread", cell=cell))
+            return _Span(why=ToldRow.of(row, "log_no_start"))
+        end, hours = self._end[row], float(self._hours[row])
+        long = not np.isnan(hours) and 0.0 < hours <= LONGEST_SET_HOURS
+        by_hours = start + pd.Timedelta(seconds=round(hours * 3600.0)) if long else None
+        ran = np.nan if pd.isna(end) else (end - start).total_seconds() / 3600.0
+        if 0.0 < ran <= LONGEST_SET_HOURS:
+            return _Span(start, end, said=tuple(self._hours_apart(row, ran)))
+        if by_hours is None:
+            return _Span(why=self._no_length(row, ran))
+        cell = self._times.end_cell[row]
+        not_used = (ToldRow.of(row, "log_end_not_used", cell=cell),) if cell else ()
+        return _Span(start, by_hours, said=not_used)
+
+    def _no_length(self, row: int, ran: float) -> ToldRow:
+        """Say why neither the end nor the hours tell how long a row's valve ran."""
+        end, hours = self._times.end_cell[row], self._hour_cells[row]
+        if ran <= 0.0:
+            return ToldRow.of(row, "log_ends_before_start", cell=end)
+        if ran > 0.0:
+            return ToldRow.of(row, "log_too_long", cell=end)
+        if self._bad_hours[row]:
+            return ToldRow.of(row, "log_hours_unread", cell=hours)
+        if not np.isnan(self._hours[row]):
+            return ToldRow.of(row, "log_hours_impossible", cell=hours)
+        if end:
+            return ToldRow.of(row, "log_end_unread", cell=end)
+        return ToldRow.of(row, "log_no_end")
+
+    def _hours_apart(self, row: int, ran: float) -> Iterator[ToldRow]:
+        hours, cell = float(self._hours[row]), self._hour_cells[row]
+        if self._bad_hours[row]:
+            yield ToldRow.of(row, "log_hours_not_used", cell=cell)
+        elif abs(hours - ran) > max(APART_HOURS, APART_SHARE * ran):
+            yield ToldRow.of(row, "log_hours_and_end", cell=cell, ran=round(ran, 2))
+
+    def _depth_apart(self, row: int, meant: Meant, hours: float) -> Iterator[ToldRow]:
+        mm = float(self._mm[row])
+        for name in meant.names:
+            expected = self._rates.get(name, np.nan) * hours
+            if mm > APART_TIMES * expected or mm < expected / APART_TIMES:
+                yield ToldRow.of(
+                    row, "log_depth_and_hours", valve=name, cell=self._mm_cells[row], mm=round(expected, 1)
+                )
+
+
+def _rates_mm_h(valves: pd.DataFrame) -> dict[str, float]:
+    """Give what each valve puts on in an hour [mm], NaN where its file does not say."""
+    area_ha = valves.geometry.area / M2_PER_HA
+    by_flow = valves["flow_m3_h"].astype(float) / (area_ha * M3_PER_HA_MM)
+    return dict(zip(valves["valve"], by_flow.fillna(valves["rate_mm_h"].astype(float)), strict=True))

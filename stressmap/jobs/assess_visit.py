@@ -156,12 +156,22 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         valves = notes.keep(read_valves(files.valves, CRS(read.crs), chosen.columns))
         return orchard, notes.keep(join_valves(valves, orchard.blocks, files.valves))
 
+    known: list[gpd.GeoDataFrame] = []
+
+    def outlines() -> tuple[Orchard, gpd.GeoDataFrame]:
+        made = polygons()
+        known.append(made[1])
+        return made
+
+    def log(path: Path) -> pd.DataFrame:
+        return notes.keep(read_irrigation(path, **spelled, valves=known[0] if known else None))
+
     (orchard, valves), readings, weather, irrigation = _together(
         tell.step,
-        polygons,
+        outlines,
         lambda: notes.keep(read_readings(files.readings, chosen)),
         optional(files.weather, lambda path: notes.keep(read_weather(path, **spelled))),
-        optional(files.irrigation, lambda path: notes.keep(read_irrigation(path, **spelled))),
+        optional(files.irrigation, log),
     )
     raster = chosen.map.covariate
     covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))

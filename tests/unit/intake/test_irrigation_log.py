@@ -3,21 +3,41 @@
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from helpers.told import english
 
 from stressmap.core.errors import DataError
 from stressmap.intake.irrigation_log import read_irrigation
+from stressmap.intake.run_hours import read_hours
+from stressmap.intake.valve_names import KnownNames
+from stressmap.output.text.note_words import rows_told
+from stressmap.output.text.words import Words
 
 ZONE = ZoneInfo("America/Los_Angeles")
 FILE = "irrigation.csv"
 
 
-def read(folder: Path, text: str) -> tuple[pd.DataFrame, list[str]]:
+def zones(names: list[str] | None) -> gpd.GeoDataFrame | None:
+    """Valve zones of a hectare each that get 2 mm an hour."""
+    if names is None:
+        return None
+    table = {"valve": names, "flow_m3_h": 20.0, "rate_mm_h": np.nan}
+    return gpd.GeoDataFrame(table, geometry=[shapely.box(0, 0, 100, 100)] * len(names), crs="EPSG:32610")
+
+
+def told(folder: Path, names: list[str] | None = None) -> list[str]:
+    log = read_irrigation(folder / FILE, zone=ZONE, valves=zones(names))
+    return [line.replace(str(folder / FILE), FILE) for line in rows_told(log.counts[0], Words("en"))]
+
+
+def read(folder: Path, text: str, names: list[str] | None = None) -> tuple[pd.DataFrame, list[str]]:
     path = folder / FILE
     path.write_text(text, encoding="utf-8")
-    log = read_irrigation(path, zone=ZONE)
+    log = read_irrigation(path, zone=ZONE, valves=zones(names))
     return log.value, [said.replace(str(path), FILE) for said in english(log)]
 
 
@@ -62,25 +82,115 @@ def test_a_day_without_a_clock_begins_at_midnight_and_is_said(tmp_path: Path) ->
     assert said == ["irrigation.csv: 1 day in start has no clock; midnight was taken."]
 
 
-def test_rows_that_cannot_be_are_each_said(tmp_path: Path) -> None:
+def test_rows_that_cannot_be_are_left_out_and_each_told(tmp_path: Path) -> None:
     text = (
         "valve,start,end,hours\n,2026-07-10 06:00,,8\nV2,2026-07-10 06:00,,\n"
-        "V3,2026-07-10 06:00,2026-07-10 05:00,\nV4,,2026-07-10 05:00,\n"
+        "V3,2026-07-10 06:00,2026-07-10 05:00,\nV4,,2026-07-10 05:00,\nV1,2026-07-10 06:00,,8\n"
     )
-    assert refused(tmp_path, text).splitlines() == [
-        "irrigation.csv, row 2, column valve: the name of the valve is empty. Name the valve.",
-        "irrigation.csv, row 5, column start: there is no start that can be read. Write it as 2026-07-10 "
-        "06:00.",
-        "irrigation.csv, row 3, column end: there is neither an end nor hours. Give one of them.",
-        "irrigation.csv, row 4, column end: it ends before it starts. Correct start or end.",
+    table, said = read(tmp_path, text)
+    assert table["valve"].tolist() == ["V1"]
+    assert told(tmp_path) == [
+        "irrigation.csv: 5 rows, 1 used, 4 left out.",
+        "row 2: no valve is named.",
+        "row 3: neither an end nor hours are given.",
+        "row 4: it ends (2026-07-10 05:00) before it starts, or when it starts.",
+        "row 5: no start is given.",
+    ]
+    assert said == [
+        "irrigation.csv: 4 of 5 rows of the irrigation log could not be used and were left out (row "
+        "2, 3, 4, 5); "
+        "check lists why."
     ]
 
 
-@pytest.mark.parametrize("hours", ["0", "-2", "9000"])
-def test_hours_that_cannot_be(tmp_path: Path, hours: str) -> None:
-    assert refused(tmp_path, f"valve,start,hours\nV1,2026-07-10 06:00,{hours}\n") == (
-        f"irrigation.csv, row 2, column hours: '{hours}' is no length of a set. Write the hours it ran."
+@pytest.mark.parametrize("hours", ["0", "-2", "9000", "all night", "toda la noche", "?"])
+def test_hours_that_cannot_be_stop_nothing(tmp_path: Path, hours: str) -> None:
+    table, said = read(tmp_path, f"valve,start,hours\nV1,2026-07-10 06:00,{hours}\nV2,2026-07-10 06:00,8\n")
+    assert table["valve"].tolist() == ["V2"]
+    assert "1 of 2 rows" in said[0]
+
+
+def test_a_log_of_which_no_row_can_be_used_is_an_empty_one_and_said(tmp_path: Path) -> None:
+    table, said = read(tmp_path, "valve,start,hours\nV1,someday,8\n")
+    assert table.empty
+    assert said == [
+        "irrigation.csv: the only row of the irrigation log cannot be used; it counts as no log. "
+        "check lists why."
+    ]
+
+
+VALVES = ["V03", "V04", "V07", "V10", "V11", "V12", "V48"]
+
+
+@pytest.mark.parametrize(
+    ("cell", "meant"),
+    [
+        ("v48", ["V48"]), ("V7", ["V07"]), (" v 07 ", ["V07"]), ("V-007", ["V07"]), ("7", ["V07"]),
+        ("Válvula 7", ["V07"]), ("V03, V04", ["V03", "V04"]), ("V3 y V4", ["V03", "V04"]),
+        ("V3 & V4", ["V03", "V04"]), ("V3/4", ["V03", "V04"]), ("V10-V12", ["V10", "V11", "V12"]),
+        ("V10 a V12", ["V10", "V11", "V12"]), ("10-12", ["V10", "V11", "V12"]), ("V99", []), ("V03-V07", []),
+        ("V12-V10", []),
+    ],
+)  # fmt: skip
+def test_valves_as_people_name_them(cell: str, meant: list[str]) -> None:
+    assert list(KnownNames(VALVES).several(cell).names) == meant
+
+
+def test_a_name_that_could_be_two_valves_is_neither() -> None:
+    known = KnownNames(["V1", "V01", "A-1", "A1B"])
+    assert [known.one(text) for text in ("V1", "V01", "v1", "a1")] == ["V1", "V01", None, "A-1"]
+
+
+@pytest.mark.parametrize(
+    ("cell", "hours"),
+    [
+        ("15 hrs", 15), ("12h", 12), ("1:30", 1.5), ("2 1/2", 2.5), ("2½", 2.5), ("1,5", 1.5), ("90 min", 1.5),
+        ("1 h 30 min", 1.5), ("1h30", 1.5), ("2 y media", 2.5), ("8 horas", 8), ("~10", 10), ("01:30:00", 1.5),
+        ("1 day, 6:00:00", 30),
+    ],
+)  # fmt: skip
+def test_hours_as_people_write_them(cell: str, hours: float) -> None:
+    found, bad = read_hours(pd.Series([cell]), unit=None)
+    assert found.tolist() == [pytest.approx(hours)]
+    assert not bad.any()
+
+
+def test_a_row_of_several_valves_repeats_and_overlaps_are_counted_once_and_told(tmp_path: Path) -> None:
+    table, _ = read(
+        tmp_path,
+        "valve,start,end\nV03 y V4,2026-07-10 18:00,2026-07-11 06:00\nv3,2026-07-10 18:00,2026-07-11 06:00\n"
+        'V4,2026-07-11 04:00,2026-07-11 08:00\n"V07, V99",2026-07-12,6:00\n',
+        VALVES,
     )
+    assert table["valve"].tolist() == ["V03", "V04", "V07"]
+    assert table["end"].tolist() == [at("2026-07-11 06:00"), at("2026-07-11 08:00"), at("2026-07-12 06:00")]
+    assert told(tmp_path, VALVES) == [
+        "irrigation.csv: 4 rows, 3 used, 1 left out.",
+        "row 3: row 2 has the same set of valve 'V03' already; counted once.",
+        "row 4: it overlaps row 2 of valve 'V04'; the hours of both were counted once.",
+        "row 5: of its valves 'V99' is not known; the others were taken.",
+    ]
+
+
+def test_hours_end_and_depth_that_disagree_are_said_with_the_row(tmp_path: Path) -> None:
+    text = (
+        "valve,start,end,hours,mm\nV03,2026-07-10 18:00,2026-07-11 06:00,8,24\n"
+        "V04,2026-07-10 18:00,2026-07-11 06:00,12 hrs,120\n"
+    )
+    read(tmp_path, text, VALVES)
+    assert told(tmp_path, VALVES)[1:] == [
+        "row 2: hours (8) and end (12 h after the start) do not agree; the end was taken.",
+        "row 3: the depth '120' does not agree with hours and rate of valve 'V04' (24 mm); the "
+        "depth was taken.",
+    ]
+
+
+def test_a_date_that_can_be_two_leaves_its_row_out_and_is_told(tmp_path: Path) -> None:
+    table, _ = read(tmp_path, "valve,start,hours\nV03,07/03/2026 06:00,8\nV04,2026-07-11 06:00,8\n", VALVES)
+    assert table["valve"].tolist() == ["V04"]
+    assert told(tmp_path, VALVES)[1:] == [
+        "row 2: '07/03/2026 06:00' can be day first or month first; say [reading] date_order."
+    ]
 
 
 def test_a_log_without_valves_is_refused(tmp_path: Path) -> None:
