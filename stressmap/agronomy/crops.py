@@ -23,6 +23,7 @@ from stressmap.agronomy.profile_parts import (
     CropCoefficient,
     CropNames,
     CutOff,
+    Depth,
     Edge3,
     Edges,
     Level,
@@ -61,7 +62,8 @@ class CropProfile(Part):
     """What is known of one crop.
 
     ``harvest`` is the ranch's own; ``usual_harvest`` the one that the built-in season is drawn for.
-    ``limit_bar`` is how far below the fully watered line the crop is harmed.
+    ``limit_bar`` is how far below the fully watered line the crop is harmed; ``mm_per_bar`` the water that
+    brings its trees back by one bar [mm], where that was measured on the ranch.
     """
 
     name: str = Field(min_length=1)
@@ -83,6 +85,7 @@ class CropProfile(Part):
     crop_coefficient: CropCoefficient | None = None
     stress_coefficient: StressShares | None = None
     roots: Roots = Roots()
+    mm_per_bar: Depth | None = None
     levels: tuple[Level, ...] = ()
     cautions: tuple[Caution, ...] = ()
     sources: dict[str, Source] = Field(default_factory=dict)

@@ -41,6 +41,8 @@ Potential = Annotated[Number, Field(ge=-60.0, le=0.0)]
 Targets = Annotated[tuple[tuple[MonthDay, Potential], ...], AfterValidator(_in_season_order)]
 Bars = Annotated[Number, Field(ge=0.0, le=30.0)]
 """How far below a fully watered tree [bar], never negative."""
+Depth = Annotated[Number, Field(gt=0.0, le=200.0)]
+"""Depth of water [mm]."""
 Course = Annotated[tuple[tuple[MonthDay, Bars], ...], AfterValidator(_in_season_order)]
 Coefficients = Annotated[
     tuple[tuple[MonthDay, Annotated[Number, Field(ge=0.0, le=2.0)]], ...], AfterValidator(_in_season_order)
@@ -159,11 +161,12 @@ class CropCoefficient(Part):
 class Roots(Part):
     """What trees take from the soil.
 
-    ``depth_m`` is how deep the roots of irrigated trees reach [m]; ``depletion_fraction`` the share of the
+    ``depth_m`` is how deep the roots of irrigated trees reach [m], the least of a
+    published range; ``depletion_fraction`` the share of the
     available water there that they take without stress, at a crop evapotranspiration of 5 mm a day.
     """
 
-    depth_m: Number = Field(default=1.5, gt=0.0, le=10.0)
+    depth_m: Number = Field(default=1.0, gt=0.0, le=10.0)
     depletion_fraction: Number = Field(default=0.50, gt=0.0, lt=1.0)
 
 

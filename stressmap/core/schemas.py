@@ -107,14 +107,16 @@ VALVES = pa.DataFrameSchema(
         "min_hours": _number(),
         "max_hours": _number(),
         "pump": TEXT,
+        "checked": TEXT,
         "geometry": pa.Column("geometry"),
     },
     strict=True,
     ordered=True,
     name="valves",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
-"""A row per valve zone in the working CRS; ``block`` as the file says, empty where siting must find it."""
+"""A row per valve zone in the working CRS; ``block`` as the file says, empty where siting must find it;
+``checked`` the day ``YYYY-MM-DD`` on which its flow or pressure was last measured."""
 
 WEATHER = pa.DataFrameSchema(
     {
@@ -276,7 +278,8 @@ WATER_PLAN = pa.DataFrameSchema(
         **_any("valve", "block", "crop", "pump", "status", "limited_by"),
         **_figures("area_ha", "stress_bar", "stress_se_bar", "stress_for_need_bar"),
         "stage": ANY,
-        **_figures("need_mm", "need_low_mm", "need_high_mm"),
+        **_figures("need_mm", "need_low_mm", "need_high_mm", "need_by_trees_mm", "need_by_book_mm"),
+        "inspect": ANY,
         "hours": _figure(pa.Check.ge(0.0)),
         **_figures("mm", "net_mm", "m3", "flow_m3_h"),
         "sets": pa.Column(int, pa.Check.ge(0)),
@@ -287,7 +290,7 @@ WATER_PLAN = pa.DataFrameSchema(
     strict=True,
     ordered=True,
     name="water_plan.csv",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
 """``water_plan.csv``: what each valve zone gets, in rank order."""
 

@@ -234,7 +234,8 @@ class Water(Part):
 
     ``turns`` is how many times over the days a valve may get its ``max_hours``, by default once for each
     day; ``rest_hours`` lie between two sets of one valve; ``eto`` is reference evapotranspiration a day,
-    where the weather does not tell.
+    where the weather does not tell; ``amounts_anyway`` asks for amounts from readings over ten days old and
+    for blocks with fewer than three trees read too.
     """
 
     available: VolumeM3 | None = None
@@ -258,6 +259,7 @@ class Water(Part):
     efficiency: dict[Systems, Share] = {}
     draws: Whole = Field(default=100, ge=0, le=10_000)
     time_limit_s: Number = Field(default=30.0, gt=0)
+    amounts_anyway: Switch = False
 
     @property
     def most_turns(self) -> int:

@@ -65,6 +65,7 @@ VALVE_FIELDS = {
     "min_hours": Field(names("horas_min min_horas horas_minimas")),
     "max_hours": Field(names("horas_max max_horas horas_maximas")),
     "pump": Field(names("bomba pump_id")),
+    "checked": Field(names("checked_on flow_checked revisada revisado fecha_revision fecha_de_revision")),
 }
 _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
 MOST_STRETCH = 0.02
@@ -194,6 +195,7 @@ def read_valves(
         "min_hours": positive(table, "min_hours"),
         "max_hours": positive(table, "max_hours"),
         "pump": table.text("pump"),
+        "checked": _dates(table, "checked"),
     }
     with _workable(source.name):
         drawn = notes.keep(_drawn(outlines, made, "valve"))
@@ -276,6 +278,15 @@ def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str) -> Not
     table.geometry = shapes
     settled = notes.keep(apart(table, name, where))
     return notes.beside(gpd.GeoDataFrame(conform(settled, schema, where), crs=table.crs))
+
+
+def _dates(table: Table, column: str) -> pd.Series:
+    """Read days, ``YYYY-MM-DD``, from such or from moments that begin with one."""
+    text = table.text(column)
+    day = text.astype(object).where(text.isna(), text.astype(str).str.slice(0, 10))
+    known = pd.to_datetime(day, format="%Y-%m-%d", errors="coerce")
+    table.refuse(column, text.notna() & known.isna(), "is not a day", "Write it as 2026-07-16")
+    return day.where(text.notna(), None)
 
 
 def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str, settings_file: str) -> CRS:

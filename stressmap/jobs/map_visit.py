@@ -118,7 +118,8 @@ def content_of(
     progress.stage("Mapping blocks", len(inputs.blocks))
     surfaces = (surface, None if earlier is None else earlier[1])
     mapped = map_blocks(surfaces, ground, terms, jobs=jobs, step=progress.step)
-    change = None if earlier is None else _change(inputs, assessed, earlier[0], mapped)
+    means = None if mapped.earlier is None else (mapped.earlier, mapped.valves)
+    change = None if earlier is None or means is None else _change(inputs, assessed, earlier[0], means)
     progress.stage("Choosing where to look again")
     again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
     again.insert(
@@ -167,7 +168,28 @@ def _raster(inputs: Inputs, grid: Lattice, mapped: Mapped) -> Raster:
     )
 
 
-def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface, *, jobs: int = 1) -> gpd.GeoDataFrame:
+def compared_before(inputs: Inputs, assessed: Assessed) -> dt.date | None:
+    """Give the last day of the visit before, which the valves of this one are compared with.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    assessed : Assessed
+        From :func:`stressmap.jobs.assess_visit.assess_readings`.
+
+    Returns
+    -------
+    date or None
+        None where there is none.
+    """
+    before = visit_before(inputs.readings, assessed.visit)
+    return None if before is None else before[1]
+
+
+def ranked_valves(
+    inputs: Inputs, assessed: Assessed, surface: Surface, *, jobs: int = 1, with_change: bool = False
+) -> gpd.GeoDataFrame:
     """Rank the valve zones of a visit without mapping its cells.
 
     Parameters
@@ -180,14 +202,22 @@ def ranked_valves(inputs: Inputs, assessed: Assessed, surface: Surface, *, jobs:
         From :func:`fit`.
     jobs : int
         Blocks worked on at once.
+    with_change : bool
+        Whether to fit the visit before too, and give the change since then.
 
     Returns
     -------
     GeoDataFrame
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
-    figures = valve_means(surface, _ground(inputs), jobs=jobs)
-    return _ranked(inputs, assessed, figures, None)
+    ground = _ground(inputs)
+    figures = valve_means(surface, ground, jobs=jobs)
+    before = visit_before(inputs.readings, assessed.visit) if with_change else None
+    earlier = _earlier(inputs, assessed.orchard, before, Silent()).value
+    if earlier is None:
+        return _ranked(inputs, assessed, figures, None)
+    means = (valve_means(earlier[1], ground, jobs=jobs), figures)
+    return _ranked(inputs, assessed, figures, _change(inputs, assessed, earlier[0], means))
 
 
 def valves_together(
@@ -262,15 +292,15 @@ def _earlier(
     return Noted((assessed, fit(inputs, assessed, 1, progress, stage="Fitting the visit before").surface))
 
 
-def _change(inputs: Inputs, assessed: Assessed, earlier: Assessed, mapped: Mapped) -> pd.DataFrame | None:
-    """Compare valve-zone means with the visit before; None where that cannot be mapped."""
-    if mapped.earlier is None:
-        return None
+def _change(
+    inputs: Inputs, assessed: Assessed, earlier: Assessed, means: tuple[ZoneMeans, ZoneMeans]
+) -> pd.DataFrame:
+    """Compare valve-zone means with those of the visit before."""
     since, until = _local_midnight(inputs, earlier.visit[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
     before, now = (
         VisitMeans(figures, visit.blocks.loc[inputs.valves["block"]].reset_index(drop=True))
-        for figures, visit in ((mapped.earlier, earlier), (mapped.valves, assessed))
+        for figures, visit in zip(means, (earlier, assessed), strict=True)
     )
     told = compare_visits(before, now, inputs.settings.map.rank_by)
     return told.assign(irrigated_between=pd.Series(ran, dtype=object))

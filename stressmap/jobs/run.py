@@ -25,6 +25,7 @@ from stressmap.output.view.content import Content
 if TYPE_CHECKING:
     from stressmap.agronomy.orchard import Orchard
     from stressmap.jobs.map_visit import Fitted
+    from stressmap.water.read_trees import ReadTrees
     from stressmap.water.water_plan import Advice
 
 
@@ -100,7 +101,8 @@ def run(
     from stressmap.geostat.cross_validation import MOST_METHODS
     from stressmap.geostat.cross_validation import cross_validate as compare_methods
     from stressmap.jobs.map_visit import content_of, fit
-    from stressmap.water.ranch_inputs import is_stale
+    from stressmap.water.ranch_inputs import why_no_amounts
+    from stressmap.water.read_trees import ReadTrees
 
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs, tell)
@@ -110,11 +112,11 @@ def run(
     with watch.of("map"):
         content = content_of(inputs, assessed, fitted.surface, tell, jobs=jobs)
     advice, planned = None, inputs.settings.water
-    if planned is not None and planned.start is not None and is_stale(planned.start, assessed.visit):
-        notes.say("plan_stale", "warning", start=planned.start, visit_end=assessed.visit[1])
-    elif planned is not None:
-        with watch.of("water"):
-            content, advice = _with_water(content, inputs, assessed, fitted, tell)
+    if planned is not None:
+        read = ReadTrees.of(assessed.readings, content.previous_visit)
+        if notes.keep(why_no_amounts(planned, assessed.visit, read, str(source))) is None:
+            with watch.of("water"):
+                content, advice = _with_water(content, inputs, assessed, (fitted, read), tell)
     notes.add(content.notes)
     content = dataclasses.replace(content, notes=tuple(notes))
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
@@ -130,16 +132,17 @@ def run(
 
 
 def _with_water(
-    content: Content, inputs: Inputs, assessed: Assessed, fitted: Fitted, tell: Progress
+    content: Content, inputs: Inputs, assessed: Assessed, known: tuple[Fitted, ReadTrees], tell: Progress
 ) -> tuple[Content, Advice]:
     """Plan the water of the ranch and add the plan to what is written."""
     from stressmap.jobs.map_visit import valves_together
     from stressmap.water.ranch_inputs import prepare
     from stressmap.water.water_plan import advise, plan_table, timetable_table
 
+    fitted, read = known
     chosen, jobs = inputs.settings.water or Water(), fitted.options.jobs
     together = valves_together(inputs, fitted.surface, jobs=jobs, progress=tell)
-    prepared = prepare(inputs, assessed.orchard, content.valves, assessed.visit, chosen)
+    prepared = prepare(inputs, assessed.orchard, content.valves, assessed.visit, chosen, read)
     case, terms = prepared.value
     advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
     planned = dataclasses.replace(

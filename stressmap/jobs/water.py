@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from stressmap.core.errors import SettingsError
 from stressmap.core.notes import Note, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch, Water
@@ -94,20 +95,23 @@ def plan_water(
     assessed = notes.keep(assess_readings(inputs, orchard, on))
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
     from stressmap.core.parallel import cores
-    from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
+    from stressmap.jobs.map_visit import compared_before, fit, ranked_valves, valves_together
     from stressmap.output.view.leaving_tables import leaving_tables
     from stressmap.output.view.selections import trees_used
-    from stressmap.water.ranch_inputs import prepare
+    from stressmap.water.ranch_inputs import prepare, why_no_amounts
+    from stressmap.water.read_trees import ReadTrees
     from stressmap.water.value_of_water import POINTS, water_value_curve
     from stressmap.water.water_plan import advise
 
-    jobs = cores()
+    chosen, jobs = (inputs.settings.water or Water()).model_copy(update=dict(asked or {})), cores()
+    read = ReadTrees.of(assessed.readings, compared_before(inputs, assessed))
+    if (trouble := why_no_amounts(chosen, assessed.visit, read, str(inputs.source)).value) is not None:
+        raise SettingsError(trouble)
     surface = fit(inputs, assessed, jobs, tell).surface
     notes.add(surface.notes)
-    valves = ranked_valves(inputs, assessed, surface, jobs=jobs)
+    valves = ranked_valves(inputs, assessed, surface, jobs=jobs, with_change=True)
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
-    chosen = (inputs.settings.water or Water()).model_copy(update=dict(asked or {}))
-    case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen))
+    case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen, read))
     advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
     trees = trees_used(assessed.readings, "valve")
     curve = None

@@ -21,7 +21,7 @@ from stressmap.water.benefit import BenefitModel, benefit_curves
 from stressmap.water.calendar import Calendar, Span, calendar
 from stressmap.water.requirement import USUAL_STEP_BAR, Requirement
 
-Barred = Literal["", "out_of_service", "over_pump", "no_set_fits", "no_need", "no_harm"]
+Barred = Literal["", "out_of_service", "over_pump", "no_set_fits", "no_need", "no_harm", "few_trees"]
 NEAR = 1e-9
 
 
@@ -204,6 +204,8 @@ def _barred(need: Requirement, water: Water, capacity: float, set_lengths: tuple
         return "over_pump"
     if not set_lengths:
         return "no_set_fits"
+    if need.order_only:
+        return "few_trees"
     if need.need_mm <= 0.0:
         return "no_need"
     return "no_harm" if need.harm <= 0.0 else ""

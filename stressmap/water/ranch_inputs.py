@@ -14,43 +14,77 @@ from stressmap.agronomy.daily_et import Site, reference_et
 from stressmap.agronomy.orchard import Orchard
 from stressmap.core.antimeridian import middle_longitude
 from stressmap.core.errors import Problem, SettingsError
-from stressmap.core.notes import Noted, NoteList
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.settings import Water
+from stressmap.core.units import M3_PER_HA_MM
 from stressmap.intake.inputs import Inputs
 from stressmap.water.crop_water_use import Climate, ReferenceEt, daily_rain, reference
 from stressmap.water.formulation import PlanInputs, formulate
-from stressmap.water.requirement import RequirementFacts, requirements
+from stressmap.water.inspection import APART_MM, apart_from_crop
+from stressmap.water.read_trees import TREES_TO_PLAN, ReadTrees
+from stressmap.water.requirement import Requirement, RequirementFacts, requirements
 from stressmap.water.water_plan import PlanTerms
 
 CLIMATE_DAYS = 30
 """Days before the plan whose wind and humidity represent the season's: a judgement, no source."""
-UNCERTAIN_DAYS, STALE_DAYS = 7, 14
-"""Days between readings and plan over which the need is called uncertain, and over which no plan is made:
-common practice, no source; readings are repeated weekly."""
+UNCERTAIN_DAYS, STALE_DAYS = 7, 10
+"""Days between readings and plan over which the need is called uncertain, and over which no amounts are
+worked out unless asked for: common practice, no source; readings are repeated weekly."""
 WHOLE_DAYS = ("station", "hourly", "daily")
 
 
-def is_stale(start: dt.date, visit: tuple[dt.date, dt.date]) -> bool:
-    """Tell whether a plan is so far from its readings that they say nothing of it.
+def first_day(water: Water, visit: tuple[dt.date, dt.date]) -> dt.date:
+    """Give the first day of a plan: as set, else the day after the visit.
 
     Parameters
     ----------
-    start : date
-        First day of the plan.
+    water : Water
+        ``[water]``.
     visit : tuple of date
         First and last day of the readings.
 
     Returns
     -------
-    bool
-
-    Examples
-    --------
-    >>> july, may = (dt.date(2026, 7, 14), dt.date(2026, 7, 15)), (dt.date(2026, 5, 14), dt.date(2026, 5, 14))
-    >>> is_stale(dt.date(2026, 7, 16), july), is_stale(dt.date(2026, 7, 16), may)
-    (False, True)
+    date
     """
-    return abs((start - visit[1]).days) > STALE_DAYS
+    return water.start or visit[1] + dt.timedelta(days=1)
+
+
+def why_no_amounts(
+    water: Water, visit: tuple[dt.date, dt.date], read: ReadTrees, where: str
+) -> Noted[Problem | None]:
+    """Say why the readings give no more than an order of the valves, where that is so.
+
+    Parameters
+    ----------
+    water : Water
+        ``[water]``; ``amounts_anyway`` asks for amounts all the same.
+    visit : tuple of date
+        First and last day of the readings.
+    read : ReadTrees
+        How many trees were read in each block.
+    where : str
+        The ``ranch.toml``, for messages.
+
+    Returns
+    -------
+    Noted of Problem or None
+        With the note that says the same in a run that goes on without a plan.
+    """
+    start = first_day(water, visit)
+    anyway = ", or ask for amounts all the same with [water] amounts_anyway = true"
+    if water.amounts_anyway:
+        return Noted(None)
+    if abs((start - visit[1]).days) > STALE_DAYS:
+        what = f"the plan begins on {start}, but its readings are of {visit[1]}: they tell the order at most"
+        remedy = f"Change the first day, leave it out, plan from the readings of another visit{anyway}"
+        note = Note.of("plan_stale", "warning", start=start, visit_end=visit[1])
+        return Noted(Problem(where, what, remedy, column="water.from"), (note,))
+    if read.by_block is not None and all(read.too_few(block) for block in read.by_block):
+        what = f"no block has {TREES_TO_PLAN} trees read: they tell the order of the valves, not amounts"
+        note = Note.of("plan_too_few_trees", "warning", least=TREES_TO_PLAN)
+        return Noted(Problem(where, what, f"Read more trees{anyway}", column="water"), (note,))
+    return Noted(None)
 
 
 def prepare(
@@ -59,6 +93,7 @@ def prepare(
     valves: pd.DataFrame,
     visit: tuple[dt.date, dt.date],
     water: Water,
+    read: ReadTrees | None = None,
 ) -> Noted[tuple[PlanInputs, PlanTerms]]:
     """Assemble the inputs of a ranch's water plan.
 
@@ -74,6 +109,8 @@ def prepare(
         First and last day.
     water : Water
         ``[water]``, with what the command line put in its place.
+    read : ReadTrees, optional
+        When and on how many trees each valve zone was read; by default at the end of the visit, on enough.
 
     Returns
     -------
@@ -83,18 +120,16 @@ def prepare(
     Raises
     ------
     SettingsError
-        If nothing at all could be watered, or the plan is too far from its readings.
+        If nothing at all could be watered, or the readings are too old or too few for amounts.
     """
     where, notes = str(inputs.source), NoteList()
-    start = water.start or visit[1] + dt.timedelta(days=1)
+    start, read = first_day(water, visit), read or ReadTrees()
     next_turn = water.next_turn or start + dt.timedelta(days=water.days)
     if next_turn <= start:
         what = f"the next turn ({next_turn}) is not after the first day of the plan ({start})"
         raise SettingsError(Problem(where, what, "Give a later day", column="water.next_turn"))
-    if is_stale(start, visit):
-        what = f"the plan begins on {start}, but its readings are of {visit[1]}"
-        remedy = "Change the first day, leave it out, or plan from the readings of another visit"
-        raise SettingsError(Problem(where, what, remedy, column="water.from"))
+    if (trouble := why_no_amounts(water, visit, read, where).value) is not None:
+        raise SettingsError(trouble)
     if abs((start - visit[1]).days - 1) > UNCERTAIN_DAYS:
         notes.say("plan_far_from_visit", "warning", start=start, visit_end=visit[1])
     table = notes.keep(daily_eto(inputs))
@@ -115,10 +150,33 @@ def prepare(
         eto=eto,
         log=inputs.irrigation,
         edges_bar=inputs.settings.map.edges_bar,
+        read=read,
     )
     found = requirements(valves, inputs.valves, inputs.blocks, facts)
+    notes.add(_of_needs(found))
     case = formulate(found, water, start, inputs.settings.ranch.zone, where)
     return notes.beside((case, PlanTerms(start, next_turn, water, eto, orchard.profiles)))
+
+
+def _of_needs(found: list[Requirement]) -> NoteList:
+    """Say which valves to look at before opening, where only the order is told, and where logs do not fit."""
+    notes = NoteList()
+    looked = [one.valve for one in found if one.inspect]
+    if looked:
+        notes.say("look_before_opening", "warning", valves=looked)
+    thin = list(dict.fromkeys(one.block for one in found if one.order_only))
+    if thin:
+        kept = sum(one.daily_use_mm / one.factor * one.area_ha for one in found if one.order_only)
+        a_day = kept * M3_PER_HA_MM
+        notes.say("blocks_order_only", "warning", blocks=thin, least=TREES_TO_PLAN, volume_m3=a_day)
+    gaps = np.array([one.need_by_book_mm - one.need_by_trees_mm for one in found])
+    _, usual = apart_from_crop(gaps, pd.Series([one.crop for one in found]))
+    for crop, mm in usual.items():
+        if mm > APART_MM:
+            notes.say("book_asks_more", "caution", crop=crop, depth_mm=mm)
+        elif mm < -APART_MM:
+            notes.say("book_asks_less", "caution", crop=crop, depth_mm=-mm)
+    return notes
 
 
 def daily_eto(inputs: Inputs) -> Noted[pd.DataFrame]:

@@ -1,15 +1,19 @@
-"""Net irrigation requirement of each valve zone until its next turn [mm], step by step.
+"""Net irrigation requirement of each valve zone until its next turn [mm], step by step, from two witnesses.
 
-1. Stress: how far the trees are below the target, the fully watered line less the allowance [bar] (without a
-   target, over the first edge between priorities), with its 90 % interval.
-2. Water that is short now: stress times the water per bar of the root zone. The log is a second estimate:
-   since the last set the trees have used crop evapotranspiration, and of that the target allows only
-   (baseline - target) in bars to be missing. Where the log says drier than the readings it raises
-   the shortage, at most to the end of the readings' interval.
-3. Until the next turn: plus crop evapotranspiration from the day after the visit, less what ran after
-   the visit, less what the fall of the target allows meanwhile; never below zero, never over what the root
-   zone holds.
+1. The trees: how far they are below the target, the fully watered line less the allowance [bar] (without a
+   target, over the first edge between priorities), with its 90 % interval, times the water per bar of the
+   root zone.
+2. The book: a running balance of the valve up to its own last reading; of what is missing the target allows
+   (baseline - target) in bars. What is short is the mean of the two by their variances, never outside the
+   interval of the trees; the book alone gives no shortage to trees that are not under their target.
+3. Until the next turn: plus crop evapotranspiration from the day after the valve's reading, less every
+   millimetre that ran after that reading, less half of the rain, less what the fall of the target allows
+   meanwhile; never below zero.
 4. On the field: that depth divided by the system's uniformity or its efficiency, one of the two.
+
+Valves that are far drier than their block, whose witnesses are far apart, or that ran and did not relieve
+their trees are to be looked at first; until flow or pressure was measured they get no more than the crop
+uses.
 """
 
 from __future__ import annotations
@@ -21,11 +25,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from stressmap.agronomy.crops import CropProfile, Edge3, edges_for, for_variety
+from stressmap.agronomy.crops import CropProfile, edges_for
 from stressmap.agronomy.evapotranspiration import stage_on
-from stressmap.agronomy.harvest import at_harvest
-from stressmap.agronomy.orchard import Orchard
-from stressmap.core.settings import RankBy, Water
+from stressmap.agronomy.profile_parts import Stage
+from stressmap.core.settings import Water
 from stressmap.water import irrigation_system, root_zone
 from stressmap.water.application_limits import (
     WETTED_SHARE,
@@ -33,50 +36,22 @@ from stressmap.water.application_limits import (
     most_over_days_mm,
     readily_available_mm,
 )
-from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, effective_rain_mm, is_tabulated
-from stressmap.water.hydraulics import Hydraulics, hydraulics_of, number_or, text_or_none
+from stressmap.water.crop_water_use import effective_rain_mm, is_tabulated
+from stressmap.water.hydraulics import hydraulics_of, number_or, text_or_none
+from stressmap.water.inspection import apart_from_crop, drier_than_block, is_checked, not_relieved
+from stressmap.water.soil_water_balance import RAN_ERROR, USE_ERROR, Book
+from stressmap.water.valve_context import RequirementFacts, ValveContext
 from stressmap.zoning.ranking import Z_90, limit_on_figure
 from stressmap.zoning.urgency import limit_of
 
+__all__ = ["USUAL_STEP_BAR", "Requirement", "RequirementFacts", "requirements", "table"]
+
 USUAL_STEP_BAR = 2.0
 """Bars between two priorities of most crops; where a crop's are closer, a bar of it counts more."""
+TOLD_MM = 5.0
+"""The book is named where it changes what is short by more than this [mm]."""
 YOUNG_YEARS = 4
 """Trees planted fewer years ago have less than a full canopy."""
-
-
-@dataclass(frozen=True)
-class RequirementFacts:
-    """Data that requirements are worked out from, beside the valves.
-
-    Parameters
-    ----------
-    water : Water
-        ``[water]``.
-    orchard : Orchard
-        The blocks' crops, with allowances and seasons.
-    rank_by : str
-        The mapped figure.
-    visit_end : date
-        Last day of the visit.
-    start, next_turn : date
-        First day of the plan, and the day by which water must last.
-    eto : ReferenceEt
-        Reference evapotranspiration.
-    log : DataFrame or None
-        As ``core.schemas.IRRIGATION``.
-    edges_bar : tuple of float or None
-        Of the map's settings; they go before the crops' own.
-    """
-
-    water: Water
-    orchard: Orchard
-    rank_by: RankBy
-    visit_end: dt.date
-    start: dt.date
-    next_turn: dt.date
-    eto: ReferenceEt
-    log: pd.DataFrame | None
-    edges_bar: Edge3 | None = None
 
 
 @dataclass(frozen=True)
@@ -86,7 +61,9 @@ class Requirement:
     ``daily_use_mm`` is what the crop uses a day at its stress; ``most_net_mm_a_set`` what the wetted root
     zone takes at once, ``most_net_mm`` what the days of the plan may bring in all; after ``cut_off`` no
     water runs before harvest; ``limit_bar`` is the crop's limit as stress below the target, NaN where it has
-    none; ``inspect`` holds why the valve is to be looked at before it is opened.
+    none; ``inspect`` holds why the valve is to be looked at before it is opened; ``need_by_trees_mm`` and
+    ``need_by_book_mm`` are what each of the two witnesses alone would ask for, NaN where it is not there;
+    ``order_only`` marks a block of too few read trees, for which no amounts are worked out.
     """
 
     valve: str
@@ -127,6 +104,9 @@ class Requirement:
     cut_off: dt.date | None = None
     limit_bar: float = float("nan")
     inspect: tuple[str, ...] = ()
+    need_by_trees_mm: float = float("nan")
+    need_by_book_mm: float = float("nan")
+    order_only: bool = False
 
     @property
     def end_bar(self) -> float:
@@ -163,13 +143,36 @@ def requirements(
     held = valves[["baseline_bar", "target_bar"]].reset_index(drop=True)
     limit = limit_on_figure(held.assign(limit_bar=facts.orchard.limits(places)), "below_target")
     now, then = (facts.orchard.targets(places, np.full(len(places), day), baseline) for day in days)
-    made, context = [], _Context(facts)
+    made, context = [], ValveContext(facts)
     for k, row in enumerate(valves.itertuples()):
         place = places.iloc[k]
         made.append(_need(row, own.loc[row.valve], place, context, (float(now[k]), float(then[k]))))
         e3 = context.profile(place).edges.below_target
         made[-1] = replace(made[-1], limit_bar=float(limit_of(e3, limit[k])))
-    return made
+    return _looked_over(made, valves, own, facts)
+
+
+def _looked_over(
+    found: list[Requirement], valves: pd.DataFrame, own: Any, facts: RequirementFacts
+) -> list[Requirement]:
+    """Add why valves are to be looked at before they are opened, and hold their dose until that was done.
+
+    A valve whose flow or pressure was measured since the visit began is not listed.
+    """
+    drier = drier_than_block(valves)
+    gaps = np.array([one.need_by_book_mm - one.need_by_trees_mm for one in found])
+    apart, _ = apart_from_crop(gaps, pd.Series([one.crop for one in found]))
+    days = (facts.next_turn - facts.start).days
+    looked = []
+    for one, is_drier, is_apart in zip(found, drier, apart, strict=True):
+        told = {"drier_than_block": is_drier, "witnesses_apart": is_apart}
+        why = (*one.inspect, *(code for code, holds in told.items() if holds))
+        if why and not is_checked(own.loc[one.valve], facts.visit_end):
+            held = min(one.most_net_mm, one.daily_use_mm * days)
+            looked.append(replace(one, inspect=why, most_net_mm=held))
+        else:
+            looked.append(replace(one, inspect=()))
+    return looked
 
 
 def table(found: list[Requirement]) -> pd.DataFrame:
@@ -188,72 +191,76 @@ def table(found: list[Requirement]) -> pd.DataFrame:
     return pd.DataFrame([asdict(one) for one in found])
 
 
-class _Context:
-    """The facts, with the log by valve, and crop water use worked out once for each span of days."""
-
-    def __init__(self, facts: RequirementFacts) -> None:
-        self.facts = facts
-        self.log = {} if facts.log is None else dict(list(facts.log.groupby("valve", sort=False)))
-        self._used: dict[tuple[Any, ...], float] = {}
-        self._profiles: dict[tuple[str, str | None, str | None], CropProfile] = {}
-
-    def profile(self, place: pd.Series) -> CropProfile:
-        """Return the profile of a place's variety, moved to its own harvest."""
-        key = place["crop"], text_or_none(place.get("variety")), text_or_none(place.get("harvest"))
-        if key not in self._profiles:
-            crop, variety, harvest = key
-            self._profiles[key] = at_harvest(for_variety(self.facts.orchard.profiles[crop], variety), harvest)
-        return self._profiles[key]
-
-    def crop_use_mm(self, place: pd.Series, first: dt.date, until: dt.date, below_bar: float) -> float:
-        """Return what trees so far below their fully watered line use over some days [mm]."""
-        planted = number_or(place["planted"], np.nan)
-        known = None if np.isnan(planted) else planted
-        names = place["crop"], text_or_none(place.get("variety")), text_or_none(place.get("harvest"))
-        key = *names, known, first, until, round(below_bar, 2)
-        if key not in self._used:
-            self._used[key] = crop_use_mm(
-                self.profile(place),
-                self.facts.eto,
-                first,
-                until,
-                planted=known,
-                below_baseline_bar=round(below_bar, 2),
-            )
-        return self._used[key]
-
-
 def _need(
-    row: Any, data: pd.Series, place: pd.Series, context: _Context, target: tuple[float, float]
+    row: Any, data: pd.Series, place: pd.Series, context: ValveContext, target: tuple[float, float]
 ) -> Requirement:
-    facts = context.facts
-    profile = context.profile(place)
+    facts, profile = context.facts, context.profile(place)
     assumed: list[str] = []
     let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
     dry, se, step = _stress_below_target(row, profile, facts, assumed)
+    after = context.read_on(row.valve, row.block) + dt.timedelta(days=1)
     below = max(0.0, number_or(row.baseline_bar - row.swp_bar, 0.0))
-    etc_until = context.crop_use_mm(
-        place, facts.visit_end + dt.timedelta(days=1), facts.next_turn, min(below, _allowed_bar(row))
-    )
-    daily = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
+    etc_until = context.crop_use_mm(place, after, facts.next_turn, min(below, _allowed_bar(row)))
+    use = etc_until / max(1, (facts.next_turn - after).days)
     texture = _texture(place, facts.water, assumed)
-    storage = _root_zone_of(texture, profile, daily, facts.water, assumed)
     hydraulics = hydraulics_of(row.area_ha, data, place, facts.water, assumed)
-    since, ran = _log_depths((row, place, below / 2.0), context, hydraulics, assumed)
-    given = ran + effective_rain_mm(facts.eto, facts.visit_end + dt.timedelta(days=1), facts.next_turn)
-    short_by_log = since - storage.mm_per_bar * _allowed_bar(row)
-    high_bar = dry + Z_90 * se
-    most = high_bar if dry > 0.0 else min(0.0, let_down)
-    short = [
-        _shortage_mm(bar, most, storage.mm_per_bar, short_by_log) for bar in (dry, dry - Z_90 * se, high_bar)
-    ]
-    later = etc_until - given - storage.mm_per_bar * let_down
-    need, low, high = (min(storage.capacity_mm, max(0.0, mm + later)) for mm in short)
     wetted = number_or(place.get("wetted_share"), WETTED_SHARE[hydraulics.system])
-    use = etc_until / max(1, (facts.next_turn - facts.visit_end).days - 1)
-    stage = stage_on(facts.start + (facts.next_turn - facts.start) // 2, profile)
-    unknown = {
-        "stage": stage is None,
+    storage = _root_zone_of(texture, profile, (use, wetted), facts.water, assumed)
+    per_bar = storage.mm_per_bar
+    book = context.book(row, place, storage, hydraulics)
+    given = effective_rain_mm(facts.eto, after, facts.next_turn)
+    given += context.ran_between(row, hydraulics, facts.start + dt.timedelta(days=1))
+    later = etc_until - given - per_bar * let_down
+    high_bar = dry + Z_90 * se
+    most = high_bar if dry > 0.0 else max(dry, min(0.0, let_down))
+    by_book = _short_by_book(book, storage, row)
+    trees = [bar * per_bar for bar in (dry, dry - Z_90 * se, high_bar)]
+    known = np.isfinite(row.stress_bar)
+    weight = _weight_of_book(book, se * per_bar, known=bool(known))
+    short = [
+        _between_witnesses((mm, by_book), weight, (trees[1], most * per_bar), known=bool(known))
+        for mm in trees
+    ]
+    need, low, high = (max(0.0, min(storage.capacity_mm, mm) + later) for mm in short)
+    told = {"no_log": row.valve not in context.log, "log": abs(short[0] - trees[0]) > TOLD_MM}
+    unknown = told | _unknown(place, data, profile, facts)
+    assumed += [code for code, holds in unknown.items() if holds]
+    stage = _stage(profile, facts)
+    days = (facts.next_turn - facts.start).days
+    return Requirement(
+        valve=row.valve, block=row.block, crop=row.crop, pump=text_or_none(data["pump"]), area_ha=row.area_ha,
+        weight=float(place["weight"]), stage=stage.text.en if stage else "",
+        harm=stage.harm if stage else 1.0, step_bar=step, stress_bar=float(row.stress_bar),
+        dry_bar=short[0] / per_bar, dry_se_bar=se, let_down_bar=let_down, target_end_bar=target[1],
+        mm_per_bar=per_bar, short_mm=short[0], etc_since_mm=book.used_mm if book else float("nan"),
+        etc_until_mm=etc_until, given_mm=given, need_mm=need, need_low_mm=low, need_high_mm=high,
+        factor=hydraulics.factor, rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow,
+        min_hours=number_or(data["min_hours"], 0.0), max_hours=number_or(data["max_hours"], np.inf),
+        hours_needed=irrigation_system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
+        assumed=tuple(assumed), system=hydraulics.system, texture=texture, wetted_share=wetted,
+        daily_use_mm=use,
+        most_net_mm_a_set=readily_available_mm(
+            texture, profile, wetted, root_depth_m=facts.water.root_depth_m
+        ),
+        most_net_mm=most_over_days_mm(use, days, facts.read.in_valve(row.valve)),
+        cut_off=cut_off_before(profile, facts.start),
+        inspect=("not_relieved",) if _not_relieved(row, book, storage) else (),
+        need_by_trees_mm=max(0.0, trees[0] + later) if known else float("nan"),
+        need_by_book_mm=float(np.maximum(0.0, by_book + later)),
+        order_only=facts.read.too_few(row.block) and not facts.water.amounts_anyway,
+    )  # fmt: skip
+
+
+def _stage(profile: CropProfile, facts: RequirementFacts) -> Stage | None:
+    return stage_on(facts.start + (facts.next_turn - facts.start) // 2, profile)
+
+
+def _unknown(
+    place: pd.Series, data: pd.Series, profile: CropProfile, facts: RequirementFacts
+) -> dict[str, bool]:
+    """Tell what had to be assumed of crop, weather and valve."""
+    return {
+        "stage": _stage(profile, facts) is None,
         "kc": profile.crop_coefficient is None,
         "young": _without_young_shares(profile)
         and facts.start.year - number_or(place["planted"], 0.0) < YOUNG_YEARS,
@@ -261,29 +268,7 @@ def _need(
         "max_hours": not np.isfinite(number_or(data["max_hours"], np.inf)),
         "kc_fitted": is_tabulated(profile) and facts.eto.climate is not None,
         "kc_table": is_tabulated(profile) and facts.eto.climate is None,
-        "log": short[0] > dry * storage.mm_per_bar,
     }
-    assumed += [code for code, holds in unknown.items() if holds]
-    return Requirement(
-        valve=row.valve, block=row.block, crop=row.crop, pump=text_or_none(data["pump"]), area_ha=row.area_ha,
-        weight=float(place["weight"]), stage=stage.text.en if stage else "",
-        harm=stage.harm if stage else 1.0, step_bar=step, stress_bar=float(row.stress_bar),
-        dry_bar=short[0] / storage.mm_per_bar, dry_se_bar=se, let_down_bar=let_down, target_end_bar=target[1],
-        mm_per_bar=storage.mm_per_bar, short_mm=short[0], etc_since_mm=since, etc_until_mm=etc_until,
-        given_mm=given, need_mm=need, need_low_mm=low, need_high_mm=high, factor=hydraulics.factor,
-        rate_mm_h=hydraulics.rate, flow_m3_h=hydraulics.flow, min_hours=number_or(data["min_hours"], 0.0),
-        max_hours=number_or(data["max_hours"], np.inf),
-        hours_needed=irrigation_system.set_hours(need, row.area_ha, hydraulics.flow, hydraulics.factor),
-        assumed=tuple(assumed), system=hydraulics.system, texture=texture, wetted_share=wetted,
-        daily_use_mm=use,
-        most_net_mm_a_set=readily_available_mm(
-            texture, profile, wetted, root_depth_m=facts.water.root_depth_m
-        ),
-        most_net_mm=most_over_days_mm(
-            use, (facts.next_turn - facts.start).days, int(getattr(row, "readings", 0))
-        ),
-        cut_off=cut_off_before(profile, facts.start),
-    )  # fmt: skip
 
 
 def _without_young_shares(profile: CropProfile) -> bool:
@@ -291,15 +276,45 @@ def _without_young_shares(profile: CropProfile) -> bool:
     return profile.crop_coefficient is not None and profile.crop_coefficient.young_kc_mid is None
 
 
-def _shortage_mm(dry: float, most: float, mm_per_bar: float, short_by_log: float) -> float:
-    """Give what is short by the readings, raised by the log at most to a stress that they still allow.
+def _short_by_book(book: Book | None, storage: root_zone.RootZone, row: Any) -> float:
+    """Give what is short by the book: what is missing less what the target allows to be; NaN without one."""
+    return book.depletion_mm - storage.mm_per_bar * _allowed_bar(row) if book else float("nan")
 
-    Trees that are not under their target are not given a shortage by the log alone.
+
+def _weight_of_book(book: Book | None, trees_se_mm: float, *, known: bool) -> float:
+    """Give the book's share in the mean of the two witnesses, by their variances; all if no tree speaks."""
+    if book is None:
+        return 0.0
+    if not known:
+        return 1.0
+    return trees_se_mm**2 / max(trees_se_mm**2 + book.se_mm**2, 1e-9)
+
+
+def _between_witnesses(
+    short: tuple[float, float], weight: float, interval: tuple[float, float], *, known: bool
+) -> float:
+    """Give what is short by both witnesses, no further from the trees than their interval allows [mm].
+
+    Trees that are not under their target are not given a shortage by the book alone.
     """
-    by_tree = dry * mm_per_bar
-    if not np.isfinite(short_by_log) or short_by_log <= by_tree:
-        return by_tree
-    return max(by_tree, min(short_by_log, most * mm_per_bar))
+    by_trees, by_book = short
+    if weight <= 0.0 or not np.isfinite(by_book):
+        return by_trees
+    both = (1.0 - weight) * by_trees + weight * by_book
+    if not known:
+        return both
+    low, high = min(interval[0], by_trees), max(interval[1], by_trees)
+    return min(high, max(low, both))
+
+
+def _not_relieved(row: Any, book: Book | None, storage: root_zone.RootZone) -> bool:
+    """Tell whether water ran since the visit before that should have relieved the trees, and did not."""
+    if book is None or book.ran_mm <= 0.0:
+        return False
+    seen, se = (number_or(getattr(row, name, None), np.nan) for name in ("change_bar", "change_se_bar"))
+    expected = (book.used_mm - book.ran_mm) / storage.mm_per_bar
+    book_se = float(np.hypot(USE_ERROR * book.used_mm, RAN_ERROR * book.ran_mm)) / storage.mm_per_bar
+    return not_relieved((expected, book_se), (seen, se))
 
 
 def _stress_below_target(
@@ -332,36 +347,14 @@ def _texture(place: pd.Series, water: Water, assumed: list[str]) -> str:
 
 
 def _root_zone_of(
-    texture: str, profile: CropProfile, daily_mm: float, water: Water, assumed: list[str]
+    texture: str, profile: CropProfile, demand: tuple[float, float], water: Water, assumed: list[str]
 ) -> root_zone.RootZone:
-    if water.mm_per_bar is not None:
-        return root_zone.RootZone(water.mm_per_bar, float("inf"))
+    """Give the storage of soil and crop by use a day and wetted share, or what was measured in its place."""
+    measured = profile.mm_per_bar or water.mm_per_bar
+    if measured is not None:
+        return root_zone.RootZone(measured, float("inf"))
     assumed.append("mm_per_bar")
-    return root_zone.root_zone(texture, profile, daily_mm, root_depth_m=water.root_depth_m)
-
-
-def _log_depths(
-    zone: tuple[Any, pd.Series, float], context: _Context, hydraulics: Hydraulics, assumed: list[str]
-) -> tuple[float, float]:
-    """Give the crop's use since the last set, less half the rain, and the net depth that ran after the visit.
-
-    The zone comes with how far its trees stood below their line since then: on the mean half of what they
-    do now [bar]. Both depths in mm.
-    """
-    row, place, below = zone
-    facts, mine = context.facts, context.log.get(row.valve)
-    if mine is None:
-        assumed.append("no_log")
-        return float("nan"), 0.0
-    days = pd.Series([moment.date() for moment in mine["end"]], index=mine.index)
-    before = mine[days <= facts.visit_end]
-    since = float("nan")
-    if len(before):
-        last = max(moment.date() for moment in before["end"])
-        until = facts.visit_end + dt.timedelta(days=1)
-        used = context.crop_use_mm(place, last, until, below)
-        since = max(0.0, used - effective_rain_mm(facts.eto, last, until))
-    after = mine[(days > facts.visit_end) & (days < facts.start + dt.timedelta(days=1))]
-    hours = (after["end"] - after["start"]).dt.total_seconds().to_numpy() / 3600.0
-    gross = np.where(after["mm"].notna(), after["mm"].to_numpy(dtype=float), hours * hydraulics.rate)
-    return since, float(gross.sum()) * hydraulics.factor
+    daily_mm, wetted = demand
+    return root_zone.root_zone(
+        texture, profile, daily_mm, wetted_share=wetted, root_depth_m=water.root_depth_m
+    )

@@ -42,6 +42,7 @@ STATUS = {
     "no_set_fits": "no set fits the hours",
     "no_need": "no need",
     "no_harm": "dormant",
+    "few_trees": "order only, too few trees",
 }
 """What becomes of a valve that gets no water, by why."""
 
@@ -192,6 +193,8 @@ def plan_table(advice: Advice) -> pd.DataFrame:
                 "stress_bar": need.stress_bar,
                 "stress_se_bar": need.dry_se_bar, "stress_for_need_bar": need.dry_bar, "stage": need.stage,
                 "need_mm": need.need_mm, "need_low_mm": need.need_low_mm, "need_high_mm": need.need_high_mm,
+                "need_by_trees_mm": need.need_by_trees_mm, "need_by_book_mm": need.need_by_book_mm,
+                "inspect": need.inspect,
                 "hours": steps[i] * case.problem.step_hours, "mm": gross[i], "net_mm": net[i],
                 "m3": gross[i] * need.area_ha * M3_PER_HA_MM, "flow_m3_h": need.flow_m3_h,
                 "sets": int(sets[i]), "need_covered": covered,

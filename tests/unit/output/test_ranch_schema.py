@@ -87,6 +87,7 @@ step_hours = 0.5
 turns = 2
 rest_hours = 4
 mm_per_bar = 15
+amounts_anyway = true
 soil = "loam"
 root_depth_m = 1.5
 eto = "0.28 in"
@@ -112,6 +113,7 @@ too_wet = { below_baseline_bar = 0.5 }
 stages = [{ from = "03-01", harm = 0.6, text = { en = "bloom", es = "flor" } }]
 stress_coefficient = [[0, 1], [6, 0.5]]
 roots = { depth_m = 1.2, depletion_fraction = 0.5 }
+mm_per_bar = 6.5
 cautions = [{ en = "Mind it.", es = "Cuidado.", standing = "read" }]
 [crops.fig.crop_coefficient]
 points = [["03-01", 0.5], ["11-01", 0.6]]

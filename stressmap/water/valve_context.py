@@ -1,0 +1,192 @@
+"""What the need of a valve zone is worked out from, and its book."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from stressmap.agronomy.crops import CropProfile, Edge3, for_variety
+from stressmap.agronomy.harvest import at_harvest
+from stressmap.agronomy.orchard import Orchard
+from stressmap.agronomy.water_use import stress_coefficient
+from stressmap.core.arrays import Floats
+from stressmap.core.settings import RankBy, Water
+from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, effective_rain_mm
+from stressmap.water.hydraulics import Hydraulics, number_or, text_or_none
+from stressmap.water.read_trees import ReadTrees
+from stressmap.water.root_zone import RootZone
+from stressmap.water.soil_water_balance import (
+    BOOK_DAYS,
+    RAN_ERROR,
+    START_ERROR_BAR,
+    USE_ERROR,
+    Book,
+    midnights,
+    net_by_span,
+    running_balance,
+)
+
+
+@dataclass(frozen=True)
+class RequirementFacts:
+    """Data that requirements are worked out from, beside the valves.
+
+    Parameters
+    ----------
+    water : Water
+        ``[water]``.
+    orchard : Orchard
+        The blocks' crops, with allowances and seasons.
+    rank_by : str
+        The mapped figure.
+    visit_end : date
+        Last day of the visit.
+    start, next_turn : date
+        First day of the plan, and the day by which water must last.
+    eto : ReferenceEt
+        Reference evapotranspiration.
+    log : DataFrame or None
+        As ``core.schemas.IRRIGATION``.
+    edges_bar : tuple of float or None
+        Of the map's settings; they go before the crops' own.
+    read : ReadTrees
+        When and on how many trees each valve zone was read; by default at the end of the visit.
+    """
+
+    water: Water
+    orchard: Orchard
+    rank_by: RankBy
+    visit_end: dt.date
+    start: dt.date
+    next_turn: dt.date
+    eto: ReferenceEt
+    log: pd.DataFrame | None
+    edges_bar: Edge3 | None = None
+    read: ReadTrees = field(default_factory=ReadTrees)
+
+
+class ValveContext:
+    """The facts, with the log by valve, and crop water use worked out once for each span of days."""
+
+    def __init__(self, facts: RequirementFacts) -> None:
+        self.facts = facts
+        self.log = {} if facts.log is None else dict(list(facts.log.groupby("valve", sort=False)))
+        self.log_begins = None if facts.log is None or facts.log.empty else facts.log["start"].min().date()
+        self._used: dict[tuple[Any, ...], float] = {}
+        self._daily: dict[tuple[Any, ...], tuple[list[float], Floats]] = {}
+        self._edges: dict[tuple[dt.date, dt.date], pd.DatetimeIndex] = {}
+        self._profiles: dict[tuple[str, str | None, str | None], CropProfile] = {}
+
+    def profile(self, place: pd.Series) -> CropProfile:
+        """Return the profile of a place's variety, moved to its own harvest."""
+        key = place["crop"], text_or_none(place.get("variety")), text_or_none(place.get("harvest"))
+        if key not in self._profiles:
+            crop, variety, harvest = key
+            self._profiles[key] = at_harvest(for_variety(self.facts.orchard.profiles[crop], variety), harvest)
+        return self._profiles[key]
+
+    def crop_use_mm(self, place: pd.Series, first: dt.date, until: dt.date, below_bar: float) -> float:
+        """Return what trees so far below their fully watered line use over some days [mm]."""
+        planted = number_or(place["planted"], np.nan)
+        known = None if np.isnan(planted) else planted
+        names = place["crop"], text_or_none(place.get("variety")), text_or_none(place.get("harvest"))
+        key = *names, known, first, until, round(below_bar, 2)
+        if key not in self._used:
+            self._used[key] = crop_use_mm(
+                self.profile(place),
+                self.facts.eto,
+                first,
+                until,
+                planted=known,
+                below_baseline_bar=round(below_bar, 2),
+            )
+        return self._used[key]
+
+    def read_on(self, valve: str, block: str) -> dt.date:
+        """Return the day of a valve zone's last used reading, else its block's, else the visit's last."""
+        moment = self.facts.read.at.get(valve, self.facts.read.at.get(block))
+        return self.facts.visit_end if moment is None else moment.date()
+
+    def read_at(self, valve: str, block: str, log: pd.DataFrame) -> pd.Timestamp:
+        """Return the moment of that reading; of a day alone its end."""
+        moment = self.facts.read.at.get(valve, self.facts.read.at.get(block))
+        if moment is None:
+            after = self.facts.visit_end + dt.timedelta(days=1)
+            return midnights(after, after, log["end"])[0]
+        return moment
+
+    def book(self, row: Any, place: pd.Series, storage: RootZone, hydraulics: Hydraulics) -> Book | None:
+        """Keep the book of a valve zone up to its last reading; None without a set of it in the log."""
+        log = self.log.get(row.valve)
+        if log is None or self.log_begins is None:
+            return None
+        until = self.read_on(row.valve, row.block) + dt.timedelta(days=1)
+        first, depletion, start_se = self._start(row, storage.mm_per_bar, until)
+        if first >= until:
+            return None
+        profile = self.profile(place)
+        end = self.read_at(row.valve, row.block, log)
+        days_begin = self._midnights(first, until, log)
+        edges = pd.DatetimeIndex([*days_begin[days_begin < end], end])
+        ran = np.zeros((until - first).days)
+        ran[: len(edges) - 1] = net_by_span(log, edges, hydraulics.rate, hydraulics.factor)[: len(ran)]
+        use, rain = self._days(place, first, until)
+
+        def share(missing_mm: float) -> float:
+            return float(stress_coefficient(profile, missing_mm / storage.mm_per_bar))
+
+        days = zip(use, (ran + rain).tolist(), strict=True)
+        missing, used = running_balance(depletion, days, share, storage.capacity_mm)
+        total = float(ran.sum())
+        se = float(np.sqrt(start_se**2 + (USE_ERROR * used) ** 2 + (RAN_ERROR * total) ** 2))
+        return Book(missing, se, used - float(rain.sum()), total)
+
+    def ran_between(self, row: Any, hydraulics: Hydraulics, until: dt.date) -> float:
+        """Return the net depth that ran from a valve zone's last reading to the start of a day [mm]."""
+        log = self.log.get(row.valve)
+        if log is None:
+            return 0.0
+        since = self.read_at(row.valve, row.block, log)
+        edges = pd.DatetimeIndex([since, *self._midnights(until, until, log)])
+        if edges[1] <= edges[0]:
+            return 0.0
+        return float(net_by_span(log, edges, hydraulics.rate, hydraulics.factor)[0])
+
+    def _midnights(self, first: dt.date, until: dt.date, log: pd.DataFrame) -> pd.DatetimeIndex:
+        key = first, until
+        if key not in self._edges:
+            self._edges[key] = midnights(first, until, log["end"])
+        return self._edges[key]
+
+    def _days(self, place: pd.Series, first: dt.date, until: dt.date) -> tuple[list[float], Floats]:
+        """Return full crop use of days, and what counts of their rain [mm]."""
+        names = (text_or_none(place.get(name)) for name in ("crop", "variety", "harvest"))
+        key = *names, number_or(place["planted"], 0.0), first, until
+        if key not in self._daily:
+            days = [first + dt.timedelta(days=k) for k in range((until - first).days)]
+            one = dt.timedelta(days=1)
+            use = [self.crop_use_mm(place, day, day + one, 0.0) for day in days]
+            rain = np.array([effective_rain_mm(self.facts.eto, day, day + one) for day in days])
+            self._daily[key] = use, rain
+        return self._daily[key]
+
+    def _start(self, row: Any, mm_per_bar: float, until: dt.date) -> tuple[dt.date, float, float]:
+        """Return the first day of a book, what was missing then and its standard error [mm].
+
+        The visit before tells it, where the change since then is known; else trees are taken to have stood
+        where they should.
+        """
+        earliest = until - dt.timedelta(days=BOOK_DAYS)
+        below = number_or(row.baseline_bar - row.swp_bar, np.nan)
+        change, se = (number_or(getattr(row, name, None), np.nan) for name in ("change_bar", "change_se_bar"))
+        before = self.facts.read.before
+        if before is not None and before >= earliest and np.isfinite([below, change, se]).all():
+            start_se = float(np.sqrt(max(0.0, se**2 - row.stress_se_bar**2)))
+            return before + dt.timedelta(days=1), max(0.0, below - change) * mm_per_bar, start_se * mm_per_bar
+        first = max(earliest, self.log_begins or earliest)
+        allowed = number_or(row.baseline_bar - row.target_bar, 0.0)
+        return first, allowed * mm_per_bar, START_ERROR_BAR * mm_per_bar
