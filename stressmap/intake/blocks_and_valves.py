@@ -31,7 +31,7 @@ from stressmap.intake.block_attributes import (
     wanted_crop,
 )
 from stressmap.intake.block_words import system_of, unknown_words
-from stressmap.intake.columns import Field, match, names
+from stressmap.intake.columns import Field, Table, match, names
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.polygon_files import Outlines, read_outlines
 from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
@@ -286,7 +286,7 @@ def _dates(table: Table, column: str) -> pd.Series:
     day = text.astype(object).where(text.isna(), text.astype(str).str.slice(0, 10))
     known = pd.to_datetime(day, format="%Y-%m-%d", errors="coerce")
     table.refuse(column, text.notna() & known.isna(), "is not a day", "Write it as 2026-07-16")
-    return day.where(text.notna(), None)
+    return pd.Series(day.where(text.notna(), None))
 
 
 def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str, settings_file: str) -> CRS:
