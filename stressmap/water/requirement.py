@@ -35,6 +35,7 @@ from stressmap.water.application_limits import (
     cut_off_before,
     most_over_days_mm,
     readily_available_mm,
+    share_of_a_set,
 )
 from stressmap.water.crop_water_use import effective_rain_mm, is_tabulated
 from stressmap.water.hydraulics import hydraulics_of, number_or, text_or_none
@@ -241,6 +242,9 @@ def _need(
         daily_use_mm=use,
         most_net_mm_a_set=readily_available_mm(
             texture, profile, wetted, root_depth_m=facts.water.root_depth_m
+        ) * share_of_a_set(
+            profile, facts.start, number_or(place["planted"], np.nan),
+            very_dry=dry > profile.edges.below_target[2],
         ),
         most_net_mm=most_over_days_mm(use, days, facts.read.in_valve(row.valve)),
         cut_off=cut_off_before(profile, facts.start),

@@ -321,3 +321,13 @@ def test_a_crop_without_a_target_counts_from_its_first_edge() -> None:
     own = dataclasses.replace(facts(), edges_bar=(1.5, 3.0, 5.5))
     found = one(v=valve(target_bar=np.nan, stress_bar=9.0), f=own)
     assert (found.dry_bar, found.step_bar) == pytest.approx((7.5, 2.0))
+
+
+def test_the_last_water_before_harvest_and_light_sets_of_dry_prune() -> None:
+    """Prune 7 to 14 days before harvest; end cracking in June and July (docs/references.md, read)."""
+    late = one(b=blocks(harvest="08-20"))
+    assert late.cut_off == dt.date(2026, 8, 13)
+    usual, dry = one(), one(v=valve(stress_bar=4.5, swp_bar=-16.5))
+    assert dry.most_net_mm_a_set == pytest.approx(usual.most_net_mm_a_set / 2)
+    young = one(b=blocks(planted=2025.0))
+    assert young.most_net_mm_a_set == pytest.approx(usual.most_net_mm_a_set * 0.38 / 0.90)
