@@ -286,6 +286,7 @@ WATER_PLAN = pa.DataFrameSchema(
         **_figures("need_covered", "stress_dry_bar", "stress_after_bar", "chosen_share", "short_mm"),
         **_figures("etc_since_mm", "etc_until_mm", "given_mm", "let_down_bar", "mm_per_bar", "divided_by"),
         "assumed": ANY,
+        "sure": FLAGGED,
     },
     strict=True,
     ordered=True,
@@ -309,7 +310,7 @@ TIMETABLE = pa.DataFrameSchema(
 
 WATER_CURVE = pa.DataFrameSchema(
     {
-        **_figures("m3", "share", "bar_ha"),
+        **_figures("m3", "share", "bar_days_ha"),
         "valves": pa.Column(int),
         "share_per_ml": _figure(),
         "buys_little": FLAGGED,
@@ -317,7 +318,7 @@ WATER_CURVE = pa.DataFrameSchema(
     strict=True,
     ordered=True,
     name="water_curve.csv",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
 """``water_curve.csv``: relief against water, by rising amount."""
 

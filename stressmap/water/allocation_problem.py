@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.water.benefit import BenefitCurve
+from stressmap.water.benefit import FIRST, BenefitCurve
 from stressmap.water.calendar import Span
 
 
@@ -106,7 +106,7 @@ class AllocationProblem:
         return float(self.flow_m3_h @ steps) * self.step_hours
 
     def benefit(self, steps: NDArray[np.int64]) -> float:
-        """Give the weighted stress that steps relieve.
+        """Give the weighted bar-days beyond the allowance that steps relieve.
 
         Parameters
         ----------
@@ -116,36 +116,81 @@ class AllocationProblem:
         Returns
         -------
         float
-            [ha·bar²].
+            [ha·bar·d].
         """
-        return float(sum(float(c.at(k)) for c, k in zip(self.curves, steps, strict=True)))
+        return float(sum(float(c.value_at(k)) for c, k in zip(self.curves, steps, strict=True)))
+
+    def past_limit(self, steps: NDArray[np.int64]) -> float:
+        """Give the weighted bar-days beyond the crops' limits that steps relieve.
+
+        Parameters
+        ----------
+        steps : array of int, shape (n,)
+            Of each valve.
+
+        Returns
+        -------
+        float
+            [ha·bar·d].
+        """
+        return float(sum(float(c.past_limit_at(k)) for c, k in zip(self.curves, steps, strict=True)))
+
+    def merit(self, steps: NDArray[np.int64]) -> float:
+        """Give both in one figure, for comparing timetables; see :data:`stressmap.water.benefit.FIRST`.
+
+        Parameters
+        ----------
+        steps : array of int, shape (n,)
+            Of each valve.
+
+        Returns
+        -------
+        float
+            [ha·bar·d].
+        """
+        return self.benefit(steps) + FIRST * self.past_limit(steps)
 
 
 @dataclass(frozen=True)
 class Solution:
-    """A feasible allocation with its benefit and a proven bound.
+    """A feasible allocation with its benefit and proven bounds.
 
     Parameters
     ----------
     steps : array of int, shape (n,)
         Time steps of each valve.
     benefit : float
-        Weighted stress relieved [ha·bar²].
+        Weighted bar-days beyond the allowance that are relieved [ha·bar·d].
     bound : float
-        No plan can relieve more [ha·bar²].
+        No plan that does as much beyond the limits can relieve more [ha·bar·d].
     stopped : str
         ``""`` where the search ended by itself, else ``"time"`` or ``"nodes"``.
+    past_limit : float
+        Weighted bar-days beyond the crops' limits that are relieved [ha·bar·d].
+    past_limit_bound : float
+        No plan can relieve more beyond the limits [ha·bar·d].
     """
 
     steps: Ints
     benefit: float
     bound: float
     stopped: str = ""
+    past_limit: float = 0.0
+    past_limit_bound: float = 0.0
 
     @property
     def gap(self) -> float:
-        """Share of the bound that may be missing, 0 to 1."""
-        return max(0.0, self.bound - self.benefit) / self.bound if self.bound > 0 else 0.0
+        """Share of the bound that may be missing, 0 to 1: the larger of the two."""
+        return max(_missing(self.benefit, self.bound), _missing(self.past_limit, self.past_limit_bound))
+
+    @property
+    def most_merit(self) -> float:
+        """Both bounds in one figure; see :data:`stressmap.water.benefit.FIRST` [ha·bar·d]."""
+        return self.bound + FIRST * self.past_limit_bound
+
+
+def _missing(reached: float, bound: float) -> float:
+    return max(0.0, bound - reached) / bound if bound > 0 else 0.0
 
 
 def largest_total(

@@ -12,9 +12,9 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import each
-from stressmap.water.benefit import BenefitModel
+from stressmap.water.benefit import FIRST, BenefitModel
 from stressmap.water.capacity_constraints import RIGHT_HAND_SIDE, step_constraints
-from stressmap.water.formulation import PlanInputs
+from stressmap.water.formulation import NEAR, PlanInputs
 
 SEED = 7
 NAMES = ("plan", "equal share", "driest first", "nothing")
@@ -32,11 +32,15 @@ class Alternative:
     steps : array of int, shape (n,)
         Time steps of each valve.
     benefit : float
-        Weighted stress relieved [ha·bar²].
+        Weighted bar-days beyond the allowance that are relieved [ha·bar·d].
+    past_limit : float
+        Weighted bar-days beyond the crops' limits that are relieved [ha·bar·d].
+    past_limit_possible : float
+        Those that water could relieve [ha·bar·d].
     share : float
-        Of all the weighted stress that could be relieved, 0 to 1.
-    bar_ha : float
-        Plain stress relieved [bar·ha].
+        Of all the weighted bar-days beyond the allowance that could be relieved, 0 to 1.
+    bar_days_ha : float
+        Plain bar-days beyond the allowance that are relieved, by area alone [ha·bar·d].
     served : int
         Valves that get water.
     water_m3 : float
@@ -46,10 +50,17 @@ class Alternative:
     name: str
     steps: Ints
     benefit: float
+    past_limit: float
+    past_limit_possible: float
     share: float
-    bar_ha: float
+    bar_days_ha: float
     served: int
     water_m3: float
+
+    @property
+    def merit(self) -> float:
+        """What is relieved beyond the limits and within them in one figure [ha·bar·d]."""
+        return self.benefit + FIRST * self.past_limit
 
 
 @dataclass(frozen=True)
@@ -65,7 +76,8 @@ class EvaluatedDraws:
     share : dict of str to tuple of float
         For each of :data:`NAMES` the mean, 5th and 95th percentile of the share relieved.
     best : float
-        Share of draws in which the plan relieves at least as much as equal share and driest first.
+        Share of draws in which the plan does at least as well as equal share and driest first: by what it
+        relieves beyond the limits first.
     """
 
     draws: int
@@ -157,8 +169,10 @@ def _outcome(case: PlanInputs, name: str, steps: Ints) -> Alternative:
         name=name,
         steps=steps,
         benefit=float(benefit),
+        past_limit=float(case.benefit_model.past_limit(net).sum()),
+        past_limit_possible=float(case.benefit_model.past_limit(case.benefit_model.need_mm).sum()),
         share=float(benefit / possible) if possible > 0 else 1.0,
-        bar_ha=float(area @ case.benefit_model.relieved_bar(net)),
+        bar_days_ha=float(area @ case.benefit_model.bar_days(net)),
         served=int((steps > 0).sum()),
         water_m3=case.problem.volume_of(steps),
     )
@@ -199,23 +213,24 @@ def evaluate_over_draws(
         return EvaluatedDraws(0, np.full(len(case.problem), np.nan), {}, float("nan"))
     drawn, best_for = _draw(case, draws, covariance), LinearRelaxation(case)
 
-    def one(d: int) -> tuple[list[float], NDArray[np.bool_]]:
+    depths = np.array([way.steps for way in alternatives]) * case.net_mm_per_step
+
+    def one(d: int) -> tuple[Floats, Floats, NDArray[np.bool_]]:
         benefit_model = case.benefit_model.with_known_stress(drawn[d])
         possible = benefit_model.benefit(benefit_model.need_mm).sum()
-        relieved = [
-            float(benefit_model.benefit(way.steps * case.net_mm_per_step).sum()) for way in alternatives
-        ]
-        shares = [relief / possible if possible > 0 else 1.0 for relief in relieved]
-        return shares, best_for.is_watered(benefit_model)
+        relieved = benefit_model.benefit(depths).sum(axis=1)
+        shares = relieved / possible if possible > 0 else np.ones(len(relieved))
+        return shares, benefit_model.merit(depths).sum(axis=1), best_for.is_watered(benefit_model)
 
     found = each(one, range(draws), jobs=jobs, step=step)
-    shares = np.array([shares for shares, _ in found]).T
-    chosen = np.sum([watered for _, watered in found], axis=0)
+    shares = np.array([shares for shares, _, _ in found]).T
+    merits = np.array([merits for _, merits, _ in found]).T
+    chosen = np.sum([watered for _, _, watered in found], axis=0)
     summary = {
         way.name: (float(s.mean()), float(np.quantile(s, 0.05)), float(np.quantile(s, 0.95)))
         for way, s in zip(alternatives, shares, strict=True)
     }
-    best = float((shares[0] >= shares[1:].max(axis=0) - 1e-12).mean())
+    best = float((merits[0] >= merits[1:].max(axis=0) * (1.0 - NEAR)).mean())
     return EvaluatedDraws(draws, chosen / draws, summary, best)
 
 
@@ -277,8 +292,8 @@ class LinearRelaxation:
         """
         most = np.minimum(self._most, benefit_model.need_mm / self._net)
         width = np.repeat(most / self.PIECES, self.PIECES)
-        benefit = benefit_model.marginal_benefits(most * self._net, self.PIECES).ravel()
-        value = np.divide(benefit, width, out=np.zeros_like(benefit), where=width > 0)
+        merit = benefit_model.marginal_merits(most * self._net, self.PIECES).ravel()
+        value = np.divide(merit, width, out=np.zeros_like(merit), where=width > 0)
         rows = self._rows if self._bound else None
         # Without presolve this program of few rows takes a fifteenth of the time.
         found = milp(-value, bounds=Bounds(0.0, width), constraints=rows, options={"presolve": False})

@@ -126,7 +126,7 @@ def marginal_benefit(problem: AllocationProblem, steps: Ints, valve: int) -> flo
     Returns
     -------
     float
-        [ha·bar² per m3/h]; 0 where the valve has all it may get.
+        [ha·bar·d per m3/h]; 0 where the valve has all it may get.
     """
     if steps[valve] >= problem.max_steps[valve]:
         return 0.0

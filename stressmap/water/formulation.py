@@ -19,7 +19,8 @@ from stressmap.core.settings import Water
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.benefit import BenefitModel, benefit_curves
 from stressmap.water.calendar import Calendar, Span, calendar
-from stressmap.water.requirement import USUAL_STEP_BAR, Requirement
+from stressmap.water.expected_course import benefit_model_of
+from stressmap.water.requirement import Requirement
 
 Barred = Literal["", "out_of_service", "over_pump", "no_set_fits", "no_need", "no_harm", "few_trees"]
 NEAR = 1e-9
@@ -107,7 +108,7 @@ def formulate(
         for need, p, own in zip(requirements, pump, set_lengths, strict=True)
     )
     _refuse_if_nothing_can_run(requirements, barred, hours, (where, capacity.tolist(), pumps))
-    benefit_model = benefit_model_of(requirements)
+    benefit_model = benefit_model_of(requirements, water, start)
     without_curves = AllocationProblem(
         names=tuple(need.valve for need in requirements),
         flow_m3_h=np.array([need.flow_m3_h for need in requirements]),
@@ -134,29 +135,6 @@ def formulate(
     net = np.array([n.rate_mm_h * n.factor for n in requirements]) * water.step_hours
     problem = replace(without_curves, max_steps=steps, curves=benefit_curves(benefit_model, net, steps))
     return PlanInputs(tuple(requirements), pumps, hours, benefit_model, problem, barred)
-
-
-def benefit_model_of(requirements: Sequence[Requirement]) -> BenefitModel:
-    """Give the benefit model of each zone; a bar is scaled by the steps between its crop's priorities.
-
-    Parameters
-    ----------
-    requirements : sequence of Requirement, length n
-        Of the zones.
-
-    Returns
-    -------
-    BenefitModel
-    """
-    return BenefitModel(
-        dry_bar=np.array([n.end_bar for n in requirements]),
-        se_bar=np.array([n.dry_se_bar for n in requirements]),
-        mm_per_bar=np.array([n.mm_per_bar for n in requirements]),
-        need_mm=np.array([n.need_mm for n in requirements]),
-        weight=np.array(
-            [n.area_ha * n.weight * n.harm * (USUAL_STEP_BAR / n.step_bar) ** 2 for n in requirements]
-        ),
-    )
 
 
 def covering_steps(problem: AllocationProblem, valve: int, needed: float) -> int:

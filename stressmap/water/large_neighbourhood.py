@@ -30,7 +30,7 @@ def large_neighbourhood_search(
     schedule : Schedule
         The schedule to improve.
     bound : float
-        No plan relieves more [ha·bar²]; within a thousandth of it nothing more is repaired.
+        No plan has more merit [ha·bar·d]; within a thousandth of it nothing more is repaired.
 
     Returns
     -------
@@ -38,16 +38,16 @@ def large_neighbourhood_search(
         Worth at least as much, within every limit; the same for the same input.
     """
     generator = np.random.default_rng(SEED)
-    best, benefit = schedule, problem.benefit(schedule.steps)
+    best, merit = schedule, problem.merit(schedule.steps)
     for iteration in range(ITERATIONS if len(problem) <= MOST_VALVES else 0):
-        if benefit >= bound * (1.0 - NEAR_ENOUGH):
+        if merit >= bound * (1.0 - NEAR_ENOUGH):
             break
         kept = _destroy(problem, calendar, best.sets, iteration, generator)
         repaired = fill_schedule(
             problem, calendar, Schedule(kept, steps_by_valve(kept, len(problem), calendar))
         )
-        if problem.benefit(repaired.steps) > benefit * (1.0 + 1e-9):
-            best, benefit = repaired, problem.benefit(repaired.steps)
+        if problem.merit(repaired.steps) > merit * (1.0 + 1e-9):
+            best, merit = repaired, problem.merit(repaired.steps)
     return best
 
 

@@ -1,15 +1,18 @@
-"""Water allocation as a mixed-integer linear program, solved by HiGHS, with a proven bound.
+"""Water allocation as two mixed-integer linear programs, solved by HiGHS, each with a proven bound.
 
-Whole time steps are chosen for the valves so that the weighted stress relieved is greatest, within the
-volume, the hours that water may run, the pumps, and what lengths a set can have. Whether sets can be
-placed side by side in time is left to scheduling; here hold relaxed constraints that any schedule obeys: the
-pump's volume over the hours, and that of valves taking more than a (k+1)-th of the pump at most k run
-at once.
+Whole time steps are chosen for the valves so that first the bar-days beyond the crops' limits and then
+those beyond the allowance are relieved as far as can be, within the volume, the hours that water may run,
+the pumps, and what lengths a set can have. The order is kept by two solves, the second with a row that
+holds what the first has reached: one objective with a weight large enough would drown what comes second in
+the solver's gap. Where no zone is past its limit there is one solve. Whether sets can be placed side by
+side in time is left to scheduling; here hold relaxed constraints that any schedule obeys: the pump's volume
+over the hours, and that of valves taking more than a (k+1)-th of the pump at most k run at once.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import time
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -28,6 +31,9 @@ MOST_NODES = 20_000
 """BindingConstraint on branch-and-bound nodes: unlike a time limit, the same on every machine."""
 TIE_BREAK = 1e-7
 """Share of the total benefit by which fewer sets and less water break ties between equal plans."""
+HELD = 1e-6
+"""Share of the bar-days beyond the limit by which the second solve may fall short of the first: what the
+solver takes rows to be exact to."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +42,7 @@ class _Variables:
 
     piece_of: Ints
     marginal_benefit: Floats
+    marginal_past_limit: Floats
     width: Floats
     count: int
     set_of: Ints
@@ -50,7 +57,7 @@ class _Variables:
 def solve_milp(
     problem: AllocationProblem, *, time_limit_s: float = 30.0, gap: float | None = None
 ) -> Solution:
-    """Find the allocation of greatest benefit.
+    """Find the allocation that relieves most beyond the limits, and of those the one of greatest benefit.
 
     Parameters
     ----------
@@ -59,7 +66,7 @@ def solve_milp(
     time_limit_s : float
         After this the best so far is taken, and ``stopped`` says so [s].
     gap : float, optional
-        Relative gap to the bound at which to stop.
+        Relative gap to each bound at which to stop.
 
     Returns
     -------
@@ -67,30 +74,96 @@ def solve_milp(
         Steps are always whole and within every limit.
     """
     none = np.zeros(len(problem), dtype=np.int64)
-    if _total_benefit(problem) <= 0.0 or problem.volume_m3 <= 0.0:
+    if _total_benefit(problem) + _total_past_limit(problem) <= 0.0 or problem.volume_m3 <= 0.0:
         return Solution(none, 0.0, 0.0)
+    began = time.monotonic()
     wanted = gap if gap is not None else (TIGHT_GAP if len(problem) <= SMALL else WIDE_GAP)
     variables = _variables(problem)
-    options = {"mip_rel_gap": wanted, "time_limit": time_limit_s, "node_limit": MOST_NODES}
-    found = _run(problem, variables, options)
+    first = Solution(none, 0.0, 0.0)
+    if _total_past_limit(problem) > 0.0:
+        options = {"mip_rel_gap": wanted, "time_limit": time_limit_s / 2.0, "node_limit": MOST_NODES}
+        first = _first_solve(problem, variables, options)
+    left = max(0.0, time_limit_s - (time.monotonic() - began)) if first.stopped else time_limit_s
+    options = {"mip_rel_gap": wanted, "time_limit": left, "node_limit": MOST_NODES}
+    return _second_solve(problem, variables, first, options)
+
+
+def _first_solve(problem: AllocationProblem, variables: _Variables, options: dict[str, float]) -> Solution:
+    """Find what relieves most beyond the limits, whatever it does within them."""
+    total = _total_past_limit(problem)
+    rest = np.zeros(variables.size - len(variables.piece_of))
+    found = _run(problem, variables, np.concatenate([-variables.marginal_past_limit, rest]) / total, options)
     stopped = "" if found.status == 0 else _why(found.message)
+    steps = np.zeros(len(problem), dtype=np.int64)
+    if found.x is not None:
+        steps = _round_to_feasible(problem, _steps_in(found.x, variables))
+    reached = problem.past_limit(steps)
+    bound = total if found.mip_dual_bound is None else min(total, -found.mip_dual_bound * total)
+    bound = max(bound, reached)
+    return Solution(steps, problem.benefit(steps), _total_benefit(problem), stopped, reached, bound)
+
+
+def _second_solve(
+    problem: AllocationProblem, variables: _Variables, first: Solution, options: dict[str, float]
+) -> Solution:
+    """Find what relieves most within the limits and no less beyond them than the first solve."""
+    total = _total_benefit(problem)
+    if total <= 0.0:
+        return first
+    found = _run(problem, variables, _objective(problem, variables), options, first.past_limit)
+    stopped = first.stopped or ("" if found.status == 0 else _why(found.message))
+    bound = total if found.mip_dual_bound is None else min(total, -found.mip_dual_bound)
     if found.x is None:
-        return Solution(none, 0.0, _total_benefit(problem), stopped)
+        return replace(first, bound=bound, stopped=stopped)
     steps = _round_to_feasible(problem, _steps_in(found.x, variables))
-    benefit = problem.benefit(steps)
-    slack = TIE_BREAK * _total_benefit(problem)
-    bound = _total_benefit(problem) if found.mip_dual_bound is None else -found.mip_dual_bound
-    bound = bound + slack if bound > benefit + slack else benefit
-    return Solution(steps, benefit, min(bound, _total_benefit(problem)), stopped)
+    if problem.past_limit(steps) < first.past_limit * (1.0 - 2.0 * HELD):
+        steps = first.steps
+    benefit, reached = problem.benefit(steps), problem.past_limit(steps)
+    slack = TIE_BREAK * total
+    bound = min(bound + slack, total) if bound > benefit else benefit
+    return Solution(steps, benefit, bound, stopped, reached, max(first.past_limit_bound, reached))
 
 
-def _run(problem: AllocationProblem, variables: _Variables, options: dict[str, float]) -> Any:
+def bound_beside(problem: AllocationProblem, past_limit: float) -> float:
+    """Give a bound on the benefit of plans that relieve at least so much beyond the limits.
+
+    Parameters
+    ----------
+    problem : AllocationProblem
+        The allocation problem.
+    past_limit : float
+        Weighted bar-days beyond the limit that are relieved [ha·bar·d].
+
+    Returns
+    -------
+    float
+        Of the linear relaxation [ha·bar·d].
+    """
+    variables = _variables(problem)
+    found = _run(problem, variables, _objective(problem, variables), {}, past_limit, whole=False)
+    total = _total_benefit(problem)
+    return total if found.x is None else min(total, float(-found.fun) + TIE_BREAK * total)
+
+
+def _run(
+    problem: AllocationProblem,
+    variables: _Variables,
+    costs: Floats,
+    options: dict[str, float],
+    past_limit: float = 0.0,
+    *,
+    whole: bool = True,
+) -> Any:
     pieces = len(variables.piece_of)
+    constraints = _constraints(problem, variables)
+    if past_limit > 0.0:
+        kept = np.concatenate([variables.marginal_past_limit / past_limit, np.zeros(variables.size - pieces)])
+        constraints.append(LinearConstraint(sparse.csr_array(kept[None, :]), 1.0 - HELD, np.inf))
     return milp(
-        _objective(problem, variables),
-        integrality=np.concatenate([np.zeros(pieces), np.ones(variables.size - pieces)]),
+        costs,
+        integrality=np.concatenate([np.zeros(pieces), np.full(variables.size - pieces, float(whole))]),
         bounds=_bounds(problem, variables),
-        constraints=_constraints(problem, variables),
+        constraints=constraints,
         options=options,
     )
 
@@ -107,17 +180,23 @@ def _total_benefit(problem: AllocationProblem) -> float:
     return float(sum(c.value[-1] for c in problem.curves))
 
 
+def _total_past_limit(problem: AllocationProblem) -> float:
+    return float(sum(c.past_limit[-1] for c in problem.curves))
+
+
 def _variables(problem: AllocationProblem) -> _Variables:
-    piece_of, marginal_benefit, width = [], [], []
+    piece_of, marginal_benefit, beyond, width = [], [], [], []
     for i, curve in enumerate(problem.curves):
         widths = np.diff(curve.steps)
         piece_of += [i] * (len(widths) + 1)
         marginal_benefit += [*(np.diff(curve.value) / widths).tolist(), 0.0]
+        beyond += [*(np.diff(curve.past_limit) / widths).tolist(), 0.0]
         width += [*widths.tolist(), max(0, int(problem.max_steps[i]) - int(curve.steps[-1]))]
     sets = [(i, low, high) for i, set_lengths in enumerate(problem.set_lengths) for low, high in set_lengths]
     return _Variables(
         np.array(piece_of, dtype=np.int64),
         np.array(marginal_benefit, dtype=np.float64),
+        np.array(beyond, dtype=np.float64),
         np.array(width, dtype=np.float64),
         len(problem),
         np.array([i for i, _, _ in sets], dtype=np.int64),

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stressmap.core.arrays import Floats
+from stressmap.core.arrays import Floats, Ints
 from stressmap.water.allocation_problem import AllocationProblem, Solution
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import fill_schedule, join_sets
 from stressmap.water.large_neighbourhood import large_neighbourhood_search
-from stressmap.water.milp import solve_milp
+from stressmap.water.milp import HELD, bound_beside, solve_milp
 from stressmap.water.schedule import Schedule, build_schedule
 
 ROUNDS = 2
@@ -30,7 +30,7 @@ class Plan:
     timetable : Schedule
         When.
     allocated_benefit : float
-        Benefit of the allocation before scheduling [ha·bar²].
+        Benefit of the allocation before scheduling [ha·bar·d].
     """
 
     solution: Solution
@@ -73,7 +73,7 @@ def plan_and_schedule(
         schedule = build_schedule(problem, allocated.steps, calendar, urgency)
         if (schedule.steps < allocated.steps).any():
             schedule = fill_schedule(problem, calendar, schedule)
-        if best is None or problem.benefit(schedule.steps) > problem.benefit(best.steps) + CLOSE:
+        if best is None or problem.merit(schedule.steps) > problem.merit(best.steps) + CLOSE:
             best = schedule
         left = time_limit_s - (time.monotonic() - began)
         if (schedule.steps >= allocated.steps).all() or left <= 0:
@@ -83,15 +83,21 @@ def plan_and_schedule(
         )
         allocated = solve_milp(narrowed, time_limit_s=left)
     if best is not None:
-        best = join_sets(problem, calendar, large_neighbourhood_search(problem, calendar, best, first.bound))
+        best = join_sets(
+            problem, calendar, large_neighbourhood_search(problem, calendar, best, first.most_merit)
+        )
         best = _filled(problem, calendar, best)
-    benefit = problem.benefit(best.steps) if best else 0.0
-    steps = best.steps if best else first.steps
-    return Plan(
-        Solution(steps, benefit, max(first.bound, benefit), first.stopped),
-        best or Schedule((), steps),
-        first.benefit,
-    )
+    schedule = best or Schedule((), first.steps)
+    return Plan(_proven(problem, schedule.steps, first), schedule, first.benefit)
+
+
+def _proven(problem: AllocationProblem, steps: Ints, allocated: Solution) -> Solution:
+    """Return scheduled steps with bounds; where less fits beyond the limits, more may be had within them."""
+    benefit, beyond = problem.benefit(steps), problem.past_limit(steps)
+    short = beyond < allocated.past_limit * (1.0 - 2.0 * HELD)
+    bound = bound_beside(problem, beyond) if short else allocated.bound
+    most = max(allocated.past_limit_bound, beyond)
+    return Solution(steps, benefit, max(bound, benefit), allocated.stopped, beyond, most)
 
 
 def _filled(problem: AllocationProblem, calendar: Calendar, schedule: Schedule) -> Schedule:

@@ -1,4 +1,4 @@
-"""Value of water: benefit of the best allocation against the water available (parametric analysis)."""
+"""Value of water: bar-days that the best allocation relieves, against the water available."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ class WaterValuePoint:
     water_m3 : float
         Water used [m3].
     share : float
-        Of all the weighted stress that could be relieved, 0 to 1.
-    bar_ha : float
-        Plain stress relieved [bar·ha].
+        Of all the weighted bar-days beyond the allowance that could be relieved, 0 to 1.
+    bar_days_ha : float
+        Plain bar-days beyond the allowance that are relieved, by area alone [ha·bar·d].
     served : int
         Valves that get water.
     per_ml : float
@@ -39,7 +39,7 @@ class WaterValuePoint:
 
     water_m3: float
     share: float
-    bar_ha: float
+    bar_days_ha: float
     served: int
     per_ml: float
 
@@ -100,7 +100,7 @@ def water_value_curve(
 
     for steps in each(plan, np.linspace(0.0, enough, points).tolist(), jobs=jobs, step=step):
         # A plan for less water fits more water too: within the solver's gap it may be the better one.
-        best = steps if problem.benefit(steps) >= problem.benefit(best) else best
+        best = steps if problem.merit(steps) >= problem.merit(best) else best
         found.append(_point(case, best, possible))
     marginal = [_per_ml(a, b) for a, b in pairwise(found)]
     first = next((s for s in marginal if s > 0), 0.0)
@@ -115,7 +115,7 @@ def _point(case: PlanInputs, steps: np.ndarray, possible: float) -> WaterValuePo
     return WaterValuePoint(
         water_m3=case.problem.volume_of(steps),
         share=float(case.benefit_model.benefit(net).sum()) / possible if possible > 0 else 1.0,
-        bar_ha=float(area @ case.benefit_model.relieved_bar(net)),
+        bar_days_ha=float(area @ case.benefit_model.bar_days(net)),
         served=int((steps > 0).sum()),
         per_ml=float("nan"),
     )

@@ -27,6 +27,7 @@ from stressmap.water.crop_water_use import ReferenceEt
 from stressmap.water.formulation import PlanInputs
 from stressmap.water.plan_and_schedule import plan_and_schedule
 from stressmap.water.schedule import Schedule
+from stressmap.water.water_per_bar import OTHER_FACTORS, WateredByFactor, watered_by_factor
 
 PLAN_COLUMNS = columns_of(WATER_PLAN)
 """Columns of ``water_plan.csv``."""
@@ -90,6 +91,8 @@ class Advice:
         The same over draws of the zone means.
     limits : tuple of str, length n
         Binding constraint of each valve; see :data:`stressmap.water.binding_constraints.BINDING_CONSTRAINTS`.
+    by_factor : WateredByFactor
+        Who gets water with half and twice the water per bar.
     """
 
     case: PlanInputs
@@ -99,11 +102,12 @@ class Advice:
     alternatives: tuple[Alternative, ...]
     over_draws: EvaluatedDraws
     limits: tuple[BindingConstraint, ...]
+    by_factor: WateredByFactor
 
     @property
     def is_better(self) -> bool:
-        """Whether the plan relieves more than equal share and driest first."""
-        ours, *others = (way.benefit for way in self.alternatives)
+        """Whether the plan does better than equal share and driest first: beyond the limits first."""
+        ours, *others = (way.merit for way in self.alternatives)
         return ours > max(others) * (1 + 1e-6)
 
 
@@ -149,8 +153,12 @@ def advise(
         jobs=jobs,
         step=tell.step,
     )
+    tell.stage("Planning with half and twice the water per bar", len(OTHER_FACTORS))
+    by_factor = watered_by_factor(
+        case, terms.water, terms.start, plan.solution.steps, jobs=jobs, step=tell.step
+    )
     limits = binding_constraints(case, plan.timetable, terms.water.most_turns)
-    return Advice(case, terms, plan.solution, plan.timetable, alternatives, over_draws, limits)
+    return Advice(case, terms, plan.solution, plan.timetable, alternatives, over_draws, limits, by_factor)
 
 
 def _covariance(case: PlanInputs, correlation: pd.DataFrame | None) -> Floats | None:
@@ -202,7 +210,7 @@ def plan_table(advice: Advice) -> pd.DataFrame:
                 "chosen_share": advice.over_draws.chosen[i], "short_mm": need.short_mm,
                 "etc_since_mm": need.etc_since_mm, "etc_until_mm": need.etc_until_mm,
                 "given_mm": need.given_mm, "let_down_bar": need.let_down_bar, "mm_per_bar": need.mm_per_bar,
-                "divided_by": need.factor, "assumed": need.assumed,
+                "divided_by": need.factor, "assumed": need.assumed, "sure": bool(advice.by_factor.sure[i]),
             }
         )  # fmt: skip
     return pd.DataFrame(rows, columns=list(PLAN_COLUMNS))

@@ -31,6 +31,7 @@ def need(k: int, **own: Any) -> Requirement:
     }  # fmt: skip
     values |= own
     values.setdefault("stress_bar", values["dry_bar"])
+    values.setdefault("daily_use_mm", values["etc_until_mm"] / 7.0)
     short = values["dry_bar"] * values["mm_per_bar"]
     later = values["etc_until_mm"] - values["given_mm"] - values["mm_per_bar"] * values["let_down_bar"]
     values["short_mm"] = short
@@ -73,6 +74,8 @@ def random_ranch(seed: int) -> Drawn:
     count = int(rng.integers(1, 9))
     pumps = {f"P{k + 1}": float(rng.integers(30, 200)) for k in range(int(rng.integers(1, 3)))}
     needs = []
+    # Limits by a generator of their own: a ranch in three has zones that will be past theirs.
+    limits_bar = np.random.default_rng([43, seed]).choice([1.5, 3.0, 5.0], count)
     for k in range(count):
         least = float(rng.choice([0, 1, 2, 4, 6]))
         most = float(rng.choice([least + 1, least + 4, 12, 24, np.inf]))
@@ -83,6 +86,7 @@ def random_ranch(seed: int) -> Drawn:
                 harm=float(rng.choice([0.3, 0.6, 1.0])), dry_bar=float(rng.normal(1.0, 2.5)),
                 dry_se_bar=float(rng.uniform(0.3, 1.5)), etc_until_mm=float(rng.uniform(5, 50)),
                 min_hours=least, max_hours=max(least, most), factor=float(rng.choice([0.8, 0.9, 0.95])),
+                limit_bar=float(limits_bar[k]) if seed % 3 == 1 else np.nan,
             )
         )  # fmt: skip
     hours = [("00:00", "24:00"), ("20:00", "06:00"), ("06:00", "18:00"), ("21:15", "05:45")][

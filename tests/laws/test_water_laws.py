@@ -13,9 +13,9 @@ from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import WaterWords, tell
 from stressmap.water import milp as planning
 from stressmap.water.alternatives import compare_alternatives, evaluate_over_draws
-from stressmap.water.benefit import weighted_stress
+from stressmap.water.benefit import expected_excess
 from stressmap.water.formulation import PlanInputs, formulate
-from stressmap.water.milp import solve_milp
+from stressmap.water.milp import bound_beside, solve_milp
 from stressmap.water.plan_and_schedule import plan_and_schedule
 from stressmap.water.value_of_water import LITTLE, water_value_curve
 from stressmap.water.water_plan import advise
@@ -33,20 +33,57 @@ def case_of(count: int, **water: object) -> PlanInputs:
 
 
 @pytest.mark.parametrize(("mean", "se"), [(3.0, 0.5), (0.2, 1.0), (-1.0, 0.7), (-4.0, 0.5), (6.0, 2.0)])
-def test_weighted_stress_is_the_expectation_over_the_error(mean: float, se: float) -> None:
+def test_what_is_beyond_is_the_expectation_over_the_error(mean: float, se: float) -> None:
     def part(x: float) -> float:
-        return 0.5 * max(x, 0.0) ** 2 * stats.norm.pdf(x, mean, se)
+        return max(x, 0.0) * stats.norm.pdf(x, mean, se)
 
     expected = integrate.quad(part, mean - 10 * se, mean + 10 * se, points=[0.0], limit=200)[0]
-    assert float(weighted_stress(mean, se)) == pytest.approx(expected, abs=1e-9)
+    assert float(expected_excess(mean, se)) == pytest.approx(expected, abs=1e-9)
 
 
-def test_the_drier_bar_counts_more_and_curves_flatten() -> None:
-    case = case_of(8)
-    for curve in case.problem.curves:
-        slopes = np.diff(curve.value) / np.diff(curve.steps)
-        assert (slopes >= -1e-12).all()
-        assert (np.diff(slopes) <= 1e-9).all()
+@pytest.mark.parametrize("seed", [1001, 1004, 1007, 1010, 1013])
+def test_both_curves_rise_ever_less(seed: int) -> None:
+    for curve in random_ranch(seed).case().problem.curves:
+        for figures in (curve.value, curve.past_limit):
+            slopes = np.diff(figures) / np.diff(curve.steps)
+            assert (slopes >= -1e-9).all()
+            assert (np.diff(slopes) <= 1e-9).all()
+
+
+def test_no_amount_within_the_limits_outweighs_a_bar_beyond_them() -> None:
+    """One small zone half a bar past its limit among large ones that gain far more from the same water."""
+    past = need(0, area_ha=1.0, dry_bar=4.0, limit_bar=3.5, mm_per_bar=40.0, dry_se_bar=0.5)
+    others = [need(k, area_ha=8.0, dry_bar=4.0, mm_per_bar=8.0, weight=3.0) for k in range(1, 8)]
+    water = Water.model_validate({"available": "400 m3"})
+    case = formulate([past, *others], water, FIRST, ZONE)
+    found = solve_milp(case.problem)
+    own = case.problem.curves[0]
+    affordable = case.problem.feasible_steps(
+        0, int(400 / case.problem.flow_m3_h[0] / case.problem.step_hours)
+    )
+    assert found.past_limit == pytest.approx(float(own.past_limit_at(affordable)))
+    assert found.past_limit == pytest.approx(found.past_limit_bound, rel=1e-5)
+    free = solve_milp(
+        replace(
+            case.problem, curves=tuple(replace(c, past_limit=0.0 * c.past_limit) for c in case.problem.curves)
+        )
+    )
+    assert free.steps[0] < found.steps[0]
+    assert free.benefit > found.benefit
+    planned = plan_and_schedule(case.problem, case.calendar, case.benefit_model.dry_bar)
+    assert planned.solution.past_limit == pytest.approx(found.past_limit)
+    assert planned.solution.benefit <= planned.solution.bound
+
+
+def test_a_plan_that_falls_short_beyond_the_limits_gets_a_bound_that_holds_for_it() -> None:
+    for seed in (1001, 1004, 1007, 1010, 1013):
+        problem = random_ranch(seed).case().problem
+        free = tuple(replace(c, past_limit=0.0 * c.past_limit) for c in problem.curves)
+        anything = solve_milp(replace(problem, curves=free))
+        assert bound_beside(problem, 0.0) >= anything.benefit * (1 - 1e-6)
+        assert bound_beside(problem, solve_milp(problem).past_limit) >= solve_milp(problem).benefit * (
+            1 - 1e-6
+        )
 
 
 def test_more_water_never_relieves_less() -> None:

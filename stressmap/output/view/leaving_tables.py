@@ -119,7 +119,7 @@ def curve_table(curve: WaterValueCurve) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``m3``, ``share`` (of the stress that water could relieve, 0 to 1), ``bar_ha``, ``valves``,
+        ``m3``, ``share`` (of the bar-days that water could relieve, 0 to 1), ``bar_days_ha``, ``valves``,
         ``share_per_ml`` (what one more megalitre buys), ``buys_little`` (true from the point where that is
         little).
     """
@@ -127,7 +127,7 @@ def curve_table(curve: WaterValueCurve) -> pd.DataFrame:
         {
             "m3": [p.water_m3 for p in curve.points],
             "share": [p.share for p in curve.points],
-            "bar_ha": [p.bar_ha for p in curve.points],
+            "bar_days_ha": [p.bar_days_ha for p in curve.points],
             "valves": [p.served for p in curve.points],
             "share_per_ml": [p.per_ml for p in curve.points],
             "buys_little": np.arange(len(curve.points)) >= curve.knee,

@@ -201,8 +201,10 @@ def _outline(advice: Advice, words: WaterWords) -> list[str]:
         needed = any(not why for why in advice.case.barred)
         why = words("plan.empty_small" if needed else "plan.empty_need")
         return [*lines, words("plan.empty", why=why)]
+    if ours.past_limit_possible > 0:
+        lines.append(words("plan.past_limit", share=words.share(ours.past_limit / ours.past_limit_possible)))
     lines.append(words("plan.relief", share=words.share(ours.share)))
-    lines += [_proof(advice, words), *_what_binds(advice, words)]
+    lines += [_proof(advice, words), *_sure(advice, words), *_what_binds(advice, words)]
     if solution.stopped:
         lines.append(
             words(f"plan.stopped_{solution.stopped}", seconds=f"{advice.terms.water.time_limit_s:g}")
@@ -221,9 +223,7 @@ def _few_trees(advice: Advice, words: WaterWords, trees: Mapping[str, int] | Non
     if thin.empty:
         return []
     names = thin.sort_values("m3", ascending=False, kind="stable")["valve"].tolist()
-    valves = ", ".join(names[:SHOWN_DRY])
-    if len(names) > SHOWN_DRY:
-        valves = words("plan.and_more", valves=valves, count=len(names) - SHOWN_DRY)
+    valves = _some_of(names, words)
     share = words.share(thin["m3"].sum() / table["m3"].sum())
     return [words("plan.few_trees", share=share, valves=valves)]
 
@@ -234,6 +234,25 @@ def _proof(advice: Advice, words: WaterWords) -> str:
     key, said = ("exact", "") if gap < TINY_GAP else ("proven", words.share(math.ceil(gap * 1000.0) / 1000.0))
     told = words(f"plan.{key}", gap=said) if said else words(f"plan.{key}")
     return f"{told} {words('limit.binds', limits=binding)}" if binding else told
+
+
+def _sure(advice: Advice, words: WaterWords) -> list[str]:
+    """Say whether who gets water hangs on the water per bar, and name the valves for which it does."""
+    found = advice.by_factor
+    if found.agree:
+        return [words("plan.sure_all")]
+    lines = [words("plan.sure_some", sure=int(found.sure.sum()), served=int(found.planned.sum()))]
+    for key, which in (("unsure", found.planned & ~found.sure), ("instead", found.instead)):
+        names = [name for name, holds in zip(advice.case.problem.names, which, strict=True) if holds]
+        if names:
+            lines.append(words(f"plan.{key}", valves=_some_of(names, words)))
+    return lines
+
+
+def _some_of(names: list[str], words: WaterWords) -> str:
+    shown = ", ".join(names[:SHOWN_DRY])
+    more = len(names) - SHOWN_DRY
+    return words("plan.and_more", valves=shown, count=more) if more > 0 else shown
 
 
 def _binding(advice: Advice) -> list[BindingConstraint]:
@@ -286,7 +305,7 @@ def _ways(advice: Advice, words: WaterWords) -> tuple[tuple[str, ...], tuple[tup
         (
             words(f"compare.{way.name.replace(' ', '_')}"),
             words.share(way.share),
-            words.plain.number(way.bar_ha / hectare.factor, 0),
+            words.plain.number(way.bar_days_ha / hectare.factor, 0),
             str(way.served),
             words.quantity(way.water_m3, "volume"),
         )
@@ -297,11 +316,15 @@ def _ways(advice: Advice, words: WaterWords) -> tuple[tuple[str, ...], tuple[tup
 
 def _comparison(advice: Advice, words: WaterWords) -> list[str]:
     plan, equal, driest, _ = advice.alternatives
-    rival = max((equal, driest), key=lambda way: way.benefit)
+    rival = max((equal, driest), key=lambda way: way.merit)
     other = words(f"compare.{rival.name.replace(' ', '_')}")
     if advice.is_better:
         ours, theirs = words.share(plan.share), words.share(rival.share)
         lines = [words("compare.better", ours=ours, theirs=theirs, other=other)]
+        if plan.past_limit_possible > 0:
+            possible = plan.past_limit_possible
+            ours, theirs = (words.share(way.past_limit / possible) for way in (plan, rival))
+            lines.insert(0, words("compare.first_past", ours=ours, theirs=theirs, other=other))
     else:
         lines = [words("compare.no_better", other=other)]
     judged = advice.over_draws

@@ -66,7 +66,7 @@ def test_a_valve_that_has_what_it_needs_is_not_limited() -> None:
 def test_water_left_over_is_told_with_what_stopped_it_and_how_to_use_it() -> None:
     text = said(planned([need(0, max_hours=10.0)], available="9000 m3", turns=1))
     assert (
-        "Proven: no plan within the limits takes away more. "
+        "Proven of the arithmetic, not of the trees: no plan within the limits takes away more, counted so. "
         "What binds: their longest set (max_hours), 1 times over the plan."
     ) in text
     assert (

@@ -115,30 +115,43 @@ def test_a_dry_windy_place_raises_mid_season_and_leaves_the_start() -> None:
 
 
 @pytest.mark.parametrize(("mean", "se"), [(2.0, 0.5), (-1.0, 1.5), (0.0, 2.0), (3.0, 0.0), (-2.0, 0.0)])
-def test_weighted_stress_is_half_the_expected_square_of_what_is_dry(mean: float, se: float) -> None:
-    expected = 0.5 * max(mean, 0.0) ** 2
+def test_what_is_beyond_is_the_expected_excess(mean: float, se: float) -> None:
+    expected = max(mean, 0.0)
     if se:
         density = norm(mean, se).pdf
-        expected = quad(lambda x: 0.5 * x * x * density(x), 0.0, max(mean, 0) + 12 * se)[0]
-    assert float(benefit.weighted_stress(mean, se)) == pytest.approx(expected, abs=1e-9)
+        expected = quad(lambda x: x * density(x), 0.0, max(mean, 0) + 12 * se)[0]
+    assert float(benefit.expected_excess(mean, se)) == pytest.approx(expected, abs=1e-9)
 
 
 def model() -> benefit.BenefitModel:
-    three = (np.array([3.0, 1.0, 2.0]), np.array([0.5, 0.0, 1.0]), np.array([10.0, 12.0, 8.0]))
+    three = (np.array([3.0, 1.0, 2.0]), np.array([0.5, 0.0, 1.0]), np.array([0.5, 0.0, 1.0]))
     return benefit.BenefitModel(
-        *three, need_mm=np.array([30.0, 12.0, 16.0]), weight=np.array([2.0, 1.0, 0.5])
-    )
+        *three, mm_per_bar=np.array([10.0, 12.0, 8.0]), need_mm=np.array([30.0, 12.0, 16.0]),
+        weight=np.array([2.0, 1.0, 0.5]), limit_bar=np.array([2.0, np.inf, np.inf]),
+        limit_weight=np.array([4.0, 1.0, 1.0]), days=3,
+    )  # fmt: skip
+
+
+def test_bar_days_are_summed_over_the_days_by_hand() -> None:
+    """Without error: 2, 2.5, 3 bar; 15 mm at 10 a bar leave 0.5, 1, 1.5: 4.5 bar-days of 7.5, weight 2.
+
+    Beyond 2 bar are 0, 0.5, 1: 1.5 bar-days, weight 4, all of them gone with 10 mm or more.
+    """
+    sure = model().with_known_stress(np.array([3.0, 1.0, -1.0]))
+    assert sure.course_bar[:, 0].tolist() == [2.0, 2.5, 3.0]
+    assert sure.bar_days([15.0, 6.0, 9.0]).tolist() == pytest.approx([4.5, 1.5, 0.0])
+    assert sure.benefit([15.0, 6.0, 9.0]).tolist() == pytest.approx([9.0, 1.5, 0.0])
+    assert sure.past_limit([15.0, 6.0, 9.0]).tolist() == pytest.approx([6.0, 0.0, 0.0])
+    assert sure.past_limit([5.0, 6.0, 9.0]).tolist() == pytest.approx([4.0, 0.0, 0.0])
+    assert sure.merit([5.0, 0.0, 0.0])[0] == pytest.approx(2.0 * 1.5 + benefit.FIRST * 4.0)
+    assert sure.need_mm.tolist() == [30.0, 12.0, 0.0]
 
 
 def test_what_steps_bring_adds_up_to_what_all_of_them_bring() -> None:
     made, top = model(), np.array([30.0, 40.0, 8.0])
-    steps = made.marginal_benefits(top, 5)
-    assert steps.sum(axis=1) == pytest.approx(made.benefit(top))
-    assert (np.diff(steps, axis=1) <= 1e-12).all(), "each step brings less than the one before"
-    sure = made.with_known_stress(np.array([2.0, -1.0, 0.0]))
-    assert sure.need_mm.tolist() == [20.0, 0.0, 0.0]
-    assert sure.benefit([20.0, 20.0, 20.0]).tolist() == [2.0 * 0.5 * 4.0, 0.0, 0.0]
-    assert made.relieved_bar([15.0, 99.0, -4.0]).tolist() == [1.5, 1.0, 0.0]
+    steps = made.marginal_merits(top, 5)
+    assert steps.sum(axis=1) == pytest.approx(made.merit(top))
+    assert (np.diff(steps, axis=1) <= 1e-9).all(), "each step brings less than the one before"
 
 
 def test_a_curve_meets_the_benefit_at_its_points() -> None:
@@ -148,9 +161,11 @@ def test_a_curve_meets_the_benefit_at_its_points() -> None:
     assert (long.steps[0], long.steps[-1], len(long.steps)) == (0, 40, 17)
     assert none.steps.tolist() == [0]
     for i, curve in enumerate((short, long)):
-        for step, value in zip(curve.steps, curve.value, strict=True):
-            assert value == pytest.approx(model().benefit(np.full(3, step * per_step[i]))[i])
-    assert short.at(2.5) == pytest.approx((short.value[2] + short.value[3]) / 2)
+        for step, value, beyond in zip(curve.steps, curve.value, curve.past_limit, strict=True):
+            depth = np.full(3, step * per_step[i])
+            assert value == pytest.approx(model().benefit(depth)[i])
+            assert beyond == pytest.approx(model().past_limit(depth)[i])
+    assert short.value_at(2.5) == pytest.approx((short.value[2] + short.value[3]) / 2)
 
 
 class Problem(SimpleNamespace):

@@ -1,0 +1,57 @@
+"""Half and twice the water per bar: what a zone then needs, and who still gets water."""
+
+from __future__ import annotations
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+import pytest
+from helpers.water_cases import need, terms
+
+from stressmap.core.settings import Water
+from stressmap.output.view.plan_words import WaterWords, tell
+from stressmap.water.formulation import formulate
+from stressmap.water.requirement import Requirement
+from stressmap.water.water_per_bar import with_water_per_bar
+from stressmap.water.water_plan import Advice, advise, plan_table
+
+FIRST = dt.date(2026, 7, 16)
+
+
+def plan(needs: list[Requirement], available: str) -> Advice:
+    water = Water.model_validate({"available": available, "draws": 0})
+    return advise(formulate(needs, water, FIRST, ZoneInfo("UTC")), terms(water, FIRST))
+
+
+def test_what_a_zone_needs_with_other_water_per_bar_by_hand() -> None:
+    """2 bar dry, 40 mm of use, 0.5 bar let down: 2 x 15 + 40 - 7.5; so at half and at twice 15 mm a bar."""
+    zone = need(0)
+    assert with_water_per_bar(zone, 1.0).need_mm == pytest.approx(62.5)
+    assert with_water_per_bar(zone, 0.5).need_mm == pytest.approx(51.25)
+    assert with_water_per_bar(zone, 2.0).need_mm == pytest.approx(85.0)
+    assert with_water_per_bar(zone, 2.0).hours_needed == pytest.approx(85.0 / 0.9 / 1.5)
+    assert with_water_per_bar(zone, 0.5).end_bar == pytest.approx(2.0 - 0.5 + 40.0 / 7.5)
+
+
+def test_with_enough_for_all_every_valve_is_sure() -> None:
+    made = plan([need(k) for k in range(4)], "100 ML")
+    assert made.by_factor.agree
+    assert plan_table(made)["sure"].all()
+    said = [line for line in tell(made, WaterWords("en"))[0].lines if line.startswith("Water per bar")]
+    assert said == [
+        "Water per bar is known only within a factor of two: with half and with twice as much, the same "
+        "valves would get water."
+    ]
+
+
+def test_where_water_per_bar_decides_who_gets_any_the_first_page_says_so() -> None:
+    """Dry trees and thirsty ones: with little water per bar use dries, with much what they lack."""
+    dry = [need(k, dry_bar=6.0, etc_until_mm=5.0, dry_se_bar=0.1, mm_per_bar=20.0) for k in range(3)]
+    thirsty = [need(k, dry_bar=-1.0, etc_until_mm=60.0, dry_se_bar=0.1, mm_per_bar=15.0) for k in range(3, 6)]
+    made = plan([*dry, *thirsty], "4 ML")
+    assert not made.by_factor.agree
+    table = plan_table(made)
+    assert (table["hours"][table["sure"]] > 0).all()
+    for language, word in (("en", "it decides who gets any"), ("es", "decide quién recibe")):
+        lines = tell(made, WaterWords(language))[0].lines
+        assert any(word in line for line in lines)
