@@ -37,6 +37,7 @@ from stressmap.quality import reading_error, whole_visit
 from stressmap.quality.assessment_summary import summarise
 from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import ReadingError
+from stressmap.quality.record_spans import log_end_note
 from stressmap.quality.spatial_join import join_valves
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
 
@@ -244,7 +245,8 @@ def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Not
     except NothingUsableError as stop:
         stop.notes = (*doubt, *stop.notes)
         raise
-    return Noted(assessed.value, tuple(NoteList((*doubt, *assessed.notes))))
+    ended = log_end_note(inputs.irrigation, assessed.value.visit[1])
+    return Noted(assessed.value, tuple(NoteList((*doubt, *assessed.notes, *ended))))
 
 
 def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit) -> Noted[Assessed]:

@@ -147,6 +147,9 @@ def content_of(
         profiles=assessed.orchard.profiles,
         vpd_kpa=_known(assessed.blocks["vpd_kpa"].iloc[0]),
         usual_vpd_kpa=_known(assessed.orchard.usual.on(np.array([middle_day(assessed.visit)], "M8[D]"))[0]),
+        log_ends=None
+        if inputs.irrigation is None or inputs.irrigation.empty
+        else inputs.irrigation["end"].max().date(),
     )
 
 

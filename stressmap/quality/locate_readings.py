@@ -13,7 +13,7 @@ from pyproj import CRS, Transformer
 
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.settings import Reading
-from stressmap.intake.unit_headings import normal
+from stressmap.intake.valve_names import BLOCK_WORDS, VALVE_WORDS, KnownNames
 from stressmap.quality.spatial_join import site
 
 Reach = tuple[shapely.STRtree, float]
@@ -160,23 +160,14 @@ def _only_valve(block: pd.Series, valve: pd.Series, moved: pd.Series, valves: gp
 
 def _resolve(written: pd.Series, names: list[str], what: str) -> Noted[pd.Series]:
     """Find the block or valve that each text means, spelled alike but for case, blanks and zeros in front."""
-    known = {_plain(name, what): name for name in names}
-    exact = set(names)
-    meant = {}
-    for text in written.dropna().unique():
-        meant[text] = text if text in exact else known.get(_plain(text, what))
+    known = KnownNames(names, BLOCK_WORDS if what == "block" else VALVE_WORDS)
+    meant = {text: known.one(str(text)) for text in written.dropna().unique()}
     unknown = [str(text) for text, name in meant.items() if name is None]
     notes = NoteList()
     if unknown:
         notes.say("unknown_names", "caution", kind=f"{what}s", names=[name[:40] for name in unknown])
     found = written.map(meant, na_action="ignore").astype(object)
     return notes.beside(found.where(found.notna(), None))
-
-
-def _plain(text: object, what: str) -> str:
-    words = [w.lstrip("0") or "0" for w in normal(str(text)).split("_")]
-    prefixes = {"block": {"block", "bloque", "lote"}, "valve": {"valve", "valvula"}}[what]
-    return "_".join(w for w in words if w not in prefixes) or "_".join(words)
 
 
 def _doubtful(

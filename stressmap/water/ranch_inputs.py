@@ -18,6 +18,7 @@ from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.settings import Water
 from stressmap.core.units import M3_PER_HA_MM
 from stressmap.intake.inputs import Inputs
+from stressmap.quality.record_spans import log_reaches
 from stressmap.water.crop_water_use import Climate, ReferenceEt, daily_rain, reference
 from stressmap.water.formulation import PlanInputs, formulate
 from stressmap.water.inspection import APART_MM, apart_from_crop
@@ -148,7 +149,7 @@ def prepare(
         start=start,
         next_turn=next_turn,
         eto=eto,
-        log=inputs.irrigation,
+        log=inputs.irrigation if log_reaches(inputs.irrigation, visit[1]) else None,
         edges_bar=inputs.settings.map.edges_bar,
         read=read,
     )

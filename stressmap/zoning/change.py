@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from stressmap.agronomy.visit_weather import SLOPE_ERROR
 from stressmap.core.settings import RankBy
+from stressmap.quality.record_spans import QUIET_DAYS
 from stressmap.zoning.ranking import Z_90, ZoneMeans
 
 RELIEVED, UNCLEAR, DRIER = "relieved", "no clear change", "drier"
@@ -106,9 +107,13 @@ def irrigated_between(
     Returns
     -------
     list
-        True or False for each valve, None without a log.
+        True for a valve that ran; False where a log that was kept through the time, and has the valve, has
+        no entry then; None where that is not known.
     """
-    if log is None:
+    if log is None or log.empty:
         return [None] * len(valves)
     ran = set(log.loc[(log["start"] < until) & (log["end"] > since), "valve"])
-    return [valve in ran for valve in valves]
+    quiet = pd.Timedelta(days=QUIET_DAYS)
+    kept = log["start"].min() <= since + quiet and log["end"].max() >= until - quiet
+    known = set(log["valve"]) if kept else set[str]()
+    return [True if valve in ran else False if valve in known else None for valve in valves]

@@ -12,6 +12,7 @@ from stressmap.intake.inputs import Inputs
 from stressmap.output.text.note_words import rows_told, sentence, sentences
 from stressmap.output.text.words import Words
 from stressmap.quality.assessment_summary import Summary
+from stressmap.quality.record_spans import span_notes
 
 INDENTED = frozenset({"flagged"})
 """Lines that stand under a heading."""
@@ -62,6 +63,8 @@ def _rows(inputs: Inputs, words: Words) -> Iterator[str]:
         head, *reasons = rows_told(counts, words)
         yield head
         yield from (f"  {line}" for line in reasons)
+    for note in span_notes(inputs.irrigation, inputs.weather, inputs.valves["valve"]):
+        yield sentence(note, words)
 
 
 def _lines(found: Summary, notes: Iterable[Note], words: Words) -> Iterator[str]:

@@ -131,6 +131,8 @@ class Content:
     vpd_kpa, usual_vpd_kpa : float, optional
         The middle vapour pressure deficit that readings were carried to, and the usual one of the date [kPa];
         None where it is not known: heat is then not taken out of the figures.
+    log_ends : date, optional
+        Last day of the irrigation log; None without one, or if it is empty.
     """
 
     ranch: Ranch
@@ -152,3 +154,4 @@ class Content:
     profiles: Mapping[str, CropProfile] = field(default_factory=dict)
     vpd_kpa: float | None = None
     usual_vpd_kpa: float | None = None
+    log_ends: dt.date | None = None

@@ -30,6 +30,7 @@ from stressmap.output.view.selections import (
     trees_used,
 )
 from stressmap.output.web.surface_images import Picture, draw_surface
+from stressmap.quality.record_spans import QUIET_DAYS
 from stressmap.zoning.change import UNCLEAR
 
 WGS84 = "EPSG:4326"
@@ -57,6 +58,7 @@ def map_data(content: Content) -> dict[str, Any]:
     return {
         "ranch": content.ranch.name,
         "visit": [day.isoformat() for day in content.visit],
+        "log": _log(content),
         "units": content.ranch.units,
         "quantities": page_rules(content.ranch.units),
         "rankBy": content.rank_by,
@@ -111,6 +113,14 @@ def _spell(spell: Spell) -> list[Any]:
     """Give opening and closing, and where it is so day after day, how many times and the last day."""
     daily = [spell.count, spell.last.date().isoformat()] if spell.count > 1 else []
     return [clock(spell.start), clock(spell.end), *daily]
+
+
+def _log(content: Content) -> dict[str, Any] | None:
+    """Give the last day of the log, and whether that is long before the visit; None without a log."""
+    if content.log_ends is None:
+        return None
+    early = content.visit[1] - content.log_ends > dt.timedelta(days=QUIET_DAYS)
+    return {"ends": content.log_ends.isoformat(), "early": early}
 
 
 def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None:

@@ -224,9 +224,25 @@ def test_irrigation_between_visits_is_looked_up_in_the_log():
         }
     )
     since, until = pd.Timestamp("2026-06-26", tz=zone), pd.Timestamp("2026-07-14", tz=zone)
-    assert irrigated_between(["A1", "A2", "B1"], log, since, until) == [True, False, False]
+    assert irrigated_between(["A1", "A2", "B1"], log, since, until) == [True, False, None]
     assert irrigated_between(["A1"], None, since, until) == [None]
     assert last_irrigated(["A1", "A2", "B1"], log, until) == [log["end"][0], log["end"][1], None]
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "known"),
+    [
+        ("2026-06-01", "2026-07-20", False),  # kept throughout, no entry
+        ("2026-06-01", "2026-06-20", None),  # ended before the time asked for
+        ("2026-07-12", "2026-07-20", None),  # begun after it
+    ],
+)
+def test_a_valve_is_not_called_dry_by_a_log_that_does_not_reach(first, last, known):
+    zone = "America/Los_Angeles"
+    start = pd.to_datetime([first, last]).tz_localize(zone)
+    log = pd.DataFrame({"valve": ["A1", "B1"], "start": start, "end": start + pd.Timedelta(hours=8)})
+    since, until = pd.Timestamp("2026-07-01", tz=zone), pd.Timestamp("2026-07-10", tz=zone)
+    assert irrigated_between(["A1", "Z9"], log, since, until) == [known, None]
 
 
 def test_change_is_called_beyond_one_and_six_tenths_of_its_error():
@@ -254,6 +270,9 @@ def test_a_set_counts_if_any_of_it_lies_between_the_visits(start, end, ran):
     log = pd.DataFrame(
         {"valve": ["A1"], "start": [pd.Timestamp(start, tz=zone)], "end": [pd.Timestamp(end, tz=zone)]}
     )
+    days = [pd.Timestamp(day, tz=zone) for day in ("2026-06-30", "2026-07-01", "2026-07-10", "2026-07-11")]
+    others = pd.DataFrame({"valve": ["B1", "B1"], "start": days[::2], "end": days[1::2]})
+    log = pd.concat([log, others], ignore_index=True)
     since, until = pd.Timestamp("2026-07-02", tz=zone), pd.Timestamp("2026-07-10", tz=zone)
     assert irrigated_between(["A1"], log, since, until) == [ran]
 

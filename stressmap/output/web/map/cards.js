@@ -57,8 +57,17 @@ function changeParts({ bar: trees, gauge, weather, target, watered }) {
   else if (gauge !== null) lines.push(word("card.change_parts", { ...signedParts, sign: addUpAsWritten(gauge, [weather, trees]) ? "=" : "≈" }));
   if (target !== null) lines.push(word("card.change_target", { value: signedNumber(target) }));
   if (lines.length) lines.push(word("card.change_sign"));
+  // a log says what ran; that nothing ran it cannot say
   if (watered !== null) lines.push(word(watered ? "card.watered" : "card.not_watered"));
+  else if (ranch.log) lines.push(word("card.watered_unknown"));
   return lines;
+}
+
+// What the log says of a valve's last water, and where the log ends if that is long before the visit.
+function lastWater(valve) {
+  if (!valve.last && !ranch.log) return null;
+  const told = valve.last ? day(valve.last) : word("card.no_entry");
+  return [word("card.last_irrigated"), told, ranch.log && ranch.log.early ? word("card.log_ends", { date: day(ranch.log.ends) }) : null];
 }
 
 function standingWarnings(valve) {
@@ -87,7 +96,7 @@ function valveCard(valve) {
     valve.baseline === null ? null : [word("card.baseline"), bar(valve.baseline)],
     priority === "none" ? null : [word("card.confidence"), percent(valve.confidence)],
     [word("card.p_first"), percent(valve.pFirst)],
-    valve.last ? [word("card.last_irrigated"), day(valve.last)] : null,
+    lastWater(valve),
     [word("card.where"), where(valve.at)],
   ]));
   const inside = [...readingsBy.used, ...readingsBy.leftOut].filter((reading) => reading.valve === valve.valve);
