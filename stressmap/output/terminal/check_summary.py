@@ -42,7 +42,7 @@ def print_check(
     """
     ranch = inputs.settings.ranch
     words = Words(ranch.languages[0], ranch.units)
-    for line in (*_head(inputs, visit, found, words), *_rows(inputs, words), *_lines(found, notes, words)):
+    for line in (*_head(inputs, visit, found, words), *_lines(inputs, found, notes, words)):
         console.print(line, markup=False)
 
 
@@ -67,9 +67,10 @@ def _rows(inputs: Inputs, words: Words) -> Iterator[str]:
         yield sentence(note, words)
 
 
-def _lines(found: Summary, notes: Iterable[Note], words: Words) -> Iterator[str]:
+def _lines(inputs: Inputs, found: Summary, notes: Iterable[Note], words: Words) -> Iterator[str]:
     for note in found.lines:
         yield ("  " if note.code in INDENTED else "") + sentence(note, words)
+    yield from _rows(inputs, words)
     for text in sentences(notes, words):
         yield words("terminal.note", note=text)
     if found.first:
