@@ -2,9 +2,11 @@
 
 Run by hand: ``python tests/benchmarks/water_truth.py``. For every drawn ranch and visit the plan, equal
 share and driest first are made from the readings alone, for a quarter, half and three quarters of the water
-that would be enough; what each truly relieves is then worked out from the true means of the valve zones,
-counted as the plan counts (drier bars more, by area, weight and growth stage), and again with the water per
-bar truly smaller or larger than the plan took it to be. "truth known" is the plan of someone who knew it.
+that would be enough. What each truly relieves is then worked out from the true means of the valve zones, in
+bar-days counted as the plan counts them (by area, weight and growth stage), as a share of all that water
+could relieve: with water per bar as taken, truly half and truly double, and with 5 % of the valves broken,
+where nothing arrives and the planner does not know. "truth known" is the allocation of someone who knew it
+all. Standard errors are over ranches.
 """
 
 from __future__ import annotations
@@ -37,7 +39,8 @@ from stressmap.water.ranch_inputs import prepare
 ROOT = Path(__file__).parents[2]
 SEEDS = range(101, 107)
 SHARES = (0.25, 0.5, 0.75)
-TRUE_MM_PER_BAR = {"as taken": 1.0, "a third less": 2 / 3, "half more": 1.5}
+TRUE_MM_PER_BAR = {"as taken": 1.0, "half": 0.5, "double": 2.0}
+BROKEN = 0.05
 WAYS = ("plan", "equal share", "driest first", "truth known")
 PUMPS = {"Pump 1": "1200 gpm", "Pump 2": "1500 gpm", "Ditch": "3000 gpm"}
 
@@ -47,24 +50,27 @@ def true_benefit(case: PlanInputs, truth: pd.Series, factor: float) -> BenefitMo
     needs = case.requirements
     mm_per_bar = case.benefit_model.mm_per_bar * factor
     use = np.array([n.etc_until_mm - n.given_mm for n in needs])
-    dry = truth[[n.valve for n in needs]].to_numpy() - [n.let_down_bar for n in needs] + use / mm_per_bar
-    return BenefitModel(
-        dry, np.zeros(len(needs)), mm_per_bar, np.maximum(0.0, dry) * mm_per_bar, case.benefit_model.weight
-    )
+    now = truth[[n.valve for n in needs]].to_numpy()
+    dry = now - [n.let_down_bar for n in needs] + use / mm_per_bar
+    shares = np.array([n.daily_use_mm / n.etc_until_mm if n.etc_until_mm > 0 else 0.0 for n in needs])
+    known = replace(case.benefit_model, mm_per_bar=mm_per_bar, daily_bar=(dry - now) * shares)
+    return known.with_known_stress(dry)
 
 
-def share(case: PlanInputs, benefit_model: BenefitModel, steps: np.ndarray) -> float:
-    relieved = benefit_model.benefit(steps * case.net_mm_per_step).sum()
+def share(case: PlanInputs, benefit_model: BenefitModel, steps: np.ndarray, works: np.ndarray) -> float:
+    relieved = benefit_model.benefit(steps * works * case.net_mm_per_step).sum()
     return float(relieved / benefit_model.benefit(benefit_model.need_mm).sum())
 
 
-def knowing(case: PlanInputs, benefit_model: BenefitModel) -> np.ndarray:
+def knowing(case: PlanInputs, benefit_model: BenefitModel, works: np.ndarray) -> np.ndarray:
     problem = case.problem
     steps = np.ceil(benefit_model.need_mm / case.net_mm_per_step).astype(np.int64)
     longest = np.array([runs[-1][1] if runs else 0 for runs in problem.set_lengths]) * 2
-    most = np.minimum(np.minimum(steps, longest), problem.hours_steps)
-    best = replace(problem, max_steps=most, curves=benefit_curves(benefit_model, case.net_mm_per_step, most))
-    return solve_milp(best).steps
+    most = np.where(works, np.minimum(np.minimum(steps, longest), problem.hours_steps), 0)
+    curves = benefit_curves(benefit_model, case.net_mm_per_step, most)
+    # Judged by bar-days beyond the allowance, whoever knew would not put those past a limit first.
+    plain = tuple(replace(curve, past_limit=0.0 * curve.past_limit) for curve in curves)
+    return solve_milp(replace(problem, max_steps=most, curves=plain)).steps
 
 
 def rows_of(folder: Path, seed: int) -> list[dict]:
@@ -86,13 +92,17 @@ def rows_of(folder: Path, seed: int) -> list[dict]:
             planned = plan_and_schedule(
                 case.problem, case.calendar, case.benefit_model.dry_bar
             ).solution.steps
+            works = np.random.default_rng([seed, 5]).random(len(planned)) >= BROKEN
             for name, factor in TRUE_MM_PER_BAR.items():
                 benefit_model = true_benefit(case, mine, factor)
-                ways = (planned, equal_share(case), driest_first(case), knowing(case, benefit_model))
-                told = dict(zip(WAYS, (share(case, benefit_model, steps) for steps in ways), strict=True))
-                rows.append(
-                    {"seed": seed, "visit": visit.days[0], "amount": amount, "mm_per_bar": name} | told
-                )
+                for valves_broken, running in (("none", np.ones_like(works)), ("5 %", works)):
+                    best = knowing(case, benefit_model, running)
+                    ways = (planned, equal_share(case), driest_first(case), best)
+                    told = [share(case, benefit_model, steps, running) for steps in ways]
+                    rows.append(
+                        {"seed": seed, "amount": amount, "mm_per_bar": name, "broken": valves_broken}
+                        | dict(zip(WAYS, told, strict=True))
+                    )
     return rows
 
 
@@ -105,12 +115,13 @@ def main() -> None:
             rows += rows_of(Path(name), seed)
         print(f"{dt.datetime.now():%H:%M:%S} ranch {seed} done", file=sys.stderr)
     table = pd.DataFrame(rows)
-    print(table.groupby(["mm_per_bar", "amount"], sort=False)[list(WAYS)].mean().round(3).to_string())
-    best = table[["plan", "equal share", "driest first"]]
-    ahead = (best["plan"] >= best[["equal share", "driest first"]].max(axis=1)).groupby(
-        [table["mm_per_bar"], table["amount"]], sort=False
-    )
-    print(ahead.mean().round(2).to_string())
+    keys = ["broken", "mm_per_bar", "amount"]
+    by_ranch = table.groupby([*keys, "seed"], sort=False)[list(WAYS)].mean()
+    by_ranch["ahead by"] = by_ranch["plan"] - by_ranch[["equal share", "driest first"]].max(axis=1)
+    grouped = by_ranch.groupby(keys, sort=False)
+    print(grouped.mean().round(3).to_string())
+    print("standard errors over ranches")
+    print(grouped.sem().round(3).to_string())
 
 
 if __name__ == "__main__":
