@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from stressmap.jobs.run import Result
     from stressmap.jobs.water import Watered
     from stressmap.output.staging.starter import Start
+    from stressmap.output.text.words import Language
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
@@ -142,14 +143,19 @@ def start(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make.")],
     blocks: Annotated[Path, typer.Option(help="Polygons of the blocks.", metavar="FILE")],
     valves: Annotated[Path | None, typer.Option(help="Polygons of the valve zones.", metavar="FILE")] = None,
+    crop: Annotated[str | None, typer.Option(help="The crop of all blocks.", metavar="CROP")] = None,
+    language: Annotated[
+        str | None, typer.Option(help="First language of the ranch: en or es.", metavar="LANGUAGE")
+    ] = None,
     debug: Debug = False,
 ) -> None:
     """Start a ranch."""
+    first = _language(language)
 
     def work() -> None:
         from stressmap.jobs.start import start as start_job
 
-        made = start_job(folder, blocks, valves)
+        made = start_job(folder, blocks, valves, crop=crop, language=first)
         with printing():
             _print_started(folder, made)
 
@@ -189,6 +195,14 @@ def water(
     _guarded(work, debug=debug)
 
 
+def _language(text: str | None) -> Language | None:
+    known: dict[str | None, Language | None] = {None: None, "en": "en", "es": "es"}
+    if text in known:
+        return known[text]
+    msg = f"{text!r} is no language of the papers; write en or es"
+    raise typer.BadParameter(msg, param_hint="--language")
+
+
 def _volume(text: str | None) -> float | None:
     from stressmap.core.units import M3_PER, read_quantity
 
@@ -208,10 +222,14 @@ def _print_started(folder: Path, made: Start) -> None:
     from stressmap.output.text.note_words import sentences
     from stressmap.output.text.words import Words
 
-    typer.echo(f"{folder}: ranch.toml and an empty readings.csv for {len(made.blocks)} blocks.")
+    typer.echo(f"{folder}: {', '.join(made.pages)} for {len(made.blocks)} blocks.")
     for text in sentences(made.notes, Words("en")):
         typer.echo(f"note: {text}")
-    typer.echo(f"Fill in the readings, then: stressmap run {folder / 'ranch.toml'}")
+    table = next((page for page in made.pages if page.endswith("s.csv") and "/" not in page), None)
+    if table is not None:
+        typer.echo(f"Edit {folder / table}: what is known of each block, above all where ??? stands.")
+    sheet = next(page for page in made.pages if page.endswith(".csv") and "/" in page)
+    typer.echo(f"Fill in the readings, {folder / sheet}, then: stressmap check {folder / 'ranch.toml'}")
 
 
 def _print_water(made: Watered, out: Path | None) -> None:

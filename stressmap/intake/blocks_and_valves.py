@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
 from stressmap.core.units import M3_H_PER, MM_PER_INCH
 from stressmap.intake.block_attributes import (
+    ASKED,
     BlockAttributes,
     attributes_of,
     lay_over,
@@ -31,10 +33,12 @@ from stressmap.intake.block_attributes import (
     wanted_crop,
 )
 from stressmap.intake.block_words import system_of, unknown_words
-from stressmap.intake.columns import Field, Table, match, names
+from stressmap.intake.columns import Field, Table, match, names, recognise
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.polygon_files import Outlines, read_outlines
 from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
+from stressmap.intake.tabular import Sheet
+from stressmap.intake.unit_headings import normal
 
 _BLOCK = Field(
     names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")
@@ -68,6 +72,25 @@ VALVE_FIELDS = {
     "checked": Field(names("checked_on flow_checked revisada revisado fecha_revision fecha_de_revision")),
 }
 _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
+_SPANISH = frozenset(
+    [
+        "bloque",
+        "lote",
+        "cuadro",
+        "cuartel",
+        "tabla",
+        "cultivo",
+        "especie",
+        "variedad",
+        "riego",
+        "suelo",
+        "cosecha",
+        "nombre",
+        "plantado",
+        "peso",
+    ]
+)
+"""Headings that only a Spanish file has."""
 MOST_STRETCH = 0.02
 """So much may a projection stretch lengths; a UTM zone stays under 0.001 within itself, 0.005 in the next."""
 
@@ -121,6 +144,76 @@ def read_blocks(
         drawn = notes.keep(_drawn(outlines, made, "block"))
         working = _working_crs(drawn, crs, source.name, settings_file)
         return notes.beside(notes.keep(_finished(drawn, working, BLOCKS, source.name)))
+
+
+@dataclass(frozen=True)
+class BlockSketch:
+    """What a new ranch can be started from: outlines with a name at least.
+
+    Parameters
+    ----------
+    blocks : GeoDataFrame
+        As :data:`stressmap.core.schemas.BLOCKS`; ``crop`` is ``"???"`` where the outlines do not say it.
+    named_by : str or None
+        Heading taken for the names, where none is recognised as such.
+    unread : tuple of str
+        Headings that are not recognised.
+    spanish : bool
+        Whether the headings are Spanish.
+    """
+
+    blocks: gpd.GeoDataFrame
+    named_by: str | None
+    unread: tuple[str, ...]
+    spanish: bool
+
+
+def sketch_blocks(given: Path | InputSource) -> Noted[BlockSketch]:
+    """Read outlines as far as a new ranch needs them: names and shapes; what is missing is asked for later.
+
+    Parameters
+    ----------
+    given : Path or InputSource
+        GeoJSON, GeoPackage, Shapefile, zipped Shapefile, KML or KMZ.
+
+    Returns
+    -------
+    Noted of BlockSketch
+
+    Raises
+    ------
+    DataError
+        If there are no outlines, no column tells them apart, or they cannot be drawn.
+    """
+    source, notes = InputSource.of(given), NoteList()
+    outlines = read_outlines(source)
+    sheet = outlines.sheet
+    seen = {heading: recognise(heading, BLOCK_FIELDS) for heading in sheet.headings}
+    named_by = None
+    if not any(found and found.ours == "block" for found in seen.values()):
+        named_by = _telling_apart(sheet)
+    chosen = {} if named_by is None else {named_by: "block"}
+    table = match(sheet, BLOCK_FIELDS, chosen, required=("block",))
+    crop = [ASKED if text is None else " ".join(text.split()) for text in table.text("crop")]
+    made = {"block": names_of(table, "block", unique=True), "crop": crop, "weight": [1.0] * len(crop)}
+    unread = tuple(h for h, found in seen.items() if found is None and h and h != named_by)
+    spanish = any(normal(heading) in _SPANISH for heading in table.headings.values())
+    with _workable(source.name):
+        drawn = notes.keep(_drawn(outlines, made, "block"))
+        working = _working_crs(drawn, None, source.name, "ranch.toml")
+        blocks = notes.keep(_finished(drawn, working, BLOCKS, source.name))
+    return notes.beside(BlockSketch(blocks, named_by, unread, spanish))
+
+
+def _telling_apart(sheet: Sheet) -> str | None:
+    """Find a column whose cells are all there and all different, words before numbers."""
+    fit = [
+        heading
+        for at, heading in enumerate(sheet.headings)
+        if heading and sheet.frame[at].ne("").all() and sheet.frame[at].is_unique
+    ]
+    cells = {heading: sheet.frame[sheet.headings.index(heading)] for heading in fit}
+    return min(fit, key=lambda heading: bool(cells[heading].str.fullmatch(r"[\d.,]+").all()), default=None)
 
 
 def _made(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import difflib
 from pathlib import Path
 
 from pyproj import CRS
@@ -9,12 +11,21 @@ from pyproj import CRS
 from stressmap.agronomy.crop_names import profile_name
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.notes import NoteList
-from stressmap.intake.blocks_and_valves import read_blocks, read_valves
+from stressmap.intake.block_attributes import ASKED
+from stressmap.intake.blocks_and_valves import read_valves, sketch_blocks
 from stressmap.output.staging.starter import Start, refuse_started, write_start
+from stressmap.output.text.words import Language
 from stressmap.quality.spatial_join import join_valves
 
 
-def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
+def start(
+    folder: Path,
+    blocks_file: Path,
+    valves_file: Path | None,
+    *,
+    crop: str | None = None,
+    language: Language | None = None,
+) -> Start:
     """Make a new ranch folder.
 
     Parameters
@@ -22,9 +33,13 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
     folder : Path
         Where; made if it does not exist.
     blocks_file : Path
-        The blocks.
+        The blocks; a name each is enough.
     valves_file : Path or None
         The valve zones.
+    crop : str, optional
+        Of all blocks.
+    language : {"en", "es"}, optional
+        The ranch's first; by default that of the headings, then that of the place.
 
     Returns
     -------
@@ -38,12 +53,22 @@ def start(folder: Path, blocks_file: Path, valves_file: Path | None) -> Start:
     """
     refuse_started(folder)
     notes, profiles = NoteList(), load_profiles({}, "ranch.toml")
-    blocks = notes.keep(read_blocks(blocks_file, None))
-    blocks["crop"] = [profile_name(crop, profiles) or crop for crop in blocks["crop"]]
+    sketch = notes.keep(sketch_blocks(blocks_file))
+    blocks = sketch.blocks
+    if crop is not None:
+        blocks["crop"] = crop
+    asked = crop is not None or bool((blocks["crop"] == ASKED).any())
+    blocks["crop"] = [profile_name(word, profiles) or word for word in blocks["crop"]]
+    for word in sorted(set(blocks["crop"]) - {*profiles, ASKED}):
+        near = difflib.get_close_matches(word.lower(), profiles, n=1, cutoff=0.6)
+        notes.say("start_crop_unknown", "warning", crop=word, known=near or sorted(profiles))
     valves = 0
     if valves_file is not None:
         read = notes.keep(read_valves(valves_file, CRS(blocks.crs)))
         valves = len(notes.keep(join_valves(read, blocks, valves_file)))
-    filled = Start(blocks_file, blocks, valves_file, valves, tuple(sorted(profiles)), tuple(notes))
-    write_start(folder, filled)
-    return filled
+    filled = Start(
+        blocks_file, blocks, valves_file, valves, tuple(sorted(profiles)), tuple(notes),
+        asked=asked, named_by=sketch.named_by, unread=sketch.unread,
+        language=language or ("es" if sketch.spanish else None),
+    )  # fmt: skip
+    return dataclasses.replace(filled, pages=write_start(folder, filled))

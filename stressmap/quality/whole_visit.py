@@ -46,12 +46,15 @@ def remarks(used: pd.DataFrame) -> NoteList:
     )
     if decimals is not None:
         notes.say("places_coarse", "warning", decimals=decimals, metres=M_PER_DEGREE / 10**decimals)
-    _shared_spots(used, notes)
+    shared = _shared_spots(used)
+    if shared:
+        trees, spots, rows = shared
+        notes.say("trees_on_one_spot", "warning", trees=trees, spots=spots, rows=rows)
     return notes
 
 
-def _shared_spots(used: pd.DataFrame, notes: NoteList) -> None:
-    """Tell of trees that stand on one spot, where they are many."""
+def _shared_spots(used: pd.DataFrame) -> tuple[int, int, list[int]] | None:
+    """Give trees, spots and rows where many trees stand on one spot; None where few or none do."""
     named = used["tree_id"].notna()
     tree = used["tree"].where(named, -1 - np.arange(len(used)))
     spot = pd.Series(used.groupby([used["lon"].round(7), used["lat"].round(7)]).ngroup(), index=used.index)
@@ -59,6 +62,6 @@ def _shared_spots(used: pd.DataFrame, notes: NoteList) -> None:
     nameless = (~named).groupby(spot).sum()
     many = trees.index[((trees - nameless) > 1) | (nameless > MOST_LEAVES)]
     count = int(trees[many].sum())
-    if count >= WORTH_TELLING * tree.nunique() and count > 2:
-        rows = used.loc[spot.isin(many), "row"].tolist()
-        notes.say("trees_on_one_spot", "warning", trees=count, spots=len(many), rows=rows)
+    if count < WORTH_TELLING * tree.nunique() or count <= 2:
+        return None
+    return count, len(many), used.loc[spot.isin(many), "row"].tolist()

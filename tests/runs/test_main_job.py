@@ -315,7 +315,7 @@ def test_a_start_folder_runs_as_soon_as_it_has_readings(stressmap, tmp_path):
     text = (made / "ranch.toml").read_text(encoding="utf-8")
     assert 'timezone = "America/Los_Angeles"' in text
     assert "2 blocks" in text
-    small_ranch.readings().to_csv(made / "readings.csv", index=False)
+    small_ranch.readings().to_csv(made / "readings" / "readings.csv", index=False)
     assert stressmap("check", made / "ranch.toml").code == 0
 
 

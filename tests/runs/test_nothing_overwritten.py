@@ -281,7 +281,7 @@ def test_start_without_room_leaves_nothing_that_blocks_the_next(stressmap, ranch
     ]
     assert list(made.iterdir()) == []
     assert stressmap("start", made, "--blocks", ranch.parent / "blocks.geojson").code == 0
-    assert sorted(p.name for p in made.iterdir()) == ["ranch.schema.json", "ranch.toml", "readings.csv"]
+    assert sorted(p.name for p in made.iterdir()) == ["ranch.schema.json", "ranch.toml", "readings"]
     assert len(gpd.read_file(ranch.parent / "blocks.geojson")) == 2
 
 

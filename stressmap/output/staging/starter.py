@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import csv
 import errno
+import io
 import json
 import os
 import tempfile
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 
@@ -18,20 +22,88 @@ from stressmap.core.interrupts import unbroken
 from stressmap.core.notes import Note
 from stressmap.core.text import one_line
 from stressmap.core.units import M2_PER_HA
+from stressmap.output.gis.csv_tables import defuse
 from stressmap.output.staging import ranch_schema
-from stressmap.output.text.words import Words
+from stressmap.output.text.words import Language, Words
 from stressmap.output.view.quantities import area
 
-READING_COLUMNS = (
-    "tree_id",
-    "time",
-    "lon",
-    "lat",
-    "pressure_bar",
-    "recheck_bar",
-    "bagged_at",
-    "crew",
-    "note",
+READING_COLUMNS = {
+    "en": ("tree_id", "time", "lon", "lat", "pressure_bar", "recheck_bar", "bagged_at", "crew", "note"),
+    "es": (
+        "Árbol", "Fecha", "Hora", "Longitud", "Latitud", "Presión (bar)", "Segunda lectura (bar)",
+        "Hora de bolsa", "Cuadrilla", "Nota",
+    ),
+}  # fmt: skip
+"""Headings of the empty sheet by language; day and clock apart in Spanish, as they are written there."""
+BLOCK_COLUMNS = {
+    "en": ("block", "crop", "variety", "planted", "irrigation", "soil", "harvest", "weight"),
+    "es": ("Bloque", "Cultivo", "Variedad", "Plantado", "Riego", "Suelo", "Cosecha", "Peso"),
+}
+READINGS = {"en": "readings", "es": "lecturas"}
+ATTRIBUTES = {"en": "blocks.csv", "es": "bloques.csv"}
+PAGES = (
+    ranch_schema.NAME, *READINGS.values(), *ATTRIBUTES.values(), "readings.csv", "ranch.toml",
+)  # fmt: skip
+"""What a new ranch folder may get at its top; one of them there already is a ranch that was started."""
+EXAMPLES = {
+    "available": '"120000 m3"', "pump": '"180 m3/h"', "pumps": '{ "Pump 1" = "180 m3/h" }',
+    "from": "2026-07-16", "next_turn": "2026-07-23", "hours": '["00:00", "24:00"]',
+    "crew_hours": '["05:00", "21:00"]', "out_of_service": '["V07"]', "turns": "2", "mm_per_bar": "15",
+    "soil": '"loam"', "root_depth_m": "1.5", "eto": '"7 mm"', "uniformity": "{ drip = 0.9 }",
+    "efficiency": "{ flood = 0.6 }",
+}  # fmt: skip
+"""What may be written for keys of ``[water]`` that have no default to show."""
+_US = frozenset(
+    [
+        "Los_Angeles",
+        "Denver",
+        "Phoenix",
+        "Boise",
+        "Chicago",
+        "New_York",
+        "Detroit",
+        "Menominee",
+        "Anchorage",
+        "Juneau",
+        "Nome",
+    ]
+)
+_SPANISH_ZONES = frozenset(
+    [
+        "Madrid",
+        "Ceuta",
+        "Canary",
+        "Santiago",
+        "Punta_Arenas",
+        "Coyhaique",
+        "Lima",
+        "Bogota",
+        "Caracas",
+        "Guayaquil",
+        "La_Paz",
+        "Montevideo",
+        "Asuncion",
+        "Mexico_City",
+        "Tijuana",
+        "Hermosillo",
+        "Chihuahua",
+        "Ciudad_Juarez",
+        "Ojinaga",
+        "Monterrey",
+        "Matamoros",
+        "Mazatlan",
+        "Bahia_Banderas",
+        "Merida",
+        "Cancun",
+        "Guatemala",
+        "El_Salvador",
+        "Tegucigalpa",
+        "Managua",
+        "Costa_Rica",
+        "Panama",
+        "Havana",
+        "Santo_Domingo",
+    ]
 )
 
 
@@ -53,6 +125,16 @@ class Start:
         Crops with a built-in profile.
     notes : tuple of Note
         What was mended or is odd.
+    asked : bool
+        Whether a table by block is written, with "???" where a word of the user's is wanted.
+    named_by : str or None
+        Heading taken for the names of the blocks, where none is recognised.
+    unread : tuple of str
+        Headings of the outlines that are not recognised.
+    language : str or None
+        The ranch's first; None for that of the place.
+    pages : tuple of str
+        Files written.
     """
 
     blocks_file: Path
@@ -61,10 +143,11 @@ class Start:
     valves: int
     known_crops: tuple[str, ...]
     notes: tuple[Note, ...] = ()
-
-
-PAGES = (ranch_schema.NAME, "readings.csv", "ranch.toml")
-"""What a new ranch folder gets, in the order of writing."""
+    asked: bool = False
+    named_by: str | None = None
+    unread: tuple[str, ...] = ()
+    language: Language | None = None
+    pages: tuple[str, ...] = ()
 
 
 def refuse_started(folder: Path) -> None:
@@ -96,8 +179,8 @@ def refuse_started(folder: Path) -> None:
         raise _unwritable(folder, error) from None
 
 
-def write_start(folder: Path, start: Start) -> None:
-    """Write ``ranch.toml``, its JSON Schema and an empty ``readings.csv``, over nothing: all or none.
+def write_start(folder: Path, start: Start) -> tuple[str, ...]:
+    """Write ``ranch.toml``, its JSON Schema, empty sheets and a table to fill in, over nothing: all or none.
 
     Parameters
     ----------
@@ -106,33 +189,84 @@ def write_start(folder: Path, start: Start) -> None:
     start : Start
         What to fill in.
 
+    Returns
+    -------
+    tuple of str
+        Files written, relative to the folder.
+
     Raises
     ------
     OutputError
         If one of the files is there already, or the folder cannot be written.
     """
     refuse_started(folder)
-    pages = {
-        "ranch.toml": settings_text(folder, start),
-        "readings.csv": ",".join(READING_COLUMNS) + "\n",
-        ranch_schema.NAME: ranch_schema.packaged_text(),
-    }
+    pages = _pages(folder, start)
     made: list[Path] = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with unbroken(), tempfile.TemporaryDirectory(prefix=".start.", dir=folder) as held:
-            for name in PAGES:
-                with (Path(held) / name).open("x", encoding="utf-8", newline="\n") as page:
-                    page.write(pages[name])
+            for at, content in enumerate(pages.values()):
+                with (Path(held) / str(at)).open("xb") as page:
+                    page.write(content)
                     page.flush()
                     os.fsync(page.fileno())
-            for name in PAGES:
-                _put_new(Path(held) / name, folder / name)
+            for at, name in enumerate(pages):
+                (folder / name).parent.mkdir(exist_ok=True)
+                _put_new(Path(held) / str(at), folder / name)
                 made.append(folder / name)
     except OSError as error:
         for file in made:
             file.unlink(missing_ok=True)
+            if file.parent != folder:
+                with suppress(OSError):
+                    file.parent.rmdir()
         raise _unwritable(folder, error) from None
+    return tuple(pages)
+
+
+def _pages(folder: Path, start: Start) -> dict[str, bytes]:
+    """Make the content of every file, in the order of writing, ``ranch.toml`` the last."""
+    zone = _time_zone(start.blocks)
+    language = start.language or (
+        "es" if zone and zone.split("/")[-1] in _SPANISH_ZONES | _argentine(zone) else "en"
+    )
+    sheet = f"{READINGS[language]}/{READINGS[language]}"
+    pages = {
+        ranch_schema.NAME: ranch_schema.packaged_text().encode(),
+        f"{sheet}.csv": _csv([READING_COLUMNS[language]]),
+        f"{sheet}.xlsx": _workbook(READING_COLUMNS[language], READINGS[language]),
+    }
+    if start.asked:
+        empty = ("",) * (len(BLOCK_COLUMNS[language]) - 2)
+        rows = [
+            (block, crop, *empty)
+            for block, crop in zip(start.blocks["block"], start.blocks["crop"], strict=True)
+        ]
+        pages[ATTRIBUTES[language]] = _csv([BLOCK_COLUMNS[language], *rows])
+    pages["ranch.toml"] = settings_text(folder, start, zone, language).encode()
+    return pages
+
+
+def _argentine(zone: str) -> set[str]:
+    return {zone.rsplit("/", maxsplit=1)[-1]} if zone.startswith("America/Argentina/") else set()
+
+
+def _csv(rows: list[tuple[str, ...]]) -> bytes:
+    """Write a table that spreadsheets open with its accents."""
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows([[defuse(cell) for cell in row] for row in rows])
+    return text.getvalue().encode("utf-8-sig")
+
+
+def _workbook(headings: tuple[str, ...], title: str) -> bytes:
+    import openpyxl
+
+    book, data = openpyxl.Workbook(), io.BytesIO()
+    book.active.title = title
+    book.active.append(headings)
+    book.active.freeze_panes = "A2"
+    book.save(data)
+    return data.getvalue()
 
 
 def _put_new(whole: Path, place: Path) -> None:
@@ -152,7 +286,7 @@ def _unwritable(folder: Path, error: OSError) -> OutputError:
     return OutputError(Problem(str(folder), what, "Name a folder that can be written"))
 
 
-def settings_text(folder: Path, start: Start) -> str:
+def settings_text(folder: Path, start: Start, zone: str | None, language: Language) -> str:
     """Fill in the settings of a new ranch.
 
     Parameters
@@ -161,6 +295,10 @@ def settings_text(folder: Path, start: Start) -> str:
         Where they will stand; paths are written relative to it.
     start : Start
         What to fill in.
+    zone : str or None
+        Time zone found from the place.
+    language : str
+        The ranch's first.
 
     Returns
     -------
@@ -173,10 +311,9 @@ def settings_text(folder: Path, start: Start) -> str:
         loader=PackageLoader("stressmap.output.staging"), undefined=StrictUndefined, autoescape=False
     )
     pages.filters.update(comment=one_line, key=json.dumps)
-    zone = _time_zone(start.blocks)
     name = folder.resolve().name or "Ranch"
     hectares = float(start.blocks.geometry.area.sum()) / M2_PER_HA
-    american = zone is not None and zone.startswith("America/") and _in_united_states(start.blocks)
+    american = zone is not None and _in_united_states(zone)
     crops = sorted(set(start.blocks["crop"]))
     return pages.get_template("ranch.toml.jinja").render(
         comment_name=one_line(name),
@@ -185,18 +322,40 @@ def settings_text(folder: Path, start: Start) -> str:
         timezone_note="" if zone else "    # not found from the blocks: write your own",
         units=_quoted("us" if american else "metric"),
         crs=_quoted(start.blocks.crs.to_string()),
-        reading_columns=", ".join(READING_COLUMNS),
+        reading_columns=", ".join(READING_COLUMNS[language]),
+        readings=_quoted(f"{READINGS[language]}/{READINGS[language]}.csv"),
+        languages=_quoted(["es", "en"] if language == "es" else ["en", "es"]),
+        attributes=_quoted(ATTRIBUTES[language]) if start.asked else None,
+        named_by=None if start.named_by is None else _quoted(start.named_by),
+        unread=[_quoted(heading) for heading in start.unread],
+        water=water_lines(),
         blocks=_quoted(_relative(start.blocks_file, folder)),
         block_count=len(start.blocks),
         area=area(hectares, Words("en", "us" if american else "metric")),
         crops=one_line(", ".join(crops)),
         valves=_quoted(_relative(start.valves_file, folder)) if start.valves_file else None,
         valve_count=start.valves,
-        unknown=[crop for crop in crops if crop not in start.known_crops],
+        unknown=[crop for crop in crops if crop not in (*start.known_crops, "???")],
     )
 
 
-def _quoted(text: str) -> str:
+def water_lines() -> list[str]:
+    """Write every key of ``[water]`` with a value and its meaning.
+
+    Returns
+    -------
+    list of str
+        TOML, a key a line.
+    """
+    water = ranch_schema.ranch_schema()["properties"]["water"]["properties"]
+    lines = []
+    for key, about in water.items():
+        value = EXAMPLES.get(key) or _quoted(about.get("default", "..."))
+        lines.append(f"{key} = {value}    # {one_line(about['description'])}")
+    return lines
+
+
+def _quoted(text: Any) -> str:
     """Write a TOML basic string; JSON's escapes are a subset of TOML's."""
     return json.dumps(text, ensure_ascii=False)
 
@@ -218,7 +377,11 @@ def _middle(blocks: gpd.GeoDataFrame) -> tuple[float, float]:
     return middle_longitude(float(west), float(east)), float((south + north) / 2)
 
 
-def _in_united_states(blocks: gpd.GeoDataFrame) -> bool:
-    """Guess whether people there speak of acres and gallons; a setting, so a guess may be wrong."""
-    lon, lat = _middle(blocks)
-    return 24.5 < lat < 49.0 and -125.0 < lon < -66.0
+def _in_united_states(zone: str) -> bool:
+    """Tell whether people there speak of acres and gallons."""
+    states = ("America/Indiana/", "America/Kentucky/", "America/North_Dakota/")
+    return (
+        zone.startswith(states)
+        or (zone.startswith("America/") and zone.rsplit("/", maxsplit=1)[-1] in _US)
+        or zone == "Pacific/Honolulu"
+    )

@@ -1,0 +1,200 @@
+"""A new ranch from bare outlines: ``check`` names what is to be edited, and after that it runs."""
+
+from __future__ import annotations
+
+import csv
+import re
+import tomllib
+from pathlib import Path
+
+import geopandas as gpd
+import openpyxl
+import pytest
+import shapely
+from helpers import small_ranch
+from typer.testing import CliRunner
+
+from stressmap.cli import app
+from stressmap.core.settings import Settings, Water, known_keys
+from stressmap.intake.columns import recognise
+from stressmap.intake.readings import read_readings
+from stressmap.intake.spellings import FIELDS
+from stressmap.output.staging.starter import BLOCK_COLUMNS, READING_COLUMNS, water_lines
+
+KML = """<?xml version="1.0" encoding="UTF-8"?>
+<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Folder><name>Ranch</name>{marks}</Folder></Document></kml>
+"""
+
+
+def bare_kml(folder: Path) -> Path:
+    """Write outlines that carry nothing but a name."""
+    marks = ""
+    for name, shape in (
+        small_ranch.blocks().to_crs("EPSG:4326")[["block", "geometry"]].itertuples(index=False)
+    ):
+        places = " ".join(f"{x:.7f},{y:.7f},0" for x, y in shape.exterior.coords)
+        marks += (
+            f"<Placemark><name>{name}</name><Polygon><outerBoundaryIs><LinearRing><coordinates>{places}"
+            "</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark>"
+        )
+    path = folder / "outlines.kml"
+    path.write_text(KML.format(marks=marks), encoding="utf-8")
+    return path
+
+
+def bare_shapefile(folder: Path) -> Path:
+    """Write a shapefile whose only column is a name in Spanish."""
+    path = folder / "lotes.shp"
+    named = small_ranch.blocks()[["block", "geometry"]].rename(columns={"block": "Lote"})
+    named.to_file(path, driver="ESRI Shapefile")
+    return path
+
+
+def called(*words: str | Path) -> tuple[int, str]:
+    result = CliRunner().invoke(app, [str(word) for word in words])
+    return result.exit_code, result.output
+
+
+def cells_of(path: Path) -> list[list[str]]:
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        return list(csv.reader(file))
+
+
+CELL = re.compile(r"error: (.+\.csv), row (\d+), column (\w+): '\?\?\?' .* Write its crop: (\w+),.*")
+
+
+def edit_as_told(said: str) -> int:
+    """Follow the words of ``check``: fill in the cells and the sheet that it names; give how many files."""
+    files = set()
+    for line in said.splitlines():
+        cell = re.fullmatch(
+            r"error: (.+\.csv), row (\d+), column (\w+): '\?\?\?' .* Write its crop: (\w+),.*", line
+        )
+        empty = re.fullmatch(r"error: (.+\.csv), row 1: it has a header and no row below it\. .*", line)
+        if cell:
+            rows = cells_of(Path(cell[1]))
+            rows[int(cell[2]) - 1][rows[0].index(cell[3])] = "prune"
+            with Path(cell[1]).open("w", encoding="utf-8", newline="") as file:
+                csv.writer(file).writerows(rows)
+        elif empty:
+            fill_in(Path(empty[1]))
+        files |= {found[1] for found in (cell, empty) if found}
+    return len(files)
+
+
+def fill_in(sheet: Path) -> None:
+    """Type readings below the headings of an empty sheet."""
+    headings = cells_of(sheet)[0]
+    cells = []
+    for one in small_ranch.readings().to_dict("records"):
+        day, clock = one["time"].split()
+        known = {
+            "tree_id": one["tree_id"], "time": one["time"], "lon": one["lon"], "lat": one["lat"],
+            "pressure_bar": one["pressure_bar"], "Árbol": one["tree_id"], "Fecha": day, "Hora": clock,
+            "Longitud": one["lon"], "Latitud": one["lat"], "Presión (bar)": one["pressure_bar"],
+        }  # fmt: skip
+        cells.append([known.get(heading, "") for heading in headings])
+    with sheet.open("a", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows(cells)
+
+
+@pytest.mark.parametrize("outlines", [bare_kml, bare_shapefile])
+def test_a_ranch_of_bare_outlines_runs_after_two_edits_that_check_names(outlines, tmp_path: Path) -> None:
+    folder = tmp_path / "new"
+    code, said = called("start", folder, "--blocks", outlines(tmp_path))
+    assert code == 0, said
+    assert "???" in said
+    code, said = called("check", folder / "ranch.toml")
+    assert code == 3
+    assert edit_as_told(said) == 2
+    code, said = called("check", folder / "ranch.toml")
+    assert code == 0, said
+    code, said = called("run", folder / "ranch.toml", "--out", tmp_path / "result", "--quiet")
+    assert code == 0, said
+    assert (tmp_path / "result" / "valves.csv").is_file()
+
+
+def test_one_crop_for_all_leaves_nothing_to_ask(tmp_path: Path) -> None:
+    folder = tmp_path / "new"
+    code, _ = called("start", folder, "--blocks", bare_kml(tmp_path), "--crop", "Ciruela pasa")
+    assert code == 0
+    rows = cells_of(folder / "blocks.csv")
+    assert [row[:2] for row in rows] == [["block", "crop"], ["North Shed", "prune"], ["South Shed", "prune"]]
+
+
+def test_an_unknown_crop_is_named_with_what_to_do(tmp_path: Path) -> None:
+    folder = tmp_path / "new"
+    code, said = called("start", folder, "--blocks", bare_kml(tmp_path), "--crop", "pecan")
+    assert code == 0
+    assert "No profile is known for the crop 'pecan'" in said
+    assert '# [crops."pecan"]' in (folder / "ranch.toml").read_text(encoding="utf-8")
+
+
+def test_the_place_gives_units_and_the_headings_the_language(tmp_path: Path) -> None:
+    called("start", tmp_path / "here", "--blocks", bare_kml(tmp_path))
+    called("start", tmp_path / "es", "--blocks", bare_shapefile(tmp_path))
+    called("start", tmp_path / "said", "--blocks", bare_kml(tmp_path), "--language", "es")
+    found = [
+        tomllib.loads((tmp_path / name / "ranch.toml").read_text("utf-8")) for name in ("here", "es", "said")
+    ]
+    assert [one["ranch"]["languages"][0] for one in found] == ["en", "es", "es"]
+    assert {one["ranch"]["units"] for one in found} == {"us"}
+    assert {one["ranch"]["timezone"] for one in found} == {"America/Los_Angeles"}
+    assert found[1]["files"]["attributes"] == "bloques.csv"
+
+
+def test_a_ranch_in_a_country_that_speaks_spanish_is_spanish_and_metric(tmp_path: Path) -> None:
+    shape = shapely.box(-70.75, -34.2, -70.74, -34.19)
+    path = tmp_path / "outlines.geojson"
+    gpd.GeoDataFrame({"name": ["Norte"]}, geometry=[shape], crs="EPSG:4326").to_file(path, driver="GeoJSON")
+    called("start", tmp_path / "new", "--blocks", path)
+    made = tomllib.loads((tmp_path / "new" / "ranch.toml").read_text(encoding="utf-8"))
+    assert (made["ranch"]["languages"], made["ranch"]["units"]) == (["es", "en"], "metric")
+    assert made["files"]["readings"] == "lecturas/lecturas.csv"
+
+
+def test_columns_that_are_not_recognised_stand_ready_to_be_named(tmp_path: Path) -> None:
+    path = tmp_path / "outlines.geojson"
+    table = (
+        small_ranch.blocks().to_crs("EPSG:4326").rename(columns={"block": "PARCEL_CODE"}).drop(columns="crop")
+    )
+    table.assign(Owner="x").to_file(path, driver="GeoJSON")
+    code, _ = called("start", tmp_path / "new", "--blocks", path)
+    text = (tmp_path / "new" / "ranch.toml").read_text(encoding="utf-8")
+    assert code == 0
+    assert tomllib.loads(text)["columns"] == {"PARCEL_CODE": "block"}
+    assert '# "Owner" = ""' in text
+
+
+def test_every_key_of_the_water_plan_stands_there_with_its_meaning() -> None:
+    lines = water_lines()
+    assert [line.partition(" ")[0] for line in lines] == known_keys(("water",))
+    assert all(len(line.partition("    # ")[2]) > 10 for line in lines)
+    text = "\n".join(line for line in lines if not line.startswith("pumps"))
+    assert Water.model_validate(tomllib.loads(text)).days == 7
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_heading_of_the_empty_sheets_is_recognised(language: str, tmp_path: Path) -> None:
+    seen = [recognise(heading, FIELDS) for heading in READING_COLUMNS[language]]
+    assert None not in seen
+    assert len({found.ours for found in seen if found}) == len(seen)
+    assert len(BLOCK_COLUMNS["en"]) == len(BLOCK_COLUMNS["es"])
+    code, _ = called("start", tmp_path / "new", "--blocks", bare_kml(tmp_path), "--language", language)
+    assert code == 0
+    sheet = next((tmp_path / "new").glob("*/*.csv"))
+    book = openpyxl.load_workbook(sheet.with_suffix(".xlsx"))
+    fill_in(sheet)
+    for row in cells_of(sheet)[1:]:
+        book.active.append([float(cell) if re.fullmatch(r"-?\d+\.\d+", cell) else cell for cell in row])
+    book.save(sheet.with_suffix(".xlsx"))
+    chosen = Settings.model_validate(
+        {
+            "ranch": {"name": "x", "timezone": "America/Los_Angeles"},
+            "files": {"readings": sheet, "blocks": sheet},
+        }
+    )
+    found = [read_readings(file, chosen).value for file in (sheet, sheet.with_suffix(".xlsx"))]
+    assert found[0]["pressure_bar"].tolist() == small_ranch.readings()["pressure_bar"].tolist()
+    assert found[0]["time"].tolist() == found[1]["time"].tolist()
+    assert found[0]["lat"].tolist() == found[1]["lat"].tolist()
