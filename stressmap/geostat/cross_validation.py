@@ -14,7 +14,7 @@ from stressmap.core.arrays import Floats
 from stressmap.core.notes import Note, NoteList
 from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
 from stressmap.geostat.options import SurfaceOptions
-from stressmap.geostat.ordinary_kriging import OrdinarySurface
+from stressmap.geostat.ordinary_kriging import MOST_COMPARED, OrdinarySurface
 from stressmap.geostat.repeat_leaves import average_by_tree
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
@@ -131,12 +131,13 @@ def cross_validate(
     Returns
     -------
     Comparison
-        With a note when the method's z-scores are out of line, and one when it predicts readings no better
-        than block averages do.
+        With a note when the method's z-scores are out of line, one when it predicts readings no better than
+        block averages do, and one when there are too many readings for ordinary kriging.
     """
     options = options or SurfaceOptions()
     methods: dict[str, Surface] = {surface.method: surface}
-    if "ordinary" not in methods:
+    left_out = () if len(samples) <= MOST_COMPARED else (_not_compared(len(samples)),)
+    if "ordinary" not in methods and not left_out:
         with contextlib.suppress(ValueError, np.linalg.LinAlgError):
             methods["ordinary"] = average_by_tree(samples, lambda s: OrdinarySurface(s, jobs=options.jobs))
     if surface.method not in {"block average", "ranch average"}:
@@ -151,7 +152,11 @@ def cross_validate(
             alone, together = one.leave_one_out(), one.leave_block_out()
             one_out[name], block_out[name] = score(samples.value, *alone), score(samples.value, *together)
         step()
-    return Comparison(one_out, block_out, _remarks(surface.method, one_out))
+    return Comparison(one_out, block_out, (*left_out, *_remarks(surface.method, one_out)))
+
+
+def _not_compared(count: int) -> Note:
+    return Note.of("ordinary_not_compared", count=count, most=MOST_COMPARED)
 
 
 def _remarks(method: str, scores: dict[str, Scores]) -> tuple[Note, ...]:

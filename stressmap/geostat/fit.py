@@ -26,7 +26,7 @@ from stressmap.geostat.options import Priors
 from stressmap.geostat.reml import log_likelihood, projection, solve
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.search_neighbourhood import likelihood_groups
-from stressmap.geostat.trend import MeanModel, Trend
+from stressmap.geostat.trend import MeanModel
 from stressmap.geostat.variance_model import CovarianceStructure, VarianceModel, covariance_structure
 
 RANGES_PER_DOUBLING = 2
@@ -101,8 +101,8 @@ class Fit:
 
 def group_readings(
     samples: Samples, trend: Floats, *, most: int | None = MOST_GROUPS
-) -> list[LikelihoodGroup]:
-    """Group the readings for the composite likelihood.
+) -> Iterator[LikelihoodGroup]:
+    """Group the readings for the composite likelihood, one group made at a time.
 
     Parameters
     ----------
@@ -113,14 +113,15 @@ def group_readings(
     most : int, optional
         At most this many groups, spread over the ranch; None for all.
 
-    Returns
-    -------
-    list of LikelihoodGroup
+    Yields
+    ------
+    LikelihoodGroup
     """
     parts = likelihood_groups(samples.places.xy, samples.places.block)
     if most is not None and len(parts) > most:
         parts = [parts[i] for i in np.linspace(0, len(parts) - 1, most).round().astype(int)]
-    return [LikelihoodGroup(g, samples.value[g], trend[g], covariance_structure(samples, g)) for g in parts]
+    for g in parts:
+        yield LikelihoodGroup(g, samples.value[g], trend[g], covariance_structure(samples, g))
 
 
 def fit(
@@ -151,7 +152,7 @@ def fit(
     Fit
         With a note, and a sample of the prior in its place, when the likelihood cannot be evaluated.
     """
-    groups = group_readings(samples, trend)
+    groups = list(group_readings(samples, trend))
     try:
         with threadpool_limits(1):  # small systems; two BLAS threads take several times as long
             return _fit(groups, model, len(samples), average=average, step=step)
@@ -189,21 +190,17 @@ def estimate_trends(samples: Samples, drift: Floats, found: Fit, mean_model: Mea
     -------
     ParameterNodes
     """
-    groups = group_readings(samples, mean_model.design_matrix(samples.places, drift), most=None)
-
-    def parts(p: Parameters, patterns: list[Floats]) -> Iterator[tuple[Floats, Floats]]:
-        for group, pattern in zip(groups, patterns, strict=True):
-            solved = solve(group.covariance_structure.covariance(replace(p, crop=0.0), pattern), group.trend)
-            yield solved.information, np.asarray(solved.weighed.T @ group.value)
-
-    trends: dict[int, Trend] = {}
+    parts: list[list[tuple[Floats, Floats]]] = [[] for _ in found.nodes]
+    columns = mean_model.design_matrix(samples.places, drift)
     with threadpool_limits(1):
-        for range_m in sorted({p.range_m for p in found.nodes}):
-            patterns = [group.covariance_structure.pattern(found.model, range_m) for group in groups]
-            for k, p in enumerate(found.nodes):
-                if p.range_m == range_m:
-                    trends[k] = mean_model.estimate(parts(p, patterns))
-    ordered = tuple(trends[k] for k in range(len(trends)))
+        for group in group_readings(samples, columns, most=None):
+            shared, patterns = group.covariance_structure, {}
+            for range_m in {p.range_m for p in found.nodes}:
+                patterns[range_m] = shared.pattern(found.model, range_m)
+            for part, p in zip(parts, found.nodes, strict=True):
+                solved = solve(shared.covariance(replace(p, crop=0.0), patterns[p.range_m]), group.trend)
+                part.append((solved.information, np.asarray(solved.weighed.T @ group.value)))
+    ordered = tuple(mean_model.estimate(part) for part in parts)
     return ParameterNodes(found.nodes, found.weight, ordered, mean_model, found.model.correlation)
 
 

@@ -180,6 +180,13 @@ class KrigingSystem:
         self._ranges = nodes.ranges
         self.leave_out_terms = self._build(covariance_structure(samples, index))
 
+    @property
+    def nbytes(self) -> int:
+        """Bytes of what is held, beside the readings themselves."""
+        terms = self.leave_out_terms
+        arrays = [*vars(self.forms).values(), terms.alpha, terms.diagonal, *terms.blocks.values()]
+        return sum(a.nbytes for a in arrays if isinstance(a, np.ndarray))
+
     def design_rows(self, places: Places, drift: Floats) -> Floats:
         """Return design rows x of places, shape (m, groups + crops + 1), the drift last."""
         return np.column_stack(

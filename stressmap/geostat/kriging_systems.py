@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -22,8 +25,56 @@ MOST_IN_SQUARE = 48
 """Readings of such a block in one square; five squares' worth fit into a system."""
 REACH_IN_RANGES = 4.0
 """Search radius in ranges: beyond it the correlation is below 0.01."""
+WINDOW_BYTES = 64_000_000
+"""Systems solved and held at once for one call, whatever the number of readings."""
+KEPT_BYTES = 256_000_000
+"""Solved systems kept for good, the first ones solved; three hundred blocks with a dozen readings each have room."""
+PASSING_BYTES = 64_000_000
+"""Solved systems that found no room, kept a while: the next call is mostly for the same block."""
 SystemKey = tuple[int, ...]
 RANCH_SYSTEM: SystemKey = ()
+
+
+class SolvedSystems:
+    """Solved systems within a bound of bytes: the first ones stay, later ones pass through.
+
+    Those that came first are kept rather than those used last, because stages go through all blocks in the
+    same order: the last ones would be thrown out just before they are needed again.
+
+    Parameters
+    ----------
+    kept_bytes, passing_bytes : int
+        Most for those that stay and for those that pass through; of the latter at least one is held.
+    """
+
+    def __init__(self, kept_bytes: int = KEPT_BYTES, passing_bytes: int = PASSING_BYTES) -> None:
+        self._room, self._most_passing = kept_bytes, passing_bytes
+        self._kept: dict[SystemKey, KrigingSystem] = {}
+        self._passing: OrderedDict[SystemKey, KrigingSystem] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def get(self, key: SystemKey) -> KrigingSystem | None:
+        """Return a system if it is still held."""
+        with self._lock:
+            if key in self._passing:
+                self._passing.move_to_end(key)
+            return self._kept.get(key) or self._passing.get(key)
+
+    def put(self, key: SystemKey, system: KrigingSystem) -> None:
+        """Hold a system, for good or for a while."""
+        with self._lock:
+            if key in self._kept or system.nbytes <= self._room:
+                self._room -= 0 if key in self._kept else system.nbytes
+                self._kept[key] = system
+                return
+            self._passing[key] = system
+            while len(self._passing) > 1 and self.nbytes_passing > self._most_passing:
+                self._passing.popitem(last=False)
+
+    @property
+    def nbytes_passing(self) -> int:
+        """Bytes of those that pass through."""
+        return sum(system.nbytes for system in self._passing.values())
 
 
 class KrigingSystems:
@@ -37,15 +88,22 @@ class KrigingSystems:
         Standardised covariate at the readings.
     nodes : ParameterNodes
         Sets of parameters.
+
+    Notes
+    -----
+    However many readings there are, one call holds systems of :data:`WINDOW_BYTES`, and from call to call
+    :data:`KEPT_BYTES` and :data:`PASSING_BYTES` are kept; others are solved again.
     """
 
     def __init__(self, samples: Samples, drift: Floats, nodes: ParameterNodes) -> None:
         self._samples, self._drift, self._nodes = samples, drift, nodes
-        self._solved: dict[SystemKey, KrigingSystem] = {}
+        self._solved = SolvedSystems()
         codes, counts = np.unique(samples.places.block, return_counts=True)
         self._readings_in_block = dict(zip(codes.tolist(), counts.tolist(), strict=True))
         self._is_unique = len(samples) <= UNIQUE_NEIGHBOURHOOD
         self._side = self._square_side(codes[counts > MOVING_NEIGHBOURHOOD])
+        largest = 8 * len(nodes.ranges) * min(len(samples), UNIQUE_NEIGHBOURHOOD) ** 2
+        self._window = max(1, WINDOW_BYTES // largest)
 
     def key(self, blocks: Ints, at: Floats) -> SystemKey:
         """Give the key of the system that kriges blocks near a place: ranch's, blocks' or square's.
@@ -79,26 +137,33 @@ class KrigingSystems:
         square = np.floor(places.xy / self._side).astype(np.int64)
         return codes + [np.where(local, s, 0) for s in square.T]
 
-    def solve(self, keys: Iterable[SystemKey]) -> None:
-        """Solve the systems that are still missing.
+    def windows(self, keys: Iterable[SystemKey]) -> Iterator[dict[SystemKey, KrigingSystem]]:
+        """Solve systems, a few at a time.
 
         One after the other: they are many small steps, and threads would only wait for each other.
-        """
-        missing = sorted(set(keys) - self._solved.keys())
-        for key, system in zip(missing, each(self._solve, missing, jobs=1), strict=True):
-            self._solved[key] = system
 
-    def __getitem__(self, key: SystemKey) -> KrigingSystem:
-        """Return a solved system."""
-        return self._solved[key]
+        Parameters
+        ----------
+        keys : iterable of tuple of int
+            Which; each is solved once.
+
+        Yields
+        ------
+        dict of KrigingSystem
+            Solved systems by key, of :data:`WINDOW_BYTES` at most; every key is in one of these.
+        """
+        asked = sorted(set(keys))
+        for start in range(0, len(asked), self._window):
+            part = asked[start : start + self._window]
+            yield dict(zip(part, each(self._take, part, jobs=1), strict=True))
 
     def assign_readings(self) -> Iterator[tuple[KrigingSystem, Ints]]:
-        """Assign every reading to one system that holds it.
+        """Assign every reading to one system that holds it; one system is held at a time.
 
         Yields
         ------
         system : KrigingSystem
-            A system.
+            A system, with all that leaving out needs.
         own : array of int
             Which of its readings are assigned to it.
         """
@@ -106,21 +171,35 @@ class KrigingSystems:
         members: dict[SystemKey, list[int]] = {}
         for i in range(len(self._samples)):
             members.setdefault(self.key(places.block[i : i + 1], places.xy[i]), []).append(i)
-        self.solve(members)
         for key, readings in members.items():
-            yield self[key], np.flatnonzero(np.isin(self[key].index, readings))
+            system = self._solve(key, leaving_out=True)
+            yield system, np.flatnonzero(np.isin(system.index, readings))
+            # the projections between a block's readings, one for each set of parameters, are most of a system
+            system.leave_out_terms = replace(system.leave_out_terms, blocks={})
+            self._solved.put(key, system)
 
-    def _solve(self, key: SystemKey) -> KrigingSystem:
+    def _take(self, key: SystemKey) -> KrigingSystem:
+        """Return a system that is held, else solve it."""
+        system = self._solved.get(key)
+        if system is None:
+            system = self._solve(key)
+            self._solved.put(key, system)
+        return system
+
+    def _solve(self, key: SystemKey, *, leaving_out: bool = False) -> KrigingSystem:
+        places = self._samples.places
         if key == RANCH_SYSTEM:
-            return KrigingSystem(self._samples, np.arange(len(self._samples)), self._drift, self._nodes)
-        places, blocks = self._samples.places, np.array(key[3:])
-        if key[0]:
-            centre = (np.array(key[1:3]) + 0.5) * self._side
+            blocks, index = np.unique(places.block), np.arange(len(self._samples))
         else:
-            centre = places.xy[np.isin(places.block, blocks)].mean(axis=0)
-        reach = REACH_IN_RANGES * float(self._nodes.ranges.max())
-        index = kriging_neighbourhood(places.xy, places.block, blocks, centre, reach_m=reach)
-        return KrigingSystem(self._samples, index, self._drift, self._nodes, blocks=blocks)
+            blocks = np.array(key[3:])
+            if key[0]:
+                centre = (np.array(key[1:3]) + 0.5) * self._side
+            else:
+                centre = places.xy[np.isin(places.block, blocks)].mean(axis=0)
+            reach = REACH_IN_RANGES * float(self._nodes.ranges.max())
+            index = kriging_neighbourhood(places.xy, places.block, blocks, centre, reach_m=reach)
+        left_out = blocks if leaving_out else blocks[:0]
+        return KrigingSystem(self._samples, index, self._drift, self._nodes, blocks=left_out)
 
     def _square_side(self, crowded: Ints) -> float:
         """Halve the squares until each holds few readings of densely measured blocks."""

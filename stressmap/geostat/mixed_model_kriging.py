@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import cells_by_zone
 from stressmap.geostat.fit import estimate_trends, fit
 from stressmap.geostat.kriging import KrigingSystem
-from stressmap.geostat.kriging_systems import KrigingSystems, SystemKey
+from stressmap.geostat.kriging_systems import KrigingSystems
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.samples import Estimate, Places, Samples
 from stressmap.geostat.trend import MeanModel
@@ -99,7 +100,7 @@ class StructuredSurface:
 
     def __getstate__(self) -> dict[str, Any]:
         """Return what is pickled: all but the solved systems."""
-        return {name: value for name, value in vars(self).items() if name != "_systems"}
+        return {name: value for name, value in vars(self).items() if name not in {"_systems", "_left_out"}}
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         """Take what was pickled; systems are solved again when first needed."""
@@ -122,16 +123,15 @@ class StructuredSurface:
             code: (cells, self._systems.key(np.unique(places.block[cells]), places.xy[cells].mean(axis=0)))
             for code, cells in cells_by_zone(zone, count)
         }
-        self._systems.solve(key for _, key in pieces.values())
 
-        def work(code: int) -> None:
-            cells, key = pieces[code]
-            inside = places.take(cells)
-            mean[code], variance[code] = self._systems[key].predict_mean(
-                inside, self.drift.standardised(inside)
-            )
+        def work(piece: tuple[int, KrigingSystem]) -> None:
+            code, system = piece
+            inside = places.take(pieces[code][0])
+            mean[code], variance[code] = system.predict_mean(inside, self.drift.standardised(inside))
 
-        each(work, list(pieces), jobs=self.options.jobs)
+        for systems in self._systems.windows(key for _, key in pieces.values()):
+            own = [(code, systems[key]) for code, (_, key) in pieces.items() if key in systems]
+            each(work, own, jobs=self.options.jobs)
         return Estimate(mean + self._level, variance)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
@@ -139,25 +139,34 @@ class StructuredSurface:
 
         Leaves of one tree are left out together: another leaf carries the tree effect, which is not mapped.
         """
-        residual, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
-        several = len(np.unique(self.samples.tree)) > 1
-        with threadpool_limits(1):
-            for system, own in self._systems.assign_readings() if several else ():
-                part, at = system.leave_out_terms, system.index[own]
-                residual[at], variance[at] = leave_one_out.residuals_one_out(
-                    self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
-                )
-                self._leave_trees_out(system, own, residual, variance)
-        return self.samples.value - residual, residual / np.sqrt(variance)
+        return self._predicted_without(self._left_out[0])
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`, NaN where there are none."""
-        residual, variance = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
-        several = len(np.unique(self.samples.places.block)) > 1
-        with threadpool_limits(1):
-            for system, own in self._systems.assign_readings() if several else ():
-                self._leave_blocks_out(system, own, residual, variance)
+        return self._predicted_without(self._left_out[1])
+
+    def _predicted_without(self, found: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
+        """Return predictions and z-scores from residuals and their variances."""
+        residual, variance = found
         return self.samples.value - residual, residual / np.sqrt(variance)
+
+    @cached_property
+    def _left_out(self) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+        """Residuals and variances with trees and with blocks left out, each system solved once for both."""
+        n = len(self.samples)
+        one, block = ((np.full(n, np.nan), np.ones(n)) for _ in range(2))
+        trees, blocks = (len(np.unique(c)) > 1 for c in (self.samples.tree, self.samples.places.block))
+        with threadpool_limits(1):
+            for system, own in self._systems.assign_readings() if trees or blocks else ():
+                part, at = system.leave_out_terms, system.index[own]
+                if trees:
+                    one[0][at], one[1][at] = leave_one_out.residuals_one_out(
+                        self.nodes.weight, part.alpha[:, own], part.diagonal[:, own]
+                    )
+                    self._leave_trees_out(system, own, *one)
+                if blocks:
+                    self._leave_blocks_out(system, own, *block)
+        return one, block
 
     def _leave_trees_out(self, system: KrigingSystem, own: Ints, residual: Floats, variance: Floats) -> None:
         """Replace the residuals on trees read more than once by those with the whole tree left out."""
@@ -195,15 +204,16 @@ class StructuredSurface:
             first = order[a]
             key = self._systems.key(places.block[first : first + 1], places.xy[first])
             pieces += [(key, order[c : min(c + CELLS_PER_TASK, b)]) for c in range(a, b, CELLS_PER_TASK)]
-        self._systems.solve(key for key, _ in pieces)
 
-        def work(piece: tuple[SystemKey, Ints]) -> None:
-            key, cells = piece
+        def work(piece: tuple[KrigingSystem, Ints]) -> None:
+            system, cells = piece
             part = np.empty((2, len(cells)))
-            self._systems[key].predict_points(places.xy[cells], drift[cells], places.take(cells[:1]), part)
+            system.predict_points(places.xy[cells], drift[cells], places.take(cells[:1]), part)
             out[:, cells] = part
 
-        each(work, pieces, jobs=self.options.jobs)
+        for systems in self._systems.windows(key for key, _ in pieces):
+            own = [(systems[key], cells) for key, cells in pieces if key in systems]
+            each(work, own, jobs=self.options.jobs)
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
         """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""

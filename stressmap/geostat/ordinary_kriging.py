@@ -30,6 +30,10 @@ from stressmap.geostat.zone_covariance import (
 MODEL = "spherical"
 CHUNK_NUMBERS = 1_000_000
 """Readings x points in one call of PyKrige, which makes about five arrays of that many numbers."""
+MOST_MAPPED = 3_000
+"""Readings that a map may be kriged from: PyKrige holds six arrays of readings x readings in each thread."""
+MOST_COMPARED = 6_000
+"""Readings up to which the method is compared with others: three arrays of readings x readings (0.9 GB)."""
 LEAST_NUGGET_SHARE = 1e-3
 """Of the variance of the readings: keeps two readings at one place from making the system singular."""
 UNKNOWN_CROP_BAR2 = 9.0
@@ -197,15 +201,22 @@ class OrdinarySurface:
     def _solve(self) -> None:
         """Solve the system once: crop means by generalised least squares, weights, and PyKrige's kriger."""
         n, v = len(self.samples), self.variogram
-        factor = cho_factor(v.covariance(cdist(self._xy, self._xy)) + v.nugget * np.eye(n), lower=True)
-        self._inverse = cho_solve(factor, np.eye(n))
+        # one array of readings x readings stays, two more are made; the transpose of a symmetric matrix is
+        # itself in the order LAPACK works in, so that it can be factorised where it is
+        covariance = cdist(self._xy, self._xy)
+        for row in covariance:
+            row[:] = v.covariance(row)
+        covariance[np.diag_indices(n)] += v.nugget
+        factor = cho_factor(covariance.T, lower=True, overwrite_a=True)
+        self._inverse = cho_solve(factor, np.eye(n, order="F"), overwrite_b=True)
+        del covariance, factor
         weighed = self._inverse @ self._trend
         crop_variance = np.linalg.inv(self._trend.T @ weighed)
         means = crop_variance @ (weighed.T @ self.samples.value)
         residual = self.samples.value - self._trend @ means
         self._level_variance = float(1.0 / self._inverse.sum())
         self._alpha = self._inverse @ residual
-        self._projection = self._inverse - weighed @ crop_variance @ weighed.T
+        self._trend_weight, self._weighed = weighed @ crop_variance, weighed
         # with one crop its mean is PyKrige's own; with several, the variance beyond that of one common mean
         extra = np.maximum(np.diag(crop_variance) - self._level_variance, 0.0)
         self._level = float(means.mean())
@@ -232,7 +243,7 @@ class OrdinarySurface:
         predicted, error = np.full(len(self.samples), np.nan), np.ones(len(self.samples))
         for group in np.unique(left_out):
             out = np.flatnonzero(left_out == group)
-            inner = self._projection[np.ix_(out, out)]
+            inner = self._inverse[np.ix_(out, out)] - self._trend_weight[out] @ self._weighed[out].T
             try:
                 covariance = cho_solve(cho_factor(inner + 0.0), np.eye(len(out)))
             except LinAlgError:

@@ -11,12 +11,13 @@ import pandas as pd
 
 from stressmap.agronomy.crops import edges_for
 from stressmap.agronomy.orchard import Orchard, middle_day
-from stressmap.core.errors import StressmapError
+from stressmap.core.errors import Problem, SettingsError, StressmapError
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.units import M2_PER_HA
 from stressmap.geostat.methods import count_steps, fit_surface
 from stressmap.geostat.options import Priors, SurfaceOptions
+from stressmap.geostat.ordinary_kriging import MOST_MAPPED
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
 from stressmap.intake.inputs import Inputs
@@ -77,9 +78,32 @@ def fit(
         priors=Priors(**chosen.model.model_dump()),
         jobs=jobs,
     )
+    if chosen.map.method == "ordinary":
+        refuse_too_many(len(samples), chosen.source)
     tell.stage(stage, count_steps(samples, chosen.map.method, options))
     surface = fit_surface(samples, method=chosen.map.method, options=options, step=tell.step)
     return Fitted(surface, samples, options)
+
+
+def refuse_too_many(readings: int, where: str) -> None:
+    """Refuse ordinary kriging of more readings than fit into memory.
+
+    Parameters
+    ----------
+    readings : int
+        How many may be used.
+    where : str
+        The ``ranch.toml``, for messages.
+
+    Raises
+    ------
+    SettingsError
+        If they are over :data:`stressmap.geostat.ordinary_kriging.MOST_MAPPED`.
+    """
+    if readings > MOST_MAPPED:
+        what = f"ordinary kriging of {readings} readings would need too much memory ({MOST_MAPPED} at most)"
+        remedy = 'Use method = "structured", which has no such limit'
+        raise SettingsError(Problem(where, what, remedy, column="map.method"))
 
 
 def _covariate(inputs: Inputs) -> CovariateAt | None:

@@ -13,9 +13,10 @@ from shapely.affinity import rotate
 CRS = "EPSG:32610"
 CORNER = (600_000.0, 4_100_000.0)
 SIDE_M, ROAD_M, TURN_DEGREES = 400.0, 12.0, 7.0
-VALVES, READINGS = 6, 6
+VALVES = 6
 ROW_OF_BLOCKS = 25
 CROPS = ("prune", "almond", "walnut")
+SEED = 20260714
 VISITS = ("2026-07-02", "2026-07-14")
 SETTINGS = """
 [ranch]
@@ -61,11 +62,12 @@ def zones(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(table, geometry="geometry", crs=CRS)
 
 
-def readings(valves: gpd.GeoDataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """One tree in every valve zone at every visit."""
+def readings(valves: gpd.GeoDataFrame, rng: np.random.Generator, trees: int = 1) -> pd.DataFrame:
+    """So many trees in every valve zone at every visit."""
+    valves = valves.loc[valves.index.repeat(trees)].reset_index(drop=True)
     blocks = valves["block"].drop_duplicates().tolist()
     of_block = dict(zip(blocks, rng.normal(0, 2, len(blocks)), strict=True))
-    of_valve = rng.normal(0, 1.2, len(valves))
+    of_valve = rng.normal(0, 1.2, len(valves) // trees).repeat(trees)
     at = np.array([_inside(shape, rng) for shape in valves.geometry])
     places = gpd.GeoSeries(gpd.points_from_xy(*at.T), crs=CRS).to_crs("EPSG:4326")
     wave = 1.2 * np.sin(at[:, 0] / 90) * np.cos(at[:, 1] / 70)
@@ -110,15 +112,15 @@ def irrigation(valves: gpd.GeoDataFrame, rng: np.random.Generator) -> pd.DataFra
     return pd.DataFrame({"valve": valves["valve"], "start": start.strftime("%Y-%m-%d %H:%M"), "hours": 12})
 
 
-def draw(folder: Path, *, blocks: int, cell_m: float, more: str = "", seed: int = 20260714) -> Path:
+def draw(folder: Path, *, blocks: int, cell_m: float, more: str = "", trees: int = 1) -> Path:
     """Write the ranch and return its settings file."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(SEED)
     folder.mkdir(parents=True, exist_ok=True)
     areas = outlines(blocks, rng)
     valves = zones(areas)
     areas.to_crs("EPSG:4326").to_file(folder / "blocks.geojson", driver="GeoJSON")
     valves.to_file(folder / "valves.gpkg", driver="GPKG")
-    readings(valves, rng).to_csv(folder / "readings.csv", index=False)
+    readings(valves, rng, trees).to_csv(folder / "readings.csv", index=False)
     weather().to_csv(folder / "weather.csv", index=False)
     irrigation(valves, rng).to_csv(folder / "irrigation.csv", index=False)
     (folder / "ranch.toml").write_text(SETTINGS.format(cell_m=cell_m) + more, encoding="utf-8")

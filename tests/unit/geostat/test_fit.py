@@ -49,7 +49,7 @@ def log_restricted(s: Samples, model: VarianceModel, u: np.ndarray) -> float:
 
 
 def posterior(s: Samples, model: VarianceModel, u: np.ndarray) -> float:
-    groups = fit.group_readings(s, np.ones((len(s), 1)))
+    groups = list(fit.group_readings(s, np.ones((len(s), 1))))
     patterns = [g.covariance_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
     return fit.log_posterior(groups, patterns, model, u, with_gradient=False)[0]
 

@@ -162,7 +162,7 @@ def test_slopes_of_the_likelihood_are_those_of_finite_differences() -> None:
     samples = ranch(40)
     centred = Samples(samples.places, samples.value - samples.value.mean(), samples.tree)
     model = choose_model(samples, Priors(), 0.4)
-    groups = fit.group_readings(centred, np.ones((40, 1)))
+    groups = list(fit.group_readings(centred, np.ones((40, 1))))
     u = model.prior_centre() - 0.2
     patterns = [g.covariance_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
 
