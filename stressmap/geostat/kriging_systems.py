@@ -28,7 +28,7 @@ REACH_IN_RANGES = 4.0
 WINDOW_BYTES = 64_000_000
 """Systems solved and held at once for one call, whatever the number of readings."""
 KEPT_BYTES = 256_000_000
-"""Solved systems kept for good, the first ones solved; three hundred blocks with a dozen readings each have room."""
+"""Solved systems kept for good, the first ones solved: room for 300 blocks with a dozen readings each."""
 PASSING_BYTES = 64_000_000
 """Solved systems that found no room, kept a while: the next call is mostly for the same block."""
 SystemKey = tuple[int, ...]

@@ -1,8 +1,8 @@
 """Peak memory of whole runs that once grew without bound: many readings a block, and blocks far apart.
 
-Run by hand: ``python tests/benchmarks/memory.py [dense_500] [far_200] ...``. Each case is one process of the real
-command; its peak is what the system counted for it and may not be over ``MOST_MB``. A refusal must come within
-``REFUSED_S`` of processor time.
+Run by hand: ``python tests/benchmarks/memory.py [dense_500] [far_200] ...``. Each case is one process of the
+real command; its peak is what the system counted for it and may not be over ``MOST_MB``. A refusal must come
+within ``REFUSED_S`` of processor time.
 """
 
 from __future__ import annotations
