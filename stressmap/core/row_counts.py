@@ -1,11 +1,11 @@
-"""What became of the rows of one input file: none disappears without being counted and told why."""
+"""What became of the rows and columns of one input file: none disappears without being told."""
 
 from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from stressmap.core.text import one_line
 
@@ -62,6 +62,24 @@ def _plain(value: Any) -> Any:
     return value.item() if hasattr(value, "item") else value
 
 
+class Columns(NamedTuple):
+    """What became of the columns of one file.
+
+    Parameters
+    ----------
+    read : tuple of (str, str)
+        Headings and what each was read as, ``""`` where that is the heading itself.
+    unread : tuple of (str, str)
+        Headings that were not read and what each may have been meant as, ``""`` where nothing comes near.
+    """
+
+    read: tuple[tuple[str, str], ...] = ()
+    unread: tuple[tuple[str, str], ...] = ()
+
+
+NONE = Columns()
+
+
 @dataclass(frozen=True)
 class RowCounts:
     """What became of the rows of one file: every one of them was used, or is told.
@@ -80,6 +98,8 @@ class RowCounts:
         The others, each once, by row.
     remarks : tuple of ToldRow
         What there is to say of rows that were used.
+    columns : Columns
+        Which of its columns were read.
 
     Raises
     ------
@@ -99,6 +119,7 @@ class RowCounts:
     used: int
     left_out: tuple[ToldRow, ...] = ()
     remarks: tuple[ToldRow, ...] = ()
+    columns: Columns = NONE
 
     def __post_init__(self) -> None:
         """Refuse counts that do not come out even."""
@@ -115,6 +136,7 @@ class RowCounts:
         rows: Iterable[int],
         told: Iterable[ToldRow] = (),
         remarks: Iterable[ToldRow] = (),
+        columns: Columns = NONE,
     ) -> RowCounts:
         """Count the rows of a file: those not told were used.
 
@@ -128,6 +150,8 @@ class RowCounts:
             Why rows were left out; of several reasons for one row the first counts.
         remarks : iterable of ToldRow
             What there is to say of rows that were used.
+        columns : Columns
+            Which of its columns were read.
 
         Returns
         -------
@@ -139,7 +163,7 @@ class RowCounts:
         count = len(list(rows))
         left_out = tuple(first[row] for row in sorted(first))
         said = tuple(sorted(dict.fromkeys(remarks), key=lambda one: one.row))
-        return cls(file, kind, count, count - len(left_out), left_out, said)
+        return cls(file, kind, count, count - len(left_out), left_out, said, columns)
 
     def renamed(self, shown: Mapping[str, str]) -> RowCounts:
         """Put a shorter name in the place of the file's path.
@@ -157,3 +181,15 @@ class RowCounts:
         for path in sorted(shown, key=len, reverse=True):
             name = name.replace(path, shown[path])
         return dataclasses.replace(self, file=name)
+
+    def as_plain(self) -> dict[str, Any]:
+        """Give it as plain values, for ``run.json``."""
+        return {
+            "file": self.file,
+            "kind": self.kind,
+            "rows": self.rows,
+            "used": self.used,
+            "left_out": [{"row": one.row, "why": one.code} for one in self.left_out],
+            "columns_read": {heading: ours or heading for heading, ours in self.columns.read},
+            "columns_unread": {heading: meant or None for heading, meant in self.columns.unread},
+        }

@@ -18,6 +18,7 @@ from pyproj.exceptions import CRSError, ProjError
 from stressmap.core.antimeridian import HALF, middle_longitude
 from stressmap.core.errors import DataError, Problem, SettingsError
 from stressmap.core.notes import Noted, NoteList
+from stressmap.core.row_counts import RowCounts
 from stressmap.core.schemas import BLOCKS, VALVES, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
@@ -39,6 +40,7 @@ from stressmap.intake.polygon_files import Outlines, read_outlines
 from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
 from stressmap.intake.tabular import Sheet
 from stressmap.intake.unit_headings import normal
+from stressmap.intake.unread_columns import columns_of
 
 _BLOCK = Field(
     names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")
@@ -223,6 +225,8 @@ def _made(
     notes = NoteList()
     required = ("block", "crop") if attributes is None else ("block",)
     table = match(outlines.sheet, BLOCK_FIELDS, columns, required=required)
+    read = notes.keep(columns_of(outlines.sheet, table, BLOCK_FIELDS, columns))
+    notes.count(RowCounts.of(table.where, "blocks", table.index, columns=read))
     labels = names_of(table, "block", unique=True)
     if attributes is None:
         own = attributes_of(table, labels, crops).said.assign(crop=names_of(table, "crop"))
@@ -280,6 +284,8 @@ def read_valves(
     source, notes = InputSource.of(given), NoteList()
     outlines = read_outlines(source)
     table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
+    read = notes.keep(columns_of(outlines.sheet, table, VALVE_FIELDS, columns or {}))
+    notes.count(RowCounts.of(table.where, "valves", table.index, columns=read))
     made = {
         "valve": names_of(table, "valve", unique=True),
         "block": [None if text is None else " ".join(text.split()) for text in table.text("block")],

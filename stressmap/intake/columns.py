@@ -26,6 +26,8 @@ from stressmap.intake.numbers import parse_numbers, writes_comma
 from stressmap.intake.tabular import Sheet
 from stressmap.intake.unit_headings import UNITS, apart, normal, split_unit, unit_in
 
+CUT_LETTERS = (9, 10)
+"""So many letters a shapefile keeps of a heading."""
 MOST_PROBLEMS = 10
 """So many faulty cells of a column are listed, then their count."""
 
@@ -102,7 +104,27 @@ def recognise(heading: str, fields: Fields) -> Seen | None:
     (Seen(ours='pressure', unit='psi', weak=False), None)
     """
     spaced = apart(heading)
-    return _recognise(heading, fields) or (_recognise(spaced, fields) if spaced != heading else None)
+    return (
+        _recognise(heading, fields)
+        or (_recognise(spaced, fields) if spaced != heading else None)
+        or _recognise_cut(heading, fields)
+    )
+
+
+def _recognise_cut(heading: str, fields: Fields) -> Seen | None:
+    """Recognise a heading of which a shapefile kept ten letters or fewer: the start of one of our names."""
+    name = normal(heading)
+    if len(heading.strip()) not in CUT_LETTERS or len(name) < min(CUT_LETTERS):
+        return None
+    found = {
+        Seen(ours, unit, weak=True)
+        for ours, spec in fields.items()
+        for own in (ours, *spec.names)
+        for ending, unit in (("", None), *((f"_{normal(unit)}", unit) for unit in spec.units))
+        if len(own) + len(ending) > len(name) and f"{own}{ending}".startswith(name)
+        if unit is None or len(own) < len(name)
+    }
+    return found.pop() if len(found) == 1 else None
 
 
 def _recognise(heading: str, fields: Fields) -> Seen | None:
@@ -160,6 +182,8 @@ class Table:
         Unit that the heading or a row of units states.
     comma : bool
         Whether the file writes a decimal comma.
+    places : dict of str to int
+        Which of the file's columns each is, counted from 0.
     """
 
     where: str
@@ -168,6 +192,7 @@ class Table:
     headings: dict[str, str]
     units: dict[str, str] = field(default_factory=dict)
     comma: bool = False
+    places: dict[str, int] = field(default_factory=dict)
 
     def has(self, name: str) -> bool:
         """Tell whether the file has a column."""
@@ -256,8 +281,8 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
         Our columns and their spellings.
     chosen : mapping of str to str
         ``[columns]`` of the settings: the file's heading -> our name (with a unit if wanted,
-        ``pressure_mpa``). What it names wins over what is recognised; an entry for a column that this kind of
-        table does not have is meant for another file.
+        ``pressure_mpa``). What it names wins over what is recognised, and ``""`` leaves a column out; an
+        entry for a column that this kind of table does not have is meant for another file.
     required : tuple of str
         Columns without which the table is of no use.
 
@@ -271,7 +296,7 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
         If two columns could be one of ours, or a required one is not there.
     """
     problems: list[Problem] = []
-    columns, headings, units = {}, {}, {}
+    columns, headings, units, places = {}, {}, {}, {}
     found = _candidates(sheet, fields, chosen)
     for ours, candidates in found.items():
         left = _settled(sheet, candidates)
@@ -282,7 +307,7 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
             continue
         at = left[0].at
         columns[ours] = sheet.frame[at]
-        headings[ours] = sheet.headings[at]
+        headings[ours], places[ours] = sheet.headings[at], at
         stated = _stated_unit(left[0], sheet)
         if stated in fields[ours].units:
             units[ours] = stated
@@ -290,7 +315,7 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
     if problems:
         raise DataError(problems)
     comma = any(writes_comma(cells) for cells in columns.values())
-    return Table(sheet.where, sheet.frame.index, columns, headings, units, comma)
+    return Table(sheet.where, sheet.frame.index, columns, headings, units, comma, places)
 
 
 class _Candidate(NamedTuple):
@@ -300,8 +325,10 @@ class _Candidate(NamedTuple):
 
 
 def _picked(fields: Fields, chosen: Mapping[str, str]) -> dict[str, str]:
-    """Keep of ``[columns]`` what names a column of this kind of table; the rest is meant for other files."""
-    return {normal(theirs): ours for theirs, ours in chosen.items() if recognise(ours, fields)}
+    """Keep of ``[columns]`` what names a column of this kind of table, or none."""
+    return {
+        normal(theirs): ours for theirs, ours in chosen.items() if not ours.strip() or recognise(ours, fields)
+    }
 
 
 def _candidates(sheet: Sheet, fields: Fields, chosen: Mapping[str, str]) -> dict[str, list[_Candidate]]:

@@ -27,6 +27,7 @@ from stressmap.intake.numbers import is_nothing
 from stressmap.intake.run_hours import read_depths, read_hours
 from stressmap.intake.table_files import read_sheet
 from stressmap.intake.times import Order
+from stressmap.intake.unread_columns import columns_of
 from stressmap.intake.valve_names import KnownNames, Meant
 
 FIELDS: Mapping[str, Field] = MappingProxyType(
@@ -89,6 +90,7 @@ def read_irrigation(
     notes = NoteList()
     sheet = notes.keep(read_sheet(given, recogniser(FIELDS, columns)))
     table = match(sheet, FIELDS, columns, required=("valve",))
+    read = notes.keep(columns_of(sheet, table, FIELDS, columns))
     _refuse_without_start(table)
     cells = _Cells(table, notes.keep(read_log_times(table, zone, order)), valves)
     sets, told, remarks = [], [], []
@@ -103,7 +105,7 @@ def read_irrigation(
     remarks += [one for _, one in once.overlaps] + [one for _, one in once.repeats if one.row in left]
     joined = {one.row for _, one in once.overlaps}
     told = [one for one in told if one.row not in joined]
-    counts = RowCounts.of(table.where, "irrigation", table.index, told, remarks)
+    counts = RowCounts.of(table.where, "irrigation", table.index, told, remarks, columns=read)
     notes.count(counts)
     notes.add(_said(counts))
     return notes.beside(_frame(once.sets, zone, table.where))

@@ -10,6 +10,7 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.row_counts import RowCounts
 from stressmap.core.schemas import READINGS, conform
 from stressmap.core.settings import Reading, Settings
 from stressmap.core.sources import InputSource
@@ -22,6 +23,7 @@ from stressmap.intake.point_files import read_any
 from stressmap.intake.spellings import FIELDS, PRESSURE_UNITS
 from stressmap.intake.times import Asked, read_clock, read_times
 from stressmap.intake.unit_headings import normal, unit_in
+from stressmap.intake.unread_columns import columns_of
 
 _OWN = frozenset({"tree_id", "pressure", "recheck", "bagged_at", "bag_minutes", "leaf", "chamber", "crew"})
 _CELL_UNIT = re.compile(r"^(.*\d)\s*(bars?|bares|mpa|kpa|psi|bar\.)$", re.IGNORECASE)
@@ -53,6 +55,8 @@ def read_readings(given: Path | InputSource, settings: Settings) -> Noted[pd.Dat
     source, notes = InputSource.of(given), NoteList()
     sheet = notes.keep(read_any(source, recogniser(FIELDS, settings.columns)))
     table = match(sheet, FIELDS, settings.columns, required=("pressure",))
+    columns = notes.keep(columns_of(sheet, table, FIELDS, settings.columns))
+    notes.count(RowCounts.of(table.where, "readings", table.index, columns=columns))
     _refuse_unknown_choice(table, settings, sheet.headings)
     lon, lat = notes.keep(read_place(table, settings.reading.crs or settings.ranch.crs))
     time = notes.keep(_time(table, settings))

@@ -37,7 +37,9 @@ FIELDS = {
             "stem_wp chamber_pressure pressure_reading "
             "water_potential potential potencial potencial_hidrico potencial_hidrico_del_tallo "
             "potencial_del_tallo balance_pressure presion_de_balance end_point endpoint punto_final tension "
-            "gauge manometro bar bars bares mpa kpa psi presion_de_camara"
+            "gauge manometro bar bars bares mpa kpa psi presion_de_camara first_reading reading_1 "
+            "1st_reading first_pressure pressure_1 pressure1 primera_lectura lectura_1 1a_lectura "
+            "1ra_lectura presion_1 presion1 primera_presion"
         ),
         PRESSURE_UNITS,
         weak=names("reading lectura value valor measurement medicion"),
@@ -47,7 +49,9 @@ FIELDS = {
         names(
             "re_check recheck_pressure second_reading second_end_point second_pressure second pressure_2 "
             "pressure2 presion_2 presion2 segunda_lectura segunda_presion segundo_punto_final relectura "
-            "comprobacion verificacion"
+            "comprobacion verificacion 2a_lectura 2_a_lectura 2da_lectura 2_lectura lectura_2 lectura2 "
+            "2a_presion 2da_presion 2_presion segunda 2nd_reading 2nd_pressure 2nd_read 2nd second_read "
+            "reading_2 reading2 re_reading re_read reread re_lectura"
         ),
         PRESSURE_UNITS,
         shown="recheck_bar",
@@ -61,8 +65,9 @@ FIELDS = {
     ),
     "bag_minutes": Field(
         names(
-            "bag bag_time bag_duration minutes_bagged minutes_in_bag minutos_bolsa minutos_en_bolsa "
-            "tiempo_bolsa tiempo_de_bolsa tiempo_embolsado bolsa"
+            "bag bag_time bagged bag_min bag_mins bag_duration time_in_bag min_in_bag minutes_bagged "
+            "minutes_in_bag minutos_bolsa minutos_en_bolsa "
+            "tiempo_bolsa tiempo_de_bolsa tiempo_en_bolsa tiempo_embolsado min_bolsa bolsa"
         ),
         ("min", "h"),
     ),
@@ -74,12 +79,15 @@ FIELDS = {
         weak=names("zone zona sector set turno"),
     ),
     "temp": Field(
-        names("temperature temperatura air_temp air_temperature tair t_air temp_aire temperatura_del_aire"),
+        names(
+            "temperature temperatura air_temp air_temperature tair t_air temp_aire t_aire temperatura_aire "
+            "temperatura_del_aire"
+        ),
         ("C", "F"),
         weak=names("t"),
     ),
     "rh": Field(
-        names("relative_humidity humidity humedad humedad_relativa hr rel_hum hum"),
+        names("relative_humidity humidity humedad humedad_relativa humedad_rel hr hum_rel rel_hum hum"),
         ("%",),
     ),
     "gps_accuracy": Field(

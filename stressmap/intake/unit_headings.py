@@ -21,7 +21,7 @@ _WORDS = {
     "m/s": "m_s ms_1 m_sec m_s_1",
     "km/h": "km_h kmh kph km_hr",
     "mph": "mph mi_h",
-    "W/m2": "w_m2 wm2 w_m_2 watts_m2",
+    "W/m2": "w_m2 wm2 w_m_2 w_sq_m watts_m2",
     "MJ/m2": "mj_m2 mjm2 mj_m_2",
     "min": "min mins minute minutes minuto minutos",
     "h": "h hr hrs hour hours hora horas",

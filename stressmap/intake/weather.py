@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from stressmap.core.arrays import Floats
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.schemas import WEATHER, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.units import MM_PER_INCH
@@ -23,6 +24,7 @@ from stressmap.intake.station_clock import check_station_clock
 from stressmap.intake.table_files import read_sheet
 from stressmap.intake.times import Asked, Order, read_times
 from stressmap.intake.timestamps import stamp_text
+from stressmap.intake.unread_columns import columns_of
 
 FIELDS: Mapping[str, Field] = MappingProxyType(
     {
@@ -33,29 +35,33 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
             )
         ),
         "day": Field(names("date day fecha dia")),
-        "clock": Field(names("hour clock hour_of_day hora_del_dia hr_pst")),
+        "clock": Field(names("hour clock hour_of_day hora_del_dia hr_pst hour_pst")),
         "temp_c": Field(
             names(
                 "temp temperature air_temp air_temperature temp_air temperature_air tair t_air temp_avg "
-                "avg_temp temp_out temperatura temp_aire temperatura_aire temperatura_del_aire"
+                "avg_temp mean_temp temp_mean temp_out temperatura temp_aire t_aire temperatura_aire "
+                "temperatura_del_aire temp_media temperatura_media t_media tmed tmedia"
             ),
             units=("C", "F"),
         ),
         "rh_pct": Field(
             names(
                 "rh humidity rel_hum rel_humidity relative_humidity hum hr humedad humedad_relativa "
-                "humedad_rel"
+                "humedad_rel hum_rel hr_media humedad_media humedad_relativa_media avg_rel_hum rh_avg avg_rh"
             ),
             units=("%",),
         ),
         "wind_m_s": Field(
-            names("wind wind_speed windspeed ws u2 viento velocidad_viento velocidad_del_viento"),
+            names(
+                "wind wind_speed windspeed wind_spd avg_wind_speed ws u2 viento vel_viento vel_del_viento "
+                "velocidad_viento velocidad_del_viento viento_medio velocidad_media_del_viento"
+            ),
             units=("m/s", "km/h", "mph"),
         ),
         "solar_w_m2": Field(
             names(
                 "solar solar_radiation solar_rad sol_rad radiation global_radiation rs srad ghi radiacion "
-                "radiacion_solar radiacion_global"
+                "radiacion_solar radiacion_global rad rad_solar rad_global"
             ),
             units=("W/m2", "MJ/m2"),
         ),
@@ -121,6 +127,7 @@ def read_weather(
     notes = NoteList()
     sheet = notes.keep(read_sheet(given, recogniser(FIELDS, columns)))
     table = match(sheet, FIELDS, columns, required=("temp_c", "rh_pct"))
+    read = notes.keep(columns_of(sheet, table, FIELDS, columns))
     table.columns["rh_pct"] = table.columns["rh_pct"].str.replace(r"\s*%$", "", regex=True)
     times = notes.keep(_times(table, zone, order))
     origin = _origin(table)
@@ -134,6 +141,10 @@ def read_weather(
     frame["solar_w_m2"] = notes.keep(_plausible(table, "solar_w_m2", _solar(table, times)))
     frame["solar_w_m2"] = frame["solar_w_m2"].clip(lower=0.0)
     ordered = notes.keep(_in_order(frame, table.where))
+    untimed, twice = frame["time"].isna(), frame["time"].notna() & frame["time"].duplicated(keep="first")
+    told = [ToldRow.of(row, "no_time") for row in frame.index[untimed]]
+    told += [ToldRow.of(row, "time_repeated") for row in frame.index[twice]]
+    notes.count(RowCounts.of(table.where, "weather", frame.index, told, columns=read))
     if table.has("temp_c"):
         check_station_clock(ordered, table.where, str(zone))
     return notes.beside(conform(ordered.reset_index(drop=True), WEATHER, table.where))

@@ -169,6 +169,7 @@ def content_of(
         previous_visit=earlier[0].visit[1] if earlier and change is not None else None,
         basemap=chosen.map.basemap,
         profiles=assessed.orchard.profiles,
+        files=inputs.counts,
         vpd_kpa=_known(assessed.blocks["vpd_kpa"].iloc[0]),
         usual_vpd_kpa=_known(assessed.orchard.usual.on(np.array([middle_day(assessed.visit)], "M8[D]"))[0]),
         log_ends=None

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from stressmap.core.text import one_line
 from stressmap.output.report.plots import Courses, Plotter
-from stressmap.output.text.note_words import sentences
+from stressmap.output.text.note_words import by_severity, columns_told, sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.change_words import change_cells
 from stressmap.output.view.content import Content
@@ -86,7 +86,11 @@ def write_report(content: Content, background: Background, path: Path) -> None:
     style = files("stressmap.output.report").joinpath("templates", "page.css").read_text(encoding="utf-8")
     page = environment.get_template("page.html").render(
         words=words,
-        notes=sentences(content.notes, words),
+        warnings=sentences(by_severity(content.notes)[0], words),
+        notes=(
+            *sentences(content.notes, words),
+            *(f"{counts.file}: {columns_told(counts, words)}" for counts in content.files),
+        ),
         content=content,
         visit=words.days(*content.visit),
         style=Markup(style),

@@ -107,6 +107,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
             "zones": len(content.zones),
             "cells": len(content.raster.row),
         },
+        "inputs": [counts.as_plain() for counts in content.files],
         "weather": {"vpd_kpa": content.vpd_kpa, "usual_vpd_kpa": content.usual_vpd_kpa},
         "fit": record.fit,
         "reading_error": record.reading_error,

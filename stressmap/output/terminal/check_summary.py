@@ -9,8 +9,9 @@ from rich.console import Console
 
 from stressmap.core.notes import Note
 from stressmap.intake.inputs import Inputs
-from stressmap.output.text.note_words import rows_told, sentence, sentences
+from stressmap.output.text.note_words import by_severity, columns_told, rows_told, sentence, sentences
 from stressmap.output.text.words import Words
+from stressmap.output.view.quantities import quantity
 from stressmap.quality.assessment_summary import Summary
 from stressmap.quality.record_spans import span_notes
 
@@ -42,26 +43,29 @@ def print_check(
     """
     ranch = inputs.settings.ranch
     words = Words(ranch.languages[0], ranch.units)
-    for line in (*_head(inputs, visit, found, words), *_lines(inputs, found, notes, words)):
+    warnings, others = by_severity(notes)
+    top = (words("terminal.warning", note=text) for text in sentences(warnings, words))
+    head = _head(inputs, visit, found, words)
+    for line in (*top, *head, *_lines(inputs, found, others, words)):
         console.print(line, markup=False)
 
 
 def _head(inputs: Inputs, visit: tuple[dt.date, dt.date], found: Summary, words: Words) -> tuple[str, str]:
-    area = float(inputs.blocks.geometry.area.sum()) / 10_000
+    area = quantity(float(inputs.blocks.geometry.area.sum()) / 10_000, "area", words)
     first, last = visit
     days = str(first) if first == last else words("locale.span", first=first, last=last)
     counts = {"blocks": len(inputs.blocks), "valves": len(inputs.valves), "crs": inputs.crs.to_string()}
     return (
-        words("check.head", ranch=inputs.settings.ranch.name, area=f"{area:.0f}", **counts),
+        words("check.head", ranch=inputs.settings.ranch.name, area=area, **counts),
         words("check.visit", visit=days, used=found.counts["used"], rows=found.counts["rows"]),
     )
 
 
 def _rows(inputs: Inputs, words: Words) -> Iterator[str]:
-    """Tell of every file what became of its rows, and list those that were left out or remarked upon."""
+    """Tell of every file what became of its rows and columns, and list the rows that were left out."""
     for counts in inputs.counts:
         head, *reasons = rows_told(counts, words)
-        yield head
+        yield f"{head} {columns_told(counts, words)}"
         yield from (f"  {line}" for line in reasons)
     for note in span_notes(inputs.irrigation, inputs.weather, inputs.valves["valve"]):
         yield sentence(note, words)

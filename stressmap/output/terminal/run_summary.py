@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
-from stressmap.output.text.note_words import sentences
+from stressmap.output.text.note_words import by_severity, columns_told, sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.change_words import HEADS, change_cells
 from stressmap.output.view.content import Content
@@ -43,6 +43,9 @@ def print_summary(content: Content, folder: Path, console: Console, files: Seque
         console.print(text, markup=False, soft_wrap=True)
 
     order = turns(content)
+    warnings, others = by_severity(content.notes)
+    for text in sentences(warnings, words):
+        say(words("terminal.warning", note=text))
     say(_head(content, words))
     console.print(_table(content, order, words))
     if len(content.valves) > SHOWN:
@@ -55,8 +58,10 @@ def print_summary(content: Content, folder: Path, console: Console, files: Seque
     _print_change(content, order, words, console)
     for line in (*uncertain(content, words), *next_steps(content, words)):
         say(line)
-    for text in sentences(content.notes, words):
+    for text in sentences(others, words):
         say(words("terminal.note", note=text))
+    for counts in content.files:
+        say(f"{counts.file}: {columns_told(counts, words)}")
     say(words("terminal.files", folder=folder, files=", ".join(files)))
 
 

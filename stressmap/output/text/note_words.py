@@ -6,6 +6,8 @@ Beside the format of :meth:`str.format`, a text may ask for
 - ``{kind:word}``: looked up in the section ``word`` (or any other) of the same file, ``{kind:Word}`` with a
   capital letter; ``{crop:crop}``: the crop's name;
 - ``{rows:first5}``: a list cut off after five; ``{names:quoted5}``: each in quotation marks;
+- ``{read:read40}``: columns and what they were read as; ``{unread:meant20}``: columns that were not read and
+  what they might be;
 - ``{places:places8}``: rows with their trees, ``{places:(places8)}`` in brackets where there are any;
 - ``{area:.1f}``: a number as the language writes it.
 """
@@ -25,7 +27,7 @@ from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.text import one_line
 from stressmap.output.text.words import Language, Words
 
-_CUT = re.compile(r"(\(?)(first|quoted|places)(\d+)\)?")
+_CUT = re.compile(r"(\(?)(first|quoted|places|read|meant)(\d+)\)?")
 
 
 @cache
@@ -97,7 +99,9 @@ class _Filler(string.Formatter):
 
     def _list(self, values: tuple[Any, ...], opening: str, form: str, most: str) -> str:
         """Write a list, cut off after so many."""
-        forms: dict[str, Callable[[Any], str]] = {"first": str, "quoted": repr, "places": self._place}
+        forms: dict[str, Callable[[Any], str]] = {
+            "first": str, "quoted": repr, "places": self._place, "read": self._read, "meant": self._meant,
+        }  # fmt: skip
         word = forms[form]
         text = ", ".join(word(value) for value in values[: int(most)])
         if len(values) > int(most):
@@ -108,6 +112,18 @@ class _Filler(string.Formatter):
         row, tree = place
         named = f"{word_of('word', 'row', self._words)} {row}"
         return f"{named} {word_of('word', 'tree', self._words)} {tree}" if tree else named
+
+    def _read(self, column: tuple[str, str]) -> str:
+        heading, ours = column
+        return self._told("read_as", heading, ours)
+
+    def _meant(self, column: tuple[str, str]) -> str:
+        heading, ours = column
+        return self._told("meant", heading, ours)
+
+    def _told(self, word: str, heading: str, ours: str) -> str:
+        text = texts_of(self._words.language)["word"][word]
+        return text.format(heading=heading, ours=ours) if ours else heading
 
 
 def sentence(note: Note, words: Words) -> str:
@@ -190,6 +206,45 @@ def rows_told(counts: RowCounts, words: Words) -> tuple[str, ...]:
             rows.setdefault(reason(told, words), []).append(told.row)
         lines += [sentence(Note.of("rows_told", rows=at, why=why), words) for why, at in rows.items()]
     return tuple(lines)
+
+
+def columns_told(counts: RowCounts, words: Words) -> str:
+    """Say which columns of a file were read, which were not and what those might be.
+
+    Parameters
+    ----------
+    counts : RowCounts
+        Of one file.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+        To stand behind the file's name.
+    """
+    read, unread = counts.columns
+    if not unread:
+        return sentence(Note.of("columns_all_read", read=read), words)
+    return sentence(Note.of("columns_read", read=read, unread=unread), words)
+
+
+def by_severity(notes: Iterable[Note]) -> tuple[tuple[Note, ...], tuple[Note, ...]]:
+    """Part what may mislead, which stands on top, from the rest.
+
+    Parameters
+    ----------
+    notes : iterable of Note
+        In the order first said.
+
+    Returns
+    -------
+    warnings, others : tuple of Note
+    """
+    held = tuple(notes)
+    return tuple(n for n in held if n.severity == "warning"), tuple(
+        n for n in held if n.severity != "warning"
+    )
 
 
 def sentences(notes: Iterable[Note], words: Words) -> tuple[str, ...]:

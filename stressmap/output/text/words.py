@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import string
 import tomllib
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -12,6 +13,19 @@ from typing import Any, Literal
 
 Language = Literal["en", "es"]
 MINUS = "\N{MINUS SIGN}"
+
+
+class _Counting(string.Formatter):
+    """Fills a text; ``{count:1 tree|{count} trees}`` is the first where the count is 1."""
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        if "|" in format_spec:
+            one, many = format_spec.split("|", 1)
+            return one if value == 1 else many
+        return str(super().format_field(value, format_spec))
+
+
+_FILLER = _Counting()
 
 
 @cache
@@ -64,7 +78,7 @@ class Words:
         """
         section, _, name = key.partition(".")
         text = _table(self.language)[section][name]
-        return text.format(**values) if values else text
+        return _FILLER.vformat(text, (), values) if values else text
 
     def known(self, section: str, name: object) -> str:
         """Look up a word that may be missing: a crop, flag or method.

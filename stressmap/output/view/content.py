@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from stressmap.agronomy.crops import CropProfile
 from stressmap.core.notes import Note
+from stressmap.core.row_counts import RowCounts
 from stressmap.core.settings import Ranch, RankBy
 
 STRETCH = 1 << 18
@@ -133,6 +134,8 @@ class Content:
         None where it is not known: heat is then not taken out of the figures.
     log_ends : date, optional
         Last day of the irrigation log; None without one, or if it is empty.
+    files : tuple of RowCounts
+        What became of the rows and columns of every input file.
     """
 
     ranch: Ranch
@@ -155,3 +158,4 @@ class Content:
     vpd_kpa: float | None = None
     usual_vpd_kpa: float | None = None
     log_ends: dt.date | None = None
+    files: tuple[RowCounts, ...] = ()
