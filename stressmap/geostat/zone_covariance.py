@@ -14,6 +14,8 @@ from stressmap.geostat.samples import Places, Samples
 
 POINTS_PER_ZONE = 80
 """Discretisation points of one zone."""
+MOST_POINTS = 4_000
+"""Discretisation points of all zones together; their covariances are held at once (128 MB)."""
 MOST_READINGS = 200
 """Readings in the search neighbourhood of a block."""
 Covariance = Callable[[Places, Places], Floats]
@@ -97,10 +99,9 @@ def universal_kriging_covariance(
         ``noise`` is that of the first reading.
     """
     places, zone, count = zones
-    points = [
-        inside[discretise(places.xy[inside], POINTS_PER_ZONE)] for _, inside in cells_by_zone(zone, count)
-    ]
-    numbers = [number for number, _ in cells_by_zone(zone, count)]
+    numbers, insides = zip(*cells_by_zone(zone, count), strict=True)
+    each = points_per_zone(len(numbers))
+    points = [inside[discretise(places.xy[inside], each)] for inside in insides]
     chosen = np.concatenate(points)
     mean = np.zeros((count, len(chosen)))
     mean[np.repeat(numbers, [len(f) for f in points]), np.arange(len(chosen))] = np.concatenate(
@@ -115,6 +116,26 @@ def universal_kriging_covariance(
     trend_variance = left @ np.linalg.solve(basis.T @ weighed, left.T)
     error = mean @ covariance(cells, cells) @ mean.T - cross.T @ solved + trend_variance
     return ZoneCovariance(0.5 * (error + error.T), float(noise[0, 0]))
+
+
+def points_per_zone(zones: int) -> int:
+    """Give the discretisation points of one zone, fewer where there are many zones, at least 4.
+
+    Parameters
+    ----------
+    zones : int
+        How many there are.
+
+    Returns
+    -------
+    int
+
+    Examples
+    --------
+    >>> [points_per_zone(zones) for zones in (6, 50, 500, 5000)]
+    [80, 80, 8, 4]
+    """
+    return max(4, min(POINTS_PER_ZONE, MOST_POINTS // max(zones, 1)))
 
 
 def constant_trend(places: Places) -> Floats:

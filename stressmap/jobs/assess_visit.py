@@ -40,6 +40,7 @@ from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.record_spans import log_end_note
 from stressmap.quality.spatial_join import join_valves
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
+from stressmap.zoning.lattice_limits import refuse_too_many_cells
 
 Visit = tuple[dt.date, dt.date]
 T = TypeVar("T")
@@ -152,6 +153,7 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         )
         said_in = str(files.attributes or files.blocks)
         orchard = notes.keep(settle(read, profiles, blocks_file=said_in, settings_file=chosen.source))
+        refuse_too_many_cells(orchard.blocks, chosen.map.cell_m, chosen.source)
         if files.valves is None:
             return orchard, blocks_as_valves(orchard.blocks)
         valves = notes.keep(read_valves(files.valves, CRS(read.crs), chosen.columns))

@@ -18,12 +18,10 @@ from affine import Affine
 from numpy.typing import NDArray
 from rasterio.features import rasterize
 
-from stressmap.core.errors import Problem, SettingsError
+from stressmap.zoning.lattice_limits import refuse_too_many_cells
 
 ONE_AT_A_TIME = threading.Lock()
 """Rasterio silences warnings while it works, for all threads: two at once undo each other's silence."""
-MOST_CELLS = 60_000_000
-"""Cells a ranch may have before the cell size is taken for a typing error."""
 
 
 @dataclass(frozen=True)
@@ -88,14 +86,9 @@ def lattice(blocks: gpd.GeoDataFrame, cell_m: float, where: str = "ranch.toml") 
     Raises
     ------
     SettingsError
-        If the blocks would hold over :data:`MOST_CELLS` cells.
+        If it would hold too many cells; see :mod:`stressmap.zoning.lattice_limits`.
     """
-    cells = float(blocks.geometry.area.sum()) / cell_m**2
-    if cells > MOST_CELLS:
-        enough = (cells / MOST_CELLS) ** 0.5 * cell_m
-        what = f"cell_m = {cell_m:g} would make {cells:.3g} cells"
-        remedy = f"Use {np.ceil(enough * 10) / 10:g} m or more"
-        raise SettingsError(Problem(where, what, remedy, column="map.cell_m"))
+    refuse_too_many_cells(blocks, cell_m, where)
     west, south, east, north = blocks.total_bounds
     left, top = np.floor(west / cell_m), np.ceil(north / cell_m)
     rows, cols = int(top - np.floor(south / cell_m)), int(np.ceil(east / cell_m) - left)

@@ -95,6 +95,7 @@ def far(apart_m: float) -> Callable[[Path], Path]:
 CASES = {
     "dense_500": dense(2, 42),
     "dense_5000": dense(20, 42),
+    "far_68": far(68_000),
     "far_60": far(60_000),
     "far_200": far(200_000),
     "far_600": far(600_000),

@@ -98,6 +98,20 @@ def test_the_remedy_for_too_small_cells_is_rounded_up_to_a_tenth():
     assert lattice(blocks, 0.3).cell_m == 0.3
 
 
+def test_blocks_too_far_apart_for_one_raster_are_refused_with_the_extent():
+    """Two parcels 200 km apart, 120 km east and 160 km north: 768 million cells of 5 m."""
+    parcels = [shapely.box(0, 0, 400, 400), shapely.box(119_600, 159_600, 120_000, 160_000)]
+    blocks = gpd.GeoDataFrame({"block": ["A", "B"]}, geometry=parcels, crs="EPSG:32610")
+    with pytest.raises(SettingsError) as caught:
+        lattice(blocks, 5.0, "my_ranch.toml")
+    assert str(caught.value) == (
+        "my_ranch.toml, column map.cell_m: the blocks lie 120 km by 160 km apart: at cell_m = 5 the map "
+        "around them would hold 7.68e+08 cells, and 1e+08 is the most. Make a ranch.toml for each group of "
+        "blocks, or use 13.9 m or more."
+    )
+    assert lattice(blocks, 16.1).shape == (9938, 7454)
+
+
 def test_an_area_of_no_size_joins_its_neighbour_though_no_size_is_asked():
     classes = np.array([[1, 2, 2]], dtype=np.int32)
     merge_small(classes, np.array([0.0, 0.0, 5.0]), 0.0)
