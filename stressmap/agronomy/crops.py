@@ -39,8 +39,8 @@ from stressmap.agronomy.profile_parts import (
 )
 from stressmap.agronomy.target import check_season
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
-from stressmap.core.setting_types import MonthDay
-from stressmap.core.settings import Part, RankBy
+from stressmap.core.setting_types import MonthDay, Part
+from stressmap.core.settings import RankBy
 from stressmap.intake.unit_headings import normal
 
 __all__ = [

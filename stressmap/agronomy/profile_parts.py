@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, model_validator
 
 from stressmap.agronomy.target import check_season
-from stressmap.core.setting_types import MonthDay, Number, Switch, Whole
-from stressmap.core.settings import Baseline, Part
+from stressmap.core.setting_types import MonthDay, Number, Part, Switch, Whole
+from stressmap.core.settings import Baseline
 
 Standing = Literal[
     "read", "read at second hand", "from memory, cross-checked", "from memory only", "derived",

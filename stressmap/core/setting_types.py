@@ -5,14 +5,29 @@ from __future__ import annotations
 import datetime as dt
 import re
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, Strict, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    Strict,
+    WithJsonSchema,
+)
 
 from stressmap.core.units import M3_H_PER, M3_PER, MM_PER, parse_month_day, read_quantity
 
 CLOCK = r"([01]\d|2[0-3]):[0-5]\d(:[0-5]\d(\.\d+)?)?|24:00"
 DAY = r"\d{4}-\d{2}-\d{2}"
+
+
+class Part(BaseModel):
+    """Base of the tables of ``ranch.toml``: frozen, and no key that is not known."""
+
+    # A part is read within its whole: a validator of its own, built as the module loads, is seldom wanted.
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
 
 def _check_month_day(text: str) -> str:
@@ -77,3 +92,4 @@ VolumeM3 = Annotated[float, _quantity(M3_PER), Field(gt=0), _quantity_schema(M3_
 FlowM3H = Annotated[float, _quantity(M3_H_PER), Field(gt=0), _quantity_schema(M3_H_PER)]
 DepthMM = Annotated[float, _quantity(MM_PER), Field(gt=0), _quantity_schema(MM_PER)]
 Share = Annotated[Number, Field(gt=0, le=1)]
+Systems = Literal["drip", "micro_sprinkler", "sprinkler", "flood"]

@@ -16,7 +16,6 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import (
     BaseModel,
-    ConfigDict,
     Field,
     PrivateAttr,
     ValidationError,
@@ -32,12 +31,15 @@ from stressmap.core.setting_types import (
     FlowM3H,
     InputFile,
     Number,
+    Part,
     Share,
     Switch,
+    Systems,
     VolumeM3,
     Whole,
 )
 from stressmap.core.toml_file import read_toml
+from stressmap.core.watering_manners import WateringManners
 
 FLAG_CODES = (
     "no_value", "no_place", "no_time", "outside_blocks", "near_boundary", "outside_window", "short_bag",
@@ -55,14 +57,6 @@ MOST_PROBLEMS = 20
 _BRACES = re.compile(r"\{\w\}").findall
 
 STEPS = (0.25, 0.5, 1.0, 2.0)
-Systems = Literal["drip", "micro_sprinkler", "sprinkler", "flood"]
-
-
-class Part(BaseModel):
-    """Base of the tables of ``ranch.toml``: frozen, and no key that is not known."""
-
-    # A part is read within its whole: a validator of its own, built as the module loads, is seldom wanted.
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, defer_build=True)
 
 
 class Ranch(Part):
@@ -229,18 +223,17 @@ class Baseline(Part):
     slope_bar_per_kpa: Number = Field(le=0)
 
 
-class Water(Part):
-    """``[water]``: what there is for the water plan.
+class Water(WateringManners):
+    """``[water]``: what there is for the water plan, and how it may be given.
 
     ``turns`` is how many times over the days a valve may get its ``max_hours``, by default once for each
-    day; ``rest_hours`` lie between two sets of one valve; ``eto`` is reference evapotranspiration a day,
-    where the weather does not tell; ``amounts_anyway`` asks for amounts from readings over ten days old and
-    for blocks with fewer than three trees read too.
+    day; ``eto`` is reference evapotranspiration a day, where the weather does not tell; ``amounts_anyway``
+    asks for amounts from readings over ten days old and for blocks with fewer than three trees read too.
     """
 
     available: VolumeM3 | None = None
     pump: FlowM3H | None = None
-    pumps: dict[str, FlowM3H] = {}
+    pumps: dict[str, FlowM3H] = Field(default={})
     start: Day | None = Field(default=None, alias="from")
     days: Whole = Field(default=7, ge=1, le=60)
     next_turn: Day | None = None
@@ -249,14 +242,13 @@ class Water(Part):
     out_of_service: tuple[str, ...] = ()
     step_hours: Number = Field(default=0.5, json_schema_extra={"enum": list(STEPS)})
     turns: Whole | None = Field(default=None, ge=1)
-    rest_hours: Number = Field(default=4.0, ge=0)
     mm_per_bar: Number | None = Field(default=None, gt=0)
     soil: str | None = None
     root_depth_m: Number | None = Field(default=None, gt=0, le=10)
     eto: DepthMM | None = None
     divide_by: Literal["uniformity", "efficiency"] = "uniformity"
-    uniformity: dict[Systems, Share] = {}
-    efficiency: dict[Systems, Share] = {}
+    uniformity: dict[Systems, Share] = Field(default={})
+    efficiency: dict[Systems, Share] = Field(default={})
     draws: Whole = Field(default=100, ge=0, le=10_000)
     time_limit_s: Number = Field(default=30.0, gt=0)
     amounts_anyway: Switch = False
@@ -304,7 +296,7 @@ class Settings(Part):
     reading: Reading = Reading()
     map: Map = Map()
     model: ModelPriors = ModelPriors()
-    crops: dict[str, dict[str, Any]] = {}
+    crops: dict[str, dict[str, Any]] = Field(default={})
     water: Water | None = None
     _source: Path = PrivateAttr(default=Path("ranch.toml"))
 

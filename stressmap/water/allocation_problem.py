@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.water.benefit import FIRST, BenefitCurve
-from stressmap.water.calendar import Span
+from stressmap.water.calendar import Calendar, Span
 
 
 @dataclass(frozen=True)
@@ -32,8 +32,12 @@ class AllocationProblem:
         Length of a time step [h].
     windows : tuple of int
         Time steps in each stretch of time in which water may run.
-    rest_steps : int
-        Time steps that lie between two sets of one valve in one stretch.
+    rest_steps : array of int, shape (n,)
+        Time steps from a closing of the valve to its next opening.
+    apart_steps : array of int, shape (n,)
+        Time steps from an opening of the valve to its next one.
+    steps_with_rests : array of int, shape (n,)
+        Steps that the valve's sets and the rest after each can fill.
     set_lengths : tuple, length n
         Lengths that a set of the valve may have, ranges of steps with both ends.
     max_sets : array of int, shape (n,)
@@ -42,6 +46,22 @@ class AllocationProblem:
         Steps that the valve may get in all.
     curves : tuple of BenefitCurve, length n
         Benefit of time steps.
+    hours : tuple of Calendar, length n
+        When each valve may run, on the cells of the plan's calendar.
+    cheap_hours : tuple of Calendar, length n
+        The same without the hours of dear power; ``hours`` itself where none are to be left out.
+    gate : array of int, shape (n,)
+        Place of the valve in the order of the gates along its pump or ditch; -1 where there is none.
+    source : array of int, shape (n,)
+        Source of each valve's water; -1 for one without a volume of its own.
+    source_m3 : array of float, shape (s,)
+        Water of each source [m3].
+    crew_turns : int
+        Valves that all crews can open or close in half an hour.
+    pump_least_m3_h : array of float, shape (p,)
+        What a pump must give at least while it runs [m3/h].
+    pump_starts : int or None
+        Starts of a pump a day; None for any number.
     """
 
     names: tuple[str, ...]
@@ -51,11 +71,21 @@ class AllocationProblem:
     volume_m3: float
     step_hours: float
     windows: tuple[int, ...]
-    rest_steps: int
+    rest_steps: Ints
+    apart_steps: Ints
+    steps_with_rests: Ints
     set_lengths: tuple[tuple[Span, ...], ...]
     max_sets: Ints
     max_steps: Ints
     curves: tuple[BenefitCurve, ...]
+    hours: tuple[Calendar, ...]
+    cheap_hours: tuple[Calendar, ...]
+    gate: Ints
+    source: Ints
+    source_m3: Floats
+    crew_turns: int
+    pump_least_m3_h: Floats
+    pump_starts: int | None
 
     def __len__(self) -> int:
         """Return n."""
@@ -65,11 +95,6 @@ class AllocationProblem:
     def hours_steps(self) -> int:
         """Time steps in which water may run."""
         return sum(self.windows)
-
-    @property
-    def steps_with_rests(self) -> int:
-        """Steps that a valve's sets and the rest after each can fill: the hours, and one rest per stretch."""
-        return self.hours_steps + self.rest_steps * len(self.windows)
 
     def feasible_steps(self, valve: int, steps: int) -> int:
         """Give the largest total, no more than asked, that a valve's sets can make up.
@@ -86,9 +111,8 @@ class AllocationProblem:
         int
         """
         sets, most = int(self.max_sets[valve]), int(self.max_steps[valve])
-        return largest_total(
-            min(steps, most), self.set_lengths[valve], sets, (self.steps_with_rests, self.rest_steps)
-        )
+        room = int(self.steps_with_rests[valve]), int(self.rest_steps[valve])
+        return largest_total(min(steps, most), self.set_lengths[valve], sets, room)
 
     def volume_of(self, steps: NDArray[np.int64] | Floats) -> float:
         """Give the water that steps take.
@@ -104,6 +128,24 @@ class AllocationProblem:
             [m3].
         """
         return float(self.flow_m3_h @ steps) * self.step_hours
+
+    def source_left_m3(self, steps: NDArray[np.int64] | Floats) -> Floats:
+        """Give what each source has left after steps.
+
+        Parameters
+        ----------
+        steps : array, shape (n,)
+            Of each valve.
+
+        Returns
+        -------
+        array of float, shape (s,)
+            [m3].
+        """
+        used = np.zeros(len(self.source_m3))
+        own = self.source >= 0
+        np.add.at(used, self.source[own], (self.flow_m3_h * steps)[own] * self.step_hours)
+        return np.asarray(self.source_m3 - used)
 
     def benefit(self, steps: NDArray[np.int64]) -> float:
         """Give the weighted bar-days beyond the allowance that steps relieve.

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
-from stressmap.water.fill_schedule import add_shortest_set, affordable_steps, lengthen_set, marginal_benefit
+from stressmap.water.allocation_problem import AllocationProblem
+from stressmap.water.fill_schedule import affordable_steps, marginal_benefit
 from stressmap.water.formulation import NEAR, PlanInputs
-from stressmap.water.schedule import PumpSchedule, Schedule
+from stressmap.water.pump_schedule import PumpSchedule
+from stressmap.water.schedule import Schedule
+from stressmap.water.set_placing import grow
 
-BindingConstraint = Literal["", "water", "pump", "turns", "hours", "worth"]
-BINDING_CONSTRAINTS: tuple[BindingConstraint, ...] = ("water", "pump", "turns", "hours", "worth")
-"""The amount; the pump beside other valves; longest set times turns, or the number of sets; hours, days, crew
+BindingConstraint = Literal["", "water", "pump", "crew", "turns", "rules", "hours", "worth"]
+BINDING_CONSTRAINTS: tuple[BindingConstraint, ...] = (
+    "water", "pump", "crew", "turns", "rules", "hours", "worth",
+)  # fmt: skip
+"""The amount, or the source's; the pump beside other valves; turns that the crew can do in half an hour;
+longest set times turns; depth, length and number of sets by the rules of the system; hours, days, crew hours
 and rests; more water does no more good by what the valve's zone counts."""
 
 
@@ -33,11 +40,10 @@ def binding_constraints(case: PlanInputs, schedule: Schedule, turns: int) -> tup
     tuple of str, length n
         One of :data:`BINDING_CONSTRAINTS`; ``""`` where the requirement is met or the valve is barred.
     """
-    left = left_over_m3(case, schedule)
     return tuple(
         ""
         if case.barred[i] or _has_enough(case, schedule, i)
-        else _binding_constraint(case, schedule, (i, turns), left)
+        else _binding_constraint(case, schedule, i, turns)
         for i in range(len(case.problem))
     )
 
@@ -65,22 +71,25 @@ def _has_enough(case: PlanInputs, schedule: Schedule, valve: int) -> bool:
     return float(schedule.steps[valve] * case.net_mm_per_step[valve]) >= need.need_mm * (1 - NEAR)
 
 
-def _binding_constraint(
-    case: PlanInputs, schedule: Schedule, asked: tuple[int, int], left_m3: float
-) -> BindingConstraint:
-    valve, turns = asked
+def _binding_constraint(case: PlanInputs, schedule: Schedule, valve: int, turns: int) -> BindingConstraint:
     problem, steps = case.problem, int(schedule.steps[valve])
     more = _least_more(case, valve, steps)
     if more is None:
         return _own_constraint(case, valve, steps, turns)
-    if more > affordable_steps(problem, valve, left_m3):
+    if more > affordable_steps(problem, valve, schedule.steps):
         return "water"
     if marginal_benefit(problem, schedule.steps, valve) <= 0.0:
         return "worth"
-    if _fits_alone(case, schedule, valve, left_m3):
-        return "pump" if np.isfinite(problem.capacity_m3_h[problem.pump[valve]]) else "hours"
+    if _fits(case, schedule, valve, alone=True):
+        return "crew" if _fits(case, schedule, valve, alone=False) else _shared_constraint(problem, valve)
     sets = sum(one.valve == valve for one in schedule.sets)
-    return "turns" if sets >= problem.max_sets[valve] else "hours"
+    if sets < problem.max_sets[valve]:
+        return "hours"
+    return "turns" if problem.max_sets[valve] == turns else "rules"
+
+
+def _shared_constraint(problem: AllocationProblem, valve: int) -> BindingConstraint:
+    return "pump" if np.isfinite(problem.capacity_m3_h[problem.pump[valve]]) else "hours"
 
 
 def _least_more(case: PlanInputs, valve: int, steps: int) -> int | None:
@@ -94,16 +103,19 @@ def _least_more(case: PlanInputs, valve: int, steps: int) -> int | None:
 
 def _own_constraint(case: PlanInputs, valve: int, steps: int, turns: int) -> BindingConstraint:
     longest = case.requirements[valve].max_hours / case.problem.step_hours
-    return "turns" if steps >= turns * np.floor(min(longest, 1e6) + NEAR) else "hours"
+    if steps >= turns * np.floor(min(longest, 1e6) + NEAR):
+        return "turns"
+    return "hours" if steps >= case.problem.hours[valve].steps else "rules"
 
 
-def _fits_alone(case: PlanInputs, schedule: Schedule, valve: int, left_m3: float) -> bool:
-    """Tell whether the valve could run longer if it had its pump to itself."""
-    problem, calendar = case.problem, case.calendar
-    pump_schedule = PumpSchedule(problem, calendar, int(problem.pump[valve]))
+def _fits(case: PlanInputs, schedule: Schedule, valve: int, *, alone: bool) -> bool:
+    """Tell whether the valve could run longer if it had its pump to itself, or the crew no end of hands."""
+    problem = case.problem
+    pump_schedule = PumpSchedule(
+        replace(problem, crew_turns=len(problem) * 2), case.calendar, int(problem.pump[valve])
+    )
     for one in schedule.sets:
-        if one.valve == valve:
-            pump_schedule.add(valve, one.start, (one.end - one.start) // calendar.cells_per_step)
+        if one.valve == valve or (not alone and problem.pump[one.valve] == problem.pump[valve]):
+            pump_schedule.put(one)
     free = int(problem.max_steps[valve] - schedule.steps[valve])
-    most = int(min(free, affordable_steps(problem, valve, left_m3)))
-    return bool(lengthen_set(pump_schedule, valve, most) or add_shortest_set(pump_schedule, valve, most))
+    return grow(pump_schedule, valve, int(min(free, affordable_steps(problem, valve, schedule.steps)))) > 0

@@ -57,6 +57,13 @@ class Calendar:
         return tuple(found)
 
     @cached_property
+    def span_steps(self) -> int:
+        """Time from the first opening to the last closing that there can be [steps], all hours counted."""
+        if not self.windows:
+            return 0
+        return (self.windows[-1][1] - self.windows[0][0]) // self.cells_per_step
+
+    @cached_property
     def steps(self) -> int:
         """Whole time steps in which water may run."""
         return sum((b - a) // self.cells_per_step for a, b in self.windows)
@@ -81,11 +88,23 @@ class Calendar:
         array of bool, shape (t - cells + 1,)
             True where water may run for so long and the crew is there at both ends.
         """
+        if cells not in self._starts:
+            self._starts[cells] = self._starts_of(cells)
+        return self._starts[cells]
+
+    @cached_property
+    def _starts(self) -> dict[int, Bools]:
+        return {}
+
+    @cached_property
+    def _run(self) -> NDArray[np.int64]:
+        return np.concatenate([[0], np.cumsum(self.water_allowed)])
+
+    def _starts_of(self, cells: int) -> Bools:
         count = len(self.water_allowed) - cells + 1
         if count <= 0:
             return np.zeros(0, dtype=bool)
-        run = np.concatenate([[0], np.cumsum(self.water_allowed)])
-        whole = run[cells:] - run[:count] == cells
+        whole = self._run[cells:] - self._run[:count] == cells
         return np.asarray(whole & self.crew_present[:count] & self.crew_present[cells:])
 
     def clock(self, cell: int) -> pd.Timestamp:
@@ -146,18 +165,62 @@ def calendar(
     >>> [calendar(dt.date(2026, 3, day), 1, zone, hours=night).steps for day in (7, 8)]
     [18, 20]
     """
+    return lay_out(first, days, zone, ClockTimes(hours, crew, step_hours))
+
+
+@dataclass(frozen=True)
+class ClockTimes:
+    """The clock that a plan keeps to.
+
+    Parameters
+    ----------
+    hours : tuple of time
+        Between which local times water may run.
+    crew : tuple of time or None
+        Between which local times, ends included, valves may be opened and closed; None for any time.
+    step_hours : float
+        Length of a time step [h].
+    marks : tuple of time
+        Moments on which a cell must begin, beside those of the hours.
+    """
+
+    hours: Clocks
+    crew: Clocks | None
+    step_hours: float
+    marks: tuple[dt.time, ...] = ()
+
+
+def lay_out(first: dt.date, days: int, zone: ZoneInfo, clock: ClockTimes) -> Calendar:
+    """Lay out the hours of a plan; see :func:`calendar`.
+
+    Parameters
+    ----------
+    first : date
+        First day.
+    days : int
+        How many.
+    zone : ZoneInfo
+        The ranch's.
+    clock : ClockTimes
+        The hours of each day.
+
+    Returns
+    -------
+    Calendar
+    """
+    hours, crew = clock.hours, clock.crew
     over = minute_of(hours[1]) <= minute_of(hours[0])
     begin = _local(first, hours[0] if over else dt.time(0), zone)
     end = _local(first + dt.timedelta(days=days), hours[1] if over else dt.time(0), zone)
     minutes = pd.date_range(begin, end, freq="min", inclusive="left")
-    clock = _clock_minutes(minutes, zone)
-    water_allowed = _within(clock, hours)
-    moments = np.append(clock, _clock_minutes(pd.DatetimeIndex([end]), zone))
+    minute = _clock_minutes(minutes, zone)
+    water_allowed = within_hours(minute, hours)
+    moments = np.append(minute, _clock_minutes(pd.DatetimeIndex([end]), zone))
     crew_present = np.ones(len(moments), dtype=bool) if crew is None else _within_closed(moments, crew)
-    step = round(step_hours * 60)
-    cell = reduce(
-        math.gcd, [*_run_edges(water_allowed), *_turn_edges(crew_present), len(water_allowed)], step
-    )
+    step = round(clock.step_hours * 60)
+    marked = np.flatnonzero(np.isin(minute, [minute_of(mark) % DAY_MINUTES for mark in clock.marks])).tolist()
+    edges = [*_run_edges(water_allowed), *_turn_edges(crew_present), *marked, len(water_allowed)]
+    cell = reduce(math.gcd, edges, step)
     return Calendar(begin, zone, cell, step // cell, water_allowed[::cell], crew_present[::cell])
 
 
@@ -191,7 +254,20 @@ def _clock_minutes(moments: pd.DatetimeIndex, zone: ZoneInfo) -> NDArray[np.int6
     return np.asarray(local.hour * 60 + local.minute, dtype=np.int64)
 
 
-def _within(clock: NDArray[np.int64], hours: Clocks) -> Bools:
+def within_hours(clock: NDArray[np.int64], hours: Clocks) -> Bools:
+    """Tell which minutes of the day lie in hours of the clock, the first moment in, the last out.
+
+    Parameters
+    ----------
+    clock : array of int
+        Minutes of the day.
+    hours : tuple of time
+        From when to when; over midnight where the end is not after the begin.
+
+    Returns
+    -------
+    array of bool
+    """
     start, end = minute_of(hours[0]), minute_of(hours[1])
     if start < end:
         return np.asarray((clock >= start) & (clock < end))

@@ -13,7 +13,7 @@ RIGHT_HAND_SIDE = 1.0 + 1e-9
 
 
 def step_constraints(problem: AllocationProblem) -> sparse.csr_array:
-    """Give the capacity constraints on time steps: the water volume, and every pump's hours.
+    """Give the capacity constraints on time steps: the water volumes, and every pump's hours.
 
     Parameters
     ----------
@@ -28,6 +28,8 @@ def step_constraints(problem: AllocationProblem) -> sparse.csr_array:
     rows: list[Floats] = []
     if np.isfinite(problem.volume_m3):
         rows.append(problem.flow_m3_h * problem.step_hours / problem.volume_m3)
+    for source, volume in enumerate(problem.source_m3.tolist()):
+        rows.append(np.where(problem.source == source, problem.flow_m3_h, 0.0) * problem.step_hours / volume)
     for share in _pump_shares(problem):
         rows.append(share / problem.hours_steps)
         rows += [group / (at_once * problem.hours_steps) for at_once, group in _cover_groups(share)]

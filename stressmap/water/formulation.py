@@ -5,8 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Literal
 from zoneinfo import ZoneInfo
 
@@ -18,11 +20,17 @@ from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.benefit import BenefitModel, benefit_curves
-from stressmap.water.calendar import Calendar, Span, calendar
+from stressmap.water.calendar import Calendar, ClockTimes, Span, lay_out
 from stressmap.water.expected_course import benefit_model_of
 from stressmap.water.requirement import Requirement
+from stressmap.water.set_rules import SetRules, is_over_intake, set_rules, turns_in_half_an_hour
+from stressmap.water.valve_hours import Closed, hours_by_valve, without_hours
+from stressmap.water.water_sources import ValveSupply, sources_of
 
-Barred = Literal["", "out_of_service", "over_pump", "no_set_fits", "no_need", "no_harm", "few_trees"]
+Barred = Literal[
+    "", "out_of_service", "over_pump", "over_intake", "no_set_fits", "no_need", "no_harm", "few_trees"
+]  # fmt: skip
+CANNOT_RUN = frozenset({"out_of_service", "over_pump", "over_intake", "no_set_fits"})
 NEAR = 1e-9
 
 
@@ -70,6 +78,7 @@ def formulate(
     start: dt.date,
     zone: ZoneInfo,
     where: str = "ranch.toml",
+    supplies: Mapping[str, ValveSupply] = MappingProxyType({}),
 ) -> PlanInputs:
     """Formulate the allocation problem.
 
@@ -85,6 +94,8 @@ def formulate(
         The ranch's.
     where : str
         The ``ranch.toml``, for messages.
+    supplies : mapping of str to ValveSupply
+        Source and gate of a valve by its name.
 
     Returns
     -------
@@ -97,12 +108,16 @@ def formulate(
     """
     _refuse_unknown_valves(requirements, water, where)
     pumps, pump, capacity = _pumps(requirements, water, where)
-    hours = calendar(
-        start, water.days, zone, hours=water.hours, crew=water.crew_hours, step_hours=water.step_hours
-    )
+    sources = sources_of(requirements, supplies, water, pumps, where)
+    hours = _calendar(requirements, water, start, zone)
     if not hours.set_lengths:
         raise SettingsError(_no_hours(water, where))
-    set_lengths = tuple(_set_lengths_of(need, hours, water) for need in requirements)
+    rules = [set_rules(need, water) for need in requirements]
+    own_hours = hours_by_valve(
+        hours,
+        [Closed(n.cut_off, d, r.by_gate) for n, d, r in zip(requirements, sources.days, rules, strict=True)],
+    )
+    set_lengths = tuple(_set_lengths_of(r, own) for r, own in zip(rules, own_hours, strict=True))
     barred = tuple(
         _barred(need, water, float(capacity[p]), own)
         for need, p, own in zip(requirements, pump, set_lengths, strict=True)
@@ -114,16 +129,38 @@ def formulate(
         flow_m3_h=np.array([need.flow_m3_h for need in requirements]),
         pump=pump,
         capacity_m3_h=capacity,
-        volume_m3=float("inf") if water.available is None else water.available,
+        volume_m3=volume_for_plan_m3(water),
         step_hours=water.step_hours,
         windows=tuple((b - a) // hours.cells_per_step for a, b in hours.windows),
-        rest_steps=max(1, math.ceil(water.rest_hours / water.step_hours - NEAR)),
+        rest_steps=np.array([r.rest_steps for r in rules], dtype=np.int64),
+        apart_steps=np.array([r.apart_steps for r in rules], dtype=np.int64),
+        steps_with_rests=np.array(
+            [_steps_with_rests(r, own) for r, own in zip(rules, own_hours, strict=True)], dtype=np.int64
+        ),
         set_lengths=set_lengths,
-        max_sets=np.full(len(requirements), max(water.most_turns, len(hours.windows)), dtype=np.int64),
+        max_sets=np.array(
+            [
+                _max_sets(r, own, lengths, water)
+                for r, own, lengths in zip(rules, own_hours, set_lengths, strict=True)
+            ],
+            dtype=np.int64,
+        ),
         max_steps=np.array(
-            [0 if w else _total(n, hours, water) for n, w in zip(requirements, barred, strict=True)]
+            [
+                0 if w else min(own.steps, r.period_steps)
+                for w, r, own in zip(barred, rules, own_hours, strict=True)
+            ],
+            dtype=np.int64,
         ),
         curves=(),
+        hours=own_hours,
+        cheap_hours=_cheap_hours(own_hours, rules, water),
+        gate=_gates(requirements, rules, supplies),
+        source=sources.of_valve,
+        source_m3=sources.volume_m3,
+        crew_turns=turns_in_half_an_hour(len(requirements), water),
+        pump_least_m3_h=np.array([water.pump_least.get(name, 0.0) for name in pumps], dtype=np.float64),
+        pump_starts=water.pump_starts,
     )
     steps = np.array(
         [
@@ -161,32 +198,102 @@ def covering_steps(problem: AllocationProblem, valve: int, needed: float) -> int
     return problem.feasible_steps(valve, most)
 
 
-def _total(need: Requirement, hours: Calendar, water: Water) -> int:
-    if not math.isfinite(need.max_hours):
-        return hours.steps
-    return min(hours.steps, water.most_turns * math.floor(need.max_hours / water.step_hours + NEAR))
+def volume_for_plan_m3(water: Water) -> float:
+    """Give the water that a plan may use: what there is, less the reserve.
+
+    Parameters
+    ----------
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        [m3]; infinite where neither an amount nor a source is given.
+    """
+    there = water.available
+    if there is None and water.sources and water.reserve:
+        there = sum(water.sources.values())
+    return math.inf if there is None else max(0.0, there - (water.reserve or 0.0))
 
 
-def _set_lengths_of(need: Requirement, hours: Calendar, water: Water) -> tuple[Span, ...]:
-    """Cut the lengths that the hours allow to what the valve allows."""
-    low = max(1, math.ceil(need.min_hours / water.step_hours - NEAR))
-    high = math.floor(min(need.max_hours, 1e6) / water.step_hours + NEAR)
-    cut = [(max(a, low), min(b, high)) for a, b in hours.set_lengths]
-    return tuple((a, b) for a, b in cut if a <= b)
+def _calendar(requirements: Sequence[Requirement], water: Water, start: dt.date, zone: ZoneInfo) -> Calendar:
+    on_the_hour = [dt.time(0)] if any(need.system == "flood" for need in requirements) else []
+    marks = (*on_the_hour, *water.dear_hours)
+    clock = ClockTimes(water.hours, water.crew_hours, water.step_hours, marks)
+    return lay_out(start, water.days, zone, clock)
+
+
+def _cheap_hours(
+    hours: tuple[Calendar, ...], rules: Sequence[SetRules], water: Water
+) -> tuple[Calendar, ...]:
+    """Take the hours of dear power from all that is not flooded, as far as each can still run at all."""
+    if not water.dear_hours:
+        return hours
+    cut = without_hours(
+        hours, [not rule.by_gate for rule in rules], (water.dear_hours[0], water.dear_hours[1])
+    )
+    kept = tuple(own if own.set_lengths else full for own, full in zip(cut, hours, strict=True))
+    changed = any((a.water_allowed != b.water_allowed).any() for a, b in zip(kept, hours, strict=True))
+    return kept if changed else hours
+
+
+def _gates(
+    requirements: Sequence[Requirement], rules: Sequence[SetRules], supplies: Mapping[str, ValveSupply]
+) -> Ints:
+    """Return the place of each flooded valve in the order of gates; -1 for the others."""
+
+    def key(i: int) -> tuple[float, list[tuple[int, int, str]]]:
+        name = requirements[i].valve
+        gate = supplies.get(name, ValveSupply()).gate
+        parts = re.findall(r"\d+|\D+", name)
+        return math.inf if gate is None else gate, [
+            (0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts
+        ]
+
+    flooded = sorted((i for i, rule in enumerate(rules) if rule.by_gate), key=key)
+    found = np.full(len(requirements), -1, dtype=np.int64)
+    found[flooded] = np.arange(len(flooded))
+    return found
+
+
+def _steps_with_rests(rule: SetRules, hours: Calendar) -> int:
+    """Return the steps that sets and the rest after each can fill: hours and a rest a stretch, or all."""
+    stretches = hours.steps + rule.rest_steps * len(hours.windows)
+    return min(stretches, hours.span_steps + rule.rest_steps) if hours.windows else 0
+
+
+def _max_sets(rule: SetRules, hours: Calendar, set_lengths: tuple[Span, ...], water: Water) -> int:
+    """Return how many sets there can be: by rule, by the time between openings, and by ``turns``."""
+    if not set_lengths:
+        return 0
+    between = max(rule.apart_steps, rule.rest_steps + set_lengths[0][0])
+    by_time = (hours.span_steps - set_lengths[0][0]) // between + 1
+    return min(rule.most_sets, by_time, max(water.most_turns, len(hours.windows)))
+
+
+def _set_lengths_of(rule: SetRules, hours: Calendar) -> tuple[Span, ...]:
+    """Cut the lengths that the hours allow to what the rules allow; a least that no hours hold gives way."""
+    longest = max((b for _, b in hours.set_lengths), default=0) // rule.whole_steps * rule.whole_steps
+    low = max(rule.own_steps, min(rule.least_steps, longest), 1)
+    cut = [(max(a, low), min(b, rule.most_steps)) for a, b in hours.set_lengths]
+    kept = [(a, b) for a, b in cut if a <= b]
+    if rule.whole_steps == 1:
+        return tuple(kept)
+    return tuple((n, n) for a, b in kept for n in range(a, b + 1) if n % rule.whole_steps == 0)
 
 
 def _barred(need: Requirement, water: Water, capacity: float, set_lengths: tuple[Span, ...]) -> Barred:
-    if need.valve in water.out_of_service:
-        return "out_of_service"
-    if need.flow_m3_h > capacity * (1 + NEAR):
-        return "over_pump"
-    if not set_lengths:
-        return "no_set_fits"
-    if need.order_only:
-        return "few_trees"
-    if need.need_mm <= 0.0:
-        return "no_need"
-    return "no_harm" if need.harm <= 0.0 else ""
+    reasons: dict[Barred, bool] = {
+        "out_of_service": need.valve in water.out_of_service,
+        "over_pump": need.flow_m3_h > capacity * (1 + NEAR),
+        "over_intake": is_over_intake(need, water),
+        "no_set_fits": not set_lengths,
+        "few_trees": need.order_only,
+        "no_need": need.need_mm <= 0.0,
+        "no_harm": need.harm <= 0.0,
+    }
+    return next((why for why, holds in reasons.items() if holds), "")
 
 
 def _refuse_unknown_valves(requirements: Sequence[Requirement], water: Water, where: str) -> None:
@@ -262,9 +369,14 @@ def _refuse_if_nothing_can_run(
     context: tuple[str, list[float], tuple[str, ...]],
 ) -> None:
     where, capacity, _ = context
-    if not all(why in {"out_of_service", "over_pump", "no_set_fits"} for why in barred):
+    if not all(why in CANNOT_RUN for why in barred):
         return
-    if all(why == "out_of_service" for why in barred):
+    if all(why == "over_intake" for why in barred):
+        what, column = "every valve brings more an hour than its soil takes in", "water.intake_mm_h"
+        remedy = (
+            "Correct the rates, the soil or the wetted shares, or give what the soil was measured to take"
+        )
+    elif all(why == "out_of_service" for why in barred):
         what, column = "every valve is out of service", "water.out_of_service"
         remedy = "Take at least one valve off the list"
     elif "no_set_fits" not in barred:

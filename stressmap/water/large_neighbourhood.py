@@ -7,7 +7,8 @@ import numpy as np
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import fill_schedule
-from stressmap.water.schedule import Schedule, Set, steps_by_valve
+from stressmap.water.pump_schedule import Set
+from stressmap.water.schedule import Schedule, steps_by_valve
 
 SEED = 11
 ITERATIONS = 80

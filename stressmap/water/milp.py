@@ -241,9 +241,11 @@ def _constraints(problem: AllocationProblem, variables: _Variables) -> list[Line
             sparse.hstack([none_p, none_n, number]).tocsr(), 0.0, problem.max_sets.astype(float)
         ),
         LinearConstraint(
-            sparse.hstack([none_p, each, number * problem.rest_steps]).tocsr(),
+            sparse.hstack(
+                [none_p, each, sparse.diags_array(problem.rest_steps.astype(float)) @ number]
+            ).tocsr(),
             -np.inf,
-            float(problem.steps_with_rests),
+            problem.steps_with_rests.astype(float),
         ),
     ]
     return rows + _coupling_constraints(problem, variables)

@@ -13,10 +13,13 @@ from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import fill_schedule, join_sets
 from stressmap.water.large_neighbourhood import large_neighbourhood_search
 from stressmap.water.milp import HELD, bound_beside, solve_milp
+from stressmap.water.pump_habits import mend_for_pumps
 from stressmap.water.schedule import Schedule, build_schedule
 
 ROUNDS = 2
 CLOSE = 1e-9
+NO_COST = 1e-3
+"""Share of the benefit that leaving out the hours of dear power may cost and still be called nothing."""
 
 
 @dataclass(frozen=True)
@@ -31,11 +34,14 @@ class Plan:
         When.
     allocated_benefit : float
         Benefit of the allocation before scheduling [ha·bar·d].
+    avoids_dear : bool
+        Whether nothing that could wait runs in the hours of dear power.
     """
 
     solution: Solution
     timetable: Schedule
     allocated_benefit: float
+    avoids_dear: bool
 
 
 def plan_and_schedule(
@@ -62,33 +68,40 @@ def plan_and_schedule(
     -------
     Plan
     """
-    began = time.monotonic()
+    deadline = time.monotonic() + time_limit_s
     first = solve_milp(problem, time_limit_s=time_limit_s)
+    best = _scheduled(replace(problem, hours=problem.cheap_hours), calendar, urgency, first, deadline)
+    avoids = problem.cheap_hours is not problem.hours
+    if avoids and problem.merit(best.steps) < first.most_merit * (1 - NO_COST):
+        full = _scheduled(problem, calendar, urgency, first, deadline)
+        if problem.merit(best.steps) < problem.merit(full.steps) * (1 - NO_COST):
+            best, avoids = full, False
+    return Plan(_proven(problem, best.steps, first), best, first.benefit, avoids)
+
+
+def _scheduled(
+    problem: AllocationProblem, calendar: Calendar, urgency: Floats, first: Solution, deadline: float
+) -> Schedule:
+    """Schedule an allocation in the problem's hours; where it does not fit, solve again with what does."""
     allocated, narrowed = first, problem
-    best: Schedule | None = None
-    if first.stopped:
-        # A stopped search may have found little or nothing: a greedy plan is then the better start.
-        best = fill_schedule(problem, calendar, Schedule((), np.zeros(len(problem), dtype=np.int64)))
+    # A stopped search may have found little or nothing: a greedy plan is then the better start.
+    nothing = Schedule((), np.zeros(len(problem), dtype=np.int64))
+    best = fill_schedule(problem, calendar, nothing) if first.stopped else nothing
     for _ in range(ROUNDS):
         schedule = build_schedule(problem, allocated.steps, calendar, urgency)
         if (schedule.steps < allocated.steps).any():
             schedule = fill_schedule(problem, calendar, schedule)
-        if best is None or problem.merit(schedule.steps) > problem.merit(best.steps) + CLOSE:
+        if problem.merit(schedule.steps) > problem.merit(best.steps) + CLOSE:
             best = schedule
-        left = time_limit_s - (time.monotonic() - began)
+        left = deadline - time.monotonic()
         if (schedule.steps >= allocated.steps).all() or left <= 0:
             break
         narrowed = replace(
             narrowed, max_steps=np.where(schedule.steps < allocated.steps, schedule.steps, narrowed.max_steps)
         )
         allocated = solve_milp(narrowed, time_limit_s=left)
-    if best is not None:
-        best = join_sets(
-            problem, calendar, large_neighbourhood_search(problem, calendar, best, first.most_merit)
-        )
-        best = _filled(problem, calendar, best)
-    schedule = best or Schedule((), first.steps)
-    return Plan(_proven(problem, schedule.steps, first), schedule, first.benefit)
+    best = join_sets(problem, calendar, large_neighbourhood_search(problem, calendar, best, first.most_merit))
+    return mend_for_pumps(problem, calendar, _filled(problem, calendar, best))
 
 
 def _proven(problem: AllocationProblem, steps: Ints, allocated: Solution) -> Solution:

@@ -40,6 +40,7 @@ STATUS = {
     "": "dry",
     "out_of_service": "out of service",
     "over_pump": "flow over the pump",
+    "over_intake": "rate over the soil's intake",
     "no_set_fits": "no set fits the hours",
     "no_need": "no need",
     "no_harm": "dormant",

@@ -21,6 +21,15 @@ ZONES = ("America/Los_Angeles", "America/Santiago", "Australia/Lord_Howe", "Euro
 DAYS = (dt.date(2026, 7, 16), dt.date(2026, 3, 7), dt.date(2026, 10, 31), dt.date(2026, 4, 4))
 
 
+PLAIN: dict[str, Any] = {
+    "rest_hours": 4.0, "least_set_mm": {"micro_sprinkler": 0.0},
+    "most_set_hours": {"micro_sprinkler": 1000.0},
+    "days_apart": {"micro_sprinkler": 0.0}, "sets_a_week": {"micro_sprinkler": 1000}, "dear_hours": [],
+    "crews": 100,
+}  # fmt: skip
+"""Settings of a ranch whose valves may run in any manner, for what is not about manners."""
+
+
 def need(k: int, **own: Any) -> Requirement:
     values: dict[str, Any] = {
         "valve": f"V{k + 1}", "block": f"B{k // 4 + 1}", "crop": "prune", "pump": None, "area_ha": 4.0,
@@ -103,7 +112,7 @@ def random_ranch(seed: int) -> Drawn:
         {
             "available": f"{volume} m3", "pumps": {name: f"{flow} m3/h" for name, flow in pumps.items()},
             "days": days, "hours": hours, "crew_hours": crew, "out_of_service": out, "turns": turns,
-            "step_hours": step, "rest_hours": 3.0,
+            "step_hours": step, **PLAIN, "rest_hours": 3.0,
         }
     )  # fmt: skip
     limits = Limits(

@@ -10,6 +10,10 @@ from = 2026-07-16
 days = 4
 hours = ["20:00", "06:00"]
 out_of_service = ["N2"]
+rest_hours = 4
+dear_hours = []
+days_apart = { micro_sprinkler = 0, sprinkler = 0 }
+sets_a_week = { micro_sprinkler = 7, sprinkler = 7, flood = 7 }
 """
 MORE_COLUMNS = pd.DataFrame(
     {

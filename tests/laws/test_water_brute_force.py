@@ -27,8 +27,13 @@ def ways(case: PlanInputs, i: int) -> dict[int, int]:
     problem = case.problem
     runs, most = problem.set_lengths[i], int(problem.max_steps[i])
     half = max(problem.windows) / 2
-    rest = problem.rest_steps
-    room = sum(problem.windows) + rest * len(problem.windows)
+    rest = int(problem.rest_steps[i])
+    stretches, span = (
+        problem.hours[i].windows,
+        problem.hours[i].windows[-1][1] - problem.hours[i].windows[0][0],
+    )
+    step = problem.hours[i].cells_per_step
+    room = min(sum((b - a) // step for a, b in stretches) + rest * len(stretches), span // step + rest)
     lengths = [(n, low > half) for low, high in runs for n in range(low, min(high, most) + 1)]
     level, found = {0: 0}, {0: 0}
     for number in range(1, int(problem.max_sets[i]) + 1):

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from helpers.water_cases import need, random_ranch, terms
+from helpers.water_cases import PLAIN, need, random_ranch, terms
 from scipy import integrate, stats
 
 from stressmap.core.settings import Water
@@ -29,7 +29,7 @@ def case_of(count: int, **water: object) -> PlanInputs:
         need(k, area_ha=float(rng.uniform(1, 5)), dry_bar=float(rng.normal(2, 2)), min_hours=2.0)
         for k in range(count)
     ]
-    return formulate(needs, Water.model_validate(water), FIRST, ZONE)
+    return formulate(needs, Water.model_validate(PLAIN | water), FIRST, ZONE)
 
 
 @pytest.mark.parametrize(("mean", "se"), [(3.0, 0.5), (0.2, 1.0), (-1.0, 0.7), (-4.0, 0.5), (6.0, 2.0)])

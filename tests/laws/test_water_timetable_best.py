@@ -10,7 +10,7 @@ import itertools
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from helpers.water_cases import need
+from helpers.water_cases import PLAIN, need
 
 from stressmap.core.settings import Water
 from stressmap.water.formulation import PlanInputs, formulate
@@ -37,7 +37,7 @@ def tiny(seed: int) -> PlanInputs:
     water = Water.model_validate(
         {
             "available": f"{volume} m3", "pump": f"{flow} m3/h", "days": 1, "hours": ["04:00", "20:00"],
-            "step_hours": STEP,
+            "step_hours": STEP, **PLAIN,
         }
     )  # fmt: skip
     return formulate(needs, water, dt.date(2026, 7, 16), ZoneInfo("UTC"))

@@ -61,7 +61,7 @@ def test_the_files_of_a_plan_keep_every_limit(stressmap, ranch, tmp_path):
     by_valve = {row["valve"]: row for row in plan}
     assert by_valve["N2"]["status"] == "out of service"
     assert by_valve["S2"]["hours"] > 0
-    assert sum(row["m3"] for row in plan) > 2000
+    assert by_valve["S2"]["limited_by"] == "rules", "one valve is dry, and it gets what one period may bring"
 
 
 def test_what_is_asked_on_the_command_line_goes_before_the_settings(stressmap, ranch, tmp_path):
@@ -73,7 +73,7 @@ def test_what_is_asked_on_the_command_line_goes_before_the_settings(stressmap, r
         assert stressmap("water", ranch, *words, "--out", out, "--quiet").out == ""
         plan, sets = tables(out)
         assert violations(limits(volume, days), plan, sets) == []
-        assert sum(row["m3"] for row in plan) > 0.7 * volume
+        assert {row["limited_by"] for row in plan if row["hours"] > 0} == {"rules"}
 
 
 def test_it_prints_comparison_assumptions_and_cautions(stressmap, ranch):

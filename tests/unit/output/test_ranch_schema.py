@@ -86,6 +86,23 @@ out_of_service = ["N2"]
 step_hours = 0.5
 turns = 2
 rest_hours = 4
+walnut_wet_hours = 24
+least_set_mm = { drip = 8 }
+most_set_mm = { flood = 100 }
+most_set_hours = { drip = 16 }
+days_apart = { micro_sprinkler = 3 }
+sets_a_week = { micro_sprinkler = 2 }
+intake_mm_h = 12
+sources = { "Pump 1" = "60000 m3" }
+source_days = { "Pump 1" = [2026-07-16] }
+reserve = "5000 m3"
+pump_least = { "Pump 1" = "40 m3/h" }
+pump_starts = 2
+dear_hours = ["16:00", "21:00"]
+crews = 1
+crew_valves = 6
+travel_minutes = 5
+salinity_ds_m = 0.8
 mm_per_bar = 15
 amounts_anyway = true
 soil = "loam"

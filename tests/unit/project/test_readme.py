@@ -55,7 +55,6 @@ def test_water_keys_marked_as_default_are_the_default() -> None:
     marked = re.findall(r"^(\w+) = (\S+) .*# (?:.*; )?default(?:$|; or)", sample, flags=re.MULTILINE)
     assert {key for key, _ in marked} >= {
         "days",
-        "rest_hours",
         "step_hours",
         "draws",
         "time_limit_s",

@@ -5,7 +5,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from helpers.water_cases import need, random_ranch, terms
+from helpers.water_cases import PLAIN, need, random_ranch, terms
 
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
@@ -18,7 +18,7 @@ DAY, ZONE = dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles")
 
 
 def planned(needs: list[Requirement], **water: Any) -> Advice:
-    settings = Water.model_validate(water)
+    settings = Water.model_validate(PLAIN | water)
     return advise(formulate(needs, settings, DAY, ZONE), terms(settings, DAY))
 
 

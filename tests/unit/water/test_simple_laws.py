@@ -199,6 +199,7 @@ def test_rows_of_steps_are_volume_then_pumps_then_covers() -> None:
     made = Problem(
         flow_m3_h=flows, pump=np.array([0, 0, 0, 1]), capacity_m3_h=np.array([100.0, np.inf]),
         volume_m3=5000.0, step_hours=0.5, hours_steps=48, windows=(20, 28),
+        source=np.full(4, -1), source_m3=np.zeros(0),
     )  # fmt: skip
     rows = capacity_constraints.step_constraints(made).toarray()
     assert rows[0] == pytest.approx(flows * 0.5 / 5000.0)

@@ -1,0 +1,273 @@
+"""Good manners of irrigation, by system, soil and crop: how deep, how long, how often a valve may run.
+
+Each figure can be replaced by a key of ``[water]``; a valve's own ``min_hours`` and ``max_hours`` hold beside
+them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from stressmap.core.settings import Water
+from stressmap.water.requirement import Requirement
+
+REST_HOURS = 24.0
+REST_HOURS_BY_SOIL = {"clay loam": 48.0, "clay": 72.0}
+"""Between two sets of a valve [h]: soil drains to what it holds in 1 to 3 days; "Irrigation Scheduling Part
+2: determining water holding capacity", extension, 2010, text (read). How long each soil takes is a judgement.
+"""
+
+WET_SPAN_HOURS = 72.0
+"""Walnut may have water for ``walnut_wet_hours`` in any so many hours: its new root tips die in 1 to 4 days
+of saturated soil; "Have flooded orchards? Keep an eye out for damage", trade press by extension advisers,
+2017, text (read). The figure of 24 h is a judgement."""
+
+LEAST_SET_MM = {"drip": 8.0, "micro_sprinkler": 20.0, "sprinkler": 20.0, "flood": 75.0}
+MOST_SET_MM = {"flood": 100.0}
+"""Depths of a useful set on the field [mm]: less than the least mostly wets the surface; a check takes 75 to
+100 mm to be covered. Common practice, no source."""
+
+MOST_SET_HOURS = {"drip": 16.0, "micro_sprinkler": 24.0, "sprinkler": 24.0}
+"""Longest usual sets [h]: drip 8 to 16 h, micro-sprinklers 12 to 24 h; from memory, no text read."""
+
+DAYS_APART = {"micro_sprinkler": 3.0, "sprinkler": 3.0}
+SETS_A_WEEK = {"micro_sprinkler": 2, "sprinkler": 2, "flood": 1}
+"""Days between two openings of a valve, and sets in seven days: common practice, no source."""
+
+INTAKE_MM_H = {"clay": 5.0, "clay loam": 10.0, "loam": 15.0, "sandy loam": 25.0}
+"""Basic intake of a soil, upper ends of the ranges (clay 1 to 5, clay loam 5 to 10, loam 8 to 15, sandy loam
+15 to 25 mm/h, sand more): from memory, no text read. What is over it surely runs off; a sealed surface takes
+half."""
+
+VALVES_A_CREW = 60
+"""Valves for which one crew is taken where ``[water] crews`` does not tell: common practice, no source."""
+HALF_HOUR = 30.0
+WEEK_DAYS = 7
+NEAR = 1e-9
+
+
+@dataclass(frozen=True)
+class SetRules:
+    """What a valve's sets must keep to, in time steps.
+
+    Parameters
+    ----------
+    least_steps, most_steps : int
+        Ends of the length of a set.
+    own_steps : int
+        What the valve must run at least; shorter than ``least_steps`` is only less useful.
+    whole_steps : int
+        Lengths are multiples of it.
+    period_steps : int
+        Most over the whole plan.
+    most_sets : int
+        Sets over the whole plan.
+    rest_steps : int
+        From a closing to the next opening.
+    apart_steps : int
+        From an opening to the next one.
+    by_gate : bool
+        Whether water goes from gate to gate: sets begin on the hour and in the order of the gates.
+    """
+
+    least_steps: int
+    most_steps: int
+    own_steps: int
+    whole_steps: int
+    period_steps: int
+    most_sets: int
+    rest_steps: int
+    apart_steps: int
+    by_gate: bool
+
+
+def set_rules(need: Requirement, water: Water) -> SetRules:
+    """Settle the rules of a valve.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    SetRules
+        ``most_steps`` is 0 where a set as short as the valve can run would be too deep for its root zone.
+    """
+    step, flood = water.step_hours, need.system == "flood"
+    whole = max(1, math.ceil(1.0 / step - NEAR)) if flood else 1
+    most_h, period_h = most_set_hours(need, water), most_hours(need, water)
+    most = _down(most_h, step, whole)
+    useful = _up(_by_system(water.least_set_mm, LEAST_SET_MM, need.system, 0.0) / need.rate_mm_h, step, whole)
+    useful = max(min(useful, most, _down(period_h, step, whole)), whole)
+    own = _up(need.min_hours, step, whole)
+    if flood and period_h > 0.0:
+        # A check takes its least depth to be covered, whatever the week may bring: it waters for two.
+        useful_mm = _by_system(water.least_set_mm, LEAST_SET_MM, "flood", 0.0)
+        useful = max(whole, min(_up(useful_mm / need.rate_mm_h, step, whole), most))
+        period_h = max(period_h, useful * step)
+    rest_h = rest_hours(need, water)
+    apart_h = 24.0 * _by_system(water.days_apart, DAYS_APART, need.system, 0.0)
+    return SetRules(
+        least_steps=max(useful, own),
+        most_steps=most if max(useful, own) <= most else 0,
+        own_steps=own,
+        whole_steps=whole,
+        period_steps=_down(period_h, step, whole),
+        most_sets=_most_sets(need.system, water),
+        rest_steps=max(1, math.ceil(rest_h / step - NEAR)),
+        apart_steps=math.ceil(apart_h / step - NEAR),
+        by_gate=flood,
+    )
+
+
+def most_set_hours(need: Requirement, water: Water) -> float:
+    """Give the longest set of a valve: by its root zone, its system, its crop and its own limit.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        [h], not yet whole steps; infinite where nothing limits it.
+    """
+    deep = min(
+        need.most_net_mm_a_set / need.factor,
+        _by_system(water.most_set_mm, MOST_SET_MM, need.system, math.inf),
+    )
+    return min(
+        deep / need.rate_mm_h,
+        _by_system(water.most_set_hours, MOST_SET_HOURS, need.system, math.inf),
+        need.max_hours,
+        wet_hours(need, water),
+    )
+
+
+def most_hours(need: Requirement, water: Water) -> float:
+    """Give the hours that a valve may run over the plan: by what a period may bring and by ``turns``.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        [h], not yet whole steps; infinite where nothing limits it.
+    """
+    return min(need.most_net_mm / need.factor / need.rate_mm_h, water.most_turns * need.max_hours)
+
+
+def wet_hours(need: Requirement, water: Water) -> float:
+    """Give the most hours of water within 72 that a crop's roots bear.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        [h], infinite where the crop is not known to suffer.
+    """
+    return water.walnut_wet_hours if need.crop == "walnut" else math.inf
+
+
+def rest_hours(need: Requirement, water: Water) -> float:
+    """Give the hours between two sets of a valve.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        [h]; so long, too, that no 72 h hold more water than the crop bears.
+    """
+    usual = REST_HOURS_BY_SOIL.get(need.texture, REST_HOURS)
+    rest = usual if water.rest_hours is None else water.rest_hours
+    return max(rest, WET_SPAN_HOURS - wet_hours(need, water))
+
+
+def is_over_intake(need: Requirement, water: Water) -> bool:
+    """Tell whether a valve brings more water an hour than its soil surely takes in.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    bool
+        False for flood, which must cover the ground to reach the end of the check, and for a soil that is not
+        known.
+    """
+    if need.system == "flood" or (water.intake_mm_h is None and "soil" in need.assumed):
+        return False
+    takes = water.intake_mm_h or INTAKE_MM_H.get(need.texture, math.inf)
+    return need.rate_mm_h / need.wetted_share > takes * (1 + NEAR)
+
+
+def turns_in_half_an_hour(valves: int, water: Water) -> int:
+    """Give how many valves all crews can open or close in half an hour.
+
+    Parameters
+    ----------
+    valves : int
+        Of the ranch.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    int
+        At least 1.
+
+    Examples
+    --------
+    >>> turns_in_half_an_hour(60, Water()), turns_in_half_an_hour(61, Water(travel_minutes=10.0))
+    (6, 6)
+    """
+    crews = water.crews or math.ceil(valves / VALVES_A_CREW)
+    reached = math.inf if water.travel_minutes <= 0 else math.floor(HALF_HOUR / water.travel_minutes + NEAR)
+    return crews * int(max(1, min(water.crew_valves, reached)))
+
+
+def _most_sets(system: str, water: Water) -> int:
+    a_week = _by_system(water.sets_a_week, SETS_A_WEEK, system, math.inf)
+    if not math.isfinite(a_week):
+        return water.days * 24
+    return max(1, math.ceil(a_week * water.days / WEEK_DAYS - NEAR))
+
+
+def _by_system(ours: dict, usual: dict, system: str, other: float) -> float:  # type: ignore[type-arg]
+    return float((usual | ours).get(system, other))
+
+
+def _down(hours: float, step: float, whole: int) -> int:
+    return math.floor(min(hours, 1e6) / (step * whole) + NEAR) * whole
+
+
+def _up(hours: float, step: float, whole: int) -> int:
+    return math.ceil(min(hours, 1e6) / (step * whole) - NEAR) * whole
