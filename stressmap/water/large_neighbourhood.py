@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stressmap.water.allocation_problem import AllocationProblem
+from stressmap.core.arrays import Ints
+from stressmap.water.allocation_problem import AllocationProblem, Solution
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import fill_schedule
 from stressmap.water.pump_schedule import Set
@@ -18,7 +19,7 @@ NEAR_ENOUGH = 1e-3
 
 
 def large_neighbourhood_search(
-    problem: AllocationProblem, calendar: Calendar, schedule: Schedule, bound: float
+    problem: AllocationProblem, calendar: Calendar, schedule: Schedule, bound: Solution
 ) -> Schedule:
     """Improve a schedule by destroying and repairing parts of it.
 
@@ -30,8 +31,8 @@ def large_neighbourhood_search(
         When water may run and the crew is there.
     schedule : Schedule
         The schedule to improve.
-    bound : float
-        No plan has more merit [ha·bar·d]; within a thousandth of it nothing more is repaired.
+    bound : Solution
+        With the proven bounds; within a thousandth of both nothing more is repaired.
 
     Returns
     -------
@@ -41,7 +42,7 @@ def large_neighbourhood_search(
     generator = np.random.default_rng(SEED)
     best, merit = schedule, problem.merit(schedule.steps)
     for iteration in range(ITERATIONS if len(problem) <= MOST_VALVES else 0):
-        if merit >= bound * (1.0 - NEAR_ENOUGH):
+        if is_as_good(problem, best.steps, bound.past_limit_bound, bound.bound):
             break
         kept = _destroy(problem, calendar, best.sets, iteration, generator)
         repaired = fill_schedule(
@@ -50,6 +51,27 @@ def large_neighbourhood_search(
         if problem.merit(repaired.steps) > merit * (1.0 + 1e-9):
             best, merit = repaired, problem.merit(repaired.steps)
     return best
+
+
+def is_as_good(problem: AllocationProblem, steps: Ints, past_limit: float, benefit: float) -> bool:
+    """Tell whether a plan relieves as much as another, to a thousandth, beyond the limits and within them.
+
+    Parameters
+    ----------
+    problem : AllocationProblem
+        Of n valves.
+    steps : array of int, shape (n,)
+        Of the plan.
+    past_limit, benefit : float
+        What the other relieves beyond the crops' limits and beyond the allowance [ha·bar·d].
+
+    Returns
+    -------
+    bool
+        Each by itself: in one figure, what is beyond the limits would drown the rest.
+    """
+    share = 1.0 - NEAR_ENOUGH
+    return problem.past_limit(steps) >= past_limit * share and problem.benefit(steps) >= benefit * share
 
 
 def _destroy(

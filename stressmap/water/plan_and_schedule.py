@@ -11,15 +11,13 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.water.allocation_problem import AllocationProblem, Solution
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import fill_schedule, join_sets
-from stressmap.water.large_neighbourhood import large_neighbourhood_search
+from stressmap.water.large_neighbourhood import is_as_good, large_neighbourhood_search
 from stressmap.water.milp import HELD, bound_beside, solve_milp
 from stressmap.water.pump_habits import mend_for_pumps
 from stressmap.water.schedule import Schedule, build_schedule
 
 ROUNDS = 2
 CLOSE = 1e-9
-NO_COST = 1e-3
-"""Share of the benefit that leaving out the hours of dear power may cost and still be called nothing."""
 
 
 @dataclass(frozen=True)
@@ -72,9 +70,10 @@ def plan_and_schedule(
     first = solve_milp(problem, time_limit_s=time_limit_s)
     best = _scheduled(replace(problem, hours=problem.cheap_hours), calendar, urgency, first, deadline)
     avoids = problem.cheap_hours is not problem.hours
-    if avoids and problem.merit(best.steps) < first.most_merit * (1 - NO_COST):
+    if avoids and not is_as_good(problem, best.steps, first.past_limit_bound, first.bound):
         full = _scheduled(problem, calendar, urgency, first, deadline)
-        if problem.merit(best.steps) < problem.merit(full.steps) * (1 - NO_COST):
+        most = problem.past_limit(full.steps), problem.benefit(full.steps)
+        if not is_as_good(problem, best.steps, *most):
             best, avoids = full, False
     return Plan(_proven(problem, best.steps, first), best, first.benefit, avoids)
 
@@ -100,7 +99,7 @@ def _scheduled(
             narrowed, max_steps=np.where(schedule.steps < allocated.steps, schedule.steps, narrowed.max_steps)
         )
         allocated = solve_milp(narrowed, time_limit_s=left)
-    best = join_sets(problem, calendar, large_neighbourhood_search(problem, calendar, best, first.most_merit))
+    best = join_sets(problem, calendar, large_neighbourhood_search(problem, calendar, best, first))
     return mend_for_pumps(problem, calendar, _filled(problem, calendar, best))
 
 

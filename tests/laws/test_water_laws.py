@@ -54,7 +54,7 @@ def test_no_amount_within_the_limits_outweighs_a_bar_beyond_them() -> None:
     """One small zone half a bar past its limit among large ones that gain far more from the same water."""
     past = need(0, area_ha=1.0, dry_bar=4.0, limit_bar=3.5, mm_per_bar=40.0, dry_se_bar=0.5)
     others = [need(k, area_ha=8.0, dry_bar=4.0, mm_per_bar=8.0, weight=3.0) for k in range(1, 8)]
-    water = Water.model_validate({"available": "400 m3"})
+    water = Water.model_validate(PLAIN | {"available": "400 m3"})
     case = formulate([past, *others], water, FIRST, ZONE)
     found = solve_milp(case.problem)
     own = case.problem.curves[0]
@@ -116,7 +116,7 @@ def test_a_short_search_gives_the_best_so_far_and_says_so() -> None:
     ).solution
     assert cut.stopped == "time"
     assert cut.benefit > 0.5 * solve_milp(case.problem).benefit
-    water = Water.model_validate({"time_limit_s": 1e-9})
+    water = Water.model_validate(PLAIN | {"time_limit_s": 1e-9})
     lines = tell(advise(case, terms(water, FIRST)), WaterWords("en"))[0].lines
     assert any(
         line.startswith("The search was stopped after 1e-09 s: this is the best plan") for line in lines
@@ -134,7 +134,7 @@ def test_a_sure_valve_is_chosen_in_every_draw_and_a_doubtful_one_in_some() -> No
         need(0, dry_bar=8.0, dry_se_bar=0.1),
         *(need(k, dry_bar=2.0, dry_se_bar=2.0) for k in range(1, 6)),
     ]
-    case = formulate(needs, Water.model_validate({"available": "4 ML"}), FIRST, ZONE)
+    case = formulate(needs, Water.model_validate(PLAIN | {"available": "4 ML"}), FIRST, ZONE)
     judged = evaluate_over_draws(case, compare_alternatives(case, solve_milp(case.problem).steps), 60)
     assert judged.chosen[0] == 1.0
     assert (judged.chosen[1:] < 1.0).all()

@@ -73,7 +73,9 @@ def test_what_is_asked_on_the_command_line_goes_before_the_settings(stressmap, r
         assert stressmap("water", ranch, *words, "--out", out, "--quiet").out == ""
         plan, sets = tables(out)
         assert violations(limits(volume, days), plan, sets) == []
-        assert {row["limited_by"] for row in plan if row["hours"] > 0} == {"rules"}
+        short = [row for row in plan if row["hours"] > 0 and row["need_covered"] < 1]
+        assert short, "one valve needs more than the days may bring"
+        assert {row["limited_by"] for row in short} == {"rules"}
 
 
 def test_it_prints_comparison_assumptions_and_cautions(stressmap, ranch):
