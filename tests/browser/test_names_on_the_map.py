@@ -22,6 +22,24 @@ HOSTILE = [
     "two\nlines\u2028three",
     "BE3",
 ]
+UNBROKEN = [
+    "W" * 120,
+    "Lower\u00a0" * 24,
+    "\u2011W" * 60,
+    "\u0915\u094d" * 60,
+    "a" + "\u0301" * 100,
+    "\U0001f333\u200d" * 60,
+    "W\u2060" * 60,
+    "\u0628" * 120,
+]
+"""Without a place to break a line; the fourth is a single letter to Unicode (Annex 29, rule GB9c)."""
+SIDEWAYS = (
+    "const over = [...document.querySelectorAll('body, #stage, #panel, #panel *, #top, #top *')]"
+    ".filter(e => e.checkVisibility() && e.clientWidth && e.scrollWidth > e.clientWidth"
+    " && ['auto', 'scroll'].includes(getComputedStyle(e).overflowX)).map(e => e.id || e.className);"
+    "const wide = document.documentElement.scrollWidth > window.innerWidth;"
+    "return wide ? ['page', ...over] : over"
+)
 BOXES = (
     "const map = page.map.getContainer().getBoundingClientRect();"
     "const box = (e) => { const r = e.getBoundingClientRect();"
@@ -40,7 +58,7 @@ def page():
 def written(tmp_path_factory):
     """Maps by name, each written once."""
     folder = tmp_path_factory.mktemp("names")
-    made = {"small": small(), "full": full(), "large": large(), "hostile": hostile()}
+    made = {"small": small(), "full": full(), "large": large(), "hostile": hostile(), "unbroken": unbroken()}
     for name, content in made.items():
         write_map(content, folder / f"{name}.html")
     return folder
@@ -49,6 +67,28 @@ def written(tmp_path_factory):
 def hostile():
     content = small()
     return dataclasses.replace(content, valves=content.valves.assign(valve=HOSTILE))
+
+
+def unbroken(tables=("blocks", "valves", "zones", "readings", "water_plan", "timetable", "look_again")):
+    """The full ranch with every name long and without a break: ranch, blocks, valves, crops, trees."""
+    content = full()
+    long = {
+        "block": dict(zip(content.blocks["block"], UNBROKEN, strict=False)),
+        "valve": dict(zip(content.valves["valve"], UNBROKEN, strict=True)),
+        "crop": {"prune": UNBROKEN[0], "almond": UNBROKEN[3]},
+        "tree_id": {tree: name for tree in content.readings["tree_id"] for name in [f"{tree}{UNBROKEN[3]}"]},
+    }
+
+    def renamed(table):
+        found = {name: table[name].replace(to) for name, to in long.items() if name in table}
+        return table.assign(**found)
+
+    return dataclasses.replace(
+        content,
+        ranch=content.ranch.model_copy(update={"name": UNBROKEN[3]}),
+        edges_bar={long["crop"][crop]: edges for crop, edges in content.edges_bar.items()},
+        **{name: renamed(getattr(content, name)) for name in tables},
+    )
 
 
 def labels(page: Page, selector: str = ".rank-icon, .map-name.leaflet-marker-icon") -> list[dict]:
@@ -184,6 +224,46 @@ def test_a_hostile_name_is_cut_and_harmless(page: Page, written: Path, size) -> 
     assert wide <= 0, "a long name pushes the page sideways"
     assert page.asked_for() == []
     assert page.complaints() == []
+
+
+@SIZES
+def test_a_name_without_a_break_moves_nothing_sideways(page: Page, written: Path, size) -> None:
+    page.open(written / "unbroken.html", size)
+    assert page.js(SIDEWAYS) == []
+    for language in ("es", "en"):
+        page.js("document.querySelector(`#languages [lang=${arguments[0]}]`).click()", language)
+        page.js(
+            "for (const d of document.querySelectorAll('#lists details, #cautions details')) d.open = true"
+        )
+        assert page.js(SIDEWAYS) == [], "the list or the cautions"
+    for kind in ("valve", "zone", "reading", "again"):
+        items = "again" if kind == "again" else f"{kind}s"
+        for place in range(page.js(f"return Math.min(ranch.{items}.length, 8)")):
+            page.js(f"page.choose({{kind: '{kind}', item: ranch.{items}[{place}]}})")
+            assert page.js(SIDEWAYS) == [], f"the card of a {kind}"
+            page.js("page.back()")
+    page.js("page.search('W')")
+    assert page.js("return document.querySelectorAll('#lists .row').length") > 0
+    assert page.js(SIDEWAYS) == [], "what a search finds"
+    assert page.complaints() == []
+
+
+@SIZES
+def test_a_long_name_is_written_in_full_in_list_and_card(page: Page, written: Path, size) -> None:
+    """Broken into lines, none of them cut at the edge of its box."""
+    page.open(written / "unbroken.html", size)
+    within = (
+        "const edge = (e) => e.closest('.name, h2').getBoundingClientRect().right;"
+        "return [...document.querySelectorAll(arguments[0])].filter(e => e.textContent === arguments[1])"
+        ".map(e => [...e.getClientRects()].every(r => r.right <= edge(e) + 1))"
+    )
+    valve = "ranch.valves.find(v => v.valve === arguments[0])"
+    for name in (UNBROKEN[0], UNBROKEN[1], UNBROKEN[2]):
+        page.js(f"document.querySelectorAll('#valve-rows .row')[{valve}.rank - 1].scrollIntoView()", name)
+        assert page.js(within, "#valve-rows .main", name) == [True]
+        page.js(f"page.choose({{kind: 'valve', item: {valve}}})", name)
+        assert page.js(within, "#card h2 bdi", name) == [True]
+        page.js("page.back()")
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
