@@ -53,6 +53,31 @@ def middle_longitude(west: float, east: float) -> float:
     return middle + HALF if middle <= 0 else middle - HALF
 
 
+def around(longitudes: Any, middle: float) -> Any:
+    """Move longitudes by whole turns until they lie within half a turn of a middle [degrees].
+
+    Parameters
+    ----------
+    longitudes : array of float
+        NaN stays.
+    middle : float
+        Of the ranch.
+
+    Returns
+    -------
+    array of float
+        Continuous across the meridian of 180 degrees; what lies there already is not changed.
+
+    Examples
+    --------
+    >>> around(np.array([-179.5, 179.5, 178.0]), 179.75).tolist()
+    [180.5, 179.5, 178.0]
+    >>> around(np.array([-122.0]), -121.5).tolist()
+    [-122.0]
+    """
+    return longitudes - WHOLE * np.round((longitudes - middle) / WHOLE)
+
+
 def _eastward(places: NDArray[np.float64]) -> NDArray[np.float64]:
     moved = places.copy()
     moved[:, 0] = np.where(moved[:, 0] < 0, moved[:, 0] + WHOLE, moved[:, 0])

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { boxAt, contains, overlaps, touches } from "../../stressmap/output/web/map/geometry.js";
+import { boxAt, contains, overlaps, touches, turned } from "../../stressmap/output/web/map/geometry.js";
 import { outline, rectangle } from "./shapes.mjs";
 
 const BOX = { left: 10, top: 10, right: 20, bottom: 20 };
@@ -10,6 +10,14 @@ test("boxes that only touch do not overlap", () => {
   assert.equal(overlaps(BOX, { left: 20, top: 10, right: 30, bottom: 20 }), false);
   assert.equal(overlaps(BOX, { left: 19.9, top: 10, right: 30, bottom: 20 }), true);
   assert.equal(contains(BOX, BOX), true);
+});
+
+test("a longitude is told as others tell it, and drawn beside the ranch", () => {
+  assert.equal(turned(180.25, 0), -179.75);
+  assert.equal(turned(-180.25, 0), 179.75);
+  assert.equal(turned(-179.75, 179.5), 180.25);
+  assert.equal(turned(-121.5, 0), -121.5);
+  assert.equal(turned(-121.5, -121.8), -121.5);
 });
 
 test("a box stands around its middle", () => {

@@ -10,8 +10,10 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from stressmap.core.antimeridian import around, middle_longitude
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
@@ -51,10 +53,13 @@ def map_data(content: Content) -> dict[str, Any]:
     dict
         Numbers, text and lists only; figures in bar and hectares; missing ones ``None``.
     """
-    blocks, valves, zones, readings = (
-        table.to_crs(WGS84)
-        for table in (content.blocks, content.valves, _smoothed(content), content.readings)
-    )
+    middle_of_ranch = _middle_longitude(content.blocks)
+    blocks, valves, zones, readings, again = (
+        None if table is None else _degrees(table, middle_of_ranch)
+        for table in (
+            content.blocks, content.valves, _smoothed(content), content.readings, content.look_again,
+        )
+    )  # fmt: skip
     return {
         "ranch": content.ranch.name,
         "visit": [day.isoformat() for day in content.visit],
@@ -74,8 +79,8 @@ def map_data(content: Content) -> dict[str, Any]:
         "valves": _valves(content, rows(valves)),
         "zones": [_zone(row) for row in rows(zones)],
         "readings": [_reading(row) for row in rows(readings)],
-        "again": _look_again(content),
-        "images": _images(content),
+        "again": [] if again is None else [_look_again(row) for row in rows(again)],
+        "images": _images(content, middle_of_ranch),
         "basemap": content.basemap,
     }
 
@@ -138,18 +143,29 @@ def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None
     }
 
 
-def _look_again(content: Content) -> list[dict[str, Any]]:
-    if content.look_again is None:
-        return []
-    return [
-        {
-            "tree": None if row.get("tree_id") is None else str(row["tree_id"]),
-            "block": row.get("block"),
-            "valve": row.get("valve"),
-            "at": [round(row["geometry"].y, 6), round(row["geometry"].x, 6)],
-        }
-        for row in rows(content.look_again.to_crs(WGS84))
-    ]
+def _look_again(row: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "tree": None if row.get("tree_id") is None else str(row["tree_id"]),
+        "block": row.get("block"),
+        "valve": row.get("valve"),
+        "at": [round(row["geometry"].y, 6), round(row["geometry"].x, 6)],
+    }
+
+
+def _middle_longitude(blocks: gpd.GeoDataFrame) -> float:
+    west, _, east, _ = blocks.to_crs(WGS84).total_bounds
+    return middle_longitude(float(west), float(east))
+
+
+def _degrees(table: gpd.GeoDataFrame, middle_of_ranch: float) -> gpd.GeoDataFrame:
+    """Bring a table to longitudes and latitudes without a jump where the meridian of 180 degrees is."""
+    degrees = table.to_crs(WGS84)
+
+    def joined(places: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.column_stack([around(places[:, 0], middle_of_ranch), places[:, 1]])
+
+    shapes = shapely.transform(degrees.geometry.to_numpy(), joined)
+    return degrees.set_geometry(gpd.GeoSeries(shapes, index=degrees.index, crs=WGS84))
 
 
 def _block(row: dict[str, Any]) -> dict[str, Any]:
@@ -257,7 +273,7 @@ def _smoothed(content: Content) -> gpd.GeoDataFrame:
     return zones.set_geometry(gpd.GeoSeries(drawn, index=zones.index, crs=zones.crs))
 
 
-def _images(content: Content) -> dict[str, dict[str, Any]]:
+def _images(content: Content, middle_of_ranch: float) -> dict[str, dict[str, Any]]:
     raster = content.raster
     if not len(raster.stress_bar) or not np.isfinite(raster.stress_bar).any():
         return {}
@@ -266,7 +282,7 @@ def _images(content: Content) -> dict[str, dict[str, Any]]:
         raster, raster.stress_bar, DRY_RAMP, _span(raster.stress_bar, at_least=(min(edges), max(edges)))
     )
     unsure = draw_surface(raster, raster.stress_se_bar, UNSURE_RAMP, _span(raster.stress_se_bar))
-    return {"surface": _image(stress), "uncertainty": _image(unsure)}
+    return {"surface": _image(stress, middle_of_ranch), "uncertainty": _image(unsure, middle_of_ranch)}
 
 
 def _span(values: Any, *, at_least: tuple[float, float] | None = None) -> tuple[float, float]:
@@ -278,5 +294,12 @@ def _span(values: Any, *, at_least: tuple[float, float] | None = None) -> tuple[
     return (low, high) if high > low else (low, low + 0.5)
 
 
-def _image(picture: Picture) -> dict[str, Any]:
-    return {"uri": picture.uri, "corners": picture.corners, "low": picture.low, "high": picture.high}
+def _image(picture: Picture, middle_of_ranch: float) -> dict[str, Any]:
+    south, west, north, east = picture.corners
+    west, east = around(np.array([west, east]), middle_of_ranch).round(7).tolist()
+    return {
+        "uri": picture.uri,
+        "corners": [south, west, north, east],
+        "low": picture.low,
+        "high": picture.high,
+    }

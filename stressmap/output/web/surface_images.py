@@ -10,18 +10,22 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pyproj
 from numpy.typing import NDArray
 from pyproj import Transformer
 from rasterio.crs import CRS
 from rasterio.transform import Affine
 from rasterio.warp import Resampling, reproject
 
+from stressmap.core.antimeridian import HALF, around
 from stressmap.output.view.content import Raster, stretches
 from stressmap.output.view.palette import ramp
 
 LEVELS = 200
 MOST_PIXELS = 4_000_000
 WEB = "EPSG:3857"
+WEB_FROM_180 = "+proj=webmerc +datum=WGS84 +units=m +no_defs +lon_0=180"
+"""The projection of web maps with its jump at Greenwich, for a ranch across the meridian of 180 degrees."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +37,7 @@ class Picture:
     uri : str
         PNG as a data URI; transparent outside blocks.
     corners : tuple of float
-        South, west, north, east [degrees, WGS 84].
+        South, west, north, east [degrees, WGS 84]; across the meridian of 180 degrees the east is beyond 180.
     low, high : float
         Figures [bar] of the ramp's first and last colour.
     """
@@ -88,7 +92,8 @@ def _to_web(
 ) -> tuple[NDArray[np.uint8], tuple[float, float, float, float]]:
     rows, columns = raster.shape
     east, south = raster.west + columns * raster.cell_m, raster.north - rows * raster.cell_m
-    to_web = Transformer.from_crs(raster.crs, WEB, always_xy=True)
+    web, centre = _web(raster.crs, (raster.west, east), (south, raster.north))
+    to_web = Transformer.from_crs(raster.crs, web, always_xy=True)
     left, bottom, right, top = to_web.transform_bounds(raster.west, south, east, raster.north)
     side = raster.cell_m * (right - left) / (east - raster.west)
     side *= max(1.0, ((right - left) * (top - bottom) / side**2 / MOST_PIXELS) ** 0.5)
@@ -100,13 +105,23 @@ def _to_web(
         src_transform=Affine(raster.cell_m, 0, raster.west, 0, -raster.cell_m, raster.north),
         src_crs=CRS.from_user_input(raster.crs),
         dst_transform=Affine(side, 0, left, 0, -side, top),
-        dst_crs=CRS.from_string(WEB),
+        dst_crs=CRS.from_wkt(web.to_wkt()),
         resampling=Resampling.nearest,
     )
-    to_degrees = Transformer.from_crs(WEB, "EPSG:4326", always_xy=True)
+    to_degrees = Transformer.from_crs(web, "EPSG:4326", always_xy=True)
     west, low = to_degrees.transform(left, top - height * side)
     far, high = to_degrees.transform(left + width * side, top)
-    return warped, (round(low, 7), round(west, 7), round(high, 7), round(far, 7))
+    west, far = around(np.array([west, far]), centre).round(7).tolist()
+    return warped, (round(low, 7), west, round(high, 7), far)
+
+
+def _web(crs: str, across: tuple[float, float], along: tuple[float, float]) -> tuple[pyproj.CRS, float]:
+    """Choose the projection of web maps that has no jump here, and the longitude in its middle [degrees]."""
+    to_degrees = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+    longitudes, _ = to_degrees.transform(*np.meshgrid(across, along))
+    if np.ptp(longitudes) <= HALF:
+        return pyproj.CRS(WEB), 0.0
+    return pyproj.CRS(WEB_FROM_180), HALF
 
 
 def png(index: NDArray[np.uint8], palette: NDArray[np.uint8]) -> bytes:

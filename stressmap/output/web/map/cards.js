@@ -1,4 +1,5 @@
 // What a tap shows, in plain words.
+import { turned } from "./geometry.js";
 import { priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
 import { addUpAsWritten, isPastLimit } from "./standing.js";
@@ -25,8 +26,9 @@ function band(priority, right) {
 
 function where(at) {
   if (!at) return make("span", { text: word("list.no_position") });
-  const text = `${at[0].toFixed(5)}, ${at[1].toFixed(5)}`;
-  return make("span", {}, make("span", { text }), make("a", { class: "wide", href: `geo:${at[0]},${at[1]}?q=${at[0]},${at[1]}`, text: word("card.open_phone_map") }));
+  const [latitude, longitude] = [at[0], Number(turned(at[1], 0).toFixed(6))];
+  const text = `${latitude.toFixed(5)}, ${longitude.toFixed(5)}`, spot = `${latitude},${longitude}`;
+  return make("span", {}, make("span", { text }), make("a", { class: "wide", href: `geo:${spot}?q=${spot}`, text: word("card.open_phone_map") }));
 }
 
 function planFacts(plan) {

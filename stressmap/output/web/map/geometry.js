@@ -5,6 +5,9 @@ export const grown = (box, by) => ({ left: box.left - by, top: box.top - by, rig
 export const middleOf = (box) => ({ x: (box.left + box.right) / 2, y: (box.top + box.bottom) / 2 });
 export const sizeOf = (box) => ({ x: box.right - box.left, y: box.bottom - box.top });
 
+// A longitude within half a turn of a middle, in degrees: on the map a ranch across 180 degrees runs on beyond it.
+export const turned = (longitude, middle) => longitude - 360 * Math.round((longitude - middle) / 360);
+
 // Boxes that only touch do not overlap.
 export const overlaps = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
 export const contains = (outer, inner) => inner.left >= outer.left && inner.right <= outer.right && inner.top >= outer.top && inner.bottom <= outer.bottom;

@@ -1,5 +1,6 @@
 // Puts the page together and keeps list, map and language in step.
 import { CARDS } from "./cards.js";
+import { turned } from "./geometry.js";
 import { RanchDrawing } from "./layers.js";
 import { fillCautions, legend, lists } from "./panel.js";
 import { layerMark } from "./rows.js";
@@ -195,7 +196,8 @@ class RanchPage {
     this.map.locate({ watch: true, enableHighAccuracy: true, maximumAge: 5000, timeout: 20000 });
   }
 
-  located({ latlng, accuracy }) {
+  located({ latlng: { lat, lng }, accuracy }) {
+    const latlng = L.latLng(lat, turned(lng, this.map.options.center[1]));
     const first = !this.me;
     this.me?.remove();
     this.me = L.layerGroup([
