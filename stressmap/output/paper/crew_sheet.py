@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from fpdf import FPDF
+from fpdf import FPDF, ViewerPreferences
 from shapely import box
 
 from stressmap.output.paper.fonts import drawable, font_file
@@ -81,7 +81,10 @@ class CrewSheet(FPDF):
         self.add_font("sheet", "B", font_file(bold=True))
         self.set_creation_date(dt.datetime.combine(content.visit[1], dt.time(), dt.UTC))
         self.set_title(drawable(f"{self.said('sheet.title')}, {content.ranch.name}"))
+        self.set_subject(drawable(self.said("sheet.subject")))
+        self.set_keywords(drawable(self.said("sheet.keywords")))
         self.set_lang(content.ranch.languages[0])
+        self.viewer_preferences = ViewerPreferences(display_doc_title=True)
 
     def said(self, key: str, **values: object) -> str:
         """Say something in every language of the sheet, one after the other."""
@@ -160,7 +163,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
         PDF to write; the same content gives the same bytes.
     """
     sheet = CrewSheet(content)
-    picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 3))
+    picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 1.8))
     order = turns(content)
     said = [line for words in sheet.words for line in first_look(content, order, words)]
     since = content.previous_visit

@@ -29,6 +29,10 @@ STRIPE_MM = 1.3
 """From one stripe to the next."""
 
 KEY = 56.0
+CAPTION, CAPTION_TYPE = 2.4, 6.4
+"""Height of a line below the map [mm], and its type [points]."""
+NORTH = 18.4
+"""Height of what stands under the key: the arrow and the scale [mm]."""
 OUTLINED = 150
 """With more valve zones than this, only those of the page are drawn."""
 LABEL = (8.0, 4.6)
@@ -44,7 +48,7 @@ class SheetMap:
     Parameters
     ----------
     area : tuple of float
-        Left, top, width, height on the page [mm].
+        Left, top, width, height on the page [mm], less what is written below.
     frame : Frame
         How the ranch is laid into it.
     zones, blocks : list of list of tuple
@@ -60,7 +64,9 @@ class SheetMap:
     priorities: tuple[int | None, ...]
 
     def draw(self, sheet: Any, opened: list[Turn], closed: list[Turn]) -> None:
-        """Draw map, legend, north and scale.
+        """Draw map, legend, north and scale, and say below what they show, for who cannot see it.
+
+        The picture is not tagged: a tag on it alone would hide the rest of the page from who reads by tags.
 
         Parameters
         ----------
@@ -77,8 +83,9 @@ class SheetMap:
             _filled(sheet, turn, self.frame)
         _outlines(sheet, "blocks", self.blocks, 0.4 if len(self.blocks) < 80 else 0.15, 0)
         _numbers(sheet, opened, self.frame, (left + 0.5, top + 0.5, width - KEY, height - 1))
-        _key(sheet, left + width - KEY + 2, top, self.priorities)
+        _key(sheet, left + width - KEY + 2, (top, height - NORTH), self.priorities)
         _north_and_scale(sheet, left + width - KEY + 2, top + height, self.frame)
+        _caption(sheet, (left, top + height, width), len(opened), len(closed))
 
 
 def plan_map(content: Content, area: Box) -> SheetMap:
@@ -89,18 +96,20 @@ def plan_map(content: Content, area: Box) -> SheetMap:
     content : Content
         The finished run.
     area : tuple of float
-        Left, top, width, height [mm].
+        Left, top, width, height [mm], with what is written below the map.
 
     Returns
     -------
     SheetMap
     """
     left, top, width, height = area
+    height -= CAPTION * len(content.ranch.languages)
     frame = fit_frame(tuple(content.blocks.total_bounds), (left + 1, top + 1, width - KEY - 2, height - 2))
     few = content.valves.geometry if len(content.valves) <= OUTLINED else ()
     bare = len(measured_blocks(content)) < len(content.blocks)
     legend = (1, 2, 3, 4, None) if bare else (1, 2, 3, 4)
-    return SheetMap(area, frame, _placed(few, frame), _placed(content.blocks.geometry, frame), legend)
+    outlines = _placed(few, frame), _placed(content.blocks.geometry, frame)
+    return SheetMap((left, top, width, height), frame, *outlines, legend)
 
 
 def _placed(shapes: Any, frame: Frame) -> list[Points]:
@@ -196,8 +205,19 @@ def _numbers(sheet: Any, part: list[Turn], frame: Frame, area: Box) -> None:
         sheet.put(x, y + 0.3, turn.rank, size=9, bold=True, width=width, align="C")
 
 
-def _key(sheet: Any, left: float, top: float, priorities: tuple[int | None, ...]) -> None:
-    step = 37.6 / len(priorities)
+def _caption(sheet: Any, below: tuple[float, float, float], opened: int, closed: int) -> None:
+    """Say what the map shows, a line in each language."""
+    left, top, width = below
+    for line, words in enumerate(sheet.words):
+        said = words("sheet.map_shows", count=opened)
+        if closed:
+            said += " " + words("sheet.map_closed", count=closed)
+        sheet.put(left, top + 0.3 + CAPTION * line, said, size=CAPTION_TYPE, width=width)
+
+
+def _key(sheet: Any, left: float, place: tuple[float, float], priorities: tuple[int | None, ...]) -> None:
+    top, height = place
+    step = height / len(priorities)
     for line, priority in enumerate(priorities):
         y = top + 2 + line * step
         sheet.set_line_width(0.3)

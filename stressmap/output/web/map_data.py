@@ -54,12 +54,10 @@ def map_data(content: Content) -> dict[str, Any]:
         Numbers, text and lists only; figures in bar and hectares; missing ones ``None``.
     """
     middle_of_ranch = _middle_longitude(content.blocks)
-    blocks, valves, zones, readings, again = (
-        None if table is None else _degrees(table, middle_of_ranch)
-        for table in (
-            content.blocks, content.valves, _smoothed(content), content.readings, content.look_again,
-        )
-    )  # fmt: skip
+    blocks, valves, zones, readings = (
+        _degrees(table, middle_of_ranch)
+        for table in (content.blocks, content.valves, _smoothed(content), content.readings)
+    )
     return {
         "ranch": content.ranch.name,
         "visit": [day.isoformat() for day in content.visit],
@@ -79,7 +77,7 @@ def map_data(content: Content) -> dict[str, Any]:
         "valves": _valves(content, rows(valves)),
         "zones": [_zone(row) for row in rows(zones)],
         "readings": [_reading(row) for row in rows(readings)],
-        "again": [] if again is None else [_look_again(row) for row in rows(again)],
+        "again": _look_again(content, middle_of_ranch),
         "images": _images(content, middle_of_ranch),
         "basemap": content.basemap,
     }
@@ -143,13 +141,18 @@ def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None
     }
 
 
-def _look_again(row: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "tree": None if row.get("tree_id") is None else str(row["tree_id"]),
-        "block": row.get("block"),
-        "valve": row.get("valve"),
-        "at": [round(row["geometry"].y, 6), round(row["geometry"].x, 6)],
-    }
+def _look_again(content: Content, middle_of_ranch: float) -> list[dict[str, Any]]:
+    if content.look_again is None:
+        return []
+    return [
+        {
+            "tree": None if row.get("tree_id") is None else str(row["tree_id"]),
+            "block": row.get("block"),
+            "valve": row.get("valve"),
+            "at": [round(row["geometry"].y, 6), round(row["geometry"].x, 6)],
+        }
+        for row in rows(_degrees(content.look_again, middle_of_ranch))
+    ]
 
 
 def _middle_longitude(blocks: gpd.GeoDataFrame) -> float:

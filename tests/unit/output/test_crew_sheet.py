@@ -86,6 +86,47 @@ def test_it_speaks_the_languages_set(languages, tmp_path: Path) -> None:
             assert (words(f"sheet.{key}") in text) == (language in languages)
 
 
+@pytest.mark.parametrize("languages", [("en",), ("es",), ("en", "es"), ("es", "en")])
+def test_the_map_is_told_in_words_too(languages, tmp_path: Path) -> None:
+    """For who cannot see it: 60 of 200 valves get no water, eight a page are numbered."""
+    content = ranch([(f"Q{i:02d}", "prune", 10) for i in range(20)], across=5, languages=languages)
+    hours = [0.0] * 60 + [6.0] * 140
+    plan = pd.DataFrame({"valve": content.valves["valve"].tolist(), "hours": hours, "m3": 10.0})
+    pages = [
+        page.extract_text() for page in read(dataclasses.replace(content, water_plan=plan), tmp_path).pages
+    ]
+    told = {"en": (r"Valves with their rank: (\d+)", r"not numbered: (\d+)"),
+            "es": (r"Válvulas con su puesto: (\d+)", r"sin número: (\d+)")}  # fmt: skip
+    for language, (opened, closed) in told.items():
+        said = [sum(int(n) for page in pages for n in re.findall(p, page)) for p in (opened, closed)]
+        assert said == ([140, 60] if language in languages else [0, 0])
+        spoken = [bool(re.search(opened, page)) for page in pages]
+        assert spoken == [language in languages] * len(pages)
+
+
+def test_what_is_said_of_the_map_stands_over_the_rows(tmp_path: Path) -> None:
+    spots = []
+    reader = read(full(), tmp_path)
+    reader.pages[0].extract_text(visitor_text=lambda t, _c, m, _f, _s: spots.append((t.strip(), m[5])))
+    begins = ("Map, north up", "Mapa, norte arriba", "Valve ·")
+    heights = [next(y for text, y in spots if text.startswith(begin)) for begin in begins]
+    assert heights == sorted(heights, reverse=True)
+
+
+@pytest.mark.parametrize("languages", [("en", "es"), ("es",)])
+def test_the_file_says_what_it_is(languages, tmp_path: Path) -> None:
+    """Language of the document: ISO 32000-1, 14.9.2.1; its title in the window's bar: 12.2, table 150."""
+    content = ranch([("Q1", "prune", 2)], across=1, languages=languages)
+    reader = read(content, tmp_path)
+    catalog = reader.trailer["/Root"]
+    assert catalog["/Lang"] == languages[0]
+    assert catalog["/ViewerPreferences"]["/DisplayDocTitle"].value is True
+    words = [Words(language) for language in languages]
+    said = {key: " / ".join(w(f"sheet.{key}") for w in words) for key in ("title", "subject", "keywords")}
+    assert reader.metadata.title == f"{said['title']}, Willow <Flat> & Sons"
+    assert (reader.metadata.subject, reader.metadata["/Keywords"]) == (said["subject"], said["keywords"])
+
+
 @pytest.mark.parametrize(("units", "size"), [("us", (215.9, 279.4)), ("metric", (210.0, 297.0))])
 def test_paper_goes_with_the_units(units: str, size, tmp_path: Path) -> None:
     """US letter (ANSI/ASME Y14.1 size A, 8.5 by 11 in) and A4 (ISO 216); from memory only."""
