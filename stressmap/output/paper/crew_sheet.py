@@ -163,7 +163,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
         PDF to write; the same content gives the same bytes.
     """
     sheet = CrewSheet(content)
-    picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 1.8))
+    picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 2.6))
     order = turns(content)
     said = [line for words in sheet.words for line in first_look(content, order, words)]
     since = content.previous_visit
