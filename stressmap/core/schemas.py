@@ -324,19 +324,20 @@ WATER_CURVE = pa.DataFrameSchema(
 
 MEND_LIST = pa.DataFrameSchema(
     {
-        "row": pa.Column(int, unique=True),
+        "row": pa.Column(int),
         "tree_id": ANY,
         "used": FLAGGED,
         **_any("flags", "wrong", "to_do", "time"),
         **_figures("lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes"),
-        **_any("block", "valve"),
+        **_any("block", "valve", "file"),
     },
     strict=True,
     ordered=True,
     name="to_mend.csv",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
-"""``check --out``: a doubtful reading per row, what is wrong with it and what to do."""
+"""``check --out``: a doubtful reading, or a row of another file that was left out, per row: what is wrong
+with it and what to do."""
 
 SCHEMAS: tuple[Any, ...] = (
     READINGS, BLOCKS, VALVES, WEATHER, IRRIGATION, CHECKED_READINGS, MAPPED_BLOCKS, RANKED_VALVES,

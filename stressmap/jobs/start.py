@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-import difflib
 from pathlib import Path
 
 from pyproj import CRS
 
-from stressmap.agronomy.crop_names import profile_name
+from stressmap.agronomy.crop_names import nearest_crop, profile_name
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.notes import NoteList
 from stressmap.intake.block_attributes import ASKED
@@ -60,8 +59,8 @@ def start(
     asked = crop is not None or bool((blocks["crop"] == ASKED).any())
     blocks["crop"] = [profile_name(word, profiles) or word for word in blocks["crop"]]
     for word in sorted(set(blocks["crop"]) - {*profiles, ASKED}):
-        near = difflib.get_close_matches(word.lower(), profiles, n=1, cutoff=0.6)
-        notes.say("start_crop_unknown", "warning", crop=word, known=near or sorted(profiles))
+        near = nearest_crop(word, profiles)
+        notes.say("start_crop_unknown", "warning", crop=word, known=[near] if near else sorted(profiles))
     valves = 0
     if valves_file is not None:
         read = notes.keep(read_valves(valves_file, CRS(blocks.crs)))

@@ -73,7 +73,7 @@ def test_the_check(stressmap, source, tmp_path):
     assert "Conviene corregir primero:" in answer.out
     assert not english_in(answer.out)
     rows = (tmp_path / "mend.csv").read_text(encoding="utf-8")
-    assert "Deje la bolsa más tiempo" in rows
+    assert "Corrija los minutos si están mal; si no, vuelva a medir el árbol" in rows
 
 
 def test_the_run(stressmap, source, tmp_path):

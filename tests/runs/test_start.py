@@ -130,6 +130,12 @@ def test_an_unknown_crop_is_named_with_what_to_do(tmp_path: Path) -> None:
     assert '# [crops."pecan"]' in (folder / "ranch.toml").read_text(encoding="utf-8")
 
 
+def test_a_crop_spelled_wrongly_is_told_with_the_nearest(tmp_path: Path) -> None:
+    code, said = called("start", tmp_path / "new", "--blocks", bare_kml(tmp_path), "--crop", "almnedro")
+    assert code == 0
+    assert "No profile is known for the crop 'almnedro'; known here or near it: almond." in said
+
+
 def test_the_place_gives_units_and_the_headings_the_language(tmp_path: Path) -> None:
     called("start", tmp_path / "here", "--blocks", bare_kml(tmp_path))
     called("start", tmp_path / "es", "--blocks", bare_shapefile(tmp_path))

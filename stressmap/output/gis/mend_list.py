@@ -6,14 +6,16 @@ import os
 import tempfile
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from stressmap.core.errors import OutputError, Problem
 from stressmap.core.input_files import InputFiles
+from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.schemas import MEND_LIST, columns_of, hold
 from stressmap.output.gis.csv_tables import write_csv
-from stressmap.output.text.note_words import word_of
+from stressmap.output.text.note_words import reason, word_of
 from stressmap.output.text.words import Words
 
 NAME = "to_mend.csv"
@@ -58,7 +60,9 @@ def mend_target(out: Path, inputs: Iterable[Path]) -> Path:
     return target
 
 
-def write_mend_list(table: pd.DataFrame, words: Words, target: Path) -> None:
+def write_mend_list(
+    table: pd.DataFrame, words: Words, target: Path, counts: Iterable[RowCounts] = ()
+) -> None:
     """Write the list beside its target first, then put it in place.
 
     Parameters
@@ -69,6 +73,8 @@ def write_mend_list(table: pd.DataFrame, words: Words, target: Path) -> None:
         The language of what is wrong and what to do.
     target : Path
         From :func:`mend_target`.
+    counts : iterable of RowCounts
+        What became of the rows of other files; those left out stand below the readings.
 
     Raises
     ------
@@ -80,7 +86,7 @@ def write_mend_list(table: pd.DataFrame, words: Words, target: Path) -> None:
         handle, partial = tempfile.mkstemp(prefix=f".{target.name}.", suffix=".partial", dir=target.parent)
         os.close(handle)
         try:
-            write_csv(_in_words(table, words), Path(partial))
+            write_csv(_in_words(table, words, counts), Path(partial))
             Path(partial).chmod(0o644)
             Path(partial).replace(target)
         finally:
@@ -104,13 +110,31 @@ def _unwritable(target: Path, error: OSError) -> OutputError:
     return OutputError(Problem(str(target), what, "Give a file or folder that can be written with --out"))
 
 
-def _in_words(table: pd.DataFrame, words: Words) -> pd.DataFrame:
-    """Add what is wrong with each reading, and what to do about it."""
-    told = table.copy()
+def _in_words(table: pd.DataFrame, words: Words, counts: Iterable[RowCounts] = ()) -> pd.DataFrame:
+    """Add what is wrong with each reading and what to do about it, and the rows left out of other files."""
+    told = table.copy() if "file" in table else table.assign(file=None)
     for place, (column, section, between) in enumerate((("wrong", "says", ", "), ("to_do", "remedy", "; "))):
         texts = [
             between.join(dict.fromkeys(word_of(section, code, words) for code in codes))
             for codes in table["flags"]
         ]
         told.insert(4 + place, column, pd.Series(texts, index=table.index, dtype=object))
+    left_out = [_left_out(one, found.file, words) for found in counts for one in found.left_out]
+    if left_out:
+        # one table from records: a column without a figure in one of two tables would lose its kind
+        figures = dict.fromkeys(("lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes"), float)
+        together = pd.DataFrame([*told.to_dict("records"), *left_out], columns=told.columns)
+        told = together.astype({"row": int, "used": bool, **figures})
     return hold(told, MEND_LIST)
+
+
+def _left_out(one: ToldRow, file: str, words: Words) -> dict[str, Any]:
+    """Tell a row of another file that was left out."""
+    return {
+        "row": one.row,
+        "used": False,
+        "flags": (one.code,),
+        "wrong": reason(one, words),
+        "valve": dict(one.values).get("valve"),
+        "file": file,
+    }

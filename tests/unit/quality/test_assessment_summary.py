@@ -7,6 +7,7 @@ import pandas as pd
 from helpers import invented_ranch as ranch
 from helpers.told import english
 
+from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.output.gis.mend_list import write_mend_list
 from stressmap.output.text.words import Words
 from stressmap.quality.assessment_summary import Summary, mend_table, summarise
@@ -52,7 +53,8 @@ def test_everything_is_counted_and_named() -> None:
     ]
     assert "temperature at the trees 30 to 35 °C; pressure " in lines[6]
     assert english(found.first) == [
-        "2 of 15 bag on for too short (row 7 tree B2-T2, row 8 tree B2-T3): Leave the bag on for longer.",
+        "2 of 15 bag on for too short (row 7 tree B2-T2, row 8 tree B2-T3): Correct the minutes "
+        "if they are wrong; else measure the tree again.",
         "1 of 15 no pressure (row 3 tree B1-T2): Write the pressure.",
     ]
 
@@ -73,7 +75,7 @@ def test_the_table_to_mend_says_what_is_wrong_beside_the_flags(tmp_path: Path) -
     table = mend_table(ranch.assess(spoiled(), BLOCKS))
     assert written(table, "en", tmp_path).columns.tolist() == [
         "row", "tree_id", "used", "flags", "wrong", "to_do", "time", "lon", "lat", "pressure_bar",
-        "recheck_bar", "bag_minutes", "block", "valve",
+        "recheck_bar", "bag_minutes", "block", "valve", "file",
     ]  # fmt: skip
 
 
@@ -144,3 +146,18 @@ def test_the_table_to_mend_has_the_doubtful_rows_of_the_visit(tmp_path: Path) ->
     assert listed.loc[0, ["wrong", "to_do"]].tolist() == ["no pressure", "Write the pressure"]
     listed = written(table, "es", tmp_path)
     assert listed.loc[0, ["wrong", "to_do"]].tolist() == ["sin presión", "Anote la presión"]
+
+
+def test_rows_left_out_of_the_log_stand_below_the_readings_to_mend(tmp_path: Path) -> None:
+    left_out = (ToldRow.of(8, "log_valve_unknown", valve="V99"), ToldRow.of(9, "log_no_valve"))
+    log = RowCounts("log.csv", "irrigation", 12, 10, left_out)
+    for readings in (spoiled(), spoiled().iloc[:0]):
+        table = mend_table(ranch.assess(spoiled(), BLOCKS)).iloc[: len(readings)].assign(file="readings.csv")
+        write_mend_list(table, Words("en"), tmp_path / "mend.csv", [log])
+        found = pd.read_csv(tmp_path / "mend.csv", keep_default_na=False)
+        assert found["file"].tolist() == ["readings.csv"] * len(table) + ["log.csv", "log.csv"]
+        last = found[["row", "used", "flags", "wrong", "valve"]].tail(2).to_numpy().tolist()
+        assert last == [
+            [8, False, "log_valve_unknown", "no valve is called 'V99'", "V99"],
+            [9, False, "log_no_valve", "no valve is named", ""],
+        ]
