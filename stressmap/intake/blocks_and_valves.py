@@ -12,11 +12,10 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from pyproj import CRS, Proj
-from pyproj.exceptions import CRSError, ProjError
+from pyproj import CRS
+from pyproj.exceptions import ProjError
 
-from stressmap.core.antimeridian import HALF, middle_longitude
-from stressmap.core.errors import DataError, Problem, SettingsError
+from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.row_counts import RowCounts
 from stressmap.core.schemas import BLOCKS, VALVES, conform
@@ -36,11 +35,13 @@ from stressmap.intake.block_attributes import (
 from stressmap.intake.block_words import system_of, unknown_words
 from stressmap.intake.columns import Field, Table, match, names, recognise
 from stressmap.intake.crossing_edges import crowded
+from stressmap.intake.outline_pieces import pieces_joined
 from stressmap.intake.polygon_files import Outlines, read_outlines
-from stressmap.intake.polygon_repair import apart, polygonal, sound, without_crumbs
+from stressmap.intake.polygon_repair import apart, in_few_lines, polygonal, sound, without_crumbs
 from stressmap.intake.tabular import Sheet
 from stressmap.intake.unit_headings import normal
 from stressmap.intake.unread_columns import columns_of
+from stressmap.intake.working_crs import working_crs
 
 _BLOCK = Field(
     names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")
@@ -93,8 +94,6 @@ _SPANISH = frozenset(
     ]
 )
 """Headings that only a Spanish file has."""
-MOST_STRETCH = 0.02
-"""So much may a projection stretch lengths; a UTM zone stays under 0.001 within itself, 0.005 in the next."""
 
 
 def read_blocks(
@@ -136,15 +135,16 @@ def read_blocks(
         If ``crs`` is not a projected CRS in metres.
     """
     source, notes = InputSource.of(given), NoteList()
-    outlines = read_outlines(source)
-    made = notes.keep(_made(outlines, columns or {}, attributes, crops))
+    whole = read_outlines(source)
+    outlines = notes.keep(pieces_joined(whole, BLOCK_FIELDS, columns or {}, "block"))
+    made = notes.keep(_made(outlines, columns or {}, attributes, crops, whole.sheet.frame.index.tolist()))
     named = pd.DataFrame({name: list(made[name]) for name in ("block", "irrigation", "soil")}, dtype=object)
     for kind in ("irrigation", "soil"):
         notes.add(unknown_words(named, source.name, kind))
     made["irrigation"] = [system_of(w) or w if isinstance(w, str) else None for w in named["irrigation"]]
     with _workable(source.name):
         drawn = notes.keep(_drawn(outlines, made, "block"))
-        working = _working_crs(drawn, crs, source.name, settings_file)
+        working = working_crs(drawn, crs, source.name, settings_file)
         return notes.beside(notes.keep(_finished(drawn, working, BLOCKS, source.name)))
 
 
@@ -188,7 +188,7 @@ def sketch_blocks(given: Path | InputSource) -> Noted[BlockSketch]:
         If there are no outlines, no column tells them apart, or they cannot be drawn.
     """
     source, notes = InputSource.of(given), NoteList()
-    outlines = read_outlines(source)
+    outlines = notes.keep(pieces_joined(read_outlines(source), BLOCK_FIELDS, {}, "block"))
     sheet = outlines.sheet
     seen = {heading: recognise(heading, BLOCK_FIELDS) for heading in sheet.headings}
     named_by = None
@@ -202,7 +202,7 @@ def sketch_blocks(given: Path | InputSource) -> Noted[BlockSketch]:
     spanish = any(normal(heading) in _SPANISH for heading in table.headings.values())
     with _workable(source.name):
         drawn = notes.keep(_drawn(outlines, made, "block"))
-        working = _working_crs(drawn, None, source.name, "ranch.toml")
+        working = working_crs(drawn, None, source.name, "ranch.toml")
         blocks = notes.keep(_finished(drawn, working, BLOCKS, source.name))
     return notes.beside(BlockSketch(blocks, named_by, unread, spanish))
 
@@ -219,14 +219,18 @@ def _telling_apart(sheet: Sheet) -> str | None:
 
 
 def _made(
-    outlines: Outlines, columns: Mapping[str, str], attributes: Path | None, crops: Sequence[str]
+    outlines: Outlines,
+    columns: Mapping[str, str],
+    attributes: Path | None,
+    crops: Sequence[str],
+    listed: Sequence[int],
 ) -> Noted[dict[str, Any]]:
-    """Read what is known of each block besides its outline."""
+    """Read what is known of each block besides its outline; ``listed`` are all rows of the file."""
     notes = NoteList()
     required = ("block", "crop") if attributes is None else ("block",)
     table = match(outlines.sheet, BLOCK_FIELDS, columns, required=required)
     read = notes.keep(columns_of(outlines.sheet, table, BLOCK_FIELDS, columns))
-    notes.count(RowCounts.of(table.where, "blocks", table.index, columns=read))
+    notes.count(RowCounts.of(table.where, "blocks", listed, columns=read))
     labels = names_of(table, "block", unique=True)
     if attributes is None:
         own = attributes_of(table, labels, crops).said.assign(crop=names_of(table, "crop"))
@@ -282,10 +286,11 @@ def read_valves(
         If the file cannot be read or used.
     """
     source, notes = InputSource.of(given), NoteList()
-    outlines = read_outlines(source)
+    whole = read_outlines(source)
+    outlines = notes.keep(pieces_joined(whole, VALVE_FIELDS, columns or {}, "valve"))
     table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
     read = notes.keep(columns_of(outlines.sheet, table, VALVE_FIELDS, columns or {}))
-    notes.count(RowCounts.of(table.where, "valves", table.index, columns=read))
+    notes.count(RowCounts.of(table.where, "valves", whole.sheet.frame.index, columns=read))
     made = {
         "valve": names_of(table, "valve", unique=True),
         "block": [None if text is None else " ".join(text.split()) for text in table.text("block")],
@@ -338,7 +343,8 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str) -> Noted[gpd.
         what = "more of its edges lie across each other than can be worked with"
         raise DataError(Problem(where, what, "Redraw or simplify its outlines"))
     shapes, problems, notes = [], [], NoteList()
-    for row, (label, shape) in enumerate(zip(made[name], outlines.shapes, strict=True), start=2):
+    rows = outlines.sheet.frame.index
+    for row, label, shape in zip(rows.tolist(), made[name], outlines.shapes, strict=True):
         if shape is None or shape.is_empty:
             problems.append(Problem(where, f"{label!r} has no polygon", "Draw it", row=row))
         elif shape.geom_type not in {"Polygon", "MultiPolygon", "GeometryCollection"}:
@@ -355,15 +361,15 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str) -> Noted[gpd.
     if problems:
         raise DataError(problems)
     plain = {column: list(values) for column, values in made.items()}
-    return notes.beside(gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs))
+    return notes.beside(gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs, index=rows))
 
 
 def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str) -> Noted[gpd.GeoDataFrame]:
-    """Bring outlines into metres and mend what only shows there: crumbs and overlaps."""
+    """Bring outlines, indexed by row, into metres and mend what only shows there: crumbs and overlaps."""
     name = next(iter(schema.columns))
     table = drawn.to_crs(crs)
     shapes, problems, notes = [], [], NoteList()
-    for row, (own, shape) in enumerate(zip(table[name], table.geometry, strict=True), start=2):
+    for row, own, shape in zip(table.index.tolist(), table[name], table.geometry, strict=True):
         label = f"{name.capitalize()} {own!r}"
         if not np.isfinite(shapely.get_coordinates(shape)).all():
             what = f"{label} lies where {crs.name} does not reach"
@@ -375,8 +381,9 @@ def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str) -> Not
     if problems:
         raise DataError(problems)
     table.geometry = shapes
-    settled = notes.keep(apart(table, name, where))
-    return notes.beside(gpd.GeoDataFrame(conform(settled, schema, where), crs=table.crs))
+    settled = notes.keep(apart(table, name, where)).reset_index(drop=True)
+    finished = gpd.GeoDataFrame(conform(settled, schema, where), crs=table.crs)
+    return Noted(finished, in_few_lines(notes))
 
 
 def _dates(table: Table, column: str) -> pd.Series:
@@ -386,47 +393,3 @@ def _dates(table: Table, column: str) -> pd.Series:
     known = pd.to_datetime(day, format="%Y-%m-%d", errors="coerce")
     table.refuse(column, text.notna() & known.isna(), "is not a day", "Write it as 2026-07-16")
     return pd.Series(day.where(text.notna(), None))
-
-
-def _working_crs(table: gpd.GeoDataFrame, crs: str | None, where: str, settings_file: str) -> CRS:
-    if crs is None:
-        try:
-            return CRS(_near_middle(table).estimate_utm_crs())
-        except (RuntimeError, ValueError):
-            what = "no UTM zone holds its polygons, which would lie at a pole or off the earth"
-            remedy = "Correct their coordinates or their CRS"
-            raise DataError(Problem(where, what, remedy)) from None
-    try:
-        chosen = CRS.from_user_input(crs)
-    except CRSError:
-        remedy = "Write an EPSG code such as EPSG:32610"
-        raise SettingsError(
-            Problem(settings_file, f"{crs!r} is not a CRS", remedy, column="ranch.crs")
-        ) from None
-    if not chosen.is_projected or any(axis.unit_name != "metre" for axis in chosen.axis_info[:2]):
-        what = f"{crs!r} is not a projected CRS in metres"
-        remedy = "Leave it out, or name the UTM zone"
-        raise SettingsError(Problem(settings_file, what, remedy, column="ranch.crs"))
-    west, south, east, north = table.to_crs("EPSG:4326").total_bounds
-    scale = _scale(chosen, middle_longitude(west, east), (south + north) / 2)
-    if not abs(scale - 1.0) <= MOST_STRETCH:
-        what = f"a metre in {crs!r} is not one on this ranch: lengths are {scale:.3g} times as long"
-        remedy = "Leave it out, or name the UTM zone of the ranch"
-        raise SettingsError(Problem(settings_file, what, remedy, column="ranch.crs"))
-    return chosen
-
-
-def _near_middle(table: gpd.GeoDataFrame) -> gpd.GeoSeries:
-    """Give what the UTM zone is chosen by: the outlines, or their middle at the antimeridian."""
-    west, south, east, north = table.total_bounds
-    if not table.crs.is_geographic or east - west <= HALF:
-        return table.geometry
-    middle = shapely.Point(middle_longitude(west, east), (south + north) / 2)
-    return gpd.GeoSeries([middle], crs=table.crs)
-
-
-def _scale(crs: CRS, lon: float, lat: float) -> float:
-    """Give the scale of a projection at a place, of both directions the one that is further off."""
-    found = Proj(crs).get_factors(lon, lat)
-    scales = (float(found.meridional_scale), float(found.parallel_scale))
-    return max(scales, key=lambda scale: abs(scale - 1.0) if np.isfinite(scale) else np.inf)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import geopandas as gpd
@@ -20,6 +21,20 @@ MOST_NEIGHBOURS = 50
 """Outlines whose surrounding boxes meet that of one; a ranch has about ten."""
 SAME_GROUND = 0.5
 """Two outlines that share more than this part of the smaller one are the same ground drawn twice."""
+OF_THE_DRAWING = frozenset(
+    {
+        "outline_mended",
+        "outline_of_parts",
+        "outlines_overlap",
+        "outlines_overlap_many",
+        "crumbs_dropped",
+        "crumbs_dropped_many",
+        "pieces_joined",
+        "slivers_closed",
+        "slivers_closed_many",
+    }
+)
+"""Notes on slips of the drawing that were mended: ``check`` tells them, once."""
 
 
 def polygonal(shape: Any, **named: Any) -> Noted[Any]:
@@ -97,7 +112,7 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str) -> Noted[gpd.GeoDataFr
     Parameters
     ----------
     table : GeoDataFrame
-        Polygons in metres.
+        Polygons in metres; the index is the row of each.
     name : str
         Column of their names: ``"block"`` or ``"valve"``.
     where : str
@@ -114,7 +129,7 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str) -> Noted[gpd.GeoDataFr
         If two outlines are the same ground drawn twice, or more overlap than could be mended by hand.
     """
     shapes = table.geometry.to_numpy().copy()
-    labels = table[name].tolist()
+    labels, rows = table[name].tolist(), table.index.tolist()
     area = shapely.area(shapes)
     tree = shapely.STRtree(shapes)
     if tree.query(shapes).shape[1] > MOST_NEIGHBOURS * len(shapes) + 10_000:
@@ -127,8 +142,8 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str) -> Noted[gpd.GeoDataFr
         if shared <= 0:
             continue
         if shared > SAME_GROUND * min(area[i], area[j]):
-            what = f"{labels[j]!r} covers the same ground as {labels[i]!r} in row {i + 2}"
-            problems.append(Problem(where, what, "Delete or redraw one of them", row=j + 2))
+            what = f"{labels[j]!r} covers the same ground as {labels[i]!r} in row {rows[i]}"
+            problems.append(Problem(where, what, "Delete or redraw one of them", row=rows[j]))
             continue
         keeps, gives = (i, j) if area[i] <= area[j] else (j, i)
         shapes[gives] = _polygons_of(shapely.difference(shapes[gives], shapes[keeps]))
@@ -138,6 +153,55 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str) -> Noted[gpd.GeoDataFr
     if problems:
         raise DataError(problems)
     return notes.beside(table.set_geometry(gpd.GeoSeries(shapes, index=table.index, crs=table.crs)))
+
+
+_TOGETHER: dict[str, Callable[[dict[str, Any]], Note]] = {
+    "crumbs_dropped": lambda told: Note.of("crumbs_dropped_many", "caution", **told),
+    "outlines_overlap": lambda told: Note.of("outlines_overlap_many", "caution", **told),
+    "slivers_closed": lambda told: Note.of("slivers_closed_many", **told),
+}
+
+
+def in_few_lines(notes: Iterable[Note]) -> tuple[Note, ...]:
+    """Tell many overlaps, crumbs or slivers in one line each, with the largest.
+
+    Parameters
+    ----------
+    notes : iterable of Note
+        Of one file.
+
+    Returns
+    -------
+    tuple of Note
+        In their order, the one line where the first stood.
+    """
+    held = list(notes)
+    for code, together in _TOGETHER.items():
+        alike = [note for note in held if note.code == code]
+        if len(alike) < 2:
+            continue
+        areas = [float(str(note.value("area_m2"))) for note in alike]
+        largest = alike[areas.index(max(areas))]
+        told = {**dict(largest.values), "count": len(alike), "total_m2": sum(areas)}
+        held[held.index(alike[0])] = together(told)
+        held = [note for note in held if note.code != code]
+    return tuple(held)
+
+
+def without_drawing(notes: Iterable[Note]) -> tuple[Note, ...]:
+    """Leave out what was mended in the drawing, where a reader can do nothing about it.
+
+    Parameters
+    ----------
+    notes : iterable of Note
+        Of a run.
+
+    Returns
+    -------
+    tuple of Note
+        Those of what the figures rest on.
+    """
+    return tuple(note for note in notes if note.code not in OF_THE_DRAWING)
 
 
 def close_gaps(block: Any, zones: list[Any], width_m: float) -> tuple[list[Any], float]:

@@ -15,6 +15,7 @@ from stressmap.core.notes import NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.intake.inputs import Inputs
+from stressmap.intake.polygon_repair import without_drawing
 from stressmap.jobs.assess_visit import Assessed, assess_readings, load_inputs
 from stressmap.jobs.before_work import handed_in, refuse_early
 from stressmap.output import outputs
@@ -118,11 +119,11 @@ def run(
             with watch.of("water"):
                 content, advice = _with_water(content, inputs, assessed, (fitted, read), tell)
     notes.add(content.notes)
-    content = dataclasses.replace(content, notes=tuple(notes))
+    content = dataclasses.replace(content, notes=without_drawing(notes))
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
     record = run_record.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
-    page = run_record.run_page(content, record)
+    page = run_record.run_page(dataclasses.replace(content, notes=tuple(notes)), record)
     made = _made(content, advice, page, inputs, orchard)
     with staged(target, files) as folder:
         with watch.of("write"):

@@ -13,6 +13,7 @@ from stressmap.core.errors import SettingsError
 from stressmap.core.notes import Note, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Ranch, Water
+from stressmap.intake.polygon_repair import without_drawing
 from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
 from stressmap.jobs.before_work import refuse_early
 from stressmap.output import outputs
@@ -128,4 +129,4 @@ def plan_water(
             outputs.write(
                 outputs.Made(ranch, tables, advice=advice, curve=curve, record=page, trees=trees), folder
             )
-    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, tuple(notes), trees)
+    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, without_drawing(notes), trees)

@@ -13,9 +13,8 @@ from numpy.typing import NDArray
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
-from stressmap.core.units import M2_PER_HA
 from stressmap.intake.crossing_edges import crowded
-from stressmap.intake.polygon_repair import SAID_M2, close_gaps
+from stressmap.intake.polygon_repair import SAID_M2, close_gaps, in_few_lines
 
 LEAST_SHARE = 0.5
 """Share of a valve's area that must lie in the block it is said to be in, before it is remarked upon."""
@@ -139,7 +138,8 @@ def join_valves(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, where: Path)
     clipped = shapely.intersection(kept.geometry.to_numpy(), blocks.geometry.to_numpy()[chosen[inside]])
     kept.geometry = [_polygons_only(shape) for shape in clipped]
     closed = notes.keep(_closed(kept.reset_index(drop=True), blocks))
-    return notes.beside(notes.keep(_every_block(closed, blocks)))
+    joined = notes.keep(_every_block(closed, blocks))
+    return Noted(joined, in_few_lines(notes))
 
 
 def _refuse_unknown(written: list[str | None], names: list[str], where: Path) -> None:
@@ -165,7 +165,7 @@ def _closed(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame) -> Noted[gpd.Geo
             notes.say("slivers_closed", block=block, area_m2=closed_m2)
         bare = outline.area - float(shapely.area(shapes[rows]).sum())
         if bare > BARE_SHARE * outline.area:
-            notes.say("part_without_valve", "caution", block=block, area_ha=bare / M2_PER_HA)
+            notes.say("part_without_valve", "caution", block=block, area_m2=bare)
     return notes.beside(valves.set_geometry(gpd.GeoSeries(shapes, index=valves.index, crs=valves.crs)))
 
 

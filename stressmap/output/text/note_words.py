@@ -9,7 +9,7 @@ Beside the format of :meth:`str.format`, a text may ask for
 - ``{read:read40}``: columns and what they were read as; ``{unread:meant20}``: columns that were not read and
   what they might be;
 - ``{places:places8}``: rows with their trees, ``{places:(places8)}`` in brackets where there are any;
-- ``{area:.1f}``: a number as the language writes it.
+- ``{area:.1f}``: a number as the language writes it; ``{area_m2:area}``: an area in the ranch's units.
 """
 
 from __future__ import annotations
@@ -25,9 +25,13 @@ from typing import Any
 from stressmap.core.notes import Note
 from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.text import one_line
+from stressmap.core.units import HA_PER_ACRE, M2_PER_HA
 from stressmap.output.text.words import Language, Words
 
 _CUT = re.compile(r"(\(?)(first|quoted|places|read|meant)(\d+)\)?")
+
+LEAST_ACRES = 0.01
+"""Areas below are told as being below."""
 
 
 @cache
@@ -89,6 +93,8 @@ class _Filler(string.Formatter):
         if format_spec.lower() == "crop":
             word = self._words.known("crop", value)
             return word[:1].upper() + word[1:] if format_spec == "Crop" else word
+        if format_spec == "area":
+            return self._area(float(value))
         if format_spec.lower() in texts_of(self._words.language):
             word = word_of(format_spec.lower(), value, self._words)
             return word[:1].upper() + word[1:] if format_spec[0].isupper() else word
@@ -96,6 +102,18 @@ class _Filler(string.Formatter):
             sign = "+" if format_spec.startswith("+") and value >= 0 else ""
             return sign + self._words.number(value, int(format_spec.rpartition(".")[2][:-1]))
         return format(value, format_spec)
+
+    def _area(self, m2: float) -> str:
+        """Write an area: acres, or square metres and from a tenth of a hectare on hectares."""
+        words = texts_of(self._words.language)["word"]
+        if self._words.units == "us":
+            acres = m2 / M2_PER_HA / HA_PER_ACRE
+            if acres < LEAST_ACRES:
+                return words["under_acres"].format(least=self._words.number(LEAST_ACRES, 2))
+            return f"{self._words.number(acres, 2)} {words['acres']}"
+        if m2 < M2_PER_HA / 10:
+            return f"{self._words.number(m2, 0)} m²" if m2 >= 10 else f"{self._words.number(m2, 1)} m²"
+        return f"{self._words.number(m2 / M2_PER_HA, 2)} ha"
 
     def _list(self, values: tuple[Any, ...], opening: str, form: str, most: str) -> str:
         """Write a list, cut off after so many."""

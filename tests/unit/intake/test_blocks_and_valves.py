@@ -13,6 +13,8 @@ from shapely.geometry import box
 
 from stressmap.core.errors import DataError, SettingsError
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
+from stressmap.output.text.note_words import sentences
+from stressmap.output.text.words import Words
 
 X, Y = 600_000.0, 4_300_000.0
 SHAPES = [box(X, Y, X + 200, Y + 200), box(X + 220, Y, X + 420, Y + 200)]
@@ -175,7 +177,7 @@ def test_crumbs_of_a_mouse_are_dropped_and_said(tmp_path: Path) -> None:
     table.to_file(path)
     found = read_blocks(path, CRS)
     same(found.value)
-    assert english(found) == ["Block 'North': 1 stray part of 2.0 m² was dropped."]
+    assert english(found) == ["Block 'North': 1 stray part of under 0.01 acres was dropped."]
 
 
 def test_a_small_overlap_is_given_to_the_smaller_and_said(tmp_path: Path) -> None:
@@ -186,7 +188,52 @@ def test_a_small_overlap_is_given_to_the_smaller_and_said(tmp_path: Path) -> Non
     found = read_ones.value
     assert found.geometry.area.round(3).tolist() == [20_400.0, 39_600.0]
     assert found.geometry.iloc[0].intersection(found.geometry.iloc[1]).area == 0
-    assert english(read_ones) == ["Valves 'A' and 'B' overlap by 400 m²; the overlap was given to 'A'."]
+    assert english(read_ones) == ["Valves 'A' and 'B' overlap by 0.10 acres; the overlap was given to 'A'."]
+
+
+def test_many_overlaps_are_one_line_with_the_largest_in_the_units_of_the_ranch(tmp_path: Path) -> None:
+    path = tmp_path / "valves.gpkg"
+    shapes = [box(X + 100 * k, Y, X + 100 * k + 101 + 4 * (k == 1), Y + 200) for k in range(5)]
+    gpd.GeoDataFrame({"valve": list("ABCDE")}, geometry=shapes, crs=CRS).to_file(path)
+    notes = read_valves(path, BLOCKS.crs).notes
+    assert sentences(notes, Words("en", "us")) == (
+        "4 overlaps between valves were given to the smaller of each two; the largest is 0.25 acres, "
+        "between 'B' and 'C'.",
+    )
+    assert sentences(notes, Words("es", "metric")) == (
+        "4 partes encimadas entre válvulas quedaron en el menor de cada dos contornos; la mayor es de "
+        "0.10 ha, entre 'B' y 'C'.",
+    )
+
+
+@pytest.mark.parametrize("valid", [True, False])
+def test_slivers_of_a_name_are_taken_into_its_outline_and_told_in_one_line(
+    tmp_path: Path, *, valid: bool
+) -> None:
+    path = tmp_path / "valves.gpkg"
+    large = box(X, Y, X + 100, Y + 200)
+    slips = [box(X + 100, Y, X + 100.5, Y + 200), box(X, Y + 200, X + 100, Y + 201)]
+    bow = shapely.Polygon([(X + 100, Y), (X + 101, Y + 9), (X + 101, Y), (X + 100, Y + 9)])
+    shapes = [slips[0], large, slips[1] if valid else bow, box(X + 200, Y, X + 300, Y + 200)]
+    table = {"valve": ["V1", "V1", "V1", "V2"], "pump": ["old", "P1", "", "P2"]}
+    gpd.GeoDataFrame(table, geometry=shapes, crs=CRS).to_file(path)
+    read_ones = read_valves(path, BLOCKS.crs)
+    found = read_ones.value
+    assert found[["valve", "pump"]].to_numpy().tolist() == [["V1", "P1"], ["V2", "P2"]]
+    assert found.geometry.iloc[0].covers(large)
+    assert english(read_ones) == [
+        f"{path}: 2 small pieces bear the name of a larger outline (valve V1) and were merged with it "
+        "or dropped (row 2, 4)."
+    ]
+    assert read_ones.counts[0].rows == read_ones.counts[0].used == 4
+
+
+def test_two_large_outlines_of_one_name_are_refused_with_the_rows_of_the_file(tmp_path: Path) -> None:
+    path = tmp_path / "valves.gpkg"
+    shapes = [box(X, Y, X + 100, Y + 200), box(X, Y, X + 1, Y + 9), box(X + 200, Y, X + 300, Y + 200)]
+    gpd.GeoDataFrame({"valve": ["V1"] * 3}, geometry=shapes, crs=CRS).to_file(path)
+    with pytest.raises(DataError, match=r"row 4, column valve: 'V1' stands in row 2 too"):
+        read_valves(path, BLOCKS.crs)
 
 
 def test_an_overlap_by_rounding_is_mended_without_a_word(tmp_path: Path) -> None:

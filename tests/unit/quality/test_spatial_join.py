@@ -85,7 +85,7 @@ def test_valves_find_their_block_by_overlap_and_are_cut_to_it(blocks, valves):
     joined = found.value
     assert joined["block"].tolist() == ["West", "West", "East"]
     assert joined.geometry.area.tolist() == [5000.0, 5000.0, 6000.0]
-    assert english(found) == ["Block 'East': no valve waters 0.40 ha of it."]
+    assert english(found) == ["Block 'East': no valve waters 0.99 acres of it."]
 
 
 def test_a_valve_outside_every_block_is_left_out_and_said(blocks, valves):
@@ -149,7 +149,7 @@ def test_shares_and_bare_land_are_told_to_the_last_digit():
     found = join_valves(gpd.GeoDataFrame(table, geometry=drawn, crs=CRS), big, Path("valves.gpkg"))
     told = " ".join(english(found))
     assert "across blocks 'West' (60 %) and 'East' (40 %)" in told
-    assert "Block 'West': no valve waters 100.00 ha of it." in told
+    assert "Block 'West': no valve waters 247.11 acres of it." in told
 
 
 def test_a_sliver_between_two_valves_is_closed_and_said(blocks, valves):
@@ -158,7 +158,7 @@ def test_a_sliver_between_two_valves_is_closed_and_said(blocks, valves):
     found = join_valves(gap, blocks, Path("valves.gpkg"))
     joined = found.value
     assert joined.geometry.area.sum() == pytest.approx(20_000.0, abs=0.5)
-    assert english(found) == ["Block 'West': slivers of 80 m² between its valve zones were closed."]
+    assert english(found) == ["Block 'West': slivers of 0.02 acres between its valve zones were closed."]
 
 
 def test_a_lane_between_two_valves_stays(blocks, valves):
