@@ -266,7 +266,7 @@ def _plain(value: object) -> str:
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
 
 
-def names_of(table: Table, column: str, *, unique: bool = False) -> list[str]:
+def names_of(table: Table, column: str, *, unique: bool = False, folded: bool = False) -> list[str]:
     """Read a column of names that no row may lack.
 
     Parameters
@@ -277,6 +277,8 @@ def names_of(table: Table, column: str, *, unique: bool = False) -> list[str]:
         Our name.
     unique : bool
         Whether no two rows may bear one.
+    folded : bool
+        Whether names that differ only in capital letters are the same.
 
     Returns
     -------
@@ -288,17 +290,21 @@ def names_of(table: Table, column: str, *, unique: bool = False) -> list[str]:
     DataError
         Where one is empty or stands twice.
     """
-    problems, seen = [], dict[str, int]()
+    problems, seen = [], dict[str, tuple[int, str]]()
     heading = table.headings[column]
     found = [None if text is None else " ".join(text.split()) for text in table.text(column)]
     for row, name in zip(table.index.tolist(), found, strict=True):
+        key = str(name).casefold() if folded else str(name)
         if name is None:
             problems.append(Problem(table.where, f"the {column} is empty", "Name it", row, heading))
-        elif unique and name in seen:
-            what = f"{name!r} stands in row {seen[name]} too"
+        elif unique and (again := seen.get(key)) is not None:
+            row_before, before = again
+            what = f"{name!r} stands in row {row_before} too"
+            if before != name:
+                what = f"{name!r} differs from {before!r} in row {row_before} only in capital letters"
             problems.append(Problem(table.where, what, f"Give each {column} its own name", row, heading))
         else:
-            seen.setdefault(name, row)
+            seen.setdefault(key, (row, name))
     if problems:
         raise DataError(problems)
     return [str(name) for name in found]

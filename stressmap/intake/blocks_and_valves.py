@@ -197,7 +197,11 @@ def sketch_blocks(given: Path | InputSource) -> Noted[BlockSketch]:
     chosen = {} if named_by is None else {named_by: "block"}
     table = match(sheet, BLOCK_FIELDS, chosen, required=("block",))
     crop = [ASKED if text is None else " ".join(text.split()) for text in table.text("crop")]
-    made = {"block": names_of(table, "block", unique=True), "crop": crop, "weight": [1.0] * len(crop)}
+    made = {
+        "block": names_of(table, "block", unique=True, folded=True),
+        "crop": crop,
+        "weight": [1.0] * len(crop),
+    }
     unread = tuple(h for h, found in seen.items() if found is None and h and h != named_by)
     spanish = any(normal(heading) in _SPANISH for heading in table.headings.values())
     with _workable(source.name):
@@ -231,7 +235,7 @@ def _made(
     table = match(outlines.sheet, BLOCK_FIELDS, columns, required=required)
     read = notes.keep(columns_of(outlines.sheet, table, BLOCK_FIELDS, columns))
     notes.count(RowCounts.of(table.where, "blocks", listed, columns=read))
-    labels = names_of(table, "block", unique=True)
+    labels = names_of(table, "block", unique=True, folded=True)
     if attributes is None:
         own = attributes_of(table, labels, crops).said.assign(crop=names_of(table, "crop"))
     else:
@@ -292,7 +296,7 @@ def read_valves(
     read = notes.keep(columns_of(outlines.sheet, table, VALVE_FIELDS, columns or {}))
     notes.count(RowCounts.of(table.where, "valves", whole.sheet.frame.index, columns=read))
     made = {
-        "valve": names_of(table, "valve", unique=True),
+        "valve": names_of(table, "valve", unique=True, folded=True),
         "block": [None if text is None else " ".join(text.split()) for text in table.text("block")],
         "rate_mm_h": positive(table, "rate") * _RATE_MM_H[table.unit("rate") or "mm/h"],
         "flow_m3_h": positive(table, "flow") * M3_H_PER[table.unit("flow") or "m3/h"],

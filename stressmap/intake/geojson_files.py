@@ -78,12 +78,26 @@ def plain_geojson(data: bytes, where: str) -> bytes:
         elif kind != "FeatureCollection":
             raise ValueError
         plain = {"type": "FeatureCollection", "name": "outlines", "features": tree["features"]}
+        for one in plain["features"]:
+            _close_rings(one.get("geometry"))
         return json.dumps(_named(tree.get("crs"), where) | plain).encode()
     except DataError:
         raise
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
         what = "it is not GeoJSON, or damaged"
         raise DataError(Problem(where, what, "Export it again as GeoJSON or GeoPackage")) from None
+
+
+def _close_rings(geometry: Any) -> None:
+    """Let every ring of a polygon end where it begins, as its writer may have taken for granted."""
+    kind = geometry.get("type") if isinstance(geometry, dict) else None
+    if kind not in {"Polygon", "MultiPolygon"}:
+        return
+    held = geometry.get("coordinates") or []
+    for polygon in held if kind == "MultiPolygon" else [held]:
+        for ring in polygon:
+            if len(ring) > 2 and ring[0] != ring[-1]:
+                ring.append(ring[0])
 
 
 def _named(crs: Any, where: str) -> dict[str, Any]:

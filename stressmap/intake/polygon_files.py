@@ -31,6 +31,8 @@ from stressmap.intake.zip_files import open_zip, unpack
 MAX_OUTLINES = 5_000
 SHAPEFILE = b"\x00\x00\x27\x0a"
 """How the main file of every Shapefile begins."""
+_UTF_16 = (b"\xff\xfe<\x00", b"\xfe\xff\x00<")
+"""How XML in UTF-16 begins."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,7 @@ def read_outlines(given: Path | InputSource) -> Outlines:
     start = source.head()
     if not start:
         raise DataError(Problem(where, "it is empty", "Export the polygons again"))
-    if start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
+    if start.startswith(_UTF_16) or start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
         found = _from_kml(source.filled(), where)
     else:
         with source.on_disk() as path:
