@@ -68,10 +68,16 @@ def missing_library(error: ImportError) -> SettingsError | None:
     if found is None:
         return None
     library = found[1]
-    needs = (error.name or "a library").split(".")[0]
+    needs = _library_of(error)
     package = PACKAGES.get(library, f"that holds {library}")
     what = f"the system library {library} is missing, which {needs} needs"
     return SettingsError(Problem("this computer", what, f"Install its package {package}"))
+
+
+def _library_of(error: ImportError) -> str:
+    """Give the library that a module belongs to; Python may name the module alone, its file says the rest."""
+    installed = re.search(r"(?:site|dist)-packages[/\\](\w+)", error.path or "")
+    return installed[1] if installed else (error.name or "a library").split(".")[0]
 
 
 @contextmanager

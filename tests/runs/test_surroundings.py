@@ -126,6 +126,24 @@ def test_a_missing_system_library_is_named_with_its_package(stressmap, ranch, mo
     ]
 
 
+@pytest.mark.parametrize(
+    ("name", "path", "library"),
+    [
+        (
+            "_base",
+            "/v/lib/python3.13/site-packages/rasterio/_base.cpython-313-x86_64-linux-gnu.so",
+            "rasterio",
+        ),
+        ("rasterio._base", None, "rasterio"),
+        (None, None, "a library"),
+    ],
+)
+def test_a_missing_system_library_is_said_to_be_needed_by_a_library(name, path, library):
+    what = "libexpat.so.1: cannot open shared object file: No such file or directory"
+    refusal = surroundings.missing_library(ImportError(what, name=name, path=path))
+    assert f"is missing, which {library} needs" in str(refusal)
+
+
 def test_only_what_fails_in_printing_is_told_of_the_standard_output(monkeypatch):
     monkeypatch.setattr(surroundings, "_to_nowhere", lambda: None)
     with pytest.raises(OutputError, match="standard output"), surroundings.printing():
