@@ -52,7 +52,9 @@ ENGLISH = words_of("en") - words_of("es") - NAMES
 
 
 def english_in(text: str) -> set[str]:
-    return {word for word in WORD.findall(text) if word.lower() in ENGLISH}
+    """Find English words, but not among columns of files, which are called the same in every language."""
+    said = re.sub(r"(?ms)Se ley(ó|eron todas las columnas): .*?(\.\s|$)", " ", text)
+    return {word for word in WORD.findall(said) if word.lower() in ENGLISH}
 
 
 def visible(page: str) -> str:

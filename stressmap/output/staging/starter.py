@@ -50,7 +50,12 @@ EXAMPLES = {
     "from": "2026-07-16", "next_turn": "2026-07-23", "hours": '["00:00", "24:00"]',
     "crew_hours": '["05:00", "21:00"]', "out_of_service": '["V07"]', "turns": "2", "mm_per_bar": "15",
     "soil": '"loam"', "root_depth_m": "1.5", "eto": '"7 mm"', "uniformity": "{ drip = 0.9 }",
-    "efficiency": "{ flood = 0.6 }",
+    "efficiency": "{ flood = 0.6 }", "rest_hours": "24", "least_set_mm": "{ drip = 8 }",
+    "most_set_mm": "{ flood = 100 }", "most_set_hours": "{ drip = 16 }",
+    "days_apart": "{ micro_sprinkler = 3 }", "sets_a_week": "{ micro_sprinkler = 2 }", "intake_mm_h": "10",
+    "sources": '{ "Pump 1" = "60000 m3" }', "source_days": '{ "Pump 1" = ["2026-07-17"] }',
+    "reserve": '"5000 m3"', "pump_least": '{ "Pump 1" = "40 m3/h" }', "pump_starts": "4", "crews": "2",
+    "salinity_ds_m": "0.6",
 }  # fmt: skip
 """What may be written for keys of ``[water]`` that have no default to show."""
 _US = frozenset(
