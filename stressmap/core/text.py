@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import unicodedata
+
 
 def one_line(text: str, *, most: int = 400) -> str:
     r"""Fold white space and control characters of foreign text into single spaces, and cut it.
@@ -46,3 +48,23 @@ def first_line(error: Exception) -> str:
     ('no such layer', 'MemoryError')
     """
     return next(iter(str(error).split("\n")), "").strip() or type(error).__name__
+
+
+def without_accents(text: str) -> str:
+    """Take accents off letters, and write signs such as ² and ½ in plain characters.
+
+    Parameters
+    ----------
+    text : str
+        Anything.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> without_accents("Presión en el árbol")
+    'Presion en el arbol'
+    """
+    return "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 
 import numpy as np
 import pandas as pd
 
+from stressmap.core.text import without_accents
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.numbers import NOTHING, parse_numbers
 
@@ -87,8 +87,7 @@ def read_depths(cells: pd.Series, *, unit: str | None) -> tuple[pd.Series, pd.Se
 def _hours(cell: str, per_hour: float) -> float:
     for sign, spelled in _FRACTIONS.items():
         cell = cell.replace(sign, spelled)
-    plain = unicodedata.normalize("NFKD", cell.strip().lower())
-    plain = _ABOUT.sub("", "".join(c for c in plain if not unicodedata.combining(c))).strip()
+    plain = _ABOUT.sub("", without_accents(cell.strip().lower())).strip()
     if whole := _CLOCK.fullmatch(plain):
         days, hours, minutes, seconds = (float(part or 0) for part in whole.groups())
         return days * 24 + hours + minutes / 60 + seconds / 3600 if minutes < 60 else np.nan

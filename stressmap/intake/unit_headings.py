@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from functools import lru_cache
+
+from stressmap.core.text import without_accents
 
 _WORDS = {
     "bar": "bar bars bares",
@@ -61,8 +62,7 @@ def normal(text: str) -> str:
     lowered = text.translate(_SUPERSCRIPT).casefold()
     lowered = re.sub(r"\bn[°º]\s*", "no ", lowered).replace("#", " no ").replace("%", " % ")
     lowered = lowered.replace("\u03c8", " psi ")
-    plain = unicodedata.normalize("NFKD", lowered)
-    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    plain = without_accents(lowered)
     return re.sub(r"[^a-z0-9%]+", "_", plain).strip("_")
 
 

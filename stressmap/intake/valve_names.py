@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import difflib
 import re
-import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from stressmap.core.text import without_accents
 from stressmap.intake.columns import names
 
 VALVE_WORDS = frozenset(names("valve valves valvula valvulas valv llave llaves"))
@@ -172,8 +172,7 @@ class KnownNames:
         return tuple(inside)
 
     def _fold(self, text: str) -> str:
-        plain = unicodedata.normalize("NFKD", text.strip().casefold())
-        plain = "".join(c for c in plain if not unicodedata.combining(c))
+        plain = without_accents(text.strip().casefold())
         parts = _PARTS.findall(plain)
         kept = [part for part in parts if part not in self._words] or parts
         folded = ""

@@ -147,9 +147,9 @@ def requirements(
     made, context = [], ValveContext(facts)
     for k, row in enumerate(valves.itertuples()):
         place = places.iloc[k]
-        made.append(_need(row, own.loc[row.valve], place, context, (float(now[k]), float(then[k]))))
-        e3 = context.profile(place).edges.below_target
-        made[-1] = replace(made[-1], limit_bar=float(limit_of(e3, limit[k])))
+        one = _need(row, own.loc[row.valve], place, context, (float(now[k]), float(then[k])))
+        edges = context.profile(place).edges.below_target
+        made.append(replace(one, limit_bar=float(limit_of(edges, limit[k]))))
     return _looked_over(made, valves, own, facts)
 
 
