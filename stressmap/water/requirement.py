@@ -45,10 +45,8 @@ from stressmap.water.valve_context import RequirementFacts, ValveContext
 from stressmap.zoning.ranking import Z_90, limit_on_figure
 from stressmap.zoning.urgency import limit_of
 
-__all__ = ["USUAL_STEP_BAR", "Requirement", "RequirementFacts", "requirements", "table"]
+__all__ = ["Requirement", "RequirementFacts", "requirements", "table"]
 
-USUAL_STEP_BAR = 2.0
-"""Bars between two priorities of most crops; where a crop's are closer, a bar of it counts more."""
 TOLD_MM = 5.0
 """The book is named where it changes what is short by more than this [mm]."""
 YOUNG_YEARS = 4
@@ -75,7 +73,6 @@ class Requirement:
     weight: float
     stage: str
     harm: float
-    step_bar: float
     stress_bar: float
     dry_bar: float
     dry_se_bar: float
@@ -198,7 +195,7 @@ def _need(
     facts, profile = context.facts, context.profile(place)
     assumed: list[str] = []
     let_down = target[0] - target[1] if np.isfinite(target).all() else 0.0
-    dry, se, step = _stress_below_target(row, profile, facts, assumed)
+    dry, se = _stress_below_target(row, profile, facts, assumed)
     after = context.read_on(row.valve, row.block) + dt.timedelta(days=1)
     below = max(0.0, number_or(row.baseline_bar - row.swp_bar, 0.0))
     etc_until = context.crop_use_mm(place, after, facts.next_turn, min(below, _allowed_bar(row)))
@@ -231,7 +228,7 @@ def _need(
     return Requirement(
         valve=row.valve, block=row.block, crop=row.crop, pump=text_or_none(data["pump"]), area_ha=row.area_ha,
         weight=float(place["weight"]), stage=stage.text.en if stage else "",
-        harm=stage.harm if stage else 1.0, step_bar=step, stress_bar=float(row.stress_bar),
+        harm=stage.harm if stage else 1.0, stress_bar=float(row.stress_bar),
         dry_bar=short[0] / per_bar, dry_se_bar=se, let_down_bar=let_down, target_end_bar=target[1],
         mm_per_bar=per_bar, short_mm=short[0], etc_since_mm=book.used_mm if book else float("nan"),
         etc_until_mm=etc_until, given_mm=given, need_mm=need, need_low_mm=low, need_high_mm=high,
@@ -323,17 +320,16 @@ def _not_relieved(row: Any, book: Book | None, storage: root_zone.RootZone) -> b
 
 def _stress_below_target(
     row: Any, profile: CropProfile, facts: RequirementFacts, assumed: list[str]
-) -> tuple[float, float, float]:
-    """Give stress below the target, its standard error, and the bars between two priorities."""
+) -> tuple[float, float]:
+    """Give stress below the target and its standard error."""
     if not np.isfinite(row.stress_bar):
         assumed.append("stress")
-        return 0.0, 0.0, USUAL_STEP_BAR
+        return 0.0, 0.0
     if np.isfinite(row.target_bar):
-        edges = profile.edges.below_target
-        return row.target_bar - row.swp_bar, row.stress_se_bar, (edges[2] - edges[0]) / 2.0
+        return row.target_bar - row.swp_bar, row.stress_se_bar
     assumed.append("target")
     edges = edges_for(profile, facts.rank_by, facts.edges_bar, facts.orchard.settings_file)
-    return row.stress_bar - edges[0], row.stress_se_bar, (edges[2] - edges[0]) / 2.0
+    return row.stress_bar - edges[0], row.stress_se_bar
 
 
 def _allowed_bar(row: Any) -> float:

@@ -33,7 +33,7 @@ PLAIN: dict[str, Any] = {
 def need(k: int, **own: Any) -> Requirement:
     values: dict[str, Any] = {
         "valve": f"V{k + 1}", "block": f"B{k // 4 + 1}", "crop": "prune", "pump": None, "area_ha": 4.0,
-        "weight": 1.0, "stage": "fruit sizing", "harm": 1.0, "step_bar": 2.0, "dry_bar": 2.0,
+        "weight": 1.0, "stage": "fruit sizing", "harm": 1.0, "dry_bar": 2.0,
         "dry_se_bar": 0.8, "let_down_bar": 0.5, "target_end_bar": -13.0, "mm_per_bar": 15.0,
         "etc_since_mm": 30.0, "etc_until_mm": 40.0, "given_mm": 0.0, "factor": 0.9, "rate_mm_h": 1.5,
         "min_hours": 0.0, "max_hours": float("inf"), "assumed": (),
