@@ -76,22 +76,9 @@ VALVE_FIELDS = {
 }
 _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
 _SPANISH = frozenset(
-    [
-        "bloque",
-        "lote",
-        "cuadro",
-        "cuartel",
-        "tabla",
-        "cultivo",
-        "especie",
-        "variedad",
-        "riego",
-        "suelo",
-        "cosecha",
-        "nombre",
-        "plantado",
-        "peso",
-    ]
+    names(
+        "bloque lote cuadro cuartel tabla cultivo especie variedad riego suelo cosecha nombre plantado peso"
+    )
 )
 """Headings that only a Spanish file has."""
 

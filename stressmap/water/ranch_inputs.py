@@ -255,5 +255,6 @@ def assumptions(case: PlanInputs, eto: ReferenceEt) -> Mapping[str, int]:
         found["no_pump"] = open_pumps
     held = {"eto_usual": eto.source == "weather", "elevation": eto.worked_out, "wind_height": eto.worked_out}
     found |= {code: len(case.requirements) for code, holds in held.items() if holds}
+    found["set_rules"] = len(case.requirements)
     found["rain" if eto.rain_by_day else "no_rain"] = len(case.requirements)
     return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))

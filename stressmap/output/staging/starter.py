@@ -58,58 +58,17 @@ EXAMPLES = {
     "salinity_ds_m": "0.6",
 }  # fmt: skip
 """What may be written for keys of ``[water]`` that have no default to show."""
-_US = frozenset(
-    [
-        "Los_Angeles",
-        "Denver",
-        "Phoenix",
-        "Boise",
-        "Chicago",
-        "New_York",
-        "Detroit",
-        "Menominee",
-        "Anchorage",
-        "Juneau",
-        "Nome",
-    ]
-)
-_SPANISH_ZONES = frozenset(
-    [
-        "Madrid",
-        "Ceuta",
-        "Canary",
-        "Santiago",
-        "Punta_Arenas",
-        "Coyhaique",
-        "Lima",
-        "Bogota",
-        "Caracas",
-        "Guayaquil",
-        "La_Paz",
-        "Montevideo",
-        "Asuncion",
-        "Mexico_City",
-        "Tijuana",
-        "Hermosillo",
-        "Chihuahua",
-        "Ciudad_Juarez",
-        "Ojinaga",
-        "Monterrey",
-        "Matamoros",
-        "Mazatlan",
-        "Bahia_Banderas",
-        "Merida",
-        "Cancun",
-        "Guatemala",
-        "El_Salvador",
-        "Tegucigalpa",
-        "Managua",
-        "Costa_Rica",
-        "Panama",
-        "Havana",
-        "Santo_Domingo",
-    ]
-)
+_US = frozenset({
+    "Los_Angeles", "Denver", "Phoenix", "Boise", "Chicago", "New_York", "Detroit", "Menominee",
+    "Anchorage", "Juneau", "Nome",
+})  # fmt: skip
+_SPANISH_ZONES = frozenset({
+    "Madrid", "Ceuta", "Canary", "Santiago", "Punta_Arenas", "Coyhaique", "Lima", "Bogota",
+    "Caracas", "Guayaquil", "La_Paz", "Montevideo", "Asuncion", "Mexico_City", "Tijuana",
+    "Hermosillo", "Chihuahua", "Ciudad_Juarez", "Ojinaga", "Monterrey", "Matamoros", "Mazatlan",
+    "Bahia_Banderas", "Merida", "Cancun", "Guatemala", "El_Salvador", "Tegucigalpa", "Managua",
+    "Costa_Rica", "Panama", "Havana", "Santo_Domingo",
+})  # fmt: skip
 
 
 @dataclass(frozen=True)
