@@ -87,16 +87,20 @@ BLOCKS = pa.DataFrameSchema(
         "weight": pa.Column(float, pa.Check.gt(0), coerce=True),
         "harvest": TEXT,
         "soil": TEXT,
+        "row_spacing_m": _number(),
+        "tree_spacing_m": _number(),
+        "row_bearing": _number(),
         "wetted_share": _number(),
         "geometry": pa.Column("geometry"),
     },
     strict=True,
     ordered=True,
     name="blocks",
-    metadata={"version": 2},
+    metadata={"version": 3},
 )
 """A row per block: valid (Multi)Polygons in the working CRS; ``planted`` a year; ``weight`` default 1;
-``harvest`` a day ``MM-DD``; ``crop`` lower-case; ``wetted_share`` of the ground, over 0 to 1."""
+``harvest`` a day ``MM-DD``; ``crop`` lower-case; ``row_bearing`` in degrees from north, clockwise;
+``wetted_share`` of the ground, over 0 to 1."""
 
 VALVES = pa.DataFrameSchema(
     {

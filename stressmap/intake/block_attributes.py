@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Mapping, Sequence
+import dataclasses
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Noted, NoteList
-from stressmap.core.row_counts import RowCounts, ToldRow
+from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.row_counts import NONE, Columns, RowCounts, ToldRow
 from stressmap.core.sources import InputSource
-from stressmap.core.units import parse_month_day
+from stressmap.intake.block_cells import bearing, days, names_of, positive, share, spacing, years
 from stressmap.intake.columns import MOST_PROBLEMS, Fields, Table, match, recogniser
+from stressmap.intake.known_names import BLOCK_WORDS, KnownNames
 from stressmap.intake.table_files import read_sheet
 from stressmap.intake.unit_headings import normal
+from stressmap.intake.unread_columns import columns_of
 
 ASKED = "???"
 """What ``start`` writes where a word of the user's is wanted."""
-COLUMNS = ("crop", "variety", "planted", "irrigation", "weight", "harvest", "soil", "wetted_share")
+SPACINGS = ("row_spacing_m", "tree_spacing_m")
+COLUMNS = (
+    "crop", "variety", "planted", "irrigation", "weight", "harvest", "soil",
+    *SPACINGS, "row_bearing", "wetted_share",
+)  # fmt: skip
 """What a table by block may say."""
 _WANTED = {
     "planted": "Write the year of planting, or leave the cell empty",
@@ -42,11 +48,14 @@ class BlockAttributes:
         How it spells ``crop``.
     said : DataFrame
         A row per row of the file, by its number there; columns ``COLUMNS``, empty where it says nothing.
+    columns : Columns
+        Which columns of the file were read.
     """
 
     where: str
     heading: str
     said: pd.DataFrame
+    columns: Columns = NONE
 
 
 def attributes_of(table: Table, labels: Sequence[str], crops: Sequence[str]) -> BlockAttributes:
@@ -82,10 +91,31 @@ def attributes_of(table: Table, labels: Sequence[str], crops: Sequence[str]) -> 
             "weight": positive(table, "weight"),
             "harvest": days(table, "harvest"),
             "soil": table.text("soil"),
+            **{column: spacing(table, column) for column in SPACINGS},
+            "row_bearing": bearing(table, "row_bearing"),
             "wetted_share": share(table, "wetted_share"),
         }
     )
     return BlockAttributes(table.where, table.headings.get("crop", "crop"), values)
+
+
+def bare_spacings(table: Table) -> Iterator[Note]:
+    """Tell of distances whose heading states no unit: they were taken as metres.
+
+    Parameters
+    ----------
+    table : Table
+        Of outlines or of attributes.
+
+    Yields
+    ------
+    Note
+        One a column.
+    """
+    for column in SPACINGS:
+        if table.unit(column) is None and table.text(column).notna().any():
+            heading = table.headings[column]
+            yield Note.of("spacing_without_unit", "caution", file=table.where, column=heading)
 
 
 def refuse_asked(table: Table, labels: Sequence[str], crops: Sequence[str]) -> None:
@@ -159,8 +189,11 @@ def read_attributes(
     source, notes = InputSource.of(given), NoteList()
     sheet = notes.keep(read_sheet(source, recogniser(fields, columns)))
     table = match(sheet, fields, columns, required=("block",))
+    read = notes.keep(columns_of(sheet, table, fields, columns))
     labels = names_of(table, "block", unique=True)
-    return notes.beside((attributes_of(table, labels, crops), labels))
+    said = dataclasses.replace(attributes_of(table, labels, crops), columns=read)
+    notes.add(bare_spacings(table))
+    return notes.beside((said, labels))
 
 
 def lay_over(
@@ -191,14 +224,15 @@ def lay_over(
         If two rows are of one block.
     """
     notes = NoteList()
-    found = [_block_of(label, names) for label in labels]
+    known = KnownNames(names, BLOCK_WORDS)
+    found = [known.one(label) for label in labels]
     _refuse_twice(found, table)
     told = [
-        ToldRow.of(row, "block_unknown", block=label, near=_nearest(label, names))
+        ToldRow.of(row, "block_unknown", block=label, near=known.near(label, least=0.0))
         for row, label, name in zip(table.said.index, labels, found, strict=True)
         if name is None
     ]
-    notes.count(RowCounts.of(table.where, "attributes", table.said.index, told))
+    notes.count(RowCounts.of(table.where, "attributes", table.said.index, told, columns=table.columns))
     if told:
         pairs = [f"{dict(one.values)['block']!r} ({dict(one.values)['near']!r}?)" for one in told]
         notes.say("attributes_unknown_blocks", "warning", file=table.where, count=len(told), pairs=pairs)
@@ -220,24 +254,6 @@ def lay_over(
             )
         merged[column] = over[column].where(over[column].notna(), own[column])
     return notes.beside(merged.assign(row=row))
-
-
-def _block_of(label: str, names: Sequence[str]) -> str | None:
-    """Find the block that a name means: as written, else the only one but for case, blanks, zeros."""
-    if label in names:
-        return label
-    alike = [name for name in names if _folded(name) == _folded(label)]
-    return alike[0] if len(alike) == 1 else None
-
-
-def _folded(name: str) -> str:
-    parts = normal(name).replace("_", " ").split()
-    return "".join(part.lstrip("0") or "0" if part.isdigit() else part for part in parts)
-
-
-def _nearest(label: str, names: Sequence[str]) -> str:
-    near = difflib.get_close_matches(_folded(label), [_folded(name) for name in names], n=1, cutoff=0.0)
-    return next(name for name in names if _folded(name) == near[0])
 
 
 def _refuse_twice(found: Sequence[str | None], table: BlockAttributes) -> None:
@@ -264,91 +280,3 @@ def _comparable(value: object) -> object:
 
 def _plain(value: object) -> str:
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
-
-
-def names_of(table: Table, column: str, *, unique: bool = False, folded: bool = False) -> list[str]:
-    """Read a column of names that no row may lack.
-
-    Parameters
-    ----------
-    table : Table
-        As read.
-    column : str
-        Our name.
-    unique : bool
-        Whether no two rows may bear one.
-    folded : bool
-        Whether names that differ only in capital letters are the same.
-
-    Returns
-    -------
-    list of str
-        Blanks folded.
-
-    Raises
-    ------
-    DataError
-        Where one is empty or stands twice.
-    """
-    problems, seen = [], dict[str, tuple[int, str]]()
-    heading = table.headings[column]
-    found = [None if text is None else " ".join(text.split()) for text in table.text(column)]
-    for row, name in zip(table.index.tolist(), found, strict=True):
-        key = str(name).casefold() if folded else str(name)
-        if name is None:
-            problems.append(Problem(table.where, f"the {column} is empty", "Name it", row, heading))
-        elif unique and (again := seen.get(key)) is not None:
-            row_before, before = again
-            what = f"{name!r} stands in row {row_before} too"
-            if before != name:
-                what = f"{name!r} differs from {before!r} in row {row_before} only in capital letters"
-            problems.append(Problem(table.where, what, f"Give each {column} its own name", row, heading))
-        else:
-            seen.setdefault(key, (row, name))
-    if problems:
-        raise DataError(problems)
-    return [str(name) for name in found]
-
-
-def positive(table: Table, column: str) -> pd.Series:
-    """Read a column of positive numbers, NaN where empty."""
-    value = table.numbers(column, wanted="it as a positive number")
-    wrong = (value < 0) | ((value == 0) & (column == "weight"))
-    table.refuse(column, wrong, "is not a positive number", "Correct it")
-    return value
-
-
-def share(table: Table, column: str) -> pd.Series:
-    """Read a column of shares of the ground, NaN where empty."""
-    value = table.numbers(column, wanted="it as a share, over 0 to 1")
-    wrong = (value <= 0) | (value > 1)
-    table.refuse(column, wrong, "is not a share of the ground", "Write it as 0.35, over 0 to 1")
-    return value
-
-
-def years(table: Table) -> pd.Series:
-    """Read ``planted`` as a year, from a year or a date."""
-    text = table.text("planted")
-    year = pd.to_numeric(text.astype(str).str.extract(r"\b(\d{4})\b")[0], errors="coerce").astype(float)
-    year = year.where(year.between(1900, 2100))
-    table.refuse("planted", text.notna() & year.isna(), "is not a year", "Write the year of planting")
-    return year
-
-
-def days(table: Table, column: str) -> pd.Series:
-    """Read days of the year, ``MM-DD``, from such or from dates."""
-    text = table.text(column)
-    day = text.astype(object).where(
-        text.isna(), text.astype(str).str.extract(r"(\d{2}-\d{2})(?:[T ].*)?$")[0]
-    )
-
-    def wrong(value: object) -> bool:
-        try:
-            parse_month_day(str(value))
-        except ValueError:
-            return True
-        return False
-
-    bad = text.notna() & day.map(wrong).astype(bool)
-    table.refuse(column, bad, "is not a day of the year", "Write month and day as 08-15")
-    return day.where(text.notna(), None)

@@ -26,12 +26,12 @@ from stressmap.intake.block_attributes import (
     ASKED,
     BlockAttributes,
     attributes_of,
+    bare_spacings,
     lay_over,
-    names_of,
-    positive,
     read_attributes,
     wanted_crop,
 )
+from stressmap.intake.block_cells import names_of, positive
 from stressmap.intake.block_words import system_of, unknown_words
 from stressmap.intake.columns import Field, Table, match, names, recognise
 from stressmap.intake.crossing_edges import crowded
@@ -57,7 +57,41 @@ BLOCK_FIELDS = {
     "weight": Field(names("peso priority_weight")),
     "harvest": Field(names("harvest_date cosecha fecha_de_cosecha")),
     "soil": Field(names("soil_texture soil_type suelo textura")),
-    "wetted_share": Field(names("wetted_sha wetted_fraction wetted_area_share fraccion_mojada parte_mojada")),
+    "row_spacing_m": Field(
+        names(
+            "row_spacing row_space row_distance row_width rowspacing between_rows distance_between_rows "
+            "spacing_between_rows rows_apart entre_hileras distancia_entre_hileras distancia_hileras "
+            "separacion_entre_hileras espaciamiento_entre_hileras entre_surcos distancia_entre_surcos "
+            "entre_filas distancia_entre_filas ancho_de_calle"
+        ),
+        ("m", "ft"),
+    ),
+    "tree_spacing_m": Field(
+        names(
+            "tree_spacing tree_space tree_distance treespacing between_trees distance_between_trees "
+            "trees_apart spacing_between_trees "
+            "spacing_in_row in_row_spacing plant_spacing vine_spacing entre_arboles "
+            "distancia_entre_arboles distancia_arboles separacion_entre_arboles espaciamiento_entre_arboles "
+            "entre_plantas distancia_entre_plantas distancia_sobre_hilera sobre_hilera"
+        ),
+        ("m", "ft"),
+    ),
+    "row_bearing": Field(
+        names(
+            "row_direction row_azimuth row_orientation row_heading rowbearing rumbo_de_hileras rumbo_hileras "
+            "rumbo_de_las_hileras azimut_de_hileras azimut_hileras orientacion_de_hileras "
+            "orientacion_hileras direccion_de_hileras rumbo_de_surcos"
+        ),
+        ("deg",),
+        weak=names("bearing azimuth azimut rumbo orientation orientacion"),
+    ),
+    "wetted_share": Field(
+        names(
+            "wetted_sha wetted_fraction wetted_area_share wetted_area wetted fraccion_mojada parte_mojada "
+            "area_mojada superficie_mojada suelo_mojado mojado"
+        ),
+        ("%",),
+    ),
 }
 VALVE_FIELDS = {
     "valve": Field(
@@ -222,6 +256,7 @@ def _made(
     table = match(outlines.sheet, BLOCK_FIELDS, columns, required=required)
     read = notes.keep(columns_of(outlines.sheet, table, BLOCK_FIELDS, columns))
     notes.count(RowCounts.of(table.where, "blocks", listed, columns=read))
+    notes.add(bare_spacings(table))
     labels = names_of(table, "block", unique=True, folded=True)
     if attributes is None:
         own = attributes_of(table, labels, crops).said.assign(crop=names_of(table, "crop"))

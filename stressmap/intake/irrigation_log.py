@@ -21,6 +21,7 @@ from stressmap.core.schemas import IRRIGATION, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.units import M2_PER_HA, M3_PER_HA_MM
 from stressmap.intake.columns import Field, Table, match, names, recogniser
+from stressmap.intake.known_names import KnownNames, Meant
 from stressmap.intake.log_sets import SetRow, once_each
 from stressmap.intake.log_times import LogTimes, read_log_times
 from stressmap.intake.numbers import is_nothing
@@ -28,7 +29,6 @@ from stressmap.intake.run_hours import read_depths, read_hours
 from stressmap.intake.table_files import read_sheet
 from stressmap.intake.times import Order
 from stressmap.intake.unread_columns import columns_of
-from stressmap.intake.valve_names import KnownNames, Meant
 
 FIELDS: Mapping[str, Field] = MappingProxyType(
     {

@@ -13,7 +13,7 @@ from pyproj import CRS, Transformer
 
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.settings import Reading
-from stressmap.intake.valve_names import BLOCK_WORDS, VALVE_WORDS, KnownNames
+from stressmap.intake.known_names import BLOCK_WORDS, VALVE_WORDS, KnownNames
 from stressmap.quality.spatial_join import site
 
 Reach = tuple[shapely.STRtree, float]

@@ -15,7 +15,7 @@ from stressmap.core.input_files import InputFiles
 from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.schemas import MEND_LIST, columns_of, hold
 from stressmap.output.gis.csv_tables import write_csv
-from stressmap.output.text.note_words import reason, word_of
+from stressmap.output.text.note_words import reason, remedy, word_of
 from stressmap.output.text.words import Words
 
 NAME = "to_mend.csv"
@@ -135,6 +135,7 @@ def _left_out(one: ToldRow, file: str, words: Words) -> dict[str, Any]:
         "used": False,
         "flags": (one.code,),
         "wrong": reason(one, words),
+        "to_do": remedy(one, words),
         "valve": dict(one.values).get("valve"),
         "file": file,
     }

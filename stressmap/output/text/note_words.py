@@ -199,6 +199,30 @@ def reason(told: ToldRow, words: Words) -> str:
     return one_line(_Filler(words).vformat(text, (), dict(told.values)), most=300)
 
 
+def remedy(told: ToldRow, words: Words) -> str:
+    """Say what to do about a row that was left out.
+
+    Parameters
+    ----------
+    told : ToldRow
+        A code with its values.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+        A sentence without its full stop.
+
+    Raises
+    ------
+    KeyError
+        If the code has no text under ``[row_remedy]``, or the text asks for a value that is not there.
+    """
+    text = texts_of(words.language)["row_remedy"][told.code]
+    return one_line(_Filler(words).vformat(text, (), dict(told.values)), most=300)
+
+
 def rows_told(counts: RowCounts, words: Words) -> tuple[str, ...]:
     """Say what became of the rows of a file: how many were used, and of the others which and why.
 

@@ -16,6 +16,10 @@ from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 
 CROPS = ("almond", "prune")
+NO_SPACING = (
+    "is no distance between rows or trees. Write it in metres, over 0 and under 30, or in feet with ft in the"
+    " heading."
+)
 
 
 def outlines(folder: Path, **columns: list[str]) -> Path:
@@ -104,3 +108,67 @@ def test_a_block_in_two_rows_is_refused(tmp_path: Path) -> None:
     assert refused(tmp_path, text) == (
         "by_block.csv, row 4: block 'Shed' stands in row 2 too. Keep one row for each block."
     )
+
+
+def test_names_of_blocks_are_forgiving_as_those_of_valves_are(tmp_path: Path) -> None:
+    text = "block,crop\nBloque HOME-04,almond\nlote shed,prune\nRiver7,prune\n"
+    found = read(tmp_path, text)
+    assert found.value["crop"].tolist() == ["almond", "prune", "prune"]
+    assert not found.notes
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "column", "expected"),
+    [
+        ("row_spacing_m", "6.1", "row_spacing_m", 6.1),
+        ("Row spacing (ft)", "20", "row_spacing_m", 6.096),
+        ("Distancia entre hileras (pies)", "22", "row_spacing_m", 6.7056),
+        ("Entre árboles (m)", "5", "tree_spacing_m", 5.0),
+        ("TREE_SPACING_FT", "18", "tree_spacing_m", 5.4864),
+        ("row_bearing", "351.5", "row_bearing", 351.5),
+        ("Rumbo de hileras", "N-S", "row_bearing", 0.0),
+        ("Row direction", "NE to SW", "row_bearing", 45.0),
+        ("Orientación", "noroeste-sureste", "row_bearing", 315.0),
+        ("Azimuth (deg)", "15", "row_bearing", 15.0),
+        ("wetted_share", "0.35", "wetted_share", 0.35),
+        ("Wetted area (%)", "35", "wetted_share", 0.35),
+        ("Suelo mojado (%)", "60", "wetted_share", 0.6),
+    ],
+)
+def test_spacing_bearing_and_wetted_share_in_english_and_spanish_with_their_units(
+    tmp_path: Path, heading: str, cell: str, column: str, expected: float
+) -> None:
+    # a foot is 0.3048 m: NIST Special Publication 811 (2008), appendix B.8
+    found = read(tmp_path, f"block,crop,{heading}\nHome 4,prune,{cell}\nShed,prune,\nRiver 07,prune,\n")
+    assert found.value[column].tolist()[0] == pytest.approx(expected, abs=1e-12)
+    assert found.value[column].isna().tolist() == [False, True, True]
+    assert not found.notes
+
+
+def test_they_are_read_from_the_outlines_too_and_cut_headings_say_that_metres_were_taken(
+    tmp_path: Path,
+) -> None:
+    path = outlines(tmp_path, crop=["prune"] * 3, ROW_SPACIN=["6", "6", "7"], row_bearin=["10", "", "E-O"])
+    found = read_blocks(path, None, crops=CROPS)
+    assert found.value["row_spacing_m"].tolist() == [6.0, 6.0, 7.0]
+    assert found.value["row_bearing"].fillna(-1).tolist() == [10.0, -1.0, 90.0]
+    assert [text.replace(f"{tmp_path}/", "") for text in sentences(found.notes, Words("en"))] == [
+        "blocks.geojson: ROW_SPACIN states no unit; metres were taken. If they are feet, write ft into the "
+        "heading: ROW_SPACIN (ft)."
+    ]
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "expected"),
+    [
+        ("row_spacing_m", "0", f"'0' {NO_SPACING}"),
+        ("tree_spacing_m", "30", f"'30' {NO_SPACING}"),
+        ("row_bearing", "361", "'361' is no bearing. Write degrees from north, clockwise, 0 to 360."),
+        ("row_bearing", "uphill", "'uphill' is not a number. Write it as degrees from north, as 15, or as "
+         "N-S, or leave the cell empty."),
+        ("wetted_share", "35", "'35' is not a share of the ground. Write it as 0.35, over 0 to 1."),
+    ],
+)  # fmt: skip
+def test_what_they_cannot_be_is_refused(tmp_path: Path, heading: str, cell: str, expected: str) -> None:
+    text = f"block,crop,{heading}\nHome 4,prune,{cell}\nShed,prune,\nRiver 07,prune,\n"
+    assert refused(tmp_path, text) == f"by_block.csv, row 2, column {heading}: {expected}"

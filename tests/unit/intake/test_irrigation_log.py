@@ -12,8 +12,8 @@ from helpers.told import english
 
 from stressmap.core.errors import DataError
 from stressmap.intake.irrigation_log import read_irrigation
+from stressmap.intake.known_names import KnownNames
 from stressmap.intake.run_hours import read_hours
-from stressmap.intake.valve_names import KnownNames
 from stressmap.output.text.note_words import rows_told
 from stressmap.output.text.words import Words
 

@@ -95,6 +95,13 @@ def test_every_reason_of_a_row_has_words_in_both_languages() -> None:
     }
 
 
+def test_what_to_do_about_a_row_is_said_in_both_languages_with_the_values_that_its_reason_has() -> None:
+    for texts in (EN, ES):
+        assert set(texts["row_remedy"]) == set(texts["row"])
+        for code, text in texts["row_remedy"].items():
+            assert blanks(text) <= blanks(texts["row"][code]), code
+
+
 @pytest.mark.parametrize("code", EN["note"])
 def test_both_languages_say_the_same_values(code: str) -> None:
     english, spanish = EN["note"][code], ES["note"][code]

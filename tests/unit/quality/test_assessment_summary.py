@@ -156,8 +156,9 @@ def test_rows_left_out_of_the_log_stand_below_the_readings_to_mend(tmp_path: Pat
         write_mend_list(table, Words("en"), tmp_path / "mend.csv", [log])
         found = pd.read_csv(tmp_path / "mend.csv", keep_default_na=False)
         assert found["file"].tolist() == ["readings.csv"] * len(table) + ["log.csv", "log.csv"]
-        last = found[["row", "used", "flags", "wrong", "valve"]].tail(2).to_numpy().tolist()
+        last = found[["row", "used", "flags", "wrong", "to_do", "valve"]].tail(2).to_numpy().tolist()
+        mend = "Write the valve as the valves file has it, or add it there"
         assert last == [
-            [8, False, "log_valve_unknown", "no valve is called 'V99'", "V99"],
-            [9, False, "log_no_valve", "no valve is named", ""],
+            [8, False, "log_valve_unknown", "no valve is called 'V99'", mend, "V99"],
+            [9, False, "log_no_valve", "no valve is named", "Write which valve ran", ""],
         ]

@@ -107,20 +107,22 @@ class KnownNames:
             self._asked[text] = self._read(text)
         return self._asked[text]
 
-    def near(self, text: str) -> str | None:
+    def near(self, text: str, *, least: float = 0.6) -> str | None:
         """Find the name that may be meant by a text that is none.
 
         Parameters
         ----------
         text : str
             As written.
+        least : float
+            How alike the two must be at least, 0 to 1.
 
         Returns
         -------
         str or None
             None where nothing is near.
         """
-        folds = difflib.get_close_matches(self._fold(text), self._by_fold, n=1, cutoff=0.6)
+        folds = difflib.get_close_matches(self._fold(text), self._by_fold, n=1, cutoff=least)
         return self._by_fold[folds[0]][0] if folds else None
 
     def _read(self, text: str) -> Meant:
