@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -164,8 +164,8 @@ def read_blocks(
         notes.add(unknown_words(named, source.name, kind))
     made["irrigation"] = [system_of(w) or w if isinstance(w, str) else None for w in named["irrigation"]]
     with _workable(source.name):
-        drawn = notes.keep(_drawn(outlines, made, "block"))
-        working = working_crs(drawn, crs, source.name, settings_file)
+        drawn = _drawn(outlines, made, "block")
+        working = working_crs(drawn.value, crs, source.name, settings_file)
         return notes.beside(notes.keep(_finished(drawn, working, BLOCKS, source.name)))
 
 
@@ -226,8 +226,8 @@ def sketch_blocks(given: Path | InputSource) -> Noted[BlockSketch]:
     unread = tuple(h for h, found in seen.items() if found is None and h and h != named_by)
     spanish = any(normal(heading) in _SPANISH for heading in table.headings.values())
     with _workable(source.name):
-        drawn = notes.keep(_drawn(outlines, made, "block"))
-        working = working_crs(drawn, None, source.name, "ranch.toml")
+        drawn = _drawn(outlines, made, "block")
+        working = working_crs(drawn.value, None, source.name, "ranch.toml")
         blocks = notes.keep(_finished(drawn, working, BLOCKS, source.name))
     return notes.beside(BlockSketch(blocks, named_by, unread, spanish))
 
@@ -328,7 +328,7 @@ def read_valves(
         "checked": _dates(table, "checked"),
     }
     with _workable(source.name):
-        drawn = notes.keep(_drawn(outlines, made, "valve"))
+        drawn = _drawn(outlines, made, "valve")
         return notes.beside(notes.keep(_finished(drawn, crs, VALVES, source.name)))
 
 
@@ -390,10 +390,12 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str) -> Noted[gpd.
     return notes.beside(gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs, index=rows))
 
 
-def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str) -> Noted[gpd.GeoDataFrame]:
+def _finished(
+    drawn: Noted[gpd.GeoDataFrame], crs: CRS, schema: Any, where: str
+) -> Noted[gpd.GeoDataFrame]:
     """Bring outlines, indexed by row, into metres and mend what only shows there: crumbs and overlaps."""
     name = next(iter(schema.columns))
-    table = drawn.to_crs(crs)
+    table = drawn.value.to_crs(crs)
     shapes, problems, notes = [], [], NoteList()
     for row, own, shape in zip(table.index.tolist(), table[name], table.geometry, strict=True):
         label = f"{name.capitalize()} {own!r}"
@@ -407,9 +409,11 @@ def _finished(drawn: gpd.GeoDataFrame, crs: CRS, schema: Any, where: str) -> Not
     if problems:
         raise DataError(problems)
     table.geometry = shapes
+    area = table.geometry.area.to_dict()
+    sized = [replace(n, values=(*n.values, ("area_m2", area[n.value("row")]))) for n in drawn.notes]
     settled = notes.keep(apart(table, name, where)).reset_index(drop=True)
     finished = gpd.GeoDataFrame(conform(settled, schema, where), crs=table.crs)
-    return Noted(finished, in_few_lines(notes))
+    return Noted(finished, in_few_lines((*sized, *notes)))
 
 
 def _dates(table: Table, column: str) -> pd.Series:

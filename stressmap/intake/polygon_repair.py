@@ -24,7 +24,9 @@ SAME_GROUND = 0.5
 OF_THE_DRAWING = frozenset(
     {
         "outline_mended",
+        "outline_mended_many",
         "outline_of_parts",
+        "outline_of_parts_many",
         "outlines_overlap",
         "outlines_overlap_many",
         "crumbs_dropped",
@@ -32,9 +34,11 @@ OF_THE_DRAWING = frozenset(
         "pieces_joined",
         "slivers_closed",
         "slivers_closed_many",
+        "part_without_valve",
+        "part_without_valve_many",
     }
 )
-"""Notes on slips of the drawing that were mended: ``check`` tells them, once."""
+"""Notes on slips of the drawing, and on ground without a valve: ``check`` tells them, once."""
 
 
 def polygonal(shape: Any, **named: Any) -> Noted[Any]:
@@ -156,19 +160,22 @@ def apart(table: gpd.GeoDataFrame, name: str, where: str) -> Noted[gpd.GeoDataFr
 
 
 _TOGETHER: dict[str, Callable[[dict[str, Any]], Note]] = {
+    "outline_mended": lambda told: Note.of("outline_mended_many", "caution", **told),
+    "outline_of_parts": lambda told: Note.of("outline_of_parts_many", **told),
     "crumbs_dropped": lambda told: Note.of("crumbs_dropped_many", "caution", **told),
     "outlines_overlap": lambda told: Note.of("outlines_overlap_many", "caution", **told),
     "slivers_closed": lambda told: Note.of("slivers_closed_many", **told),
+    "part_without_valve": lambda told: Note.of("part_without_valve_many", "caution", **told),
 }
 
 
 def in_few_lines(notes: Iterable[Note]) -> tuple[Note, ...]:
-    """Tell many overlaps, crumbs or slivers in one line each, with the largest.
+    """Tell many slips of one kind (overlaps, crumbs, slivers, crossings) in one line, with the largest.
 
     Parameters
     ----------
     notes : iterable of Note
-        Of one file.
+        Of one file, each with its ``area_m2``.
 
     Returns
     -------
@@ -183,6 +190,7 @@ def in_few_lines(notes: Iterable[Note]) -> tuple[Note, ...]:
         areas = [float(str(note.value("area_m2"))) for note in alike]
         largest = alike[areas.index(max(areas))]
         told = {**dict(largest.values), "count": len(alike), "total_m2": sum(areas)}
+        told |= {"rows": [note.value("row") for note in alike]} if "row" in told else {}
         held[held.index(alike[0])] = together(told)
         held = [note for note in held if note.code != code]
     return tuple(held)

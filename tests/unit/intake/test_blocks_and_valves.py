@@ -13,6 +13,7 @@ from shapely.geometry import box
 
 from stressmap.core.errors import DataError, SettingsError
 from stressmap.intake.blocks_and_valves import read_blocks, read_valves
+from stressmap.intake.polygon_repair import without_drawing
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 
@@ -204,6 +205,25 @@ def test_many_overlaps_are_one_line_with_the_largest_in_the_units_of_the_ranch(t
         "4 partes encimadas entre válvulas quedaron en el menor de cada dos contornos; la mayor es de "
         "0.10 ha, entre 'B' y 'C'.",
     )
+
+
+def test_many_outlines_that_cross_themselves_are_one_line_with_the_largest(tmp_path: Path) -> None:
+    path = tmp_path / "valves.gpkg"
+    bows = [
+        shapely.Polygon([(west, Y), (west + wide, Y + 100), (west + wide, Y), (west, Y + 100)])
+        for west, wide in ((X, 100), (X + 200, 400))
+    ]
+    gpd.GeoDataFrame({"valve": ["A", "B"]}, geometry=bows, crs=CRS).to_file(path)
+    notes = read_valves(path, BLOCKS.crs).notes
+    assert sentences(notes, Words("en", "metric")) == (
+        "valves.gpkg: 2 valve outlines cross or touch themselves (row 2, 3) and were mended; the largest is 'B', "
+        "2.00 ha.",
+    )
+    assert sentences(notes, Words("es", "metric")) == (
+        "valves.gpkg: 2 contornos de válvula se cruzan o se tocan a sí mismos (fila 2, 3) y se corrigieron; el más "
+        "grande es 'B', 2.00 ha.",
+    )
+    assert not without_drawing(notes)
 
 
 @pytest.mark.parametrize("valid", [True, False])
