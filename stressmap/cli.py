@@ -220,16 +220,19 @@ def _volume(text: str | None) -> float | None:
 
 def _print_started(folder: Path, made: Start) -> None:
     from stressmap.output.text.note_words import sentences
+    from stressmap.output.text.start_words import StartWords
     from stressmap.output.text.words import Words
 
-    typer.echo(f"{folder}: {', '.join(made.pages)} for {len(made.blocks)} blocks.")
-    for text in sentences(made.notes, Words("en")):
-        typer.echo(f"note: {text}")
+    say = StartWords(made.place.language, made.place.units)
+    words = Words(made.place.language, made.place.units)
+    typer.echo(say("said.made", folder=folder, pages=", ".join(made.pages), blocks=len(made.blocks)))
+    for text in sentences(made.notes, words):
+        typer.echo(words("terminal.note", note=text))
     table = next((page for page in made.pages if page.endswith("s.csv") and "/" not in page), None)
     if table is not None:
-        typer.echo(f"Edit {folder / table}: what is known of each block, above all where ??? stands.")
+        typer.echo(say("said.table", table=folder / table))
     sheet = next(page for page in made.pages if page.endswith(".csv") and "/" in page)
-    typer.echo(f"Fill in the readings, {folder / sheet}, then: stressmap check {folder / 'ranch.toml'}")
+    typer.echo(say("said.readings", sheet=folder / sheet, settings=folder / "ranch.toml"))
 
 
 def _print_water(made: Watered, out: Path | None) -> None:

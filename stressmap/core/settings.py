@@ -39,6 +39,7 @@ from stressmap.core.setting_types import (
     Whole,
 )
 from stressmap.core.toml_file import read_toml
+from stressmap.core.unfilled import refuse_unfilled
 from stressmap.core.watering_manners import WateringManners
 
 FLAG_CODES = (
@@ -333,6 +334,7 @@ def load(path: Path) -> Settings:
         If it cannot be read, is not TOML, or a key or value is wrong; one problem each.
     """
     table = read_toml(path)
+    refuse_unfilled(table, path)
     files, chosen_map = table.get("files"), table.get("map")
     if isinstance(chosen_map, dict) and isinstance(chosen_map.get("covariate"), str):
         table["map"] = chosen_map | {"covariate": _resolved(path.parent / chosen_map["covariate"])}

@@ -13,6 +13,7 @@ from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.row_counts import NONE, Columns, RowCounts, ToldRow
 from stressmap.core.sources import InputSource
+from stressmap.core.unfilled import ASKED
 from stressmap.intake.block_cells import bearing, days, names_of, positive, share, spacing, years
 from stressmap.intake.columns import MOST_PROBLEMS, Fields, Table, match, recogniser
 from stressmap.intake.known_names import BLOCK_WORDS, KnownNames
@@ -20,8 +21,6 @@ from stressmap.intake.table_files import read_sheet
 from stressmap.intake.unit_headings import normal
 from stressmap.intake.unread_columns import columns_of
 
-ASKED = "???"
-"""What ``start`` writes where a word of the user's is wanted."""
 SPACINGS = ("row_spacing_m", "tree_spacing_m")
 COLUMNS = (
     "crop", "variety", "planted", "irrigation", "weight", "harvest", "soil",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +21,9 @@ from stressmap.core.row_counts import RowCounts
 from stressmap.core.schemas import BLOCKS, VALVES, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
+from stressmap.core.unfilled import ASKED
 from stressmap.core.units import M3_H_PER, MM_PER_INCH
 from stressmap.intake.block_attributes import (
-    ASKED,
     BlockAttributes,
     attributes_of,
     bare_spacings,
@@ -37,7 +37,7 @@ from stressmap.intake.columns import Field, Table, match, names, recognise
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.outline_pieces import pieces_joined
 from stressmap.intake.polygon_files import Outlines, read_outlines
-from stressmap.intake.polygon_repair import apart, in_few_lines, polygonal, sound, without_crumbs
+from stressmap.intake.polygon_repair import apart, in_few_lines, polygonal, sound, with_areas, without_crumbs
 from stressmap.intake.tabular import Sheet
 from stressmap.intake.unit_headings import normal
 from stressmap.intake.unread_columns import columns_of
@@ -390,9 +390,7 @@ def _drawn(outlines: Outlines, made: Mapping[str, Any], name: str) -> Noted[gpd.
     return notes.beside(gpd.GeoDataFrame(plain, geometry=shapes, crs=outlines.crs, index=rows))
 
 
-def _finished(
-    drawn: Noted[gpd.GeoDataFrame], crs: CRS, schema: Any, where: str
-) -> Noted[gpd.GeoDataFrame]:
+def _finished(drawn: Noted[gpd.GeoDataFrame], crs: CRS, schema: Any, where: str) -> Noted[gpd.GeoDataFrame]:
     """Bring outlines, indexed by row, into metres and mend what only shows there: crumbs and overlaps."""
     name = next(iter(schema.columns))
     table = drawn.value.to_crs(crs)
@@ -409,8 +407,7 @@ def _finished(
     if problems:
         raise DataError(problems)
     table.geometry = shapes
-    area = table.geometry.area.to_dict()
-    sized = [replace(n, values=(*n.values, ("area_m2", area[n.value("row")]))) for n in drawn.notes]
+    sized = with_areas(drawn.notes, table.geometry.area.to_dict())
     settled = notes.keep(apart(table, name, where)).reset_index(drop=True)
     finished = gpd.GeoDataFrame(conform(settled, schema, where), crs=table.crs)
     return Noted(finished, in_few_lines((*sized, *notes)))

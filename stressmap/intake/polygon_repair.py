@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import geopandas as gpd
@@ -169,6 +170,27 @@ _TOGETHER: dict[str, Callable[[dict[str, Any]], Note]] = {
 }
 
 
+def with_areas(notes: Iterable[Note], area_m2: Mapping[int, float]) -> list[Note]:
+    """Put the area of the outline that a note is of into it.
+
+    Parameters
+    ----------
+    notes : iterable of Note
+        Each with its ``row``.
+    area_m2 : mapping of int to float
+        Of the outline of each row [m2].
+
+    Returns
+    -------
+    list of Note
+        In their order, with ``area_m2``.
+    """
+    return [
+        replace(note, values=(*note.values, ("area_m2", area_m2[int(str(note.value("row")))])))
+        for note in notes
+    ]
+
+
 def in_few_lines(notes: Iterable[Note]) -> tuple[Note, ...]:
     """Tell many slips of one kind (overlaps, crumbs, slivers, crossings) in one line, with the largest.
 
@@ -190,7 +212,7 @@ def in_few_lines(notes: Iterable[Note]) -> tuple[Note, ...]:
         areas = [float(str(note.value("area_m2"))) for note in alike]
         largest = alike[areas.index(max(areas))]
         told = {**dict(largest.values), "count": len(alike), "total_m2": sum(areas)}
-        told |= {"rows": [note.value("row") for note in alike]} if "row" in told else {}
+        told["rows"] = tuple(note.value("row") for note in alike if "row" in told)
         held[held.index(alike[0])] = together(told)
         held = [note for note in held if note.code != code]
     return tuple(held)

@@ -10,8 +10,9 @@ from pyproj import CRS
 from stressmap.agronomy.crop_names import nearest_crop, profile_name
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.notes import NoteList
-from stressmap.intake.block_attributes import ASKED
+from stressmap.core.unfilled import ASKED
 from stressmap.intake.blocks_and_valves import read_valves, sketch_blocks
+from stressmap.output.staging.ranch_place import place_of
 from stressmap.output.staging.starter import Start, refuse_started, write_start
 from stressmap.output.text.words import Language
 from stressmap.quality.spatial_join import join_valves
@@ -65,9 +66,9 @@ def start(
     if valves_file is not None:
         read = notes.keep(read_valves(valves_file, CRS(blocks.crs)))
         valves = len(notes.keep(join_valves(read, blocks, valves_file)))
+    place = place_of(blocks, language or ("es" if sketch.spanish else None))
     filled = Start(
-        blocks_file, blocks, valves_file, valves, tuple(sorted(profiles)), tuple(notes),
+        blocks_file, blocks, place, valves_file, valves, tuple(sorted(profiles)), tuple(notes),
         asked=asked, named_by=sketch.named_by, unread=sketch.unread,
-        language=language or ("es" if sketch.spanish else None),
     )  # fmt: skip
     return dataclasses.replace(filled, pages=write_start(folder, filled))

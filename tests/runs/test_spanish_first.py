@@ -11,6 +11,7 @@ from helpers import small_ranch
 from helpers.watered_ranch import MORE_COLUMNS, WATER
 from pypdf import PdfReader
 
+TEXTS = "stressmap.output.text"
 SETTINGS = small_ranch.SETTINGS.replace(
     '"America/Los_Angeles"', '"America/Los_Angeles"\nlanguages = ["es", "en"]'
 )
@@ -37,8 +38,8 @@ def source(tmp_path):
 def words_of(language: str) -> set[str]:
     """Every word of the texts of a language."""
     found: set[str] = set()
-    for name in (f"{language}.toml", f"water_{language}.toml", f"notes_{language}.toml"):
-        page = tomllib.loads(files("stressmap.output.text").joinpath(name).read_text(encoding="utf-8"))
+    for name in ("", "water_", "notes_", "start_"):
+        page = tomllib.loads(files(TEXTS).joinpath(f"{name}{language}.toml").read_text(encoding="utf-8"))
         for section in page.values():
             found |= {
                 w.lower()
@@ -76,6 +77,20 @@ def test_the_check(stressmap, source, tmp_path):
     assert not english_in(answer.out)
     rows = (tmp_path / "mend.csv").read_text(encoding="utf-8")
     assert "Corrija los minutos si están mal; si no, vuelva a medir el árbol" in rows
+
+
+def test_a_new_ranch(stressmap, source, tmp_path):
+    """All that ``start`` says, and every remark in the settings it writes."""
+    blocks = source.parent / "blocks.geojson"
+    answer = stressmap("start", tmp_path / "nuevo", "--blocks", blocks, "--language", "es")
+    assert (answer.code, answer.err) == (0, "")
+    assert not english_in(answer.out)
+    lines = (tmp_path / "nuevo" / "ranch.toml").read_text(encoding="utf-8").splitlines()[1:]
+    remarks = [line.partition(" # ")[2] if " = " in line else line for line in lines]
+    columns = r"\b(time|valve|start|end|hours|block|crop|variety|planted)\b"
+    prose = re.sub(rf'(?m)"[^"]*"|: prune$|{columns}', " ", "\n".join(remarks))
+    assert "Ajustes de " in prose
+    assert not english_in(prose)
 
 
 def test_the_run(stressmap, source, tmp_path):

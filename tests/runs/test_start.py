@@ -159,6 +159,19 @@ def test_a_ranch_in_a_country_that_speaks_spanish_is_spanish_and_metric(tmp_path
     assert made["files"]["readings"] == "lecturas/lecturas.csv"
 
 
+def test_a_metric_ranch_hears_of_hectares_in_its_language(tmp_path: Path) -> None:
+    west, east = shapely.box(-70.75, -34.2, -70.74, -34.19), shapely.box(-70.7401, -34.2, -70.73, -34.19)
+    path = tmp_path / "outlines.geojson"
+    table = gpd.GeoDataFrame({"name": ["Norte", "Sur"]}, geometry=[west, east], crs="EPSG:4326")
+    table.to_file(path, driver="GeoJSON")
+    _, said = called("start", tmp_path / "new", "--blocks", path)
+    written = (tmp_path / "new" / "ranch.toml").read_text(encoding="utf-8")
+    assert "para 2 bloques." in said
+    assert re.search(r"aviso: .* se enciman en [\d.]+ ha; esa parte quedó en 'Norte'", said)
+    assert re.search(r"# 2 bloques, [\d.,]+ ha; cultivos: \?\?\?", written)
+    assert not re.search(r"\bacres\b(?!, gpm)", said + written)
+
+
 def test_columns_that_are_not_recognised_stand_ready_to_be_named(tmp_path: Path) -> None:
     path = tmp_path / "outlines.geojson"
     table = (

@@ -15,15 +15,17 @@ from typing import Any
 
 import geopandas as gpd
 
-from stressmap.core.antimeridian import middle_longitude
 from stressmap.core.errors import OutputError, Problem
 from stressmap.core.input_files import folded
 from stressmap.core.interrupts import unbroken
 from stressmap.core.notes import Note
 from stressmap.core.text import one_line
+from stressmap.core.unfilled import ASKED
 from stressmap.core.units import M2_PER_HA
 from stressmap.output.gis.csv_tables import defuse
 from stressmap.output.staging import ranch_schema
+from stressmap.output.staging.ranch_place import RanchPlace
+from stressmap.output.text.start_words import StartWords
 from stressmap.output.text.words import Language, Words
 from stressmap.output.view.quantities import area
 
@@ -58,17 +60,6 @@ EXAMPLES = {
     "salinity_ds_m": "0.6",
 }  # fmt: skip
 """What may be written for keys of ``[water]`` that have no default to show."""
-_US = frozenset({
-    "Los_Angeles", "Denver", "Phoenix", "Boise", "Chicago", "New_York", "Detroit", "Menominee",
-    "Anchorage", "Juneau", "Nome",
-})  # fmt: skip
-_SPANISH_ZONES = frozenset({
-    "Madrid", "Ceuta", "Canary", "Santiago", "Punta_Arenas", "Coyhaique", "Lima", "Bogota",
-    "Caracas", "Guayaquil", "La_Paz", "Montevideo", "Asuncion", "Mexico_City", "Tijuana",
-    "Hermosillo", "Chihuahua", "Ciudad_Juarez", "Ojinaga", "Monterrey", "Matamoros", "Mazatlan",
-    "Bahia_Banderas", "Merida", "Cancun", "Guatemala", "El_Salvador", "Tegucigalpa", "Managua",
-    "Costa_Rica", "Panama", "Havana", "Santo_Domingo",
-})  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -81,6 +72,8 @@ class Start:
         The blocks.
     blocks : GeoDataFrame
         As read, in the working CRS.
+    place : RanchPlace
+        Time zone, language and units.
     valves_file : Path or None
         The valve zones, if there are any.
     valves : int
@@ -95,14 +88,13 @@ class Start:
         Heading taken for the names of the blocks, where none is recognised.
     unread : tuple of str
         Headings of the outlines that are not recognised.
-    language : str or None
-        The ranch's first; None for that of the place.
     pages : tuple of str
         Files written.
     """
 
     blocks_file: Path
     blocks: gpd.GeoDataFrame
+    place: RanchPlace
     valves_file: Path | None
     valves: int
     known_crops: tuple[str, ...]
@@ -110,7 +102,6 @@ class Start:
     asked: bool = False
     named_by: str | None = None
     unread: tuple[str, ...] = ()
-    language: Language | None = None
     pages: tuple[str, ...] = ()
 
 
@@ -190,10 +181,7 @@ def write_start(folder: Path, start: Start) -> tuple[str, ...]:
 
 def _pages(folder: Path, start: Start) -> dict[str, bytes]:
     """Make the content of every file, in the order of writing, ``ranch.toml`` the last."""
-    zone = _time_zone(start.blocks)
-    language = start.language or (
-        "es" if zone and zone.split("/")[-1] in _SPANISH_ZONES | _argentine(zone) else "en"
-    )
+    language = start.place.language
     sheet = f"{READINGS[language]}/{READINGS[language]}"
     pages = {
         ranch_schema.NAME: ranch_schema.packaged_text().encode(),
@@ -207,12 +195,8 @@ def _pages(folder: Path, start: Start) -> dict[str, bytes]:
             for block, crop in zip(start.blocks["block"], start.blocks["crop"], strict=True)
         ]
         pages[ATTRIBUTES[language]] = _csv([BLOCK_COLUMNS[language], *rows])
-    pages["ranch.toml"] = settings_text(folder, start, zone, language).encode()
+    pages["ranch.toml"] = settings_text(folder, start).encode()
     return pages
-
-
-def _argentine(zone: str) -> set[str]:
-    return {zone.rsplit("/", maxsplit=1)[-1]} if zone.startswith("America/Argentina/") else set()
 
 
 def _csv(rows: list[tuple[str, ...]]) -> bytes:
@@ -250,8 +234,8 @@ def _unwritable(folder: Path, error: OSError) -> OutputError:
     return OutputError(Problem(str(folder), what, "Name a folder that can be written"))
 
 
-def settings_text(folder: Path, start: Start, zone: str | None, language: Language) -> str:
-    """Fill in the settings of a new ranch.
+def settings_text(folder: Path, start: Start) -> str:
+    """Fill in the settings of a new ranch, with remarks in its first language.
 
     Parameters
     ----------
@@ -259,10 +243,6 @@ def settings_text(folder: Path, start: Start, zone: str | None, language: Langua
         Where they will stand; paths are written relative to it.
     start : Start
         What to fill in.
-    zone : str or None
-        Time zone found from the place.
-    language : str
-        The ranch's first.
 
     Returns
     -------
@@ -277,14 +257,16 @@ def settings_text(folder: Path, start: Start, zone: str | None, language: Langua
     pages.filters.update(comment=one_line, key=json.dumps)
     name = folder.resolve().name or "Ranch"
     hectares = float(start.blocks.geometry.area.sum()) / M2_PER_HA
-    american = zone is not None and _in_united_states(zone)
+    language, units = start.place.language, start.place.units
+    say = StartWords(language, units)
     crops = sorted(set(start.blocks["crop"]))
     return pages.get_template("ranch.toml.jinja").render(
+        say=lambda key, **values: one_line(say(f"comment.{key}", **values)),
         comment_name=one_line(name),
         name=_quoted(name),
-        timezone=_quoted(zone or "UTC"),
-        timezone_note="" if zone else "    # not found from the blocks: write your own",
-        units=_quoted("us" if american else "metric"),
+        timezone=_quoted(start.place.zone or ASKED),
+        zone_found=start.place.zone is not None,
+        units=_quoted(units),
         crs=_quoted(start.blocks.crs.to_string()),
         reading_columns=", ".join(READING_COLUMNS[language]),
         readings=_quoted(f"{READINGS[language]}/{READINGS[language]}.csv"),
@@ -292,19 +274,24 @@ def settings_text(folder: Path, start: Start, zone: str | None, language: Langua
         attributes=_quoted(ATTRIBUTES[language]) if start.asked else None,
         named_by=None if start.named_by is None else _quoted(start.named_by),
         unread=[_quoted(heading) for heading in start.unread],
-        water=water_lines(),
+        water=water_lines(language),
         blocks=_quoted(_relative(start.blocks_file, folder)),
         block_count=len(start.blocks),
-        area=area(hectares, Words("en", "us" if american else "metric")),
+        area=area(hectares, Words(language, units)),
         crops=one_line(", ".join(crops)),
         valves=_quoted(_relative(start.valves_file, folder)) if start.valves_file else None,
         valve_count=start.valves,
-        unknown=[crop for crop in crops if crop not in (*start.known_crops, "???")],
+        unknown=[crop for crop in crops if crop not in (*start.known_crops, ASKED)],
     )
 
 
-def water_lines() -> list[str]:
+def water_lines(language: Language = "en") -> list[str]:
     """Write every key of ``[water]`` with a value and its meaning.
+
+    Parameters
+    ----------
+    language : str
+        Of the meaning.
 
     Returns
     -------
@@ -312,10 +299,10 @@ def water_lines() -> list[str]:
         TOML, a key a line.
     """
     water = ranch_schema.ranch_schema()["properties"]["water"]["properties"]
-    lines = []
+    words, lines = StartWords(language), []
     for key, about in water.items():
         value = EXAMPLES.get(key) or _quoted(about.get("default", "..."))
-        lines.append(f"{key} = {value}    # {one_line(about['description'])}")
+        lines.append(f"{key} = {value}    # {one_line(words.meaning(key, about['description']))}")
     return lines
 
 
@@ -326,26 +313,3 @@ def _quoted(text: Any) -> str:
 
 def _relative(file: Path, folder: Path) -> str:
     return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
-
-
-def _time_zone(blocks: gpd.GeoDataFrame) -> str | None:
-    from timezonefinder import TimezoneFinder
-
-    lon, lat = _middle(blocks)
-    found: str | None = TimezoneFinder().timezone_at(lng=lon, lat=lat)
-    return found
-
-
-def _middle(blocks: gpd.GeoDataFrame) -> tuple[float, float]:
-    west, south, east, north = blocks.to_crs("EPSG:4326").total_bounds
-    return middle_longitude(float(west), float(east)), float((south + north) / 2)
-
-
-def _in_united_states(zone: str) -> bool:
-    """Tell whether people there speak of acres and gallons."""
-    states = ("America/Indiana/", "America/Kentucky/", "America/North_Dakota/")
-    return (
-        zone.startswith(states)
-        or (zone.startswith("America/") and zone.rsplit("/", maxsplit=1)[-1] in _US)
-        or zone == "Pacific/Honolulu"
-    )

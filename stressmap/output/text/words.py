@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import string
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
@@ -26,6 +27,28 @@ class _Counting(string.Formatter):
 
 
 _FILLER = _Counting()
+
+
+def filled(text: str, values: Mapping[str, object]) -> str:
+    """Fill in a text; ``{count:1 tree|{count} trees}`` is the first where the count is 1.
+
+    Parameters
+    ----------
+    text : str
+        With values in braces.
+    values : mapping of str to object
+        What goes into the braces, as it is.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> filled("{count:1 tree|{count} trees}", {"count": 1})
+    '1 tree'
+    """
+    return _FILLER.vformat(text, (), values) if values else text
 
 
 @cache
@@ -78,7 +101,7 @@ class Words:
         """
         section, _, name = key.partition(".")
         text = _table(self.language)[section][name]
-        return _FILLER.vformat(text, (), values) if values else text
+        return filled(text, values)
 
     def known(self, section: str, name: object) -> str:
         """Look up a word that may be missing: a crop, flag or method.

@@ -216,12 +216,12 @@ def test_many_outlines_that_cross_themselves_are_one_line_with_the_largest(tmp_p
     gpd.GeoDataFrame({"valve": ["A", "B"]}, geometry=bows, crs=CRS).to_file(path)
     notes = read_valves(path, BLOCKS.crs).notes
     assert sentences(notes, Words("en", "metric")) == (
-        "valves.gpkg: 2 valve outlines cross or touch themselves (row 2, 3) and were mended; the largest is 'B', "
-        "2.00 ha.",
+        "valves.gpkg: 2 valve outlines cross or touch themselves (row 2, 3) and were mended; the largest is "
+        "'B', 2.00 ha.",
     )
     assert sentences(notes, Words("es", "metric")) == (
-        "valves.gpkg: 2 contornos de válvula se cruzan o se tocan a sí mismos (fila 2, 3) y se corrigieron; el más "
-        "grande es 'B', 2.00 ha.",
+        "valves.gpkg: 2 contornos de válvula se cruzan o se tocan a sí mismos (fila 2, 3) y se corrigieron; "
+        "el más grande es 'B', 2.00 ha.",
     )
     assert not without_drawing(notes)
 

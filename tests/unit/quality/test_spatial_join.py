@@ -141,7 +141,7 @@ def test_a_valve_mostly_outside_its_block_is_said(blocks, valves, west, said):
 
 
 def test_shares_and_bare_land_are_told_to_the_last_digit():
-    """A valve of 500 m, 300 m in one block and 200 m in the next; 100 ha of one have no valve, 40 of the other."""
+    """A valve lies 300 m in one block and 200 m in the next; 100 ha and 40 ha of them have no valve."""
     shapes = [shapely.box(0, 0, 1000, 2000), shapely.box(1000, 0, 2000, 2000)]
     big = gpd.GeoDataFrame({"block": ["West", "East"]}, geometry=shapes, crs=CRS)
     drawn = [shapely.box(700, 0, 1200, 2000), shapely.box(1200, 0, 2000, 2000), shapely.box(0, 0, 200, 2000)]
