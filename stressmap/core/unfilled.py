@@ -24,7 +24,9 @@ _WANTED_IN = {
     "columns": 'Write which column it is, such as "block", or "" for none',
     "water": "Write it as the remark beside it shows, or remove the line",
 }
-_CROP = "Remove the line and write the crop by block: in the column crop of [files] attributes, or of the outlines"
+_CROP = (
+    "Remove the line; write the crop by block, in the column crop of [files] attributes or of the outlines"
+)
 
 
 def refuse_unfilled(table: dict[str, Any], path: Path) -> None:

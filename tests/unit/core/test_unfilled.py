@@ -37,8 +37,8 @@ def said(folder: Path, text: str) -> list[str]:
         ),
         (
             TEXT + 'crop = "???"\n',
-            "ranch.toml, column files.crop: '???' still stands there. Remove the line and write the crop by "
-            "block: in the column crop of [files] attributes, or of the outlines.",
+            "ranch.toml, column files.crop: '???' still stands there. Remove the line; write the crop by "
+            "block, in the column crop of [files] attributes or of the outlines.",
         ),
         (
             TEXT + 'valves = "???"\n',
