@@ -1,4 +1,4 @@
-"""Capacity constraints of water volume and pump hours as linear rows (at most 1), with cover inequalities."""
+"""Capacity constraints of water, pump hours and crew as linear rows (at most 1), with cover inequalities."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ from scipy import sparse
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.water.allocation_problem import AllocationProblem
+from stressmap.water.crew_turns import cells_of_turns
 
 MOST_AT_ONCE = 6
+MOST_CREW_ROWS = 24
 RIGHT_HAND_SIDE = 1.0 + 1e-9
 
 
@@ -61,6 +63,44 @@ def long_set_constraints(problem: AllocationProblem, set_of: Ints, low: Floats) 
     ]
     kept = [row for row in rows if row.any()]
     return sparse.csr_array(np.array(kept).reshape(len(kept), len(long)))
+
+
+def crew_constraints(problem: AllocationProblem, set_of: Ints) -> sparse.csr_array:
+    """Give the constraints on the length of all sets together that the crew can open and close.
+
+    Of the sets in one stretch of w steps, no more than the crew's turns can be opened in its first half hour
+    and closed in its last, the next so many are at least two half hours shorter, and so on. All lengths of n
+    sets together are therefore at most a concave function of n; each row is one of its tangents, for the
+    valves whose sets may be longer than its slope, and for those whose sets must be.
+
+    Parameters
+    ----------
+    problem : AllocationProblem
+        Of n valves.
+    set_of : array of int, shape (s,)
+        Valve of each kind of set.
+
+    Returns
+    -------
+    sparse array, shape (r, n + s)
+        Times the steps and then the numbers of sets, each row is at most 1.
+    """
+    hours = problem.hours[0]
+    lost = 2.0 * cells_of_turns(hours.cell_minutes) / hours.cells_per_step
+    room = np.concatenate([np.arange(w, 0.0, -lost) for w in problem.windows] or [np.zeros(0)])
+    shortest, longest = (
+        np.array([lengths[end][end] if lengths else 0 for lengths in problem.set_lengths]) for end in (0, -1)
+    )
+    rows: list[Floats] = []
+    for slope in np.unique(room)[::-1].tolist():
+        most = float(np.maximum(room - slope, 0.0).sum()) * problem.crew_turns
+        if (problem.max_sets * np.maximum(longest - slope, 0)).sum() <= most:
+            continue
+        groups = {group.tobytes(): group for group in (longest > slope, shortest >= slope) if group.any()}
+        for group in groups.values():
+            rows.append(np.concatenate([group, -slope * group[set_of]]) / max(most, 1.0))
+    kept = rows[:: max(1, -(-len(rows) // MOST_CREW_ROWS))]
+    return sparse.csr_array(np.array(kept).reshape(len(kept), len(problem) + len(set_of)))
 
 
 def _pump_shares(problem: AllocationProblem) -> list[Floats]:

@@ -27,7 +27,7 @@ class CrewTurns:
     def __init__(self, cells: int, cell_minutes: int, most: int) -> None:
         self.most = most
         self.turns = np.zeros(cells + 1, dtype=np.int64)
-        self.span = max(1, math.ceil(HALF_HOUR / cell_minutes))
+        self.span = cells_of_turns(cell_minutes)
 
     def add(self, start: int, end: int, count: int = 1) -> None:
         """Count the opening and the closing of a set.
@@ -67,3 +67,24 @@ class CrewTurns:
         padded = np.pad(self.turns, self.span - 1)
         windows = np.lib.stride_tricks.sliding_window_view(padded, self.span).sum(axis=1)
         return np.asarray(np.lib.stride_tricks.sliding_window_view(windows, self.span).max(axis=1))
+
+
+def cells_of_turns(cell_minutes: int) -> int:
+    """Give the cells in which the turns of half an hour are counted together.
+
+    Parameters
+    ----------
+    cell_minutes : int
+        Length of a cell.
+
+    Returns
+    -------
+    int
+        At least 1.
+
+    Examples
+    --------
+    >>> [cells_of_turns(minutes) for minutes in (15, 30, 60)]
+    [2, 1, 1]
+    """
+    return max(1, math.ceil(HALF_HOUR / cell_minutes))

@@ -6,7 +6,8 @@ the pumps, and what lengths a set can have. The order is kept by two solves, the
 holds what the first has reached: one objective with a weight large enough would drown what comes second in
 the solver's gap. Where no zone is past its limit there is one solve. Whether sets can be placed side by
 side in time is left to scheduling; here hold relaxed constraints that any schedule obeys: the pump's volume
-over the hours, and that of valves taking more than a (k+1)-th of the pump at most k run at once.
+over the hours, that of valves taking more than a (k+1)-th of the pump at most k run at once, and how long all
+sets can be that the crew can open and close.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.water.allocation_problem import AllocationProblem, Solution
-from stressmap.water.capacity_constraints import long_set_constraints, step_constraints
+from stressmap.water.capacity_constraints import crew_constraints, long_set_constraints, step_constraints
 
 TIGHT_GAP = 1e-6
 """Relative gap to the proven bound at which small problems stop; large ones stop at :data:`WIDE_GAP`."""
@@ -252,7 +253,7 @@ def _constraints(problem: AllocationProblem, variables: _Variables) -> list[Line
 
 
 def _coupling_constraints(problem: AllocationProblem, variables: _Variables) -> list[LinearConstraint]:
-    """Return the coupling constraints: the water, the pumps' hours, and the places for long sets in them."""
+    """Return the coupling constraints: the water, the pumps' hours, places for long sets in them, crew."""
     pieces, n, sets = len(variables.piece_of), len(problem), len(variables.set_of)
     steps, places = step_constraints(problem), long_set_constraints(problem, variables.set_of, variables.low)
     wide = []
@@ -261,6 +262,9 @@ def _coupling_constraints(problem: AllocationProblem, variables: _Variables) -> 
         wide.append(sparse.hstack([left, steps, right]).tocsr())
     if places.shape[0]:
         wide.append(sparse.hstack([sparse.csr_array((places.shape[0], pieces + n)), places]).tocsr())
+    turns = crew_constraints(problem, variables.set_of)
+    if turns.shape[0]:
+        wide.append(sparse.hstack([sparse.csr_array((turns.shape[0], pieces)), turns]).tocsr())
     return [LinearConstraint(rows, -np.inf, 1.0) for rows in wide]
 
 

@@ -21,6 +21,8 @@ from stressmap.water.set_placing import place_fewest, place_most
 MOST_TRIES = 40
 TRIES_TIMES_VALVES = 2400
 """Orders tried for a pump whose valves do not all fit: at most 40, fewer where it has over 60 valves."""
+TRIES_IN_VAIN = 12
+"""Orders after which no better one is looked for."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,7 @@ def _best_of_orders(
     order, shortfall = valves, np.zeros(len(problem))
     rules = _orders(problem, steps, valves, urgency)
     fewest = sum(-(-int(steps[i]) // problem.set_lengths[i][-1][1]) for i in valves)
+    in_vain = 0
     for _ in range(max(len(rules), min(MOST_TRIES, TRIES_TIMES_VALVES // len(valves)))):
         order = rules.pop(0) if rules else sorted(valves, key=lambda i: (-shortfall[i], order.index(i)))
         sets = _fill(pump_schedule, steps, gates_in_order(problem, order))
@@ -99,9 +102,10 @@ def _best_of_orders(
         moments = len({s.start for s in sets} | {s.end for s in sets})
         benefit = sum(float(problem.curves[i].at(got[i])) for i in valves)
         score = (-round(benefit, 9), len(sets), moments)
+        in_vain += 1
         if best is None or score < best[0]:
-            best = score, sets
-        if (got[valves] >= steps[valves]).all() and len(sets) == fewest:
+            best, in_vain = (score, sets), 0
+        if ((got[valves] >= steps[valves]).all() and len(sets) == fewest) or in_vain >= TRIES_IN_VAIN:
             break
         lost = [float(problem.curves[i].at(steps[i]) - problem.curves[i].at(got[i])) for i in valves]
         shortfall[valves] += np.array(lost) + 1e-12 * (got[valves] < steps[valves])

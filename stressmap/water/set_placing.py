@@ -125,6 +125,8 @@ def place_most(pump_schedule: PumpSchedule, valve: int, steps: int) -> int:
     set_lengths = pump_schedule.problem.set_lengths[valve]
     lengths = [n for low, high in reversed(set_lengths) for n in range(high, low - 1, -1) if n <= steps]
     lengths = lengths[:: max(1, len(lengths) // TRIED_LENGTHS)]
+    # What finds no place even once finds none several times.
+    lengths = [n for n in lengths if len(pump_schedule.feasible_starts(valve, n))]
     best = (0, 0)
     for count in range(1, int(pump_schedule.problem.max_sets[valve]) + 1):
         for length in lengths:

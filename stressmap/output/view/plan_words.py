@@ -13,7 +13,7 @@ from stressmap.agronomy.crops import level_of
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.core.settings import Ranch
 from stressmap.core.units import System
-from stressmap.output.text.words import Language, Words
+from stressmap.output.text.words import Language, Words, filled
 from stressmap.output.view.crew_words import count_words
 from stressmap.output.view.quantities import Kind, quantity, scale_of
 from stressmap.water.binding_constraints import BINDING_CONSTRAINTS, BindingConstraint, left_over_m3
@@ -63,7 +63,7 @@ class WaterWords:
         """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is, unescaped."""
         section, _, name = key.partition(".")
         text = _table(self.language)[section][name]
-        return text.format(**values) if values else text
+        return filled(text, values)
 
     @property
     def plain(self) -> Words:

@@ -1,13 +1,16 @@
 """The plan in words: the same texts in both languages, and what must be in them."""
 
 import datetime as dt
+import io
 import string
 from zoneinfo import ZoneInfo
 
 import pytest
 from helpers.water_cases import need, random_ranch, terms
+from rich.console import Console
 
 from stressmap.core.settings import Water
+from stressmap.output.terminal import plan_tables
 from stressmap.output.view.plan_words import WaterWords, _table, as_text, cautions, tell
 from stressmap.water.alternatives import NAMES
 from stressmap.water.formulation import formulate
@@ -103,3 +106,15 @@ def test_valves_that_get_water_on_the_word_of_one_tree_or_none_are_named() -> No
     (line,) = few({first: 1, second: 2})
     assert first in line
     assert second not in line
+
+
+def test_more_valves_and_sets_than_are_shown_are_counted(advice, monkeypatch) -> None:
+    """Both counts, one and many, are in the same text."""
+    for count in (1, 2):
+        monkeypatch.setattr(plan_tables, "SHOWN", len(advice.case.requirements) - count)
+        monkeypatch.setattr(plan_tables, "SHOWN_SETS", len(advice.timetable.sets) - count)
+        out = io.StringIO()
+        plan_tables.print_advice(advice, WaterWords("en"), Console(file=out, width=100))
+        plural = "s" if count > 1 else ""
+        assert f"{count} more valve{plural}: see water_plan.csv" in out.getvalue()
+        assert f"{count} more set{plural}: see timetable.csv" in out.getvalue()
