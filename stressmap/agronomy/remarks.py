@@ -54,10 +54,10 @@ def missing_air(case: CropReadings, weather: pd.DataFrame | None) -> tuple[Note,
     times = aware_times(case.table, case.settings)[without]
     note = _why_missing(times, weather, case.settings, {"count": count, "total": all_of_them})
     if case.settings.map.rank_by == "below_baseline" and count == all_of_them:
-        files, why = case.settings.files, WHY[note.code].format(**dict(note.values))
+        chosen, why = case.settings, WHY[note.code].format(**dict(note.values))
         raise DataError(
             Problem(
-                str(files.weather or files.readings),
+                chosen.named("weather" if chosen.files.weather else "readings"),
                 f"no reading has a vapour pressure deficit, which rank_by = 'below_baseline' needs: {why}",
                 "Give temperature and humidity at the trees or an hourly weather file that covers the visit, "
                 'or write [map] rank_by = "below_target"',

@@ -121,6 +121,10 @@ class DataError(StressmapError):
     exit_code = 3
 
 
+class NoRowsError(DataError):
+    """An input file has no row yet: nothing else is wrong with it."""
+
+
 class OutputError(StressmapError):
     """The output cannot be written (exit code 4)."""
 

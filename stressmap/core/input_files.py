@@ -28,7 +28,9 @@ class InputFiles:
     def __init__(self, files: Iterable[Path]) -> None:
         self._by_file: dict[tuple[int, int], Path] = {}
         self._by_name: dict[tuple[object, str], Path] = {}
-        for path in _parts(files):
+        named = tuple(files)
+        self._folders = {_name(path / "x")[0]: path for path in named if path.is_dir()}
+        for path in _parts(named):
             for place in {path.absolute(), Path(os.path.realpath(path))}:
                 self._by_name.setdefault(_name(place), path)
             with suppress(OSError, ValueError):
@@ -56,6 +58,21 @@ class InputFiles:
         except (OSError, ValueError):
             return None
         return self._by_file.get((found.st_dev, found.st_ino))
+
+    def folder_of(self, place: Path) -> Path | None:
+        """Tell in which folder of inputs a new file would stand, to be read as one of them the next time.
+
+        Parameters
+        ----------
+        place : Path
+            Where something is to be written.
+
+        Returns
+        -------
+        Path or None
+            The folder, as named.
+        """
+        return self._folders.get(_name(place.absolute())[0])
 
 
 def folded(name: str) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Generic, Literal, TypeVar
 
 from stressmap.core.row_counts import RowCounts
-from stressmap.core.text import one_line
+from stressmap.core.text import one_line, renamed
 
 T = TypeVar("T")
 Severity = Literal["info", "caution", "warning"]
@@ -109,10 +109,7 @@ def _plain(value: Any) -> Value:
 def _renamed(value: Value, shown: Mapping[str, str]) -> Value:
     if isinstance(value, tuple):
         return tuple(_renamed(one, shown) for one in value)
-    if isinstance(value, str):
-        for path in sorted(shown, key=len, reverse=True):
-            value = value.replace(path, shown[path])
-    return value
+    return renamed(value, shown) if isinstance(value, str) else value
 
 
 @dataclass(frozen=True)

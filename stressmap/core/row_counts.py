@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from stressmap.core.text import one_line
+from stressmap.core.text import one_line, renamed
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,11 @@ class ToldRow:
         ToldRow
         """
         return cls(int(row), code, tuple((name, _plain(value)) for name, value in values.items()))
+
+    def renamed(self, shown: Mapping[str, str]) -> ToldRow:
+        """Put a shorter name in the place of a file's path; see :func:`stressmap.core.text.renamed`."""
+        values = tuple((n, renamed(v, shown) if isinstance(v, str) else v) for n, v in self.values)
+        return dataclasses.replace(self, values=values)
 
 
 def _plain(value: Any) -> Any:
@@ -177,10 +182,9 @@ class RowCounts:
         -------
         RowCounts
         """
-        name = self.file
-        for path in sorted(shown, key=len, reverse=True):
-            name = name.replace(path, shown[path])
-        return dataclasses.replace(self, file=name)
+        groups = ((one.renamed(shown) for one in told) for told in (self.left_out, self.remarks))
+        left_out, remarks = map(tuple, groups)
+        return dataclasses.replace(self, file=renamed(self.file, shown), left_out=left_out, remarks=remarks)
 
     def as_plain(self) -> dict[str, Any]:
         """Give it as plain values, for ``run.json``."""

@@ -49,7 +49,7 @@ def _any(*names: str) -> dict[str, Any]:
 
 READINGS = pa.DataFrameSchema(
     {
-        "row": pa.Column(int, unique=True),
+        "row": pa.Column(int),
         "tree_id": TEXT,
         "time": pa.Column(nullable=True),
         "lon": _number(),
@@ -67,14 +67,16 @@ READINGS = pa.DataFrameSchema(
         "crew": TEXT,
         "leaf": TEXT,
         "note": TEXT,
+        "file": pa.Column(object, coerce=True),
     },
     strict=True,
     ordered=True,
+    unique=["file", "row"],
     name="readings",
-    metadata={"version": 2},
+    metadata={"version": 3},
 )
-"""A row per leaf. ``row`` as a spreadsheet shows it; ``time`` in the ranch's zone (NaT where unreadable);
-``lon``/``lat`` WGS 84 degrees as written (NaN where none, may be swapped: quality mends); ``pressure_bar``
+"""A row per leaf. ``row`` of ``file`` as a spreadsheet shows it; ``time`` in the ranch's zone (NaT where
+unreadable); ``lon``/``lat`` WGS 84 degrees as written (NaN where none, may be swapped: quality mends); ``pressure_bar``
 as written, sign kept, and the ``unit`` it was written in; ``block``/``valve`` what the crew wrote."""
 
 BLOCKS = pa.DataFrameSchema(
@@ -156,7 +158,7 @@ IRRIGATION = pa.DataFrameSchema(
 
 CHECKED_READINGS = pa.DataFrameSchema(
     {
-        "row": pa.Column(int, unique=True),
+        "row": pa.Column(int),
         **_any("tree_id", "time"),
         "used": FLAGGED,
         **_any("flags", "block", "valve", "crop"),
@@ -166,11 +168,12 @@ CHECKED_READINGS = pa.DataFrameSchema(
         **_figures("below_target_bar"),
         **_figures("below_baseline_bar", "weather_shift_bar", "stress_bar"),
         "too_wet": FLAGGED,
-        **_any("chamber", "crew", "leaf", "note"),
+        **_any("chamber", "crew", "leaf", "note", "file"),
         "geometry": GEOMETRY,
     },
+    unique=["file", "row"],
     name="checked_readings",
-    metadata={"version": 2},
+    metadata={"version": 3},
 )
 """The readings of a visit past quality and agronomy: a row per input row, its flags a tuple of codes, the
 place as it was mended, and the figures. More columns may be there for the rooms' own use."""
@@ -189,7 +192,7 @@ stays."""
 
 LEAVING_READINGS = pa.DataFrameSchema(
     {
-        "row": pa.Column(int, unique=True),
+        "row": pa.Column(int),
         **_any("tree_id", "time"),
         "used": FLAGGED,
         **_any("flags", "block", "valve"),
@@ -200,15 +203,17 @@ LEAVING_READINGS = pa.DataFrameSchema(
         **_figures("below_baseline_bar", "weather_shift_bar"),
         "too_wet": FLAGGED,
         **_figures("stress_bar", "predicted_bar", "z_score"),
-        **_any("chamber", "crew", "leaf", "note"),
+        **_any("chamber", "crew", "leaf", "note", "file"),
         "geometry": GEOMETRY,
     },
     strict=True,
     ordered=True,
+    unique=["file", "row"],
     name="readings.csv",
-    metadata={"version": 2},
+    metadata={"version": 3},
 )
-"""``readings.csv``, ``readings.geojson``: every input row with its flags, figures and left-out prediction."""
+"""``readings.csv``, ``readings.geojson``: every row of the input files (``row`` of ``file``)
+with its flags, figures and left-out prediction."""
 
 RANKED_VALVES = pa.DataFrameSchema(
     {

@@ -72,6 +72,18 @@ def _nameable(path: Path) -> Path:
     return path
 
 
+def _as_list(value: object) -> object:
+    """Take one path for a list of one; refuse an empty list and an empty path."""
+    paths = (value,) if isinstance(value, (str, Path)) else value
+    if not isinstance(paths, (list, tuple)) or not all(isinstance(one, (str, Path)) for one in paths):
+        msg = f"{value!r} is no path; write a file, a list of files or a folder, each in quotes"
+        raise ValueError(msg)
+    if not paths or not all(str(one) for one in paths):
+        msg = f"{'a path in it' if paths else 'the list'} is empty; write a file, a list of files or a folder"
+        raise ValueError(msg)
+    return tuple(paths)
+
+
 def _text_schema(pattern: str) -> WithJsonSchema:
     """Say what a text looks like before it is read, for the JSON Schema of ``ranch.toml``."""
     return WithJsonSchema({"type": "string", "pattern": f"^({pattern})$"})
@@ -86,6 +98,12 @@ Whole = Annotated[int, Strict()]
 Switch = Annotated[bool, Strict()]
 Day = Annotated[dt.date, BeforeValidator(_parse_day), _text_schema(DAY)]
 InputFile = Annotated[Path, AfterValidator(_nameable)]
+SeveralFiles = Annotated[
+    tuple[InputFile, ...],
+    BeforeValidator(_as_list),
+    WithJsonSchema({"type": ["string", "array"], "items": {"type": "string", "minLength": 1}, "minItems": 1}),
+]
+"""A file, a list of files, or a folder of them: as a tuple in any case."""
 Clock = Annotated[dt.time, BeforeValidator(_parse_clock), _text_schema(CLOCK)]
 MonthDay = Annotated[str, AfterValidator(_check_month_day), _text_schema(r"\d{1,2}-\d{1,2}")]
 VolumeM3 = Annotated[float, _quantity(M3_PER), Field(gt=0), _quantity_schema(M3_PER)]

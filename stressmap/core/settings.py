@@ -24,6 +24,7 @@ from pydantic import (
 )
 
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
+from stressmap.core.listed_files import files_of
 from stressmap.core.setting_types import (
     Clock,
     Day,
@@ -32,6 +33,7 @@ from stressmap.core.setting_types import (
     InputFile,
     Number,
     Part,
+    SeveralFiles,
     Share,
     Switch,
     Systems,
@@ -91,13 +93,17 @@ class Ranch(Part):
 
 
 class Files(Part):
-    """``[files]``: absolute paths of the inputs."""
+    """``[files]``: absolute paths of the inputs.
 
-    readings: InputFile
+    Readings and irrigation log may each be several files: :func:`stressmap.core.listed_files.files_of` lists
+    those that a folder among them holds.
+    """
+
+    readings: SeveralFiles
     blocks: InputFile
     valves: InputFile | None = None
     weather: InputFile | None = None
-    irrigation: InputFile | None = None
+    irrigation: SeveralFiles | None = None
     attributes: InputFile | None = None
 
 
@@ -307,9 +313,27 @@ class Settings(Part):
         return str(self._source)
 
     def inputs(self) -> dict[str, Path]:
-        """Give every input file that is named, by its key."""
+        """Give every input file that is read: by its key, and of several under one key by its name too."""
+        found: dict[str, Path] = {}
+        for key, paths in self.named_inputs().items():
+            files = files_of(paths).files if isinstance(getattr(self.files, key, None), tuple) else paths
+            alone = files == paths and len(files) == 1
+            found |= {key if alone else f"{key}: {self.shown(file)}": file for file in files}
+        return found
+
+    def named_inputs(self) -> dict[str, tuple[Path, ...]]:
+        """Give what is named under each key: files, and folders of them."""
         named = {**dict(self.files), "covariate": self.map.covariate}
-        return {key: path for key, path in named.items() if path is not None}
+        return {
+            key: paths if isinstance(paths, tuple) else (paths,)
+            for key, paths in named.items()
+            if paths is not None
+        }
+
+    def named(self, key: str) -> str:
+        """Say in a few words which files a key of ``[files]`` names, for messages."""
+        first, *others = map(str, self.named_inputs()[key])
+        return f"{first} and {len(others)} more" if others else first
 
     def shown(self, file: Path) -> str:
         """Name a file as seen from the folder of the settings, the same wherever that folder lies."""
@@ -339,15 +363,20 @@ def load(path: Path) -> Settings:
     if isinstance(chosen_map, dict) and isinstance(chosen_map.get("covariate"), str):
         table["map"] = chosen_map | {"covariate": _resolved(path.parent / chosen_map["covariate"])}
     if isinstance(files, dict):
-        table["files"] = {
-            k: _resolved(path.parent / v) if isinstance(v, str) and v else v for k, v in files.items()
-        }
+        table["files"] = {key: _placed(value, path.parent) for key, value in files.items()}
     try:
         settings = Settings.model_validate(table)
     except ValidationError as error:
         raise SettingsError([_problem(path, d) for d in error.errors()[:MOST_PROBLEMS]]) from None
     settings._source = path
     return settings
+
+
+def _placed(value: object, folder: Path) -> object:
+    """Find a path, or each of a list of them, from the folder of the settings; leave what is none."""
+    if isinstance(value, list):
+        return [_placed(one, folder) for one in value]
+    return _resolved(folder / value) if isinstance(value, str) and value else value
 
 
 def _resolved(path: Path) -> Path:

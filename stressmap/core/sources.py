@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from stressmap.core.errors import DataError, Problem
+from stressmap.core.errors import NoRowsError, Problem
 from stressmap.core.safe_read import MAX_BYTES, read_head, read_plain, too_large
 
 
@@ -88,7 +88,7 @@ class InputSource:
         """
         data = self.read()
         if not data.strip():
-            raise DataError(Problem(self.name, "it is empty", remedy))
+            raise NoRowsError(Problem(self.name, "it is empty", remedy))
         return data
 
     def head(self, size: int = 64, *, most: int = MAX_BYTES) -> bytes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Mapping
 
 
 def one_line(text: str, *, most: int = 400) -> str:
@@ -28,6 +29,30 @@ def one_line(text: str, *, most: int = 400) -> str:
     printable = text if text.isprintable() else "".join(c if c.isprintable() else " " for c in text)
     folded = " ".join(printable.split())
     return folded if len(folded) <= most else folded[: most - 1] + "…"
+
+
+def renamed(text: str, shown: Mapping[str, str]) -> str:
+    """Put shorter names in the place of the paths of files.
+
+    Parameters
+    ----------
+    text : str
+        That may name files.
+    shown : mapping of str to str
+        A file's path as it was opened -> what to show.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> renamed("/home/me/ranch/july.xlsx:South", {"/home/me/ranch/july.xlsx": "july.xlsx"})
+    'july.xlsx:South'
+    """
+    for path in sorted(shown, key=len, reverse=True):
+        text = text.replace(path, shown[path])
+    return text
 
 
 def first_line(error: Exception) -> str:

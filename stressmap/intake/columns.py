@@ -15,7 +15,7 @@ Use, for a new kind of table::
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -162,6 +162,35 @@ def recogniser(fields: Fields, chosen: Mapping[str, str]) -> Callable[[str], boo
     """
     picked = _picked(fields, chosen)
     return lambda heading: normal(heading) in picked or recognise(heading, fields) is not None
+
+
+def fitting(
+    fields: Fields, chosen: Mapping[str, str], *needed: tuple[str, ...]
+) -> Callable[[Sequence[str]], bool]:
+    """Make the test whether a row of cells has the headings of a kind of table.
+
+    Parameters
+    ----------
+    fields : mapping of str to Field
+        Our columns.
+    chosen : mapping of str to str
+        ``[columns]`` of the settings.
+    *needed : tuple of str
+        Our names, of which one of each tuple must be there.
+
+    Returns
+    -------
+    callable
+        Of a row of cells.
+    """
+    picked = _picked(fields, chosen)
+
+    def fits(cells: Sequence[str]) -> bool:
+        seen = (recognise(picked.get(normal(cell), cell), fields) for cell in cells if cell)
+        there = {one.ours for one in seen if one}
+        return all(there & set(names) for names in needed)
+
+    return fits
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
@@ -16,17 +15,18 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
-from stressmap.core.row_counts import RowCounts, ToldRow
+from stressmap.core.row_counts import Columns, RowCounts, ToldRow
 from stressmap.core.schemas import IRRIGATION, conform
-from stressmap.core.sources import InputSource
 from stressmap.core.units import M2_PER_HA, M3_PER_HA_MM
-from stressmap.intake.columns import Field, Table, match, names, recogniser
+from stressmap.intake.columns import Field, Table, fitting, match, names, recogniser
 from stressmap.intake.known_names import KnownNames, Meant
-from stressmap.intake.log_sets import SetRow, once_each
+from stressmap.intake.log_sets import OnceEach, SetRow, once_each
 from stressmap.intake.log_times import LogTimes, read_log_times
 from stressmap.intake.numbers import is_nothing
 from stressmap.intake.run_hours import read_depths, read_hours
-from stressmap.intake.table_files import read_sheet
+from stressmap.intake.several_files import Given, each, sheets_of
+from stressmap.intake.table_files import read_sheets
+from stressmap.intake.tabular import Sheet
 from stressmap.intake.times import Order
 from stressmap.intake.unread_columns import columns_of
 
@@ -53,19 +53,19 @@ APART_TIMES = 2.0
 
 
 def read_irrigation(
-    given: Path | InputSource,
+    given: Given,
     *,
     zone: ZoneInfo,
     columns: Mapping[str, str] = MappingProxyType({}),
     order: Order | None = None,
     valves: pd.DataFrame | None = None,
 ) -> Noted[pd.DataFrame]:
-    """Read the log of what ran.
+    """Read the log of what ran: a file, or several of which each may have its own columns.
 
     Parameters
     ----------
-    given : Path or InputSource
-        CSV or XLSX.
+    given : Path, InputSource or sequence of these
+        CSV or XLSX (each sheet that is a log); or folders of such files.
     zone : ZoneInfo
         The ranch's.
     columns : mapping of str to str
@@ -79,19 +79,39 @@ def read_irrigation(
     Returns
     -------
     Noted of DataFrame
-        As :data:`stressmap.core.schemas.IRRIGATION`, by start; no two sets of a valve overlap. Counts its
-        rows; rows that cannot be used are left out.
+        As :data:`stressmap.core.schemas.IRRIGATION`, by start; no two sets of a valve overlap, whatever files
+        they stand in. Counts the rows of each file; rows that cannot be used are left out.
 
     Raises
     ------
     DataError
-        If it is no table, or has no column for the valve or for the start.
+        If one is no table, or has no column for the valve or for the start.
     """
     notes = NoteList()
-    sheet = notes.keep(read_sheet(given, recogniser(FIELDS, columns)))
-    table = match(sheet, FIELDS, columns, required=("valve",))
-    read = notes.keep(columns_of(sheet, table, FIELDS, columns))
-    _refuse_without_start(table)
+    known, fits = recogniser(FIELDS, columns), fitting(FIELDS, columns, ("valve",), ("start", "start_day"))
+    sheets = notes.keep(sheets_of(given, "irrigation", lambda source: read_sheets(source, known, fits)))
+    tables = each(sheets, lambda sheet: _matched(sheet, columns))
+    logs = [notes.keep(_judged(table, zone, order, valves)) for table in tables]
+    once = once_each([one for log in logs for one in log.sets])
+    for sheet, table, log in zip(sheets, tables, logs, strict=True):
+        read = notes.keep(columns_of(sheet, table, FIELDS, columns))
+        counts = _counted(table, log, once, read)
+        notes.count(counts)
+        notes.add(_said(counts))
+    return notes.beside(_frame(once.sets, zone, tables[0].where))
+
+
+@dataclass(frozen=True)
+class _Judged:
+    """What the rows of one table say, each by itself."""
+
+    sets: tuple[SetRow, ...]
+    told: tuple[ToldRow, ...]
+    remarks: tuple[ToldRow, ...]
+
+
+def _judged(table: Table, zone: ZoneInfo, order: Order | None, valves: pd.DataFrame | None) -> Noted[_Judged]:
+    notes = NoteList()
     cells = _Cells(table, notes.keep(read_log_times(table, zone, order)), valves)
     sets, told, remarks = [], [], []
     for row in table.index:
@@ -99,21 +119,25 @@ def read_irrigation(
         told += [] if why is None else [why]
         sets += found
         remarks += said
-    once = once_each(sets)
-    left = {one.row for one in once.sets}
-    told += [one for _, one in once.repeats if one.row not in left]
-    remarks += [one for _, one in once.overlaps] + [one for _, one in once.repeats if one.row in left]
-    joined = {one.row for _, one in once.overlaps}
+    return notes.beside(_Judged(tuple(sets), tuple(told), tuple(remarks)))
+
+
+def _counted(table: Table, log: _Judged, once: OnceEach, read: Columns) -> RowCounts:
+    """Count the rows of one table, now that it is known what stands elsewhere too."""
+    left = {one.row for one in once.sets if one.file == table.where}
+    repeats = [one for file, one in once.repeats if file == table.where]
+    overlaps = [one for file, one in once.overlaps if file == table.where]
+    told = [*log.told, *(one for one in repeats if one.row not in left)]
+    remarks = [*log.remarks, *overlaps, *(one for one in repeats if one.row in left)]
+    joined = {one.row for one in overlaps}
     told = [one for one in told if one.row not in joined]
-    counts = RowCounts.of(table.where, "irrigation", table.index, told, remarks, columns=read)
-    notes.count(counts)
-    notes.add(_said(counts))
-    return notes.beside(_frame(once.sets, zone, table.where))
+    return RowCounts.of(table.where, "irrigation", table.index, told, remarks, columns=read)
 
 
-def _refuse_without_start(table: Table) -> None:
+def _matched(sheet: Sheet, columns: Mapping[str, str]) -> Table:
+    table = match(sheet, FIELDS, columns, required=("valve",))
     if table.has("start") or table.has("start_day"):
-        return
+        return table
     there = ", ".join(table.headings.values())
     usual = "start, date and start, inicio, fecha"
     what = f"no column is recognised as start (usual headings: {usual}); it has {there}"
@@ -142,8 +166,11 @@ def _said(counts: RowCounts) -> Iterator[Note]:
         for one in (*counts.left_out, *counts.remarks)
         if one.code in {"log_valve_unknown", "log_valve_unknown_near", "log_part_unknown"}
     )
-    file, rows = counts.file, [one.row for one in counts.left_out]
-    if not counts.used:
+    file, rows = counts.file, [one.row for one in counts.left_out if one.code != "log_in_two_files"]
+    twice = len(counts.left_out) - len(rows)
+    if twice:
+        yield Note.of("log_rows_in_two_files", file=file, count=twice)
+    if not counts.used and not twice:
         yield Note.of("log_without_rows", "warning", file=file, count=counts.rows)
     elif rows:
         yield Note.of(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
@@ -62,18 +63,29 @@ def once_each(sets: list[SetRow]) -> OnceEach:
         if before is None:
             first[key] = one
             continue
-        repeats.append((one.file, ToldRow.of(one.row, "log_repeats", other=before.row, valve=one.valve)))
+        repeats.append((one.file, _repeat(one, before)))
         if np.isnan(before.mm):
             first[key] = before._replace(mm=one.mm)
     kept: list[SetRow] = []
     for one in sorted(first.values(), key=lambda s: (s.valve, s.start, s.end)):
         if kept and kept[-1].valve == one.valve and one.start < kept[-1].end:
             other = kept[-1]
-            overlaps.append((one.file, ToldRow.of(one.row, "log_overlaps", other=other.row, valve=one.valve)))
+            overlaps.append((one.file, _overlap(one, other)))
             kept[-1] = _joined(other, one)
         else:
             kept.append(one)
     return OnceEach(tuple(kept), tuple(repeats), tuple(overlaps))
+
+
+def _repeat(one: SetRow, before: SetRow) -> ToldRow:
+    if one.file != before.file:
+        return ToldRow.of(one.row, "log_in_two_files", file=Path(before.file).name)
+    return ToldRow.of(one.row, "log_repeats", other=before.row, valve=one.valve)
+
+
+def _overlap(one: SetRow, other: SetRow) -> ToldRow:
+    elsewhere = "" if one.file == other.file else f" ({Path(other.file).name})"
+    return ToldRow.of(one.row, "log_overlaps", other=f"{other.row}{elsewhere}", valve=one.valve)
 
 
 def _joined(one: SetRow, other: SetRow) -> SetRow:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,12 +20,14 @@ from stressmap.intake.geojson_files import parse_json
 from stressmap.intake.geopackage_files import SQLITE, refuse_computed
 from stressmap.intake.gpx_files import read_waypoints
 from stressmap.intake.spellings import PLACE
-from stressmap.intake.table_files import read_sheet
+from stressmap.intake.table_files import read_sheets
 from stressmap.intake.tabular import Known, Sheet, most_rows, sheet_of
 
 
-def read_any(given: Path | InputSource, known: Known) -> Noted[Sheet]:
-    """Read a file of points as a table.
+def read_points(
+    given: Path | InputSource, known: Known, fits: Callable[[Sequence[str]], bool]
+) -> Noted[tuple[Sheet, ...]]:
+    """Read a file of points as tables: one, or those sheets of a workbook that are of the kind.
 
     Parameters
     ----------
@@ -32,11 +35,13 @@ def read_any(given: Path | InputSource, known: Known) -> Noted[Sheet]:
         CSV, XLSX, GeoJSON, GeoPackage or GPX.
     known : callable
         Whether a heading is recognised.
+    fits : callable
+        Whether a row of cells has the headings of such a table.
 
     Returns
     -------
-    Noted of Sheet
-        Of a GIS file or GPX: the first feature is row 2, as if a header stood above it.
+    Noted of tuple of Sheet
+        Of a GIS file or GPX one: the first feature is row 2, as if a header stood above it.
 
     Raises
     ------
@@ -46,15 +51,16 @@ def read_any(given: Path | InputSource, known: Known) -> Noted[Sheet]:
     source = InputSource.of(given)
     head = source.head().removeprefix(b"\xef\xbb\xbf").lstrip()
     if head.startswith(SQLITE):
-        return _read_geopackage(source, known)
+        layer = _read_geopackage(source, known)
+        return Noted((layer.value,), layer.notes)
     if head.startswith(b"{"):
-        return Noted(read_geojson(source.filled(), source.name))
+        return Noted((read_geojson(source.filled(), source.name),))
     if head.lower().startswith((b"<!doctype html", b"<html")):
         what = "it is a web page, not a table"
         raise DataError(Problem(source.name, what, "Download the file itself; the page may ask to log in"))
     if head.startswith(b"<"):
-        return Noted(read_waypoints(source.filled(), source.name, known))
-    return read_sheet(source, known)
+        return Noted((read_waypoints(source.filled(), source.name, known),))
+    return read_sheets(source, known, fits)
 
 
 def read_geojson(data: bytes, where: str) -> Sheet:

@@ -1,9 +1,9 @@
-"""Readings files -> the table of ``schemas.READINGS``: every row, in the file's order, nothing judged yet."""
+"""Readings files -> the table of ``schemas.READINGS``: every row, in the files' order, nothing judged yet."""
 
 from __future__ import annotations
 
 import re
-from pathlib import Path
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -13,13 +13,13 @@ from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.row_counts import RowCounts
 from stressmap.core.schemas import READINGS, conform
 from stressmap.core.settings import Reading, Settings
-from stressmap.core.sources import InputSource
 from stressmap.core.units import BAR_PER, M_PER_FOOT
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
-from stressmap.intake.columns import Table, match, recognise, recogniser
+from stressmap.intake.columns import Table, fitting, match, recognise, recogniser
 from stressmap.intake.coordinates import read_place
 from stressmap.intake.numbers import parse_numbers
-from stressmap.intake.point_files import read_any
+from stressmap.intake.point_files import read_points
+from stressmap.intake.several_files import Given, each, sheets_of
 from stressmap.intake.spellings import FIELDS, PRESSURE_UNITS
 from stressmap.intake.times import Asked, read_clock, read_times
 from stressmap.intake.unit_headings import normal, unit_in
@@ -32,32 +32,42 @@ _YES, _NO = ("yes", "y", "si", "s\u00ed", "true", "x"), ("no", "n", "false")
 """Under "bagged": yes tells nothing about minutes, no means none."""
 
 
-def read_readings(given: Path | InputSource, settings: Settings) -> Noted[pd.DataFrame]:
-    """Read a readings file.
+def read_readings(given: Given, settings: Settings) -> Noted[pd.DataFrame]:
+    """Read readings: a file, or several of any kind, each with its own columns.
 
     Parameters
     ----------
-    given : Path or InputSource
-        CSV, XLSX, GeoJSON, GeoPackage or GPX.
+    given : Path, InputSource or sequence of these
+        CSV, XLSX (each sheet of readings), GeoJSON, GeoPackage or GPX; or folders of such files.
     settings : Settings
         Its time zone, ``[columns]`` and ``[reading]`` are used.
 
     Returns
     -------
     Noted of DataFrame
-        As ``schemas.READINGS``, a row per row of the file.
+        As ``schemas.READINGS``, a row per row of the files, in their order.
 
     Raises
     ------
     DataError
-        If the file cannot be read, a column is missing or doubtful, or a cell holds the wrong thing.
+        If a file cannot be read, a column is missing or doubtful, or a cell holds the wrong thing.
     """
-    source, notes = InputSource.of(given), NoteList()
-    sheet = notes.keep(read_any(source, recogniser(FIELDS, settings.columns)))
-    table = match(sheet, FIELDS, settings.columns, required=("pressure",))
-    columns = notes.keep(columns_of(sheet, table, FIELDS, settings.columns))
-    notes.count(RowCounts.of(table.where, "readings", table.index, columns=columns))
-    _refuse_unknown_choice(table, settings, sheet.headings)
+    notes, chosen = NoteList(), settings.columns
+    known, fits = recogniser(FIELDS, chosen), fitting(FIELDS, chosen, ("pressure",), ("time", "date"))
+    sheets = notes.keep(sheets_of(given, "readings", lambda source: read_points(source, known, fits)))
+    tables = each(sheets, lambda sheet: match(sheet, FIELDS, chosen, required=("pressure",)))
+    for sheet, table in zip(sheets, tables, strict=True):
+        columns = notes.keep(columns_of(sheet, table, FIELDS, chosen))
+        notes.count(RowCounts.of(table.where, "readings", table.index, columns=columns))
+    _refuse_unknown_choice(tables, settings, [sheet.headings for sheet in sheets])
+    frames = each(tables, lambda table: notes.keep(_read_table(table, settings)))
+    whole = pd.concat(frames, ignore_index=True) if len(frames) > 1 else frames[0]
+    return notes.beside(conform(whole, READINGS, tables[0].where))
+
+
+def _read_table(table: Table, settings: Settings) -> Noted[pd.DataFrame]:
+    """Read one table into the columns of ``schemas.READINGS``."""
+    notes = NoteList()
     lon, lat = notes.keep(read_place(table, settings.reading.crs or settings.ranch.crs))
     time = notes.keep(_time(table, settings))
     (pressure, unit), (recheck, _) = (
@@ -87,20 +97,26 @@ def read_readings(given: Path | InputSource, settings: Settings) -> Noted[pd.Dat
             "gps_accuracy_m": table.numbers("gps_accuracy", wanted="metres as a number")
             * (M_PER_FOOT if table.unit("gps_accuracy") == "ft" else 1.0),
             **{name: table.text(name) for name in ("chamber", "crew", "leaf", "note")},
+            "file": table.where,
         }
     )
-    return notes.beside(conform(found.reset_index(drop=True), READINGS, source.name))
+    return notes.beside(found.reset_index(drop=True))
 
 
-def _refuse_unknown_choice(table: Table, settings: Settings, headings: tuple[str, ...]) -> None:
-    """Refuse a ``[columns]`` entry for readings whose heading the file lacks."""
-    there = {normal(h) for h in headings}
+def _refuse_unknown_choice(
+    tables: Sequence[Table], settings: Settings, headings: Sequence[tuple[str, ...]]
+) -> None:
+    """Refuse a ``[columns]`` entry for readings whose heading no file has, where one lacks what it names."""
+    there = {normal(h) for own in headings for h in own}
     problems = []
     for theirs, ours in settings.columns.items():
         seen = recognise(ours, FIELDS)
-        if seen and seen.ours in _OWN and normal(theirs) not in there and not table.has(seen.ours):
-            what = f"[columns] names a column {theirs!r} that the file does not have"
-            problems.append(Problem(table.where, what, f"It has {', '.join(h for h in headings if h)}"))
+        if not seen or seen.ours not in _OWN or normal(theirs) in there:
+            continue
+        for table, own in zip(tables, headings, strict=True):
+            if not table.has(seen.ours):
+                what = f"[columns] names a column {theirs!r} that the file does not have"
+                problems.append(Problem(table.where, what, f"It has {', '.join(h for h in own if h)}"))
     if problems:
         raise DataError(problems)
 

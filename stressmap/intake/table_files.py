@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted
 from stressmap.core.sources import InputSource
 from stressmap.intake.tabular import Known, Sheet, read_delimited
-from stressmap.intake.workbook import read_workbook
+from stressmap.intake.workbook import read_fitting_sheets, read_workbook
+
+WORKBOOK = b"PK\x03\x04"
+"""How a workbook begins."""
 
 
 def read_sheet(given: Path | InputSource, known: Known) -> Noted[Sheet]:
@@ -32,9 +36,46 @@ def read_sheet(given: Path | InputSource, known: Known) -> Noted[Sheet]:
     """
     source = InputSource.of(given)
     data = source.filled()
-    if data.startswith(b"PK\x03\x04"):
+    if data.startswith(WORKBOOK):
         return read_workbook(data, source.name, known)
+    return _read_text(data, source.name, known)
+
+
+def read_sheets(
+    given: Path | InputSource, known: Known, fits: Callable[[Sequence[str]], bool]
+) -> Noted[tuple[Sheet, ...]]:
+    """Read a CSV file, or every sheet of an XLSX workbook that is a table of one kind.
+
+    Parameters
+    ----------
+    given : Path or InputSource
+        The file.
+    known : callable
+        Whether a heading is recognised.
+    fits : callable
+        Whether a row of cells has the headings of such a table.
+
+    Returns
+    -------
+    Noted of tuple of Sheet
+
+    Raises
+    ------
+    NoRowsError
+        If it holds no row.
+    DataError
+        If it is no table.
+    """
+    source = InputSource.of(given)
+    data = source.filled()
+    if data.startswith(WORKBOOK):
+        return read_fitting_sheets(data, source.name, known, fits)
+    sheet = _read_text(data, source.name, known)
+    return Noted((sheet.value,), sheet.notes)
+
+
+def _read_text(data: bytes, where: str, known: Known) -> Noted[Sheet]:
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         what = "it is a workbook of the old .xls kind, or protected by a password"
-        raise DataError(Problem(source.name, what, "Save it as .xlsx or CSV, without a password"))
-    return read_delimited(data, source.name, known)
+        raise DataError(Problem(where, what, "Save it as .xlsx or CSV, without a password"))
+    return read_delimited(data, where, known)

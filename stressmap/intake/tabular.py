@@ -16,7 +16,7 @@ from typing import Any
 
 import pandas as pd
 
-from stressmap.core.errors import DataError, Problem
+from stressmap.core.errors import DataError, NoRowsError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.intake.unit_headings import unit_in
 
@@ -215,13 +215,15 @@ def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
 
     Raises
     ------
+    NoRowsError
+        If there is no header, or nothing below it.
     DataError
-        If there is no header, nothing below it, or a row has more cells than the header.
+        If a row has more cells than the header.
     """
     cells = [[_stripped(c) for c in row] for row in rows]
     header = _header(cells, known)
     if header is None:
-        raise DataError(Problem(where, "it is empty", "Give a file with a header and a row per entry"))
+        raise NoRowsError(Problem(where, "it is empty", "Give a file with a header and a row per entry"))
     headings = _trimmed(cells[header])
     if len(headings) > MAX_COLUMNS:
         what = f"the header has {len(headings)} columns; at most {MAX_COLUMNS} are read"
@@ -233,7 +235,7 @@ def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
     body = [row[:width] + [""] * (width - len(row)) for _, row in numbered]
     if not body:
         remedy = "Give a row per entry below the header"
-        raise DataError(Problem(where, "it has a header and no row below it", remedy, row=header + 1))
+        raise NoRowsError(Problem(where, "it has a header and no row below it", remedy, row=header + 1))
     index = pd.Index([n for n, _ in numbered], name="row")
     frame = pd.DataFrame(body, index=index, columns=range(width), dtype=object)
     return Sheet(where, tuple(headings), tuple(units[:width] + [""] * (width - len(units))), frame)
@@ -315,12 +317,14 @@ def sheet_of(records: Iterable[dict[str, Any]], where: str) -> Sheet:
 
     Raises
     ------
-    DataError
+    NoRowsError
         If there is no record.
+    DataError
+        If there are too many, or a cell is too long.
     """
     held = list(records)
     if not held:
-        raise DataError(Problem(where, "it holds no points", "Export the readings again"))
+        raise NoRowsError(Problem(where, "it holds no points", "Export the readings again"))
     headings = list(dict.fromkeys(str(name) for record in held for name in record))
     if len(held) > most_rows(len(headings), where):
         refuse_endless(len(held), len(held) * len(headings), where)

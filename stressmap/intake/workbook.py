@@ -6,11 +6,20 @@ import datetime as dt
 import io
 import re
 import warnings
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Noted, NoteList
-from stressmap.intake.tabular import MAX_CELL, MAX_COLUMNS, Known, Sheet, from_rows, refuse_endless
+from stressmap.core.errors import DataError, NoRowsError, Problem
+from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.intake.tabular import (
+    HEADER_WITHIN,
+    MAX_CELL,
+    MAX_COLUMNS,
+    Known,
+    Sheet,
+    from_rows,
+    refuse_endless,
+)
 from stressmap.intake.zip_files import open_zip, unpack
 
 MAX_ELEMENTS = 1_000_000
@@ -48,12 +57,77 @@ def read_workbook(data: bytes, where: str, known: Known) -> Noted[Sheet]:
     DataError
         If it is no workbook, unpacks to too much, or several of its sheets could be the table.
     """
+    return _likeliest(_filled_sheets(data, where), where, known)
+
+
+def read_fitting_sheets(
+    data: bytes, where: str, known: Known, fits: Callable[[Sequence[str]], bool]
+) -> Noted[tuple[Sheet, ...]]:
+    """Read every sheet of a workbook that is a table of one kind, such as a sheet for each visit.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content.
+    where : str
+        File, for messages.
+    known : callable
+        Whether a heading is recognised.
+    fits : callable
+        Whether a row of cells has the headings of such a table.
+
+    Returns
+    -------
+    Noted of tuple of Sheet
+        Those of several are called by file and sheet. Where none fits, the one whose headings are recognised
+        best. Says which sheets were read and which were not.
+
+    Raises
+    ------
+    NoRowsError
+        If no sheet holds a row.
+    DataError
+        As :func:`read_workbook`.
+    """
+    sheets = _filled_sheets(data, where)
+    fitting = [name for name, rows in sheets.items() if any(fits(row) for row in rows[:HEADER_WITHIN])]
+    if not fitting:
+        sheet = _likeliest(sheets, where, known)
+        return Noted((sheet.value,), sheet.notes)
+    found: dict[str, Sheet] = {}
+    bare: list[NoRowsError] = []
+    for name in fitting:
+        try:
+            found[name] = from_rows(sheets[name], f"{where}:{name}" if len(fitting) > 1 else where, known)
+        except NoRowsError as error:
+            bare.append(error)
+    if not found:
+        raise bare[0]
+    return Noted(tuple(found.values()), _told_sheets(where, found, sheets))
+
+
+def _told_sheets(where: str, read: Mapping[str, Sheet], sheets: Mapping[str, object]) -> tuple[Note, ...]:
+    """Say which of several sheets were read."""
+    others = [name for name in sheets if name not in read]
+    if len(read) > 1 and others:
+        return (Note.of("sheets_chosen", file=where, sheets=list(read), others=others),)
+    if len(read) > 1:
+        return (Note.of("sheets_all_read", file=where, sheets=list(read)),)
+    return (Note.of("sheet_chosen", file=where, sheet=next(iter(read))),) if others else ()
+
+
+def _filled_sheets(data: bytes, where: str) -> dict[str, list[list[str]]]:
+    """Read the sheets that hold anything."""
     _refuse_bomb(data, where)
     sheets = _sheets(data, where)
     if not sheets:
-        raise DataError(
-            Problem(where, "no sheet of it holds anything", "Give a sheet with a header and rows")
-        )
+        remedy = "Give a sheet with a header and rows"
+        raise NoRowsError(Problem(where, "no sheet of it holds anything", remedy))
+    return sheets
+
+
+def _likeliest(sheets: Mapping[str, list[list[str]]], where: str, known: Known) -> Noted[Sheet]:
+    """Take the sheet whose headings are recognised best."""
     scores = {name: _recognised(rows, known) for name, rows in sheets.items()}
     best = max(scores.values())
     likely = [name for name in sheets if scores[name] == best]

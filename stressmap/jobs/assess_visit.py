@@ -21,8 +21,10 @@ from stressmap.core import settings as settings_module
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
+from stressmap.core.row_names import row_names
 from stressmap.core.schemas import CHECKED_READINGS, hold
 from stressmap.core.settings import Settings
+from stressmap.core.text import renamed
 from stressmap.intake.block_words import SOILS, known_words, nearest, soil_of
 from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.covariate import read_covariate
@@ -44,6 +46,7 @@ from stressmap.zoning.lattice_limits import refuse_too_many_cells
 
 Visit = tuple[dt.date, dt.date]
 T = TypeVar("T")
+G = TypeVar("G")
 
 
 @dataclass(frozen=True)
@@ -141,8 +144,8 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         "zone": zone, "columns": chosen.columns, "order": chosen.reading.date_order,
     }  # fmt: skip
 
-    def optional(path: Path | None, read: Callable[[Path], T]) -> Callable[[], T | None]:
-        return lambda: None if path is None else read(path)
+    def optional(given: G | None, read: Callable[[G], T]) -> Callable[[], T | None]:
+        return lambda: None if given is None else read(given)
 
     notes.add(_soil_of_settings(chosen))
 
@@ -166,8 +169,8 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         known.append(made[1])
         return made
 
-    def log(path: Path) -> pd.DataFrame:
-        return notes.keep(read_irrigation(path, **spelled, valves=known[0] if known else None))
+    def log(paths: tuple[Path, ...]) -> pd.DataFrame:
+        return notes.keep(read_irrigation(paths, **spelled, valves=known[0] if known else None))
 
     (orchard, valves), readings, weather, irrigation = _together(
         tell.step,
@@ -182,6 +185,7 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     notes.add(check_ranch_clock(orchard.blocks, readings["time"], chosen.ranch.timezone))
     orchard = replace(orchard, usual=usual_weather(weather, zone))
     names = _short_names(chosen)
+    readings = readings.assign(file=readings["file"].map(lambda file: renamed(file, names)))
     counts = tuple(one.renamed(names) for one in notes.counts)
     inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate, counts)
     return Noted((inputs, orchard), shown(notes, chosen))
@@ -217,7 +221,8 @@ def _soil_of_settings(chosen: Settings) -> tuple[Note, ...]:
 
 
 def _short_names(settings: Settings) -> dict[str, str]:
-    return {str(file): settings.shown(file) for file in settings.inputs().values()}
+    named = (path for paths in settings.named_inputs().values() for path in paths)
+    return {str(file): settings.shown(file) for file in (*named, *settings.inputs().values())}
 
 
 def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Noted[Assessed]:
@@ -287,7 +292,7 @@ def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit) -> Noted[Assess
     if not table["used"].any():
         raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table, shown(notes, chosen))
     notes.add(_mended(table))
-    notes.add(whole_visit.remarks(table[table["used"]]))
+    notes.add(whole_visit.remarks(table.assign(row=row_names(table))[table["used"]]))
     held = block_figures(orchard, visit, table[table["used"]], chosen)
     checked = hold(table, CHECKED_READINGS)
     assessed = Assessed(orchard, visit, checked, held, error)
@@ -307,7 +312,7 @@ def _nothing_usable(inputs: Inputs, visit: Visit, table: gpd.GeoDataFrame) -> Pr
         if causes
         else "Mend the readings, or name another visit with --visit"
     )
-    return Problem(str(chosen.files.readings), what, remedy[:1].upper() + remedy[1:])
+    return Problem(chosen.named("readings"), what, remedy[:1].upper() + remedy[1:])
 
 
 def _mended(table: gpd.GeoDataFrame) -> NoteList:

@@ -26,7 +26,8 @@ def handed_in(source: Path, chosen: Settings) -> tuple[Path, ...]:
     tuple of Path
         Files, and folders of which every file counts.
     """
-    return (source, *chosen.inputs().values())
+    named = (path for paths in chosen.named_inputs().values() for path in paths)
+    return (source, *named, *chosen.inputs().values())
 
 
 def refuse_early(source: Path, out: Path | None, job: Job) -> None:

@@ -101,6 +101,6 @@ def list_to_mend(checked: Checked, out: Path) -> Path:
     target = mend_target(out, handed_in(checked.inputs.source, checked.inputs.settings))
     words = Words(checked.inputs.settings.ranch.languages[0])
     inputs = checked.inputs
-    table = mend_table(checked.readings).assign(file=inputs.settings.shown(inputs.settings.files.readings))
+    table = mend_table(checked.readings)
     write_mend_list(table, words, target, [one for one in inputs.counts if one.kind != "readings"])
     return target

@@ -15,6 +15,7 @@ import shapely
 from pyproj import Transformer
 
 from stressmap.core.notes import Note
+from stressmap.core.row_names import row_names
 from stressmap.core.settings import Settings
 from stressmap.quality.checks import CHECKS
 
@@ -68,7 +69,7 @@ def summarise(
     Summary
     """
     other = assessed["flags"].map(lambda codes: "outside_visit" in codes).astype(bool)
-    here = pd.DataFrame(assessed.drop(columns="geometry"))[~other]
+    here = pd.DataFrame(assessed.drop(columns="geometry")).assign(row=row_names(assessed))[~other]
     counts = {
         "rows": len(assessed),
         "other_visits": int(other.sum()),
@@ -91,11 +92,11 @@ def mend_table(assessed: gpd.GeoDataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``row`` of the file, ``tree_id``, ``used``, ``flags`` and the figures concerned.
+        ``row`` of ``file``, ``tree_id``, ``used``, ``flags`` and the figures concerned.
     """
     doubtful = assessed[[bool(c) and "outside_visit" not in c for c in assessed["flags"]]]
     figures = ["time", "lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes", "block", "valve"]
-    wanted = ["row", "tree_id", "used", "flags", *figures]
+    wanted = ["row", "tree_id", "used", "flags", *figures, "file"]
     return pd.DataFrame(doubtful[wanted]).reset_index(drop=True)
 
 

@@ -19,6 +19,7 @@ from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted, NoteList
+from stressmap.core.row_names import row_names
 from stressmap.core.settings import FLAG_CODES, Reading, Settings
 from stressmap.quality.locate_readings import place
 from stressmap.quality.repeated_rows import entered_twice
@@ -269,7 +270,7 @@ def assess(
     notes = NoteList(located.notes)
     dry = table[table["used"] & _by_crop_and_day(case, dry_in_company)]
     if len(dry):
-        notes.say("dry_trees_agree", "warning", count=len(dry), rows=dry["row"].tolist())
+        notes.say("dry_trees_agree", "warning", count=len(dry), rows=row_names(table)[dry.index].tolist())
     return notes.beside(gpd.GeoDataFrame(table, geometry=placed.geometry, crs=blocks.crs))
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.row_names import row_names
 from stressmap.core.settings import Reading
 from stressmap.intake.known_names import BLOCK_WORDS, VALVE_WORDS, KnownNames
 from stressmap.quality.spatial_join import site
@@ -58,7 +59,7 @@ def place(
     sited = site(series, blocks, valves, reading.gps_m)
     notes = NoteList()
     block, valve, contradicted, wrote = notes.keep(_crews_word(readings, sited, blocks, valves))
-    notes.add(_far_apart(readings["row"], series, block, sited["block"], blocks))
+    notes.add(_far_apart(row_names(readings), series, block, sited["block"], blocks))
     accuracy = readings["gps_accuracy_m"].fillna(reading.gps_accuracy_m).to_numpy(float)
     doubtful = _doubtful(series, sited, blocks, valves, accuracy) & ~wrote
     found = {

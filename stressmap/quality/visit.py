@@ -69,7 +69,7 @@ def choose_visit(readings: pd.DataFrame, settings: Settings, on: dt.date | None 
     found, visit = visits_in(readings), settings.visit
     if not found:
         what = "no reading has a time, so there is no visit to map"
-        raise DataError(Problem(str(settings.files.readings), what, "Write date and time of each reading"))
+        raise DataError(Problem(settings.named("readings"), what, "Write date and time of each reading"))
     held = ", ".join(f"{a}" if a == b else f"{a} to {b}" for a, b, _ in found[-12:])
     if on is not None:
         for first, last, _ in found:

@@ -137,7 +137,7 @@ def assemble(blocks, valves, zones, readings, cells, **more):
         "stress_bar": np.nan, "geometry": Point(EAST - 60, NORTH + 150),
     })  # fmt: skip
     for row, reading in enumerate(readings, start=2):
-        reading["row"] = row
+        reading |= {"row": row, "file": "readings.csv"}
     col, row = (cells[:, 0] - EAST) // CELL, (cells[:, 1].max() + CELL / 2 - cells[:, 1]) // CELL
     raster = Raster(
         crs=CRS, west=EAST, north=float(cells[:, 1].max() + CELL / 2), cell_m=CELL,

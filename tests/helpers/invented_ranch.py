@@ -70,6 +70,7 @@ def readings(
                     "pressure_bar": bar,
                     "recheck_bar": round(bar + float(rng.uniform(0, 0.6)), 1) if at % 2 else np.nan,
                     "bag_minutes": float(rng.integers(10, 40)),
+                    "file": "readings.csv",
                 }
             )
     return conform(pd.DataFrame(rows), READINGS, "readings")

@@ -40,10 +40,14 @@ def mend_target(out: Path, inputs: Iterable[Path]) -> Path:
     Raises
     ------
     OutputError
-        If it cannot be written, is one of the inputs, or is there and no earlier list.
+        If it cannot be written, is one of the inputs or among them, or is there and no earlier list.
     """
     target = out if out.suffix.lower() == ".csv" and not out.is_dir() else out / NAME
-    if InputFiles(inputs).at(target) is not None:
+    given = InputFiles(inputs)
+    if (folder := given.folder_of(target)) is not None:
+        what = f"every file in {folder.name} is read as an input, and so would the list be"
+        raise OutputError(Problem(str(target), what, ANOTHER_FILE))
+    if given.at(target) is not None:
         what = "it is an input of the ranch and is not written over"
         raise OutputError(Problem(str(target), what, ANOTHER_FILE))
     try:

@@ -12,6 +12,7 @@ import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from stressmap.core.row_names import row_names
 from stressmap.core.text import one_line
 from stressmap.output.report.plots import Courses, Plotter
 from stressmap.output.text.note_words import by_severity, columns_told, sentences
@@ -161,6 +162,7 @@ def _flags(content: Content, words: Words) -> list[tuple[str, int, int]]:
 
 def _left_out(content: Content, words: Words) -> tuple[list[tuple[Any, ...]], str]:
     table = of_visit(content)
+    table = table.assign(row=row_names(content.readings))
     out = rows(table[~table["used"].astype(bool)])
     listed = [
         (

@@ -89,6 +89,9 @@ def make_ready(
     with _said(target):
         place = _real(target)
         given = InputFiles(inputs)
+        if (folder := given.folder_of(place / MARK)) is not None:
+            what = f"every file in {folder.name} is read as an input, and so would the results be"
+            raise OutputError(Problem(str(target), what, ANOTHER_FOLDER))
         for name in sorted(files.writes):
             if (file := given.at(place / name)) is not None:
                 what = f"the input {file.name} lies in it and would be written over"

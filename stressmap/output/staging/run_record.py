@@ -149,10 +149,11 @@ def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[Note,
 
 def _shown(chosen: Settings) -> dict[str, Any]:
     """Give the settings in full, files as seen from theirs."""
-    shown = {key: chosen.shown(file) for key, file in chosen.inputs().items()}
+    shown = {key: [chosen.shown(path) for path in paths] for key, paths in chosen.named_inputs().items()}
+    named = {key: paths if len(paths) > 1 else paths[0] for key, paths in shown.items()}
     settings = chosen.model_dump(mode="json", by_alias=True)
-    settings["map"]["covariate"] = shown.pop("covariate", None)
-    settings["files"] = shown
+    settings["map"]["covariate"] = named.pop("covariate", None)
+    settings["files"] = named
     return settings
 
 
@@ -169,7 +170,8 @@ def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
     Returns
     -------
     dict
-        SHA-256 of ``settings`` and of each file by its name in ``[files]``.
+        SHA-256 of ``settings`` and of each file by its key in ``[files]``, and by its name
+        too where there are several.
 
     Raises
     ------

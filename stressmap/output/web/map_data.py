@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from stressmap.core.antimeridian import around, middle_longitude
+from stressmap.core.row_names import row_names
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
@@ -56,7 +57,7 @@ def map_data(content: Content) -> dict[str, Any]:
     middle_of_ranch = _middle_longitude(content.blocks)
     blocks, valves, zones, readings = (
         _degrees(table, middle_of_ranch)
-        for table in (content.blocks, content.valves, _smoothed(content), content.readings)
+        for table in (content.blocks, content.valves, _smoothed(content), _named_rows(content))
     )
     return {
         "ranch": content.ranch.name,
@@ -219,6 +220,11 @@ def _zone(row: dict[str, Any]) -> dict[str, Any]:
         "confidence": _chance(row["confidence"]),
         "shape": _shape(row["geometry"]),
     }
+
+
+def _named_rows(content: Content) -> gpd.GeoDataFrame:
+    """Give the readings, their rows with the file where there are several."""
+    return content.readings.assign(row=row_names(content.readings))
 
 
 def _reading(row: dict[str, Any]) -> dict[str, Any]:
