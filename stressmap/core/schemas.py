@@ -76,8 +76,9 @@ READINGS = pa.DataFrameSchema(
     metadata={"version": 3},
 )
 """A row per leaf. ``row`` of ``file`` as a spreadsheet shows it; ``time`` in the ranch's zone (NaT where
-unreadable); ``lon``/``lat`` WGS 84 degrees as written (NaN where none, may be swapped: quality mends); ``pressure_bar``
-as written, sign kept, and the ``unit`` it was written in; ``block``/``valve`` what the crew wrote."""
+unreadable); ``lon``/``lat`` WGS 84 degrees as written (NaN where none, may be swapped: quality mends);
+``pressure_bar`` as written, sign kept, and the ``unit`` it was written in; ``block``/``valve`` what the crew
+wrote."""
 
 BLOCKS = pa.DataFrameSchema(
     {

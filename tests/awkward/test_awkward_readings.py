@@ -48,6 +48,7 @@ ROWS = {
     "sep_line_of_a_spreadsheet.csv": [3, 4, 5, 6, 7, 8],
     "units_row_above.csv": [3, 4, 5, 6, 7, 8],
     "units_row_below.csv": [3, 4, 5, 6, 7, 8],
+    "workbook_a_sheet_a_visit.xlsx": [2, 3, 4, 2, 3, 4],
     "workbook_with_a_cover_sheet_and_title.xlsx": [4, 5, 6, 7, 8, 9],
 }
 REFUSED: dict[str, str] = tomllib.loads((HERE / "refused.toml").read_text(encoding="utf-8"))
