@@ -104,8 +104,8 @@ def test_a_fault_is_told_with_the_file_and_row_that_it_stands_in(ranch: Path) ->
     with pytest.raises(DataError) as error:
         readings_of(ranch)
     assert str(error.value) == (
-        f"{ranch.parent}/visits/b.csv, row 2, column pressure_bar: 'much' is not a number, nor is any other "
-        "cell of the column. Write the pressure as a number, or leave the cell empty."
+        f"{ranch.parent}/visits/b.csv, row 2, column pressure_bar: 'much' is not a number. "
+        "Write the pressure as a number, or leave the cell empty."
     )
 
 
