@@ -335,7 +335,7 @@ def calendar_days(days: Any) -> NDArray[np.datetime64]:
 
 def _date(year: int, month_day: str) -> np.datetime64:
     month, day = parse_month_day(month_day)
-    return np.datetime64(f"{year:04d}-{month:02d}-01", "D") + (day - 1)
+    return np.datetime64(f"{year:04d}-{month:02d}-01", "D") + np.timedelta64(day - 1, "D")
 
 
 def _nodes(season: Sequence[Point], year: int) -> NDArray[np.datetime64]:
