@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
+from helpers.across_180 import across
 from helpers.chromium_pages import DESK, PHONE, Page, chromium
 from helpers.drawn_content import LONG, NASTY, full, large, small, unmeasured
 from helpers.drawn_drought import PAST, drought
@@ -488,3 +489,19 @@ def test_the_data_inside_the_page_is_what_was_given(small_map: Path) -> None:
     data = json.loads(text.split('id="ranch-data">')[1].split("</script>")[0])
     assert data["blocks"][1]["block"] == NASTY
     assert [valve["rank"] for valve in data["valves"]] == list(range(1, 9))
+
+
+@SIZES
+def test_a_ranch_across_180_degrees_is_shown_in_one_piece(page: Page, size, tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    write_map(across("EPSG:32760"), path)
+    page.open(path, size)
+    spots = page.js(
+        "const s = page.map.getSize();"
+        "return ranch.valves.map(v => page.map.latLngToContainerPoint(v.at)).map(p => [p.x / s.x, p.y / s.y])"
+    )
+    assert len(spots) > 3
+    assert all(0 < x < 1 and 0 < y < 1 for x, y in spots)
+    across_the_screen = [x for x, _ in spots]
+    assert max(across_the_screen) - min(across_the_screen) > 0.3
+    assert_quiet(page)

@@ -149,3 +149,24 @@ def test_only_what_fails_in_printing_is_told_of_the_standard_output(monkeypatch)
     with pytest.raises(OutputError, match="standard output"), surroundings.printing():
         raise OSError(28, "No space left on device")
     assert surroundings.missing_library(ImportError("no module")) is None
+
+
+def files_of(folder):
+    return {p.name: p.read_bytes() for p in folder.iterdir() if p.suffix in {".png", ".html", ".pdf", ".csv"}}
+
+
+def test_settings_of_other_libraries_that_lie_about_change_no_byte(ranch, tmp_path):
+    """Plot settings in the working folder, and the PROJ of another program."""
+    odd = tmp_path / "odd"
+    odd.mkdir()
+    (odd / "matplotlibrc").write_text("font.size: 31\naxes.facecolor: red\nsavefig.dpi: 20\n")
+    made = []
+    for where, variables in ((tmp_path, {}), (odd, {"PROJ_LIB": str(odd), "PROJ_DATA": str(odd)})):
+        out = tmp_path / f"out{len(made)}"
+        words = [sys.executable, "-m", "stressmap.cli", "run", str(ranch), "--out", str(out), "--quiet"]
+        environment = os.environ | {"PYTHONPATH": str(REPOSITORY)} | variables
+        done = subprocess.run(words, env=environment, cwd=where, capture_output=True, check=False)
+        assert (done.returncode, done.stderr) == (0, b"")
+        made.append(files_of(out))
+    assert {"map.png", "map.html", "crew_sheet.pdf", "valves.csv"} <= set(made[0])
+    assert made[0] == made[1]

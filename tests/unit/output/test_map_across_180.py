@@ -1,38 +1,20 @@
 """The map of a ranch on both sides of the meridian of 180 degrees: all in one piece and at its place."""
 
 import base64
-import dataclasses
 import io
 
-import geopandas as gpd
 import numpy as np
 import pytest
-from helpers.drawn_content import EAST, NORTH, full
+from helpers.across_180 import across
+from helpers.drawn_content import full
 from PIL import Image
-from pyproj import Geod, Transformer
+from pyproj import Geod
 
 from stressmap.output.gis.geojson import to_wgs84
-from stressmap.output.view.content import Content
 from stressmap.output.web.map_data import MICRO, map_data
 from stressmap.output.web.map_page import render
 
 ZONES = pytest.mark.parametrize("zone", ["EPSG:32760", "EPSG:32701"], ids=["from the west", "from the east"])
-TABLES = ("blocks", "valves", "zones", "readings", "look_again")
-
-
-def across(zone: str) -> Content:
-    """The full ranch of three blocks in a row, 1.3 km, moved so that 180 degrees go through the second."""
-    content = full()
-    x, y = Transformer.from_crs("EPSG:4326", zone, always_xy=True).transform(180.0, -16.8)
-    right, up = round(x - EAST - 670.0, -1), round(y - NORTH, -1)
-
-    def moved(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-        return table.set_geometry(table.geometry.translate(right, up).set_crs(zone, allow_override=True))
-
-    raster = content.raster
-    raster = dataclasses.replace(raster, crs=zone, west=raster.west + right, north=raster.north + up)
-    tables = {name: moved(getattr(content, name)) for name in TABLES}
-    return dataclasses.replace(content, raster=raster, **tables)
 
 
 def longitudes(data: dict) -> np.ndarray:
