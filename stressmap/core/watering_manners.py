@@ -6,6 +6,7 @@ What is left out is taken from :mod:`stressmap.water.set_rules`, where each figu
 from __future__ import annotations
 
 import datetime as dt
+from typing import Annotated
 
 from pydantic import Field, field_validator
 
@@ -29,7 +30,7 @@ class WateringManners(Part):
     most_set_mm: dict[Systems, Number] = Field(default={})
     most_set_hours: dict[Systems, Number] = Field(default={})
     days_apart: dict[Systems, Number] = Field(default={})
-    sets_a_week: dict[Systems, Whole] = Field(default={})
+    sets_a_week: dict[Systems, Annotated[Whole, Field(ge=1)]] = Field(default={})
     intake_mm_h: Number | None = Field(default=None, gt=0)
     sources: dict[str, VolumeM3] = Field(default={})
     source_days: dict[str, tuple[Day, ...]] = Field(default={})

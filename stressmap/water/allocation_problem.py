@@ -36,6 +36,8 @@ class AllocationProblem:
         Time steps from a closing of the valve to its next opening.
     apart_steps : array of int, shape (n,)
         Time steps from an opening of the valve to its next one.
+    sets_a_week : array of int, shape (n,)
+        Openings of the valve within any seven days, at most.
     steps_with_rests : array of int, shape (n,)
         Steps that the valve's sets and the rest after each can fill.
     set_lengths : tuple, length n
@@ -73,6 +75,7 @@ class AllocationProblem:
     windows: tuple[int, ...]
     rest_steps: Ints
     apart_steps: Ints
+    sets_a_week: Ints
     steps_with_rests: Ints
     set_lengths: tuple[tuple[Span, ...], ...]
     max_sets: Ints

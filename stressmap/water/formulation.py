@@ -7,7 +7,7 @@ import difflib
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -52,6 +52,8 @@ class PlanInputs:
         The allocation problem.
     barred : tuple of str, length n
         Why a valve cannot or need not get water; ``""`` where it may.
+    supplies : mapping of str to ValveSupply
+        Source and gate of a valve by its name.
     """
 
     requirements: tuple[Requirement, ...]
@@ -60,6 +62,7 @@ class PlanInputs:
     benefit_model: BenefitModel
     problem: AllocationProblem
     barred: tuple[Barred, ...]
+    supplies: Mapping[str, ValveSupply] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def gross_mm_per_step(self) -> Floats:
@@ -134,6 +137,7 @@ def formulate(
         windows=tuple((b - a) // hours.cells_per_step for a, b in hours.windows),
         rest_steps=np.array([r.rest_steps for r in rules], dtype=np.int64),
         apart_steps=np.array([r.apart_steps for r in rules], dtype=np.int64),
+        sets_a_week=np.array([r.sets_a_week for r in rules], dtype=np.int64),
         steps_with_rests=np.array(
             [_steps_with_rests(r, own) for r, own in zip(rules, own_hours, strict=True)], dtype=np.int64
         ),
@@ -171,7 +175,7 @@ def formulate(
     )
     net = np.array([n.rate_mm_h * n.factor for n in requirements]) * water.step_hours
     problem = replace(without_curves, max_steps=steps, curves=benefit_curves(benefit_model, net, steps))
-    return PlanInputs(tuple(requirements), pumps, hours, benefit_model, problem, barred)
+    return PlanInputs(tuple(requirements), pumps, hours, benefit_model, problem, barred, supplies)
 
 
 def covering_steps(problem: AllocationProblem, valve: int, needed: float) -> int:

@@ -94,6 +94,7 @@ class PumpSchedule:
                 possible[max(0, first) : max(0, other.start + apart, other.end + rest)] = False
             elif self.problem.gate[valve] >= 0 and self.problem.gate[other.valve] >= 0:
                 self._keep_gate_order(possible, valve, other)
+        self._keep_sets_a_week(possible, valve)
         return np.flatnonzero(possible)
 
     def _keep_gate_order(self, possible: Bools, valve: int, other: Set) -> None:
@@ -103,6 +104,13 @@ class PumpSchedule:
             possible[week : other.start] = False
         else:
             possible[other.start + 1 : week + self._week] = False
+
+    def _keep_sets_a_week(self, possible: Bools, valve: int) -> None:
+        """Rule out openings that would be one too many within seven days."""
+        starts, most = sorted(one.start for one in self.sets_of(valve)), int(self.problem.sets_a_week[valve])
+        for first, last in zip(starts, starts[most - 1 :], strict=False):
+            if last - first < self._week:
+                possible[max(0, last - self._week + 1) : first + self._week] = False
 
     def is_full(self, valve: int) -> Bools:
         """Tell in which cells a valve's flow does not fit the pump beside the scheduled sets.

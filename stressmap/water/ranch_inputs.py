@@ -146,6 +146,7 @@ def prepare(
         orchard=orchard,
         rank_by=inputs.settings.map.rank_by,
         visit_end=visit[1],
+        visit_begin=visit[0],
         start=start,
         next_turn=next_turn,
         eto=eto,

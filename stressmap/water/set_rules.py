@@ -44,6 +44,8 @@ VALVES_A_CREW = 60
 """Valves for which one crew is taken where ``[water] crews`` does not tell: common practice, no source."""
 HALF_HOUR = 30.0
 WEEK_DAYS = 7
+MANY = 1000
+"""Sets a week where there is no limit."""
 NEAR = 1e-9
 
 
@@ -63,6 +65,8 @@ class SetRules:
         Most over the whole plan.
     most_sets : int
         Sets over the whole plan.
+    sets_a_week : int
+        Openings within any seven days.
     rest_steps : int
         From a closing to the next opening.
     apart_steps : int
@@ -77,6 +81,7 @@ class SetRules:
     whole_steps: int
     period_steps: int
     most_sets: int
+    sets_a_week: int
     rest_steps: int
     apart_steps: int
     by_gate: bool
@@ -110,6 +115,7 @@ def set_rules(need: Requirement, water: Water) -> SetRules:
         useful = max(whole, min(_up(useful_mm / need.rate_mm_h, step, whole), most))
         period_h = max(period_h, useful * step)
     rest_h = rest_hours(need, water)
+    a_week = _by_system(water.sets_a_week, SETS_A_WEEK, need.system, math.inf)
     apart_h = 24.0 * _by_system(water.days_apart, DAYS_APART, need.system, 0.0)
     return SetRules(
         least_steps=max(useful, own),
@@ -117,7 +123,8 @@ def set_rules(need: Requirement, water: Water) -> SetRules:
         own_steps=own,
         whole_steps=whole,
         period_steps=_down(period_h, step, whole),
-        most_sets=_most_sets(need.system, water),
+        most_sets=_most_sets(a_week, water.days),
+        sets_a_week=int(min(a_week, MANY)),
         rest_steps=max(1, math.ceil(rest_h / step - NEAR)),
         apart_steps=math.ceil(apart_h / step - NEAR),
         by_gate=flood,
@@ -254,11 +261,10 @@ def turns_in_half_an_hour(valves: int, water: Water) -> int:
     return crews * int(max(1, min(water.crew_valves, reached)))
 
 
-def _most_sets(system: str, water: Water) -> int:
-    a_week = _by_system(water.sets_a_week, SETS_A_WEEK, system, math.inf)
+def _most_sets(a_week: float, days: int) -> int:
     if not math.isfinite(a_week):
-        return water.days * 24
-    return max(1, math.ceil(a_week * water.days / WEEK_DAYS - NEAR))
+        return days * 24
+    return max(1, math.ceil(a_week * days / WEEK_DAYS - NEAR))
 
 
 def _by_system(ours: dict, usual: dict, system: str, other: float) -> float:  # type: ignore[type-arg]

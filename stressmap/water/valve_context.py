@@ -45,6 +45,8 @@ class RequirementFacts:
         The mapped figure.
     visit_end : date
         Last day of the visit.
+    visit_begin : date or None
+        Its first day; by default the last.
     start, next_turn : date
         First day of the plan, and the day by which water must last.
     eto : ReferenceEt
@@ -67,6 +69,7 @@ class RequirementFacts:
     log: pd.DataFrame | None
     edges_bar: Edge3 | None = None
     read: ReadTrees = field(default_factory=ReadTrees)
+    visit_begin: dt.date | None = None
 
 
 class ValveContext:

@@ -90,7 +90,7 @@ def watered_by_factor(
 
     def watered(factor: float) -> NDArray[np.bool_]:
         needs = [with_water_per_bar(need, factor) for need in case.requirements]
-        problem = formulate(needs, water, start, case.calendar.zone).problem
+        problem = formulate(needs, water, start, case.calendar.zone, supplies=case.supplies).problem
         return np.asarray(solve_milp(problem, time_limit_s=water.time_limit_s).steps > 0)
 
     others = np.array(each(watered, OTHER_FACTORS, jobs=jobs, step=step))

@@ -115,6 +115,7 @@ def test_a_valve_without_a_pump_among_several() -> None:
         ("hours", ["06:00", "06:00"], 'no time lies between the two; write ["20:00", "06:00"], or '
          '["00:00", "24:00"] for all day'),
         ("step_hours", 0.3, "0.3 is not a step that hours are cut into; write 0.25, 0.5, 1 or 2"),
+        ("sets_a_week", {"flood": 0}, "greater than or equal to 1"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_in_the_settings(key: str, value: object, message: str) -> None:

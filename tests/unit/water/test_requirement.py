@@ -227,6 +227,9 @@ def test_a_valve_far_drier_than_its_block_is_looked_at_and_held_at_the_weeks_cro
     looked = of_block(facts(), checked="2026-07-15")[0]
     assert (looked.inspect, looked.most_net_mm) == ((), pytest.approx(1.3 * 31.5))
     assert of_block(facts(), checked="2026-07-01")[0].inspect == ("drier_than_block",), "before the visit"
+    two_days = replace(facts(), visit_begin=dt.date(2026, 7, 13))
+    assert of_block(two_days, checked="2026-07-13")[0].inspect == (), "on the first day of the visit"
+    assert of_block(two_days, checked="2026-07-12")[0].inspect == ("drier_than_block",)
 
 
 def test_a_valve_that_ran_and_did_not_relieve_its_trees_is_looked_at() -> None:

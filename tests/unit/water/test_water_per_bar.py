@@ -14,6 +14,7 @@ from stressmap.water.formulation import formulate
 from stressmap.water.requirement import Requirement
 from stressmap.water.water_per_bar import with_water_per_bar
 from stressmap.water.water_plan import Advice, advise, plan_table
+from stressmap.water.water_sources import ValveSupply
 
 FIRST = dt.date(2026, 7, 16)
 
@@ -55,3 +56,14 @@ def test_where_water_per_bar_decides_who_gets_any_the_first_page_says_so() -> No
     for language, word in (("en", "it decides who gets any"), ("es", "decide quién recibe")):
         lines = tell(made, WaterWords(language))[0].lines
         assert any(word in line for line in lines)
+
+
+def test_the_other_plans_draw_on_the_same_sources() -> None:
+    """With half and twice the water per bar each valve's water still comes from where its file says."""
+    needs = [need(k, rate_mm_h=1.0) for k in range(2)]
+    water = Water.model_validate({"sources": {"Canal": "9000 m3", "Well": "1 m3"}, "draws": 0})
+    supplies = {"V1": ValveSupply("Canal"), "V2": ValveSupply("Well")}
+    case = formulate(needs, water, FIRST, ZoneInfo("UTC"), supplies=supplies)
+    found = advise(case, terms(water, FIRST)).by_factor
+    assert found.others.tolist() == [[True, False], [True, False]]
+    assert found.agree

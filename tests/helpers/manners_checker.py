@@ -1,0 +1,300 @@
+"""An independent look at the manners of a water plan: raw facts and the two tables in, violations out.
+
+Depth, length, rest and number of sets by system, soil and crop; the days before harvest; valves to be looked
+at first; sources, pumps, gates and crews. Shares no code with the planner; hours and what pumps can give are
+looked at by :mod:`helpers.water_checker`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from helpers.manners_facts import (
+    CATCH_UP,
+    CATCH_UP_READ,
+    DAYS_APART,
+    SETS_A_WEEK,
+    TREES_IN_BLOCK,
+    TREES_READ,
+    WALNUT_SPAN,
+    Ranch,
+    Valve,
+)
+from helpers.water_checker import may_run, may_turn
+
+NEAR = 1e-6
+HOUR = dt.timedelta(hours=1)
+DAY_CLOCKS = ("00:00", "24:00")
+
+
+@dataclass(frozen=True)
+class Span:
+    """One opening and closing, in UTC."""
+
+    start: dt.datetime
+    end: dt.datetime
+
+    @property
+    def hours(self) -> float:
+        return (self.end - self.start) / HOUR
+
+
+@dataclass(frozen=True)
+class At:
+    """A valve with its row of the plan and its sets, the earliest first."""
+
+    ranch: Ranch
+    valve: Valve
+    row: dict
+    mine: list[Span]
+
+
+def bad_manners(ranch: Ranch, plan: list[dict], sets: list[dict]) -> list[str]:
+    """Every promise of the manners that a plan breaks, in words."""
+    spans: dict[str, list[Span]] = defaultdict(list)
+    for one in sets:
+        start, end = (one[name].to_pydatetime().astimezone(dt.UTC) for name in ("start", "end"))
+        spans[one["valve"]].append(Span(start, end))
+    found = []
+    for row in plan:
+        valve, mine = ranch.by_name[row["valve"]], sorted(spans[row["valve"]], key=lambda span: span.start)
+        at = At(ranch, valve, row, mine)
+        for rule in BY_VALVE:
+            found += [f"{valve.name} ({valve.system}, {valve.crop}): {what}" for what in rule(at)]
+    for look in OVER_ALL:
+        found += look(ranch, spans)
+    return found
+
+
+def _barred(at: At) -> Iterator[str]:
+    ranch, valve, mine = at.ranch, at.valve, at.mine
+    thin = valve.block_trees < TREES_IN_BLOCK and not ranch.water.get("amounts_anyway", False)
+    reasons = {"its soil does not take the rate": ranch.runs_off(valve), "too few trees were read": thin}
+    yield from (f"runs though {why}" for why, holds in reasons.items() if holds and mine)
+
+
+def _length(at: At) -> Iterator[str]:
+    ranch, valve, mine = at.ranch, at.valve, at.mine
+    most = ranch.most_set_hours(valve)
+    for one in mine:
+        if one.hours > most + NEAR:
+            yield f"a set of {one.hours:g} h, {one.hours * valve.rate_mm_h:.1f} mm; at most {most:g} h"
+        if valve.system == "flood" and (
+            abs(one.hours - round(one.hours)) > NEAR or not _on_the_hour(ranch, one)
+        ):
+            yield f"a check from {one.start} to {one.end}: no full hours"
+    lengths = [one.hours for one in mine]
+    if mine and max(lengths) - min(lengths) > _length_step(ranch, valve) + NEAR:
+        yield f"unequal sets of {lengths} h"
+
+
+def _on_the_hour(ranch: Ranch, one: Span) -> bool:
+    return one.start.astimezone(ZoneInfo(ranch.zone)).minute == 0
+
+
+def _use_mm(ranch: Ranch, valve: Valve, row: dict) -> float:
+    """What the crop uses a day, from what the plan says of the days from its reading to the next turn."""
+    read = ranch.read_on.get(valve.name, ranch.visit[1])
+    return float(row["etc_until_mm"]) / max(1, (ranch.next_turn - read).days - 1)
+
+
+def _most_hours(ranch: Ranch, valve: Valve, row: dict) -> float:
+    """Hours over the plan by the crop's use of its days; a check takes its least depth to be covered."""
+    times = CATCH_UP_READ if valve.trees >= TREES_READ else CATCH_UP
+    times = 1.0 if ranch.is_held(valve) else times
+    net = times * _use_mm(ranch, valve, row) * (ranch.next_turn - ranch.first).days
+    hours = net / ranch.factor(valve) / valve.rate_mm_h
+    if valve.system != "flood":
+        return hours
+    whole = _length_step(ranch, valve)
+    return max(hours, math.ceil(ranch.least_set_hours(valve) / whole - NEAR) * whole)
+
+
+def _length_step(ranch: Ranch, valve: Valve) -> float:
+    """Hours that lengths of sets are multiples of: the step of the settings, for a check full hours."""
+    step = float(ranch.water.get("step_hours", 0.5))
+    return max(1.0, step) if valve.system == "flood" else step
+
+
+def _dose(at: At) -> Iterator[str]:
+    ranch, valve, row, mine = at.ranch, at.valve, at.row, at.mine
+    most = _most_hours(ranch, valve, row)
+    if sum(one.hours for one in mine) > most + NEAR:
+        why = "held until it is looked at" if ranch.is_held(valve) else "by what the crop uses"
+        yield f"{sum(one.hours for one in mine):g} h in all, at most {most:.2f} {why}"
+    if ranch.is_held(valve) and "drier_than_block" not in str(row["inspect"]):
+        yield "is not on the list to look at"
+    if row["inspect"] and ranch.was_looked_at(valve):
+        yield f"is to be looked at ({row['inspect']}) though it was on {valve.checked}"
+
+
+def _least(at: At) -> Iterator[str]:
+    """No token sets: as deep as is useful, or as much as rules, dose and hours let a set be."""
+    ranch, valve, row, mine = at.ranch, at.valve, at.row, at.mine
+    useful = min(ranch.least_set_hours(valve), ranch.most_set_hours(valve), _most_hours(ranch, valve, row))
+    if mine and min(one.hours for one in mine) < useful:
+        useful = min(useful, _longest_stretch(ranch, valve))
+    for one in mine:
+        if one.hours < useful - _length_step(ranch, valve) + NEAR or one.hours < valve.min_hours - NEAR:
+            yield f"a token set of {one.hours:g} h; useful from {useful:g}, runs at least {valve.min_hours:g}"
+
+
+def _longest_stretch(ranch: Ranch, valve: Valve) -> float:
+    """Hours from first opening to last closing in the longest stretch that the clock allows a valve."""
+    hours, crew = ranch.water.get("hours", DAY_CLOCKS), ranch.water.get("crew_hours") or DAY_CLOCKS
+    zone, quarter = ZoneInfo(ranch.zone), dt.timedelta(minutes=15)
+    moment = dt.datetime.combine(ranch.first, dt.time(0), zone).astimezone(dt.UTC)
+    longest, opened = dt.timedelta(0), None
+    for _ in range((int(ranch.water.get("days", 7)) + 1) * 96 + 1):
+        local = moment.astimezone(zone)
+        minute = local.hour * 60 + local.minute
+        turns = may_turn(minute, crew) and (valve.system != "flood" or local.minute == 0)
+        if opened is not None and turns:
+            longest = max(longest, moment - opened)
+        if not may_run(minute, hours) or not _has_water(ranch, valve, local.date()):
+            opened = None
+        elif opened is None and turns:
+            opened = moment
+        moment += quarter
+    return longest / HOUR
+
+
+def _has_water(ranch: Ranch, valve: Valve, day: dt.date) -> bool:
+    days = ranch.water.get("source_days", {}).get(ranch.source_of(valve) or valve.pump)
+    return (days is None or day in days) and not ranch.is_before_harvest(valve, day)
+
+
+def _rest(at: At) -> Iterator[str]:
+    ranch, valve, mine = at.ranch, at.valve, at.mine
+    rest = ranch.rest_hours(valve) * HOUR
+    apart = 24.0 * ranch.by_system("days_apart", DAYS_APART, valve.system, 0.0) * HOUR
+    for before, after in pairwise(mine):
+        if after.start - before.end < rest:
+            yield f"opens at {after.start}, closed at {before.end}, to rest {rest}"
+        if after.start - before.start < apart:
+            yield f"opens at {before.start} and {after.start}, less than {apart} apart"
+    a_week = ranch.by_system("sets_a_week", SETS_A_WEEK, valve.system, math.inf)
+    for first, past in zip(mine, mine[int(min(a_week, 10**6)) :], strict=False):
+        if past.start - first.start < 168 * HOUR:
+            yield f"over {a_week:g} sets in seven days from {first.start}"
+    for one in mine:
+        wet = sum(_within(other, one.end - WALNUT_SPAN * HOUR, one.end) for other in mine)
+        if wet > ranch.wet_hours(valve) + NEAR:
+            yield f"{wet:g} h of water in the {WALNUT_SPAN:g} h to {one.end}"
+
+
+def _within(one: Span, start: dt.datetime, end: dt.datetime) -> float:
+    return max(0.0, (min(one.end, end) - max(one.start, start)) / HOUR)
+
+
+def _days(at: At) -> Iterator[str]:
+    ranch, valve, mine = at.ranch, at.valve, at.mine
+    days = ranch.water.get("source_days", {}).get(ranch.source_of(valve) or valve.pump)
+    for one in mine:
+        for day in _local_days(ranch, one):
+            if days is not None and day not in days:
+                yield f"runs on {day}, when its source gives no water"
+            if ranch.is_before_harvest(valve, day):
+                yield f"runs on {day}, cut off before harvest"
+
+
+def _local_days(ranch: Ranch, one: Span) -> list[dt.date]:
+    zone = ZoneInfo(ranch.zone)
+    first, last = (
+        one.start.astimezone(zone).date(),
+        (one.end - dt.timedelta(seconds=1)).astimezone(zone).date(),
+    )
+    return [first + dt.timedelta(days=k) for k in range((last - first).days + 1)]
+
+
+def _volumes(ranch: Ranch, spans: dict[str, list[Span]]) -> list[str]:
+    used: dict[str | None, float] = defaultdict(float)
+    for name, mine in spans.items():
+        valve = ranch.by_name[name]
+        used[ranch.source_of(valve)] += sum(one.hours for one in mine) * valve.flow_m3_h
+    sources = ranch.water.get("sources", {})
+    found = [
+        f"source {name}: {used[name]:.1f} m3 of {volume}"
+        for name, volume in sources.items()
+        if used[name] > volume * (1 + NEAR)
+    ]
+    reserve = ranch.water.get("reserve", 0.0)
+    there = ranch.water.get("available", sum(sources.values()) if sources and reserve else math.inf)
+    total = sum(used.values())
+    return found + (
+        [f"{total:.1f} m3 of {there} less {reserve}"] if total > (there - reserve) * (1 + NEAR) else []
+    )
+
+
+def _pumps(ranch: Ranch, spans: dict[str, list[Span]]) -> list[str]:
+    changes: dict[str, dict[dt.datetime, float]] = defaultdict(lambda: defaultdict(float))
+    for name, mine in spans.items():
+        valve = ranch.by_name[name]
+        for one in mine:
+            changes[valve.pump][one.start] += valve.flow_m3_h
+            changes[valve.pump][one.end] -= valve.flow_m3_h
+    found: list[str] = []
+    for pump, events in changes.items():
+        found += _habits(ranch, pump, sorted(events.items()))
+    return found
+
+
+def _habits(ranch: Ranch, pump: str, events: list[tuple[dt.datetime, float]]) -> Iterator[str]:
+    least = float(ranch.water.get("pump_least", {}).get(pump, 0.0))
+    flow, starts = 0.0, defaultdict(int)
+    for moment, change in events:
+        if flow <= NEAR < flow + change:
+            starts[moment.astimezone(ZoneInfo(ranch.zone)).date()] += 1
+        flow += change
+        if NEAR < flow < least * (1 - NEAR):
+            yield f"pump {pump} gives {flow:.1f} m3/h from {moment}, at least {least}"
+    most = ranch.water.get("pump_starts")
+    yield from (f"pump {pump} starts {n} times on {day}" for day, n in starts.items() if most and n > most)
+
+
+def _turns(ranch: Ranch, spans: dict[str, list[Span]]) -> list[str]:
+    moments = sorted(moment for mine in spans.values() for one in mine for moment in (one.start, one.end))
+    most = ranch.turns_in_half_an_hour()
+    return [
+        f"{most + 1} valves are turned from {a} to {b}"
+        for a, b in zip(moments, moments[most:], strict=False)
+        if b - a < HOUR / 2
+    ][:1]
+
+
+def _gates(ranch: Ranch, spans: dict[str, list[Span]]) -> list[str]:
+    """Checks of one pump are opened from gate to gate in each week of the plan."""
+    zone = ZoneInfo(ranch.zone)
+    clock = dt.time(0)
+    hours = ranch.water.get("hours", DAY_CLOCKS)
+    if hours[1] <= hours[0]:
+        clock = dt.time.fromisoformat(hours[0])
+    begins = dt.datetime.combine(ranch.first, clock, zone).astimezone(dt.UTC)
+    rows = []
+    for valve in (ranch.by_name[name] for name in spans):
+        for one in spans[valve.name] if valve.system == "flood" else []:
+            week = (one.start - begins) // (168 * HOUR)
+            rows.append((valve.pump, week, one.start, _gate(valve), valve.name))
+    rows.sort()
+    return [
+        f"{after[4]} is opened at {after[2]}, after {before[4]} further down"
+        for before, after in pairwise(rows)
+        if before[:2] == after[:2] and before[2] < after[2] and after[3] < before[3]
+    ]
+
+
+def _gate(valve: Valve) -> tuple[float, int]:
+    return (math.inf if valve.gate is None else valve.gate), int(
+        "".join(c for c in valve.name if c.isdigit()) or 0
+    )
+
+
+Rule = Callable[[At], Iterator[str]]
+BY_VALVE: tuple[Rule, ...] = (_barred, _length, _dose, _least, _rest, _days)
+OVER_ALL = (_volumes, _pumps, _turns, _gates)

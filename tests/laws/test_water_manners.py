@@ -1,0 +1,155 @@
+"""No plan breaks the manners of watering: random ranches with all of them, before an independent checker.
+
+A hundred are looked at here; ``tests/benchmarks/manners.py`` looks at as many as asked (docs/benchmarks.md).
+"""
+
+import datetime as dt
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+import pytest
+from helpers.manners_cases import drawn_ranch
+from helpers.manners_checker import bad_manners
+from helpers.manners_facts import Ranch, Valve
+from helpers.water_checker import violations
+
+from stressmap.core.errors import SettingsError
+
+CASES, BATCH = 100, 20
+
+
+@pytest.mark.parametrize("batch", range(CASES // BATCH))
+def test_no_plan_breaks_the_manners(batch: int) -> None:
+    watered = impossible = 0
+    for seed in range(batch * BATCH, (batch + 1) * BATCH):
+        drawn = drawn_ranch(seed)
+        try:
+            plan, sets = drawn.tables()
+        except SettingsError:
+            impossible += 1
+            continue
+        assert bad_manners(drawn.facts, plan, sets) == [], seed
+        assert violations(drawn.limits(), plan, sets) == [], seed
+        watered += bool(sets)
+    assert watered > BATCH / 2
+    assert impossible < 0.2 * BATCH
+
+
+FIRST = dt.date(2026, 7, 16)
+SOUND = Ranch(
+    zone="UTC", first=FIRST, next_turn=dt.date(2026, 7, 23),
+    visit=(dt.date(2026, 7, 14), dt.date(2026, 7, 15)),
+    valves=(
+        Valve("D1", "drip", "prune", "drip", 1.0, 4.0, pump="P", trees=3),
+        Valve("D2", "drip", "prune", "drip", 1.0, 4.0, pump="P"),
+        Valve("W3", "nuts", "walnut", "micro_sprinkler", 1.5, 4.0, pump="P"),
+        Valve("F4", "checks", "prune", "flood", 10.0, 2.0, pump="P", gate=1.0),
+        Valve("F5", "checks", "prune", "flood", 10.0, 2.0, pump="P", gate=2.0),
+    ),
+    water={"days": 7, "available": 9000.0, "sources": {"P": 8000.0}, "travel_minutes": 14.0},
+)  # fmt: skip
+"""A crew turns two valves in half an hour. The crops use 7 mm a day: 49 mm of the week on every row."""
+SETS = (
+    ("D1", 0, 14),
+    ("D1", 48, 14),
+    ("D2", 2, 14),
+    ("W3", 4, 16),
+    ("W3", 80, 16),
+    ("F4", 6, 8),
+    ("F5", 30, 8),
+)
+Sets = tuple[tuple[str, float, float], ...]
+
+
+def judged(ranch: Ranch, sets: Sets, **rows: str) -> list[str]:
+    """Sets as valve, hour of the plan and hours; ``inspect`` of valves by their name."""
+    begin = pd.Timestamp(FIRST, tz=ranch.zone)
+    plan = [
+        {"valve": one.name, "etc_until_mm": 49.0, "inspect": rows.get(one.name, "")} for one in ranch.valves
+    ]
+    hour = pd.Timedelta(hours=1)
+    told = [
+        {"valve": name, "start": begin + start * hour, "end": begin + (start + length) * hour}
+        for name, start, length in sets
+    ]
+    return bad_manners(ranch, plan, told)
+
+
+def changed(valve: str, **own: Any) -> Ranch:
+    return replace(
+        SOUND, valves=tuple(replace(one, **own) if one.name == valve else one for one in SOUND.valves)
+    )
+
+
+def with_water(**own: Any) -> Ranch:
+    return replace(SOUND, water={**SOUND.water, **own})
+
+
+def test_the_checker_finds_nothing_in_a_sound_plan() -> None:
+    assert judged(SOUND, SETS) == []
+
+
+@pytest.mark.parametrize(
+    ("sets", "told"),
+    [
+        ((("D1", 0, 17),), "at most 16 h"),  # longer than usual for drip
+        ((("W3", 0, 25),), "at most 24 h"),
+        ((("F4", 6, 10),), "100.0 mm; at most 9.8"),  # over the root zone of loam
+        ((("D1", 0, 7),), "a token set of 7 h"),
+        ((("F4", 6, 6),), "a token set of 6 h"),
+        ((("D1", 0, 14), ("D1", 37, 14)), "opens at"),  # rests 23 h
+        ((("W3", 0, 14), ("W3", 71, 14)), "less than 3 days"),
+        ((("W3", 0, 14), ("W3", 72, 14), ("W3", 144, 14)), "over 2 sets in seven days"),
+        ((("W3", 0, 20), ("W3", 44, 20)), "h of water in the 72 h"),
+        ((("D1", 0, 16), ("D1", 48, 9)), "unequal sets"),
+        ((("F4", 6.5, 8),), "no full hours"),
+        ((("F4", 30, 8), ("F5", 6, 8)), "F4 is opened at"),  # after the gate further down
+        (tuple(("D1", 40 * k, 16) for k in range(5)), "80 h in all, at most 77.37"),  # 1.5 x 49 / 0.95
+        (tuple(("D2", 40 * k, 14) for k in range(5)), "70 h in all, at most 67.05"),  # 1.3 x 49 / 0.95
+        ((("D1", 0, 14), ("D2", 0, 14), ("W3", 0.25, 16)), "3 valves are turned"),
+    ],
+)  # fmt: skip
+def test_the_checker_sees_bad_sets(sets: Sets, told: str) -> None:
+    assert any(told in line for line in judged(SOUND, sets)), judged(SOUND, sets)
+
+
+@pytest.mark.parametrize(
+    ("ranch", "told"),
+    [
+        (changed("D1", soil="clay loam"), "to rest 2 days"),
+        (changed("D1", soil="very coarse sand"), "at most 8.8"),  # 48 mm/m x 0.5 x 0.35 / 0.95
+        (changed("D1", block_trees=2), "too few trees"),
+        (changed("D1", rate_mm_h=2.0, soil="clay"), "does not take the rate"),
+        (changed("D1", harvest="07-21"), "cut off before harvest"),
+        (changed("D1", planted=2026.0), "at most 7.1"),  # first year: 0.22 of 0.90
+        (changed("D1", stress_bar=6.0), "is not on the list to look at"),
+        (changed("W3", max_hours=12.0), "at most 12 h"),
+        (changed("W3", min_hours=18.0), "a token set"),
+        (with_water(sources={"P": 3000.0}), "source P"),
+        (with_water(reserve=2500.0), "less 2500"),
+        (with_water(source_days={"P": [FIRST]}), "its source gives no water"),
+        (with_water(pump_least={"P": 300.0}), "at least 300"),
+        (with_water(pump_starts=1, source_days={}), "starts 2 times"),
+        (with_water(crew_valves=1), "2 valves are turned"),
+        (with_water(rest_hours=100.0), "to rest 4 days"),
+        (with_water(walnut_wet_hours=12.0), "at most 12 h"),
+        (with_water(most_set_mm={"flood": 70.0}), "at most 7 h"),
+    ],
+)
+def test_the_checker_sees_what_a_ranch_does_not_allow(ranch: Ranch, told: str) -> None:
+    sets = {
+        "starts 2 times": (("D1", 0, 8), ("F4", 12, 8)),
+        "2 valves are turned": (("D1", 0, 8), ("D2", 0.25, 8)),
+    }
+    found = judged(ranch, sets.get(told, SETS))
+    assert any(told in line for line in found), found
+
+
+def test_the_checker_holds_a_dry_valve_until_it_was_looked_at() -> None:
+    sets = tuple(("D1", 40 * k, 14) for k in range(4))
+    dry = changed("D1", stress_bar=6.0)
+    assert any("held until it is looked at" in line for line in judged(dry, sets, D1="drier_than_block"))
+    looked = changed("D1", stress_bar=6.0, checked=dt.date(2026, 7, 14))
+    assert judged(looked, sets) == []
+    assert any("though it was" in line for line in judged(looked, sets, D1="drier_than_block"))
