@@ -7,8 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from stressmap.water.allocation_problem import AllocationProblem
-from stressmap.water.fill_schedule import affordable_steps, marginal_benefit
+from stressmap.water.fill_schedule import affordable_steps, marginal_benefit, split_by_pump
 from stressmap.water.formulation import NEAR, PlanInputs
 from stressmap.water.pump_schedule import PumpSchedule
 from stressmap.water.schedule import Schedule
@@ -81,15 +80,28 @@ def _binding_constraint(case: PlanInputs, schedule: Schedule, valve: int, turns:
     if marginal_benefit(problem, schedule.steps, valve) <= 0.0:
         return "worth"
     if _fits(case, schedule, valve, alone=True):
-        return "crew" if _fits(case, schedule, valve, alone=False) else _shared_constraint(problem, valve)
+        return _shared_constraint(case, schedule, valve)
     sets = sum(one.valve == valve for one in schedule.sets)
     if sets < problem.max_sets[valve]:
         return "hours"
     return "turns" if problem.max_sets[valve] == turns else "rules"
 
 
-def _shared_constraint(problem: AllocationProblem, valve: int) -> BindingConstraint:
-    return "pump" if np.isfinite(problem.capacity_m3_h[problem.pump[valve]]) else "hours"
+def _shared_constraint(case: PlanInputs, schedule: Schedule, valve: int) -> BindingConstraint:
+    """Tell crew and pump apart; where both have place, it is the pump's least flow or its starts."""
+    problem, pump = case.problem, case.problem.pump[valve]
+    has_habits = problem.pump_starts is not None or problem.pump_least_m3_h[pump] > 0.0
+    if _fits(case, schedule, valve, alone=False):
+        return "pump" if has_habits and _crew_fits(case, schedule, valve) else "crew"
+    return "pump" if np.isfinite(problem.capacity_m3_h[pump]) else "hours"
+
+
+def _crew_fits(case: PlanInputs, schedule: Schedule, valve: int) -> bool:
+    """Tell whether the valve could run longer beside all the others, with the hands that there are."""
+    problem = case.problem
+    own = split_by_pump(problem, case.calendar, schedule)[int(problem.pump[valve])]
+    free = int(problem.max_steps[valve] - schedule.steps[valve])
+    return grow(own, valve, int(min(free, affordable_steps(problem, valve, schedule.steps)))) > 0
 
 
 def _least_more(case: PlanInputs, valve: int, steps: int) -> int | None:

@@ -25,7 +25,7 @@ from stressmap.water.expected_course import benefit_model_of
 from stressmap.water.requirement import Requirement
 from stressmap.water.set_rules import SetRules, is_over_intake, set_rules, turns_in_half_an_hour
 from stressmap.water.valve_hours import Closed, hours_by_valve, without_hours
-from stressmap.water.water_sources import ValveSupply, sources_of
+from stressmap.water.water_sources import ValveSupply, sources_of, volume_for_plan_m3
 
 Barred = Literal[
     "", "out_of_service", "over_pump", "over_intake", "no_set_fits", "no_need", "no_harm", "few_trees"
@@ -200,25 +200,6 @@ def covering_steps(problem: AllocationProblem, valve: int, needed: float) -> int
         if problem.feasible_steps(valve, total) == total:
             return total
     return problem.feasible_steps(valve, most)
-
-
-def volume_for_plan_m3(water: Water) -> float:
-    """Give the water that a plan may use: what there is, less the reserve.
-
-    Parameters
-    ----------
-    water : Water
-        ``[water]``.
-
-    Returns
-    -------
-    float
-        [m3]; infinite where neither an amount nor a source is given.
-    """
-    there = water.available
-    if there is None and water.sources and water.reserve:
-        there = sum(water.sources.values())
-    return math.inf if there is None else max(0.0, there - (water.reserve or 0.0))
 
 
 def _calendar(requirements: Sequence[Requirement], water: Water, start: dt.date, zone: ZoneInfo) -> Calendar:

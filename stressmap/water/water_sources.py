@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -83,8 +84,9 @@ def sources_of(
     Raises
     ------
     SettingsError
-        If a name is not known.
+        If a name is not known, the reserve leaves nothing, or a pump must give more than it can.
     """
+    _refuse_impossible(water, where)
     _refuse_unknown(requirements, supplies, water, pumps, where)
     names = tuple(water.sources)
     place = {name: k for k, name in enumerate(names)}
@@ -95,6 +97,44 @@ def sources_of(
         np.array([place.get(name or "", -1) for name in fed], dtype=np.int64),
         tuple(_days(need, name, water) for need, name in zip(requirements, fed, strict=True)),
     )
+
+
+def volume_for_plan_m3(water: Water) -> float:
+    """Give the water that a plan may use: what there is, less the reserve.
+
+    Parameters
+    ----------
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        [m3]; infinite where neither an amount nor a source is given.
+    """
+    there = water.available
+    if there is None and water.sources and water.reserve:
+        there = sum(water.sources.values())
+    return math.inf if there is None else max(0.0, there - (water.reserve or 0.0))
+
+
+def _refuse_impossible(water: Water, where: str) -> None:
+    wrong = []
+    if water.reserve is not None and not volume_for_plan_m3(water) > 0.0:
+        what = f"the reserve of {water.reserve:,.0f} m3 leaves no water to plan with"
+        wrong.append(Problem(where, what, "Keep back less than there is", column="water.reserve"))
+    if water.reserve is not None and math.isinf(volume_for_plan_m3(water)):
+        what = "a reserve is to be kept back, but not how much water there is"
+        remedy = "Give available or sources too, or leave the reserve out"
+        wrong.append(Problem(where, what, remedy, column="water.reserve"))
+    for name, least in water.pump_least.items():
+        most = water.pumps.get(name, water.pump)
+        if most is not None and least > most:
+            what = f"{name!r} must give at least {least:g} m3/h and can give {most:g} m3/h at most"
+            remedy = "Correct one of the two flows"
+            wrong.append(Problem(where, what, remedy, column="water.pump_least"))
+    if wrong:
+        raise SettingsError(wrong)
 
 
 def _named(
