@@ -228,6 +228,8 @@ def _print_started(folder: Path, made: Start) -> None:
     typer.echo(say("said.made", folder=folder, pages=", ".join(made.pages), blocks=len(made.blocks)))
     for text in sentences(made.notes, words):
         typer.echo(words("terminal.note", note=text))
+    for problem in made.to_mend:
+        typer.echo(say("said.to_mend", problem=problem))
     table = next((page for page in made.pages if page.endswith("s.csv") and "/" not in page), None)
     if table is not None:
         typer.echo(say("said.table", table=folder / table))

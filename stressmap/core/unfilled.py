@@ -22,6 +22,7 @@ _WANTED: dict[tuple[str, ...], str] = {
 _WANTED_IN = {
     "files": "Write the path of the file as seen from this one, or remove the line",
     "columns": 'Write which column it is, such as "block", or "" for none',
+    "names": "Write the name of the block or valve zone whose outline is in that row of its file",
     "water": "Write it as the remark beside it shows, or remove the line",
 }
 _CROP = (

@@ -347,6 +347,30 @@ def match(sheet: Sheet, fields: Fields, chosen: Mapping[str, str], required: tup
     return Table(sheet.where, sheet.frame.index, columns, headings, units, comma, places)
 
 
+def doubtful(sheet: Sheet, fields: Fields, chosen: Mapping[str, str]) -> list[tuple[str, str]]:
+    """List the headings that could be a column of ours as well as one before them.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What a file holds.
+    fields : mapping of str to Field
+        Our columns and their spellings.
+    chosen : mapping of str to str
+        ``[columns]`` of the settings.
+
+    Returns
+    -------
+    list of (str, str)
+        Heading and our name; the first that could be it is not among them, nor what is spelled like that.
+    """
+    found = []
+    for ours, candidates in _candidates(sheet, fields, chosen).items():
+        first, *others = [sheet.headings[c.at] for c in _settled(sheet, candidates)]
+        found += [(heading, ours) for heading in others if normal(heading) != normal(first)]
+    return found
+
+
 class _Candidate(NamedTuple):
     at: int
     seen: Seen

@@ -33,6 +33,7 @@ OF_THE_DRAWING = frozenset(
         "crumbs_dropped",
         "crumbs_dropped_many",
         "pieces_joined",
+        "outlines_named",
         "slivers_closed",
         "slivers_closed_many",
         "part_without_valve",

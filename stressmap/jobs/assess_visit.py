@@ -24,12 +24,14 @@ from stressmap.core.progress import Progress, Silent
 from stressmap.core.row_names import row_names
 from stressmap.core.schemas import CHECKED_READINGS, hold
 from stressmap.core.settings import Settings
+from stressmap.core.sources import InputSource
 from stressmap.core.text import renamed
 from stressmap.intake.block_words import SOILS, known_words, nearest, soil_of
 from stressmap.intake.blocks_and_valves import blocks_as_valves, read_blocks, read_valves
 from stressmap.intake.covariate import read_covariate
 from stressmap.intake.inputs import Inputs
 from stressmap.intake.irrigation_log import read_irrigation
+from stressmap.intake.outline_names import OutlineFile, replaced_names
 from stressmap.intake.ranch_clock import check_ranch_clock
 from stressmap.intake.readings import read_readings
 from stressmap.intake.weather import read_weather
@@ -152,14 +154,22 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     def polygons() -> tuple[Orchard, gpd.GeoDataFrame]:
         told: dict[str, Any] = {"attributes": files.attributes, "crops": tuple(profiles)}
         read = notes.keep(
-            read_blocks(files.blocks, chosen.ranch.crs, chosen.columns, settings_file=chosen.source, **told)
+            read_blocks(
+                OutlineFile(InputSource.of(files.blocks), chosen.names.blocks, chosen.source),
+                chosen.ranch.crs,
+                chosen.columns,
+                settings_file=chosen.source,
+                **told,
+            )
         )
         said_in = str(files.attributes or files.blocks)
         orchard = notes.keep(settle(read, profiles, blocks_file=said_in, settings_file=chosen.source))
         refuse_too_many_cells(orchard.blocks, chosen.map.cell_m, chosen.source)
         if files.valves is None:
             return orchard, blocks_as_valves(orchard.blocks)
-        valves = notes.keep(read_valves(files.valves, CRS(read.crs), chosen.columns))
+        file = OutlineFile(InputSource.of(files.valves), chosen.names.valves, chosen.source)
+        gone = replaced_names(notes) - set(read["block"])
+        valves = notes.keep(read_valves(file, CRS(read.crs), chosen.columns, replaced=gone))
         return orchard, notes.keep(join_valves(valves, orchard.blocks, files.valves))
 
     known: list[gpd.GeoDataFrame] = []

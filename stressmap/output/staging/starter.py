@@ -8,8 +8,9 @@ import io
 import json
 import os
 import tempfile
+from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -76,18 +77,22 @@ class Start:
         Time zone, language and units.
     valves_file : Path or None
         The valve zones, if there are any.
-    valves : int
-        How many.
+    valves : GeoDataFrame or None
+        They, as read.
     known_crops : tuple of str
         Crops with a built-in profile.
     notes : tuple of Note
         What was mended or is odd.
     asked : bool
         Whether a table by block is written, with "???" where a word of the user's is wanted.
-    named_by : str or None
-        Heading taken for the names of the blocks, where none is recognised.
+    columns : mapping of str to (str, str)
+        Heading -> what ``[columns]`` shall say of it, and the remark: ``"named_by"`` or ``"left_out"``.
     unread : tuple of str
         Headings of the outlines that are not recognised.
+    given : mapping of str to mapping of int to str
+        ``"blocks"`` and ``"valves"``: provisional names by the row of the outline.
+    to_mend : tuple of Problem
+        What ``check`` will refuse of the outlines.
     pages : tuple of str
         Files written.
     """
@@ -96,12 +101,14 @@ class Start:
     blocks: gpd.GeoDataFrame
     place: RanchPlace
     valves_file: Path | None
-    valves: int
+    valves: gpd.GeoDataFrame | None
     known_crops: tuple[str, ...]
     notes: tuple[Note, ...] = ()
     asked: bool = False
-    named_by: str | None = None
+    columns: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     unread: tuple[str, ...] = ()
+    given: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
+    to_mend: tuple[Problem, ...] = ()
     pages: tuple[str, ...] = ()
 
 
@@ -272,7 +279,8 @@ def settings_text(folder: Path, start: Start) -> str:
         readings=_quoted(f"{READINGS[language]}/{READINGS[language]}.csv"),
         languages=_quoted(["es", "en"] if language == "es" else ["en", "es"]),
         attributes=_quoted(ATTRIBUTES[language]) if start.asked else None,
-        named_by=None if start.named_by is None else _quoted(start.named_by),
+        columns=[(_quoted(h), _quoted(ours), remark) for h, (ours, remark) in start.columns.items()],
+        given={kind: _named_rows(start, kind) for kind in start.given},
         unread=[_quoted(heading) for heading in start.unread],
         water=water_lines(language),
         blocks=_quoted(_relative(start.blocks_file, folder)),
@@ -280,9 +288,23 @@ def settings_text(folder: Path, start: Start) -> str:
         area=area(hectares, Words(language, units)),
         crops=one_line(", ".join(crops)),
         valves=_quoted(_relative(start.valves_file, folder)) if start.valves_file else None,
-        valve_count=start.valves,
+        valve_count=0 if start.valves is None else len(start.valves),
         unknown=[crop for crop in crops if crop not in (*start.known_crops, ASKED)],
     )
+
+
+def _named_rows(start: Start, kind: str) -> list[tuple[int, str, str]]:
+    """Give row, provisional name and whereabouts of outlines: area, latitude and longitude."""
+    table = start.blocks if kind == "blocks" else start.valves
+    words = Words(start.place.language, start.place.units)
+    if table is None:
+        return []
+    middles = table.geometry.representative_point().to_crs("EPSG:4326")
+    shown = {
+        name: f"{area(shape.area / M2_PER_HA, words)}, {middle.y:.5f}, {middle.x:.5f}"
+        for name, shape, middle in zip(table.iloc[:, 0], table.geometry, middles, strict=True)
+    }
+    return [(row, _quoted(name), shown.get(name, "")) for row, name in start.given[kind].items()]
 
 
 def water_lines(language: Language = "en") -> list[str]:

@@ -37,6 +37,9 @@ valves = "valves.gpkg"
 weather = "weather.csv"
 irrigation = "irrigation.csv"
 attributes = "attributes.csv"
+[names]
+blocks = { 2 = "North" }
+valves = { 3 = "V1" }
 [visit]
 from = 2026-07-14
 to = 2026-07-15
