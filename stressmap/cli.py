@@ -233,8 +233,8 @@ def _print_started(folder: Path, made: Start) -> None:
     table = next((page for page in made.pages if page.endswith("s.csv") and "/" not in page), None)
     if table is not None:
         typer.echo(say("said.table", table=folder / table))
-    sheet = next(page for page in made.pages if page.endswith(".csv") and "/" in page)
-    typer.echo(say("said.readings", sheet=folder / sheet, settings=folder / "ranch.toml"))
+    sheets = next(folder / page for page in made.pages if "/" in page).parent
+    typer.echo(say("said.readings", sheets=sheets, settings=folder / "ranch.toml"))
 
 
 def _print_water(made: Watered, out: Path | None) -> None:

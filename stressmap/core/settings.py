@@ -25,6 +25,7 @@ from pydantic import (
 
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
 from stressmap.core.listed_files import files_of
+from stressmap.core.ranch_names import Names
 from stressmap.core.setting_types import (
     Clock,
     Day,
@@ -105,25 +106,6 @@ class Files(Part):
     weather: InputFile | None = None
     irrigation: SeveralFiles | None = None
     attributes: InputFile | None = None
-
-
-class Names(Part):
-    """``[names]``: names of blocks and valve zones by the rows of their outlines, the first being row 2."""
-
-    blocks: dict[str, str] = Field(default={}, max_length=5000)
-    valves: dict[str, str] = Field(default={}, max_length=5000)
-
-    @field_validator("blocks", "valves")
-    @classmethod
-    def _rows_named(cls, value: dict[str, str]) -> dict[str, str]:
-        for row, name in value.items():
-            if not re.fullmatch(r"[1-9]\d{0,5}", row):
-                msg = f'{row!r} is no row of an outline; write 3 = "North", the first outline being row 2'
-                raise ValueError(msg)
-            if not name.split():
-                msg = f"the name of row {row} is empty; write the name, or remove the line"
-                raise ValueError(msg)
-        return {row: " ".join(name.split()) for row, name in value.items()}
 
 
 class Visit(Part):

@@ -136,7 +136,8 @@ def _sketched(
     notes.add(provisional(given, file=source.name, kind=f"{name}s"))
     drawn, problems = notes.keep(_drawable(outlines, fields, chosen, (name, crs)))
     unread = tuple(h for h, found in seen.items() if found is None and h and h != named_by)
-    spanish = any(found and normal(heading) in _SPANISH for heading, found in seen.items())
+    taken = [heading for heading, found in seen.items() if found and chosen.get(heading) != ""]
+    spanish = any(normal(heading) in _SPANISH for heading in taken)
     sketch = OutlineSketch(
         drawn, named_by, tuple(left_out), unread, spanish, replaced_names(named.notes), given, tuple(problems)
     )

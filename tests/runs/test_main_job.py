@@ -316,7 +316,9 @@ def test_a_start_folder_runs_as_soon_as_it_has_readings(stressmap, tmp_path):
     assert 'timezone = "America/Los_Angeles"' in text
     assert "2 blocks" in text
     small_ranch.readings().to_csv(made / "readings" / "readings.csv", index=False)
-    assert stressmap("check", made / "ranch.toml").code == 0
+    answer = stressmap("check", made / "ranch.toml")
+    assert (answer.code, answer.err) == (0, "")
+    assert "readings/readings.xlsx" in answer.out
 
 
 def test_start_says_what_is_odd_about_the_outlines(stressmap, tmp_path):

@@ -60,9 +60,6 @@ def cells_of(path: Path) -> list[list[str]]:
         return list(csv.reader(file))
 
 
-CELL = re.compile(r"error: (.+\.csv), row (\d+), column (\w+): '\?\?\?' .* Write its crop: (\w+),.*")
-
-
 def edit_as_told(said: str) -> int:
     """Follow the words of ``check``: fill in the cells and the sheet that it names; give how many files."""
     files = set()
@@ -70,14 +67,16 @@ def edit_as_told(said: str) -> int:
         cell = re.fullmatch(
             r"error: (.+\.csv), row (\d+), column (\w+): '\?\?\?' .* Write its crop: (\w+),.*", line
         )
-        empty = re.fullmatch(r"error: (.+\.csv), row 1: it has a header and no row below it\. .*", line)
+        empty = re.fullmatch(
+            r"error: (.+): no readings yet: (\w+\.csv) and 1 more have no row below the headings\. .*", line
+        )
         if cell:
             rows = cells_of(Path(cell[1]))
             rows[int(cell[2]) - 1][rows[0].index(cell[3])] = "prune"
             with Path(cell[1]).open("w", encoding="utf-8", newline="") as file:
                 csv.writer(file).writerows(rows)
         elif empty:
-            fill_in(Path(empty[1]))
+            fill_in(Path(empty[1]) / empty[2])
         files |= {found[1] for found in (cell, empty) if found}
     return len(files)
 
@@ -112,6 +111,94 @@ def test_a_ranch_of_bare_outlines_runs_after_two_edits_that_check_names(outlines
     code, said = called("run", folder / "ranch.toml", "--out", tmp_path / "result", "--quiet")
     assert code == 0, said
     assert (tmp_path / "result" / "valves.csv").is_file()
+
+
+def unnamed_outlines(folder: Path) -> tuple[Path, Path]:
+    """Write blocks of one name, and valve zones of which two have one name and two have none."""
+    blocks, valves = folder / "blocks.geojson", folder / "valves.geojson"
+    table = small_ranch.blocks().to_crs("EPSG:4326").assign(block=["Shed", "shed"])
+    table.to_file(blocks, driver="GeoJSON")
+    named = small_ranch.valves().assign(valve=["V1", "V1", "", None], block=["Shed", "Shed", None, "shed"])
+    named.to_crs("EPSG:4326").to_file(valves, driver="GeoJSON")
+    return blocks, valves
+
+
+def test_outlines_without_names_of_their_own_run_by_provisional_ones_until_they_are_put_right(
+    tmp_path: Path,
+) -> None:
+    blocks, valves = unnamed_outlines(tmp_path)
+    settings = tmp_path / "new" / "ranch.toml"
+    code, said = called("start", tmp_path / "new", "--blocks", blocks, "--valves", valves)
+    assert code == 0, said
+    assert "'V1 1?', 'V1 2?', 'V3?', 'V4?' (row 2, 3, 4, 5) are provisional names" in said
+    fill_in(tmp_path / "new" / "readings" / "readings.csv")
+    code, said = called("check", settings)
+    assert code == 0, said
+    assert "WARNING: ../blocks.geojson: 'Shed 1?', 'shed 2?' (row 2, 3) are provisional names" in said
+    assert "Write the right ones under [names.blocks] in ranch.toml" in said
+    assert "Used" in said
+    text = settings.read_text(encoding="utf-8")
+    rows = dict.fromkeys(tomllib.loads(text)["names"]["valves"])
+    assert list(rows) == ["2", "3", "4", "5"]
+    text = re.sub(r'(?m)^(\d) = "[^"]*"', lambda row: f'{row[1]} = "N{row[1]}"', text)
+    settings.write_text(text, encoding="utf-8")
+    code, said = called("check", settings)
+    assert code == 0, said
+    assert "provisional" not in said
+    assert "../valves.geojson: 4 names are given by [names.valves] (row 2, 3, 4, 5)." in said
+
+
+def test_a_name_for_a_row_without_an_outline_is_refused(tmp_path: Path) -> None:
+    blocks, valves = unnamed_outlines(tmp_path)
+    settings = tmp_path / "new" / "ranch.toml"
+    called("start", tmp_path / "new", "--blocks", blocks, "--valves", valves)
+    fill_in(tmp_path / "new" / "readings" / "readings.csv")
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.replace('3 = "shed 2?"', '3 = "shed 2?"\n9 = "East"'), encoding="utf-8")
+    code, said = called("check", settings)
+    assert code == 2
+    assert said.strip() == (
+        f"error: {settings}, column names.blocks.9: {blocks} has no outline of its own in row 9. "
+        "Write the row of an outline: the first is row 2, the last row 3."
+    )
+
+
+def test_a_name_still_asked_for_is_refused_in_one_line(tmp_path: Path) -> None:
+    blocks, valves = unnamed_outlines(tmp_path)
+    settings = tmp_path / "new" / "ranch.toml"
+    called("start", tmp_path / "new", "--blocks", blocks, "--valves", valves)
+    text = settings.read_text(encoding="utf-8")
+    settings.write_text(text.replace("shed 2?", "???"), encoding="utf-8")
+    code, said = called("check", settings)
+    assert code == 2
+    assert said.strip() == (
+        f"error: {settings}, column names.blocks.3: '???' still stands there. "
+        "Write the name of the block or valve zone whose outline is in that row of its file."
+    )
+
+
+def test_outlines_that_cannot_be_drawn_are_told_and_the_folder_is_written(tmp_path: Path) -> None:
+    table = small_ranch.blocks().to_crs("EPSG:4326")
+    table.loc[1, "geometry"] = shapely.Point(-121.6, 37.0)
+    table.to_file(tmp_path / "blocks.geojson", driver="GeoJSON")
+    code, said = called("start", tmp_path / "new", "--blocks", tmp_path / "blocks.geojson")
+    assert code == 0
+    wrong = f"{tmp_path / 'blocks.geojson'}, row 3: 'South Shed' is a Point, not a polygon."
+    assert f"Mend before you check: {wrong} Draw its outline as a polygon." in said
+    assert "1 block, " in (tmp_path / "new" / "ranch.toml").read_text(encoding="utf-8")
+
+
+def test_two_headings_that_could_be_the_name_are_settled_by_the_first(tmp_path: Path) -> None:
+    path = tmp_path / "blocks.geojson"
+    table = small_ranch.blocks().to_crs("EPSG:4326").assign(lote=["A", "B"])
+    table.to_file(path, driver="GeoJSON")
+    code, said = called("start", tmp_path / "new", "--blocks", path)
+    assert code == 0, said
+    fill_in(tmp_path / "new" / "readings" / "readings.csv")
+    made = tomllib.loads((tmp_path / "new" / "ranch.toml").read_text(encoding="utf-8"))
+    assert made["columns"] == {"lote": ""}
+    code, said = called("check", tmp_path / "new" / "ranch.toml")
+    assert code == 0, said
 
 
 def test_one_crop_for_all_leaves_nothing_to_ask(tmp_path: Path) -> None:
@@ -156,7 +243,7 @@ def test_a_ranch_in_a_country_that_speaks_spanish_is_spanish_and_metric(tmp_path
     called("start", tmp_path / "new", "--blocks", path)
     made = tomllib.loads((tmp_path / "new" / "ranch.toml").read_text(encoding="utf-8"))
     assert (made["ranch"]["languages"], made["ranch"]["units"]) == (["es", "en"], "metric")
-    assert made["files"]["readings"] == "lecturas/lecturas.csv"
+    assert made["files"]["readings"] == "lecturas/"
 
 
 def test_a_metric_ranch_hears_of_hectares_in_its_language(tmp_path: Path) -> None:
