@@ -79,7 +79,8 @@ def sources_of(
     Returns
     -------
     Sources
-        A valve that names no source has that which is called like its pump, or the only one there is.
+        A valve that names no source has that which is called like its pump, or the only one there is; where
+        its source and its pump both have days, it runs on those that are in both.
 
     Raises
     ------
@@ -90,7 +91,7 @@ def sources_of(
     _refuse_unknown(requirements, supplies, water, pumps, where)
     names = tuple(water.sources)
     place = {name: k for k, name in enumerate(names)}
-    fed = [_named(need, supplies, names, water) for need in requirements]
+    fed = [_named(need, supplies, names) for need in requirements]
     return Sources(
         names,
         np.array([water.sources[name] for name in names], dtype=np.float64),
@@ -137,19 +138,19 @@ def _refuse_impossible(water: Water, where: str) -> None:
         raise SettingsError(wrong)
 
 
-def _named(
-    need: Requirement, supplies: Mapping[str, ValveSupply], names: tuple[str, ...], water: Water
-) -> str | None:
+def _named(need: Requirement, supplies: Mapping[str, ValveSupply], names: tuple[str, ...]) -> str | None:
     own = supplies.get(need.valve, ValveSupply()).source
     if own is not None:
         return own
-    if need.pump in names or need.pump in water.source_days:
+    if need.pump in names:
         return need.pump
     return names[0] if len(names) == 1 else None
 
 
 def _days(need: Requirement, source: str | None, water: Water) -> tuple[dt.date, ...] | None:
-    return water.source_days.get(source or need.pump or "")
+    """Return the days on which both source and pump give water; None for all."""
+    told = [water.source_days[name] for name in (source, need.pump) if name in water.source_days]
+    return tuple(sorted(set(told[0]).intersection(*told[1:]))) if told else None
 
 
 def _refuse_unknown(

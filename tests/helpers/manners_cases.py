@@ -205,7 +205,8 @@ def _volumes(rng: Rng, valves: list[Valve], pumps: list[str], days: tuple[dt.dat
         }
         if rng.random() < 0.4:
             chosen = rng.choice(days[1], max(1, days[1] // 2), replace=False).tolist()
-            made["source_days"] = {names[0]: sorted(days[0] + dt.timedelta(days=int(k)) for k in chosen)}
+            whose = str(rng.choice([names[0], pumps[0]]))
+            made["source_days"] = {whose: sorted(days[0] + dt.timedelta(days=int(k)) for k in chosen)}
     if kind and rng.random() < 0.5:
         made["reserve"] = round(0.1 * made.get("available", sum(made.get("sources", {}).values())), 1)
     return made

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
+import pandas as pd
+
 from helpers.manners_facts import (
     CATCH_UP,
     CATCH_UP_READ,
@@ -107,7 +109,7 @@ def _use_mm(ranch: Ranch, valve: Valve, row: dict) -> float:
 def _most_hours(ranch: Ranch, valve: Valve, row: dict) -> float:
     """Hours over the plan by the crop's use of its days; a check takes its least depth to be covered."""
     times = CATCH_UP_READ if valve.trees >= TREES_READ else CATCH_UP
-    times = 1.0 if ranch.is_held(valve) else times
+    times = 1.0 if ranch.is_held(valve) or row["inspect"] else times
     net = times * _use_mm(ranch, valve, row) * (ranch.next_turn - ranch.first).days
     hours = net / ranch.factor(valve) / valve.rate_mm_h
     if valve.system != "flood":
@@ -126,7 +128,7 @@ def _dose(at: At) -> Iterator[str]:
     ranch, valve, row, mine = at.ranch, at.valve, at.row, at.mine
     most = _most_hours(ranch, valve, row)
     if sum(one.hours for one in mine) > most + NEAR:
-        why = "held until it is looked at" if ranch.is_held(valve) else "by what the crop uses"
+        why = "held until it is looked at" if row["inspect"] else "by what the crop uses"
         yield f"{sum(one.hours for one in mine):g} h in all, at most {most:.2f} {why}"
     if ranch.is_held(valve) and "drier_than_block" not in str(row["inspect"]):
         yield "is not on the list to look at"
@@ -166,8 +168,7 @@ def _longest_stretch(ranch: Ranch, valve: Valve) -> float:
 
 
 def _has_water(ranch: Ranch, valve: Valve, day: dt.date) -> bool:
-    days = ranch.water.get("source_days", {}).get(ranch.source_of(valve) or valve.pump)
-    return (days is None or day in days) and not ranch.is_before_harvest(valve, day)
+    return ranch.has_water(valve, day) and not ranch.is_before_harvest(valve, day)
 
 
 def _rest(at: At) -> Iterator[str]:
@@ -195,10 +196,9 @@ def _within(one: Span, start: dt.datetime, end: dt.datetime) -> float:
 
 def _days(at: At) -> Iterator[str]:
     ranch, valve, mine = at.ranch, at.valve, at.mine
-    days = ranch.water.get("source_days", {}).get(ranch.source_of(valve) or valve.pump)
     for one in mine:
         for day in _local_days(ranch, one):
-            if days is not None and day not in days:
+            if not ranch.has_water(valve, day):
                 yield f"runs on {day}, when its source gives no water"
             if ranch.is_before_harvest(valve, day):
                 yield f"runs on {day}, cut off before harvest"
@@ -295,6 +295,61 @@ def _gate(valve: Valve) -> tuple[float, int]:
     )
 
 
+Fits = Callable[[list[dict], list[dict]], list[str]]
 Rule = Callable[[At], Iterator[str]]
 BY_VALVE: tuple[Rule, ...] = (_barred, _length, _dose, _least, _rest, _days)
 OVER_ALL = (_volumes, _pumps, _turns, _gates)
+
+
+def needless_dear_sets(ranch: Ranch, plan: list[dict], sets: list[dict], fits: Fits) -> list[str]:
+    """Sets in the hours of dear power that would find another place beside all the others as they are.
+
+    ``fits`` looks at hours and pumps of a plan and its sets.
+    """
+    dear = ranch.water.get("dear_hours", ("16:00", "21:00"))
+    found = []
+    for k, one in enumerate(sets):
+        if not dear or ranch.by_name[one["valve"]].system == "flood" or not _is_dear(ranch, one, dear):
+            continue
+        for by in (pd.Timedelta(hours=h) for h in range(-24 * ranch.water["days"], 24 * ranch.water["days"])):
+            moved = {**one, "start": one["start"] + by, "end": one["end"] + by}
+            others = [*sets[:k], *sets[k + 1 :]]
+            if not _may_move(ranch, moved, others) or _is_dear(ranch, moved, dear):
+                continue
+            if not fits(plan, [*others, moved]) and not bad_manners(ranch, plan, [*others, moved]):
+                found.append(f"{one['valve']} runs from {one['start']}, could from {moved['start']}")
+                break
+    return found
+
+
+def _may_move(ranch: Ranch, one: dict, others: list[dict]) -> bool:
+    """Whether a look at the clock and at the pump speaks for a place at all."""
+    zone, hours = ZoneInfo(ranch.zone), ranch.water.get("hours", DAY_CLOCKS)
+    starts, ends = (one[name].tz_convert(zone) for name in ("start", "end"))
+    if starts.date() < ranch.first or not may_run(starts.hour * 60 + starts.minute, hours):
+        return False
+    last = ends - pd.Timedelta(minutes=1)
+    if not may_run(last.hour * 60 + last.minute, hours):
+        return False
+    own = ranch.by_name[one["valve"]]
+    # Walnut rests until no two sets lie within its 72 h, however short they are: that may cost dear hours.
+    rest = pd.Timedelta(hours=WALNUT_SPAN - ranch.wet_hours(own) if own.crop == "walnut" else 0.0)
+    mine = [other for other in others if other["valve"] == own.name]
+    if any(other["start"] - rest < one["end"] and one["start"] - rest < other["end"] for other in mine):
+        return False
+    beside = [
+        ranch.by_name[other["valve"]].flow_m3_h
+        for other in others
+        if ranch.by_name[other["valve"]].pump == own.pump and other["start"] <= one["start"] < other["end"]
+    ]
+    return sum(beside) + own.flow_m3_h <= ranch.water["pumps"][own.pump] * (1 + NEAR)
+
+
+def _is_dear(ranch: Ranch, one: dict, dear: tuple[str, str]) -> bool:
+    moment, zone = one["start"].tz_convert("UTC"), ZoneInfo(ranch.zone)
+    while moment < one["end"]:
+        local = moment.tz_convert(zone)
+        if may_run(local.hour * 60 + local.minute, dear):
+            return True
+        moment += pd.Timedelta(minutes=15)
+    return False

@@ -174,9 +174,15 @@ class Ranch:
         sources = self.water.get("sources", {})
         if valve.source is not None:
             return valve.source
-        if valve.pump in sources or valve.pump in self.water.get("source_days", {}):
+        if valve.pump in sources:
             return valve.pump
         return next(iter(sources)) if len(sources) == 1 else None
+
+    def has_water(self, valve: Valve, day: dt.date) -> bool:
+        """Whether a valve's source and its pump both give water on a day."""
+        days = self.water.get("source_days", {})
+        names = {self.source_of(valve), valve.pump} & set(days)
+        return all(day in days[name] for name in names)
 
     def turns_in_half_an_hour(self) -> int:
         crews = self.water.get("crews") or math.ceil(len(self.valves) / 60)

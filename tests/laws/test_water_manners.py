@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 import pytest
 from helpers.manners_cases import drawn_ranch
-from helpers.manners_checker import bad_manners
+from helpers.manners_checker import bad_manners, needless_dear_sets
 from helpers.manners_facts import Ranch, Valve
 from helpers.water_checker import violations
 
@@ -47,7 +47,10 @@ SOUND = Ranch(
         Valve("F4", "checks", "prune", "flood", 10.0, 2.0, pump="P", gate=1.0),
         Valve("F5", "checks", "prune", "flood", 10.0, 2.0, pump="P", gate=2.0),
     ),
-    water={"days": 7, "available": 9000.0, "sources": {"P": 8000.0}, "travel_minutes": 14.0},
+    water={
+        "days": 7, "pumps": {"P": 400.0}, "available": 9000.0, "sources": {"P": 8000.0},
+        "travel_minutes": 14.0,
+    },
 )  # fmt: skip
 """A crew turns two valves in half an hour. The crops use 7 mm a day: 49 mm of the week on every row."""
 SETS = (
@@ -64,16 +67,21 @@ Sets = tuple[tuple[str, float, float], ...]
 
 def judged(ranch: Ranch, sets: Sets, **rows: str) -> list[str]:
     """Sets as valve, hour of the plan and hours; ``inspect`` of valves by their name."""
-    begin = pd.Timestamp(FIRST, tz=ranch.zone)
-    plan = [
+    return bad_manners(ranch, plan_of(ranch, **rows), sets_of(ranch, sets))
+
+
+def plan_of(ranch: Ranch, **rows: str) -> list[dict]:
+    return [
         {"valve": one.name, "etc_until_mm": 49.0, "inspect": rows.get(one.name, "")} for one in ranch.valves
     ]
-    hour = pd.Timedelta(hours=1)
-    told = [
+
+
+def sets_of(ranch: Ranch, sets: Sets) -> list[dict]:
+    begin, hour = pd.Timestamp(FIRST, tz=ranch.zone), pd.Timedelta(hours=1)
+    return [
         {"valve": name, "start": begin + start * hour, "end": begin + (start + length) * hour}
         for name, start, length in sets
     ]
-    return bad_manners(ranch, plan, told)
 
 
 def changed(valve: str, **own: Any) -> Ranch:
@@ -153,3 +161,11 @@ def test_the_checker_holds_a_dry_valve_until_it_was_looked_at() -> None:
     looked = changed("D1", stress_bar=6.0, checked=dt.date(2026, 7, 14))
     assert judged(looked, sets) == []
     assert any("though it was" in line for line in judged(looked, sets, D1="drier_than_block"))
+
+
+def test_the_checker_sees_what_could_have_waited() -> None:
+    """From 10:00 a set of 14 h runs in dear hours; from 22:00 it would not, if water may run then."""
+    told = sets_of(SOUND, (("D1", 10, 14),))
+    assert len(needless_dear_sets(SOUND, plan_of(SOUND), told, lambda _, __: [])) == 1
+    by_day = with_water(hours=("06:00", "20:00"))
+    assert needless_dear_sets(by_day, plan_of(by_day), told, lambda _, __: []) == []

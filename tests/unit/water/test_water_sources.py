@@ -59,6 +59,14 @@ def test_days_of_a_source_go_by_its_name_or_by_the_pumps() -> None:
     assert (sets["valve"] == "V2").any()
 
 
+def test_days_of_a_pump_take_nothing_from_the_one_source_and_both_have_to_give_water() -> None:
+    days = {"A": ["2026-07-17", "2026-07-18"], "Canal": ["2026-07-18", "2026-07-19"]}
+    found = fed({}, sources={"Canal": "9000 m3"}, source_days=days)
+    assert found.of_valve.tolist() == [0, 0]
+    assert found.days[0] == (dt.date(2026, 7, 18),)
+    assert found.days[1] == (dt.date(2026, 7, 18), dt.date(2026, 7, 19))
+
+
 def test_no_source_gives_more_than_it_has_whatever_the_others_have_left() -> None:
     """20 mm of micro-sprinklers are a useful set: 13.5 h of 60 m3/h, 810 m3."""
     plan, _ = planned({}, sources={"A": "900 m3", "B": "50000 m3"})
