@@ -44,6 +44,7 @@ from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.record_spans import log_end_note
 from stressmap.quality.spatial_join import join_valves
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
+from stressmap.quality.visit_counts import two_files_note
 from stressmap.zoning.lattice_limits import refuse_too_many_cells
 
 Visit = tuple[dt.date, dt.date]
@@ -302,6 +303,7 @@ def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit) -> Noted[Assess
     if not table["used"].any():
         raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table, shown(notes, chosen))
     notes.add(_mended(table))
+    notes.add(two_files_note(table))
     notes.add(whole_visit.remarks(table.assign(row=row_names(table))[table["used"]]))
     held = block_figures(orchard, visit, table[table["used"]], chosen)
     checked = hold(table, CHECKED_READINGS)

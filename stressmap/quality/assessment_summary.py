@@ -18,6 +18,7 @@ from stressmap.core.notes import Note
 from stressmap.core.row_names import row_names
 from stressmap.core.settings import Settings
 from stressmap.quality.checks import CHECKS
+from stressmap.quality.visit_counts import in_two_files, visit_notes
 
 _URGENT = ("unit_suspect", "outside_blocks", "no_place", "no_time", "outside_window")
 """Of kinds equally many, those that a look at the file mends come first."""
@@ -36,11 +37,14 @@ class Summary:
         In reading order.
     first : tuple of Note
         The one or two things worth fixing first; empty if nothing is.
+    visits : tuple of Note
+        Every visit with its counts, where there are several.
     """
 
     counts: dict[str, int]
     lines: tuple[Note, ...]
     first: tuple[Note, ...]
+    visits: tuple[Note, ...] = ()
 
 
 def summarise(
@@ -78,11 +82,13 @@ def summarise(
     }
     lines = [_counted(counts), *_left_out(here), *_marked(here), *_spans(here, settings, weather)]
     lines += _bare(here, blocks, "block", "blocks") + _bare(here, valves, "valve", "valve_zones")
-    return Summary(counts, tuple(lines), tuple(_first(here, blocks, settings)[:2]))
+    first = _first(here[~in_two_files(assessed)[~other]], blocks, settings)[:2]
+    visits = visit_notes(assessed, settings.reading.keep)
+    return Summary(counts, tuple(lines), tuple(first), tuple(visits))
 
 
 def mend_table(assessed: gpd.GeoDataFrame) -> pd.DataFrame:
-    """List what to mend by hand, a row per doubtful reading of the visit.
+    """List what to mend by hand, a row per doubtful reading of the visit; not what only stands in two files.
 
     Parameters
     ----------
@@ -94,7 +100,8 @@ def mend_table(assessed: gpd.GeoDataFrame) -> pd.DataFrame:
     DataFrame
         ``row`` of ``file``, ``tree_id``, ``used``, ``flags`` and the figures concerned.
     """
-    doubtful = assessed[[bool(c) and "outside_visit" not in c for c in assessed["flags"]]]
+    marked = np.array([bool(c) and "outside_visit" not in c for c in assessed["flags"]], dtype=bool)
+    doubtful = assessed[marked & ~in_two_files(assessed)]
     figures = ["time", "lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes", "block", "valve"]
     wanted = ["row", "tree_id", "used", "flags", *figures, "file"]
     return pd.DataFrame(doubtful[wanted]).reset_index(drop=True)

@@ -299,6 +299,30 @@ def _used(masks: dict[str, Mask], placed: gpd.GeoDataFrame, keep: tuple[str, ...
     return used
 
 
+def usable(flags: list[tuple[str, ...]], block: pd.Series, keep: tuple[str, ...]) -> Mask:
+    """Tell which readings their flags let be used.
+
+    Parameters
+    ----------
+    flags : list of tuple of str, length n
+        Codes of each.
+    block : Series, length n
+        Where each belongs, None where nowhere.
+    keep : tuple of str
+        ``[reading] keep``.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+    """
+    out = {
+        code
+        for code, check in CHECKS.items()
+        if check.action == "leave out" and (code in ESSENTIAL or code not in keep)
+    }
+    return np.array([not out.intersection(codes) for codes in flags], dtype=bool) & block.notna().to_numpy()
+
+
 def mark_unlike(
     flags: list[tuple[str, ...]], z_scores: NDArray[np.float64], threshold: float
 ) -> list[tuple[str, ...]]:

@@ -87,3 +87,35 @@ def test_hostile_names_do_no_harm_on_the_way_out(stressmap, tmp_path):
         assert "<script>alert(1)" not in text
         assert "<img src=x" not in text
     assert all(not str(cell).startswith("=") for cell in pd.read_csv(out / "valves.csv")["valve"])
+
+
+def test_check_of_a_folder_and_a_list_names_file_visit_and_what_stands_twice(stressmap, ranch):
+    visits = ranch.parent / "visits"
+    visits.mkdir()
+    (ranch.parent / "readings.csv").unlink()
+    table = small_ranch.readings()
+    june = table.assign(time=table["time"].str.replace("07-14", "06-30"))
+    june.to_csv(visits / "june.csv", index=False)
+    table[:14].to_csv(visits / "july a.csv", index=False)
+    table[12:].to_csv(visits / "july b.csv", index=False)
+    (visits / "new.csv").write_text(",".join(table.columns) + "\n")
+    (visits / "page.pdf").touch()
+    (ranch.parent / "log2.csv").write_bytes((ranch.parent / "irrigation.csv").read_bytes())
+    text = ranch.read_text().replace('"readings.csv"', '"visits"')
+    ranch.write_text(text.replace('"irrigation.csv"', '["irrigation.csv", "log2.csv"]'))
+    answer = stressmap("check", ranch)
+    assert answer.code == 0, answer.err
+    lines = answer.out.splitlines()
+    for line in (
+        "Readings: 2026-06-30 to 2026-07-14, 2 visits:",
+        "  2026-06-30: 24 readings, 24 usable, 0 flagged.",
+        "  2026-07-14: 26 readings, 24 usable, 2 flagged; 14 days after the visit before.",
+        "  2 entered twice (duplicate): row 2 (july b.csv) tree T13, row 3 (july b.csv) tree T14",
+        "log2.csv: 2 rows, 0 used, 2 left out. Every column was read: valve, start, hours.",
+        "  row 2, 3: irrigation.csv has the same set already; counted once.",
+        "note: visits: not read: page.pdf (tables are: csv, xlsx, geojson, gpkg, gpx).",
+        "note: visits/new.csv: no row below the headings yet; it was passed over.",
+        "note: 2 readings of the visit stand in another file too (visits/july b.csv); each counts once.",
+    ):
+        assert line in lines
+    assert "Worth fixing first:" not in lines

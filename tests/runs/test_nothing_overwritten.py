@@ -302,3 +302,35 @@ def test_a_default_folder_with_another_ranchs_result_is_refused(stressmap, ranch
         "Give another folder with --out."
     ]
     assert contents(folder) == {"run.json": json.dumps(page).encode()}
+
+
+@pytest.mark.usefixtures("no_work")
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [("run", ""), ("water", ""), ("check", ""), ("check", "more.csv")],
+)
+def test_nothing_is_written_into_a_folder_of_inputs(stressmap, ranch, command, name):
+    visits = ranch.parent / "visits"
+    visits.mkdir()
+    (ranch.parent / "readings.csv").rename(visits / "july.csv")
+    text = ranch.read_text().replace('"readings.csv"', '"visits"') + WATER
+    ranch.write_text(text.replace('"irrigation.csv"', '["irrigation.csv", "visits"]'))
+    before = contents(visits)
+    target = visits / name
+    answer = stressmap(command, ranch, "--out", target)
+    what = "the list" if command == "check" else "the results"
+    shown = target / "to_mend.csv" if command == "check" and target == visits else target
+    assert answer.code == 4
+    assert answer.errors == [
+        f"error: {shown}: every file in visits is read as an input, and so would {what} be. "
+        f"Give another {'file' if command == 'check' else 'folder'} with --out."
+    ]
+    assert contents(visits) == before
+
+
+@pytest.mark.usefixtures("no_work")
+def test_every_file_of_a_list_counts(stressmap, ranch):
+    (ranch.parent / "timetable.csv").write_bytes((ranch.parent / "irrigation.csv").read_bytes())
+    text = ranch.read_text().replace('"irrigation.csv"', '["irrigation.csv", "timetable.csv"]')
+    ranch.write_text(text + WATER)
+    refused(stressmap("water", ranch, "--out", ranch.parent), ranch.parent, "timetable.csv")

@@ -15,7 +15,7 @@ from stressmap.output.view.quantities import quantity
 from stressmap.quality.assessment_summary import Summary
 from stressmap.quality.record_spans import span_notes
 
-INDENTED = frozenset({"flagged"})
+INDENTED = frozenset({"flagged", "visit_first", "visit_later", "readings_of_no_visit"})
 """Lines that stand under a heading."""
 
 
@@ -72,7 +72,7 @@ def _rows(inputs: Inputs, words: Words) -> Iterator[str]:
 
 
 def _lines(inputs: Inputs, found: Summary, notes: Iterable[Note], words: Words) -> Iterator[str]:
-    for note in found.lines:
+    for note in (*found.lines, *found.visits):
         yield ("  " if note.code in INDENTED else "") + sentence(note, words)
     yield from _rows(inputs, words)
     for text in sentences(notes, words):
