@@ -8,7 +8,7 @@ from pathlib import Path
 
 from stressmap.core.input_files import COMPONENTS, folded
 
-TABLES = frozenset({".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".geojson", ".json", ".gpkg", ".gpx"})
+TABLES = frozenset({".csv", ".tsv", ".xlsx", ".xlsm", ".geojson", ".json", ".gpkg", ".gpx"})
 """Endings of the files that are read of a folder; what else lies in it is told and not read."""
 _HIDDEN = (".", "~$")
 _LEFT_BY_SYSTEMS = frozenset({"thumbs.db", "desktop.ini", "icon\r"})

@@ -24,7 +24,7 @@ from stressmap.intake.log_sets import OnceEach, SetRow, once_each
 from stressmap.intake.log_times import LogTimes, read_log_times
 from stressmap.intake.numbers import is_nothing
 from stressmap.intake.run_hours import read_depths, read_hours
-from stressmap.intake.several_files import Given, each, sheets_of
+from stressmap.intake.several_files import Given, each, orders_of, sheets_of
 from stressmap.intake.table_files import read_sheets
 from stressmap.intake.tabular import Sheet
 from stressmap.intake.times import Order
@@ -91,7 +91,9 @@ def read_irrigation(
     known, fits = recogniser(FIELDS, columns), fitting(FIELDS, columns, ("valve",), ("start", "start_day"))
     sheets = notes.keep(sheets_of(given, "irrigation", lambda source: read_sheets(source, known, fits)))
     tables = each(sheets, lambda sheet: _matched(sheet, columns))
-    logs = [notes.keep(_judged(table, zone, order, valves)) for table in tables]
+    days = [table.columns.get("start_day", table.columns.get("start")) for table in tables]
+    told = zip(tables, orders_of(sheets, days, order), strict=True)
+    logs = [notes.keep(_judged(table, zone, own, valves)) for table, own in told]
     once = once_each([one for log in logs for one in log.sets])
     for sheet, table, log in zip(sheets, tables, logs, strict=True):
         read = notes.keep(columns_of(sheet, table, FIELDS, columns))

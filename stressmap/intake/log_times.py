@@ -10,10 +10,9 @@ import pandas as pd
 from stressmap.core.errors import DataError
 from stressmap.core.notes import Noted, NoteList
 from stressmap.intake.columns import Table
-from stressmap.intake.times import Asked, Order, read_times
+from stressmap.intake.times import TWO_NUMBERS, Asked, Order, read_times
 from stressmap.intake.timestamps import CLOCK_ONLY, clock_text, stamp_text
 
-_TWO_NUMBERS = r"^\s*(\d{1,2})[-/.](\d{1,2})[-/.](?:\d{4}|\d{2})(?!\d)"
 _CLOCKED = (
     r"\d\s*[:h]\s*\d|\d\s*[ap]\.?\s*m\b|\d\s*[ap]\.\s*m\.|\d\s*h(?:rs?|oras?)?\b|^\d+\.\d+$|^\d{8}\D?\d{4}"
 )
@@ -98,7 +97,7 @@ def _in_figures(table: Table) -> Table:
 def _orders(start: pd.Series, end: pd.Series, order: Order | None) -> pd.Series:
     """Tell for each row how its day and month stand: by the settings, by the whole file, or by itself."""
     both = pd.concat([start, end])
-    parts = both.str.extract(_TWO_NUMBERS).astype(float)
+    parts = both.str.extract(TWO_NUMBERS).astype(float)
     day_first, month_first = parts[0] > 12, parts[1] > 12
     settled = order
     if settled is None and day_first.any() != month_first.any():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -19,9 +20,10 @@ from stressmap.intake.columns import Table, fitting, match, recognise, recognise
 from stressmap.intake.coordinates import read_place
 from stressmap.intake.numbers import parse_numbers
 from stressmap.intake.point_files import read_points
-from stressmap.intake.several_files import Given, each, sheets_of
+from stressmap.intake.several_files import Given, each, orders_of, sheets_of
 from stressmap.intake.spellings import FIELDS, PRESSURE_UNITS
-from stressmap.intake.times import Asked, read_clock, read_times
+from stressmap.intake.tabular import Sheet
+from stressmap.intake.times import Asked, Order, read_clock, read_dates, read_times
 from stressmap.intake.unit_headings import normal, unit_in
 from stressmap.intake.unread_columns import columns_of
 
@@ -60,9 +62,39 @@ def read_readings(given: Given, settings: Settings) -> Noted[pd.DataFrame]:
         columns = notes.keep(columns_of(sheet, table, FIELDS, chosen))
         notes.count(RowCounts.of(table.where, "readings", table.index, columns=columns))
     _refuse_unknown_choice(tables, settings, [sheet.headings for sheet in sheets])
-    frames = each(tables, lambda table: notes.keep(_read_table(table, settings)))
+    days = [table.columns.get("date", table.columns.get("time")) for table in tables]
+    orders = orders_of(sheets, days, settings.reading.date_order)
+    asked = [_with_order(settings, order) for order in orders]
+    frames = each(
+        zip(sheets, tables, asked, strict=True),
+        lambda one: notes.keep(_read_table(notes.keep(_with_day(*one)), one[2])),
+    )
     whole = pd.concat(frames, ignore_index=True) if len(frames) > 1 else frames[0]
     return notes.beside(conform(whole, READINGS, tables[0].where))
+
+
+def _with_order(settings: Settings, order: Order | None) -> Settings:
+    reading = settings.reading.model_copy(update={"date_order": order})
+    return settings.model_copy(update={"reading": reading})
+
+
+def _with_day(sheet: Sheet, table: Table, settings: Settings) -> Noted[Table]:
+    """Take the day from the name of a sheet whose table has clocks and no day."""
+    if not sheet.title or table.has("date") or not table.has("time"):
+        return Noted(table)
+    clocks = table.columns["time"]
+    if not (read_clock(clocks).notna() | (clocks == "")).all():
+        return Noted(table)
+    asked = Asked(table.where, table.headings["time"], settings.ranch.zone, settings.reading.date_order)
+    try:
+        day = read_dates(pd.Series([sheet.title]), asked)[0]
+    except DataError:
+        return Noted(table)
+    if pd.isna(day):
+        return Noted(table)
+    dated = clocks.where(clocks == "", f"{day:%Y-%m-%d}")
+    with_day = replace(table, columns={**table.columns, "date": dated})
+    return Noted(with_day, (Note.of("day_of_sheet", file=table.where, day=day.date()),))
 
 
 def _read_table(table: Table, settings: Settings) -> Noted[pd.DataFrame]:

@@ -7,11 +7,14 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Literal, TypeVar
 
+import pandas as pd
+
 from stressmap.core.errors import DataError, NoRowsError, Problem
 from stressmap.core.listed_files import TABLES, files_of
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.sources import InputSource
 from stressmap.intake.tabular import MAX_ROWS, Sheet
+from stressmap.intake.times import Order, order_shown
 
 Given = Path | InputSource | Sequence[Path | InputSource]
 Kind = Literal["readings", "irrigation"]
@@ -70,6 +73,35 @@ def sheets_of(
         notes.say("files_without_rows", files=[error.problems[0].where for error in bare])
     _refuse_too_much(found, named)
     return notes.beside(found)
+
+
+def orders_of(
+    sheets: Sequence[Sheet], days: Sequence[pd.Series | None], stated: Order | None
+) -> list[Order | None]:
+    """Tell the order of day and month for each table: as stated, or as the sheets of its workbook agree.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        The tables.
+    days : sequence of Series or None
+        The cells of each that hold its dates.
+    stated : str or None
+        ``[reading] date_order``.
+
+    Returns
+    -------
+    list of str or None
+        None where a table must tell by itself: files may be of different hands.
+    """
+    if stated is not None:
+        return [stated] * len(sheets)
+    shown: dict[str, set[Order]] = {}
+    for sheet, cells in zip(sheets, days, strict=True):
+        own = None if cells is None else order_shown(cells)
+        shown.setdefault(sheet.book, set()).update([own] if own else [])
+    agreed = {book: orders.pop() for book, orders in shown.items() if len(orders) == 1}
+    return [agreed.get(sheet.book) if sheet.title else None for sheet in sheets]
 
 
 def each(things: Iterable[U], work: Callable[[U], T]) -> list[T]:

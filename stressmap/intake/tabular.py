@@ -49,12 +49,20 @@ class Sheet:
     frame : DataFrame of str
         Cells, stripped, ``""`` where empty; columns 0, 1, ...; the index is the row that a spreadsheet
         shows. Rows without any entry are not in it.
+    title : str
+        Of the sheet of a workbook of which several are read.
     """
 
     where: str
     headings: tuple[str, ...]
     units: tuple[str, ...]
     frame: pd.DataFrame
+    title: str = ""
+
+    @property
+    def book(self) -> str:
+        """Name what it is a part of: its workbook where several sheets of that are read, else itself."""
+        return self.where.removesuffix(f":{self.title}") if self.title else self.where
 
 
 def read_delimited(data: bytes, where: str, known: Known) -> Noted[Sheet]:

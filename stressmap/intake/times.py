@@ -56,6 +56,8 @@ _OFFSET = rf"(?P<off>{'|'.join(_ABBREVIATIONS)}|[+-]\d{{2}}:?\d{{2}}|[+-]\d{{2}}
 _STAMP = re.compile(
     rf"(?:[a-z]+\.?,?\s+)?{_DATE}(?:(?:t|\s|,|-\s)+(?:{_CLOCK.replace('[:h]', '[:h.]')})\s*{_OFFSET}?)?"
 )
+TWO_NUMBERS = re.compile(r"^\s*(\d{1,2})[-/.](\d{1,2})[-/.](?:\d{4}|\d{2})(?!\d)")
+"""A cell that begins with a date of numbers, of which day or month may come first."""
 _COMPACT = re.compile(r"^(\d{8})[t ]?(\d{2})(\d{2})(\d{2})?(?=\D|$)")
 _BLANKS, _ACCENTS = re.compile(r"[\u00a0\u202f\u2009]"), re.compile(r"[\u0300-\u036f]")
 _SERIAL = re.compile(r"[3-6]\d{4}(?:\.\d+)?")
@@ -183,6 +185,31 @@ def read_dates(text: pd.Series, asked: Asked) -> pd.Series:
         stamp = (_SERIAL_EPOCH + days).astype("datetime64[us]")
         date = date.mask(serial, pd.Series(stamp, index=cells[serial].index))
     return date
+
+
+def order_shown(text: pd.Series) -> Order | None:
+    """Tell the order of day and month that a column of dates shows.
+
+    Parameters
+    ----------
+    text : Series of str
+        Cells that may begin with a date such as ``25/07/2026``.
+
+    Returns
+    -------
+    str or None
+        None where no date tells, or one tells another order than the next.
+
+    Examples
+    --------
+    >>> order_shown(pd.Series(["03/07/2026", "25/07/2026 13:05"])), order_shown(pd.Series(["03/07/2026"]))
+    ('day-first', None)
+    """
+    parts = text.fillna("").astype(str).str.extract(TWO_NUMBERS).astype(float)
+    day_first, month_first = bool((parts[0] > 12).any()), bool((parts[1] > 12).any())
+    if day_first == month_first:
+        return None
+    return "day-first" if day_first else "month-first"
 
 
 def read_clock(text: pd.Series) -> pd.Series:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import io
 import re
@@ -98,7 +99,11 @@ def read_fitting_sheets(
     bare: list[NoRowsError] = []
     for name in fitting:
         try:
-            found[name] = from_rows(sheets[name], f"{where}:{name}" if len(fitting) > 1 else where, known)
+            if len(fitting) > 1:
+                part = from_rows(sheets[name], f"{where}:{name}", known)
+                found[name] = dataclasses.replace(part, title=name)
+            else:
+                found[name] = from_rows(sheets[name], where, known)
         except NoRowsError as error:
             bare.append(error)
     if not found:

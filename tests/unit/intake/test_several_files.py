@@ -1,5 +1,6 @@
 """Readings and irrigation log from several files: a list, a folder, a sheet a visit."""
 
+import itertools
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -7,6 +8,9 @@ import openpyxl
 import pandas as pd
 import pytest
 from helpers import small_ranch
+from hypothesis import given
+from hypothesis import settings as settings_of_law
+from hypothesis import strategies as st
 
 from stressmap.core import settings
 from stressmap.core.errors import DataError, NoRowsError, SettingsError
@@ -204,3 +208,84 @@ def test_sets_that_overlap_across_logs_are_joined_and_name_the_other_file() -> N
     assert (read.value["end"] - read.value["start"]).dt.total_seconds().div(3600).tolist() == [14.0, 8.0]
     (remark,) = read.counts[1].remarks
     assert dict(remark.values) == {"other": "2 (a.csv)", "valve": "N1"}
+
+
+def book_of(folder: Path, sheets: dict[str, str]) -> None:
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for title, text in sheets.items():
+        sheet = book.create_sheet(title)
+        for line in text.splitlines():
+            sheet.append(line.split(","))
+    book.save(folder / "book.xlsx")
+
+
+def test_sheets_of_a_workbook_share_the_order_of_day_and_month_and_files_do_not(ranch: Path) -> None:
+    june = HEAD + "T1,01/06/2026 13:05,-121.5,38.5,12.5\n"
+    july = HEAD + "T1,14/07/2026 13:05,-121.5,38.5,14.5\n"
+    book_of(ranch.parent / "visits", {"June": june, "July": july})
+    assert readings_of(ranch)["time"].dt.strftime("%m-%d").tolist() == ["06-01", "07-14"]
+    (ranch.parent / "visits" / "book.xlsx").unlink()
+    put(ranch.parent / "visits", june_csv=june, july_csv=july)
+    with pytest.raises(DataError) as error:
+        readings_of(ranch)
+    (problem,) = error.value.problems
+    assert Path(problem.where).name == "june.csv"
+    assert (
+        problem.what
+        == "'01/06/2026 13:05' can be day first or month first, and no other date of the column tells"
+    )
+
+
+def test_clocks_without_a_day_take_that_of_their_sheet(ranch: Path) -> None:
+    rows = HEAD + "T1,13:05,-121.5,38.5,12.5\nT2,1:10 pm,-121.5,38.6,13\n"
+    whole = HEAD + "T3,2026-07-28 13:05,-121.5,38.5,12.5\n"
+    book_of(ranch.parent / "visits", {"14 July 2026": rows, "28 July 2026": whole})
+    chosen = settings.load(ranch)
+    read = read_readings(chosen.files.readings, chosen)
+    assert read.value["time"].dt.strftime("%m-%d %H:%M").tolist() == [
+        "07-14 13:05",
+        "07-14 13:10",
+        "07-28 13:05",
+    ]
+    assert [str(dict(note.values)["day"]) for note in read.notes if note.code == "day_of_sheet"] == [
+        "2026-07-14"
+    ]
+
+
+WHOLE = small_ranch.readings()
+
+
+def dressed(rows: pd.DataFrame, dress: str) -> bytes:
+    if dress == "comma":
+        return rows.to_csv(index=False, sep=";", decimal=",").encode("utf-16")
+    return rows[rows.columns[::-1]].to_csv(index=False).encode()
+
+
+@settings_of_law(max_examples=12, deadline=None)
+@given(
+    cuts=st.lists(st.integers(0, len(WHOLE)), max_size=4),
+    dresses=st.lists(st.sampled_from(["comma", "plain"]), min_size=5, max_size=5),
+)
+def test_readings_cut_into_any_files_are_the_same_readings(cuts: list[int], dresses: list[str]) -> None:
+    edges = [0, *sorted(cuts), len(WHOLE)]
+    parts = [WHOLE[a:b] for a, b in itertools.pairwise(edges)]
+    sources = [
+        InputSource.of_bytes(dressed(part, dress), f"{at}.csv")
+        for at, (part, dress) in enumerate(zip(parts, dresses, strict=False))
+    ]
+    read = read_readings(sources, CHOSEN)
+    own = ["row", "file"]
+    pd.testing.assert_frame_equal(read.value.drop(columns=own), TWIN.drop(columns=own))
+    assert sum(one.rows for one in read.counts) == len(WHOLE)
+    assert [one.rows for one in read.counts] == [len(part) for part in parts if len(part)]
+    assert read.value["row"].tolist() == [2 + at for part in parts for at in range(len(part))]
+
+
+CHOSEN = settings.Settings.model_validate(
+    {
+        "ranch": {"name": "Cut", "timezone": "America/Los_Angeles"},
+        "files": {"readings": "readings.csv", "blocks": "blocks.geojson"},
+    }
+)
+TWIN = read_readings(InputSource.of_bytes(dressed(WHOLE, "plain"), "whole.csv"), CHOSEN).value
