@@ -16,7 +16,7 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.change_words import change_line
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, trees_words, turns
-from stressmap.output.view.daily_sets import spells
+from stressmap.output.view.daily_sets import set_lines
 from stressmap.output.view.first_look import first_look
 from stressmap.output.view.quantities import duration, volume
 
@@ -391,14 +391,8 @@ def _times(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:
 
 
 def _lines(words: Words, turn: Turn) -> list[str]:
-    """Write a valve's sets: a line each, or two for those at the same hours day after day."""
-    lines: list[str] = []
-    for one in spells(turn.sets):
-        if one.count == 1:
-            lines.append(f"{words.moment(one.start)} - {words.moment(one.end)}")
-            continue
-        days = words("sheet.daily", first=words.day(one.start), last=words.day(one.last), count=one.count)
-        lines += [days, f"{one.start:%H:%M} - {one.end:%H:%M}"]
+    """Write a valve's sets, as many lines as a row holds."""
+    lines = set_lines(turn.sets, words)
     left = len(lines) - MOST_LINES
     return lines if left <= 0 else [*lines[: MOST_LINES - 1], f"+{left + 1}"]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -48,6 +49,22 @@ def write_picture(content: Content, path: Path) -> None:
     path : Path
         PNG to write; the same content gives the same bytes.
     """
+    path.write_bytes(picture_bytes(content))
+
+
+def picture_bytes(content: Content) -> bytes:
+    """Draw the picture.
+
+    Parameters
+    ----------
+    content : Content
+        The finished run.
+
+    Returns
+    -------
+    bytes
+        A PNG; the same content gives the same.
+    """
     figure = Figure(figsize=(WIDTH / 100, HEIGHT / 100), dpi=100, facecolor="white")
     FigureCanvasAgg(figure)
     axes = figure.add_axes((0, 0, 1, 1))
@@ -67,7 +84,9 @@ def write_picture(content: Content, path: Path) -> None:
     _legend(axes, order, words)
     _warnings(axes, content, order, words)
     _scale(axes, frame, content.ranch.units == "us", words[0])
-    figure.savefig(path, metadata={"Software": None})
+    drawn = BytesIO()
+    figure.savefig(drawn, format="png", metadata={"Software": None})
+    return drawn.getvalue()
 
 
 def _colour(priority: int | None) -> str:

@@ -7,6 +7,8 @@ from typing import Any
 
 import pandas as pd
 
+from stressmap.output.text.words import Words
+
 DAILY = 3
 """From so many days on, sets at the same hours are told once."""
 
@@ -62,6 +64,30 @@ def spells(sets: list[dict[str, Any]]) -> list[Spell]:
         part for group in groups for part in ([group] if len(group) >= DAILY else [[one] for one in group])
     ]
     return [Spell(part[0]["start"], part[0]["end"], part[-1]["start"], len(part)) for part in parts]
+
+
+def set_lines(sets: list[dict[str, Any]], words: Words) -> list[str]:
+    """Write a valve's sets: a line each, or two for those at the same hours day after day.
+
+    Parameters
+    ----------
+    sets : list of dict
+        ``start`` and ``end`` [local clock], in order.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    list of str
+    """
+    lines: list[str] = []
+    for one in spells(sets):
+        if one.count == 1:
+            lines.append(f"{words.moment(one.start)} - {words.moment(one.end)}")
+            continue
+        days = words("sheet.daily", first=words.day(one.start), last=words.day(one.last), count=one.count)
+        lines += [days, f"{one.start:%H:%M} - {one.end:%H:%M}"]
+    return lines
 
 
 def _follows(before: dict[str, Any], one: dict[str, Any]) -> bool:

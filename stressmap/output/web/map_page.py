@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 import re
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -32,6 +33,7 @@ from stressmap.output.view.palette import (
 )
 from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.map_data import map_data
+from stressmap.output.web.still_page import both, fills, still_page
 
 SECTIONS = (
     "locale", "unit", "priority", "measure", "crop", "method", "flag", "trees", "map", "list", "card",
@@ -104,6 +106,9 @@ def render(content: Content) -> str:
     return page.render(
         language=content.ranch.languages[0],
         words=words,
+        said=partial(_said, content),
+        still=still_page(content),
+        fills=fills(),
         visit=words.days(*content.visit),
         ranch=content.ranch.name,
         pictures_from=_tile_source(content.basemap),
@@ -113,6 +118,12 @@ def render(content: Content) -> str:
         map_script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
     )
+
+
+def _said(content: Content, key: str) -> str:
+    """Say something in every language of the map."""
+    spoken = [Words(language, content.ranch.units) for language in content.ranch.languages]
+    return both(spoken, lambda words: words(key))
 
 
 def script_json(value: Any) -> Markup:
