@@ -105,9 +105,10 @@ def _of_content(write: Callable[[Content, Path], None]) -> Writer:
 
 
 def _map(content: Content, path: Path) -> None:
+    from stressmap.output.paper.picture import picture_bytes
     from stressmap.output.web.map_page import write_map
 
-    write_map(content, path)
+    write_map(content, path, picture_bytes(content))
 
 
 def _picture(content: Content, path: Path) -> None:

@@ -69,7 +69,7 @@ class RanchLayers(folium.MacroElement):
         self._id = "ranch"
 
 
-def write_map(content: Content, path: Path) -> None:
+def write_map(content: Content, path: Path, picture: bytes | None = None) -> None:
     """Write the map.
 
     Parameters
@@ -78,17 +78,21 @@ def write_map(content: Content, path: Path) -> None:
         The finished run.
     path : Path
         Where; the same content gives the same bytes.
+    picture : bytes, optional
+        The map as a PNG, for where no script runs.
     """
-    path.write_text(render(content), encoding="utf-8", newline="\n")
+    path.write_text(render(content, picture), encoding="utf-8", newline="\n")
 
 
-def render(content: Content) -> str:
+def render(content: Content, picture: bytes | None = None) -> str:
     """Make the page.
 
     Parameters
     ----------
     content : Content
         The finished run.
+    picture : bytes, optional
+        The map as a PNG, for where no script runs.
 
     Returns
     -------
@@ -96,9 +100,9 @@ def render(content: Content) -> str:
         HTML that asks no network for anything.
     """
     data = map_data(content)
-    picture = RanchMap(location=_centre(data), zoom_start=15, max_zoom=20, min_zoom=8, zoom_snap=0.25)
-    picture.add_child(RanchLayers())
-    figure: Any = picture.get_root()
+    frame = RanchMap(location=_centre(data), zoom_start=15, max_zoom=20, min_zoom=8, zoom_snap=0.25)
+    frame.add_child(RanchLayers())
+    figure: Any = frame.get_root()
     figure.render()
     script = _scripts() + figure.script.render()
     words = Words(content.ranch.languages[0], content.ranch.units)
@@ -107,7 +111,7 @@ def render(content: Content) -> str:
         language=content.ranch.languages[0],
         words=words,
         said=partial(_said, content),
-        still=still_page(content),
+        still=still_page(content, picture),
         fills=fills(),
         visit=words.days(*content.visit),
         ranch=content.ranch.name,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 from typing import Any
 
-from stressmap.output.paper.picture import picture_bytes
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, priority_words, standing_words, turn_words, turns
@@ -17,25 +16,27 @@ from stressmap.output.view.quantities import duration
 CAUTIONS = ("heat", "pumps", "chamber", "advice")
 
 
-def still_page(content: Content) -> dict[str, Any]:
+def still_page(content: Content, picture: bytes | None) -> dict[str, Any]:
     """Gather what the part of the page without scripts says.
 
     Parameters
     ----------
     content : Content
         The finished run.
+    picture : bytes or None
+        The map as a PNG.
 
     Returns
     -------
     dict
-        ``picture`` (a ``data:`` address), ``said`` (sentences that come first), ``legend``, ``valves`` (in
-        rank order) and ``cautions`` (of each language).
+        ``picture`` (a ``data:`` address, or None), ``said`` (sentences that come first), ``legend``,
+        ``valves`` (in rank order) and ``cautions`` (of each language).
     """
     spoken = [Words(language, content.ranch.units) for language in content.ranch.languages]
     order = turns(content)
-    picture = base64.b64encode(picture_bytes(content)).decode("ascii")
+    coded = None if picture is None else base64.b64encode(picture).decode("ascii")
     return {
-        "picture": f"data:image/png;base64,{picture}",
+        "picture": coded and f"data:image/png;base64,{coded}",
         "said": [line for words in spoken for line in first_look(content, order, words)],
         "legend": [
             _look(priority) | {"text": both(spoken, lambda words, p=priority: priority_words(p, words))}
@@ -99,8 +100,8 @@ def _valve(turn: Turn, content: Content, spoken: list[Words]) -> dict[str, Any]:
     return _look(turn.priority) | {
         "rank": turn.rank,
         "past": turn.past_limit,
-        "valve": turn.row["valve"],
-        "block": turn.row["block"] or "",
+        "valve": " ".join(turn.row["valve"].split()),
+        "block": " ".join((turn.row["block"] or "").split()),
         "standing": both(spoken, lambda words: standing_words(turn, words)),
         "figure": both(spoken, lambda words: turn_words(turn, content.rank_by, words)),
         "water": water,
