@@ -137,7 +137,7 @@ def check(
 
 @app.command(
     epilog="Example: stressmap start my_ranch --blocks blocks.geojson --valves valves.gpkg",
-    help="Make a new ranch folder: settings filled in from the polygons, an empty readings table.",
+    help="Make a new ranch folder: settings filled in from the polygons, empty sheets for readings.",
 )
 def start(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to make.")],
