@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from stressmap.core.errors import DataError, NoRowsError, Problem
-from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.notes import Note, Noted, NoteList, Severity
 from stressmap.intake.tabular import (
     HEADER_WITHIN,
     MAX_CELL,
@@ -29,6 +29,8 @@ MAX_STYLES = 200_000
 """Elements in what is no sheet; each takes some 40 microseconds."""
 MOST_TIMES = 3
 """So often may one part be read; each sheet is read twice."""
+LIKE_A_TABLE = 3
+"""A sheet with so many of our headings that was not read may have been meant to be."""
 MAX_MARK = 200_000
 """Bytes of one tag with its attributes, or of a comment, whose reading time grows with their square."""
 _LONG_TAG = re.compile(rb"<[^<]{%d}" % MAX_MARK)
@@ -108,17 +110,20 @@ def read_fitting_sheets(
             bare.append(error)
     if not found:
         raise bare[0]
-    return Noted(tuple(found.values()), _told_sheets(where, found, sheets))
+    others = {name: rows for name, rows in sheets.items() if name not in fitting}
+    alike = any(_recognised(rows, known) >= LIKE_A_TABLE for rows in others.values())
+    return Noted(tuple(found.values()), _told_sheets(where, list(found), list(sheets), alike=alike))
 
 
-def _told_sheets(where: str, read: Mapping[str, Sheet], sheets: Mapping[str, object]) -> tuple[Note, ...]:
-    """Say which of several sheets were read."""
+def _told_sheets(where: str, read: list[str], sheets: list[str], *, alike: bool) -> tuple[Note, ...]:
+    """Say which of several sheets were read; with a caution where one that was not looks much alike."""
     others = [name for name in sheets if name not in read]
-    if len(read) > 1 and others:
-        return (Note.of("sheets_chosen", file=where, sheets=list(read), others=others),)
+    if len(read) > 1 and not others:
+        return (Note.of("sheets_all_read", file=where, sheets=read),)
+    severity: Severity = "caution" if alike else "info"
     if len(read) > 1:
-        return (Note.of("sheets_all_read", file=where, sheets=list(read)),)
-    return (Note.of("sheet_chosen", file=where, sheet=next(iter(read))),) if others else ()
+        return (Note.of("sheets_chosen", severity, file=where, sheets=read, others=others),)
+    return (Note.of("sheet_chosen", severity, file=where, sheet=read[0]),) if others else ()
 
 
 def _filled_sheets(data: bytes, where: str) -> dict[str, list[list[str]]]:

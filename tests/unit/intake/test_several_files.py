@@ -253,6 +253,17 @@ def test_clocks_without_a_day_take_that_of_their_sheet(ranch: Path) -> None:
     ]
 
 
+@pytest.mark.parametrize(("heading", "severity"), [("time", None), ("when", "caution"), ("remarks", "info")])
+def test_a_sheet_much_like_those_read_that_is_not_read_is_a_caution(
+    ranch: Path, heading: str, severity: str | None
+) -> None:
+    other = JUNE.replace("time", heading) if heading != "remarks" else "remarks,pressure\nall well,none\n"
+    book_of(ranch.parent / "visits", {"June": JUNE, "July": JUNE, "Third": other})
+    chosen = settings.load(ranch)
+    notes = read_readings(chosen.files.readings, chosen).notes
+    assert [n.severity for n in notes if n.code == "sheets_chosen"] == ([severity] if severity else [])
+
+
 WHOLE = small_ranch.readings()
 
 
