@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from stressmap.core.errors import DataError, NoRowsError, Problem
-from stressmap.core.notes import Note, Noted, NoteList, Severity
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.intake.tabular import (
     HEADER_WITHIN,
     MAX_CELL,
@@ -120,10 +120,10 @@ def _told_sheets(where: str, read: list[str], sheets: list[str], *, alike: bool)
     others = [name for name in sheets if name not in read]
     if len(read) > 1 and not others:
         return (Note.of("sheets_all_read", file=where, sheets=read),)
-    severity: Severity = "caution" if alike else "info"
-    if len(read) > 1:
-        return (Note.of("sheets_chosen", severity, file=where, sheets=read, others=others),)
-    return (Note.of("sheet_chosen", severity, file=where, sheet=read[0]),) if others else ()
+    if len(read) == 1:
+        return (Note.of("sheet_chosen", file=where, sheet=read[0]),) if others else ()
+    told = Note.of("sheets_chosen", file=where, sheets=read, others=others)
+    return (dataclasses.replace(told, severity="caution") if alike else told,)
 
 
 def _filled_sheets(data: bytes, where: str) -> dict[str, list[list[str]]]:
