@@ -170,6 +170,22 @@ class RowCounts:
         said = tuple(sorted(dict.fromkeys(remarks), key=lambda one: one.row))
         return cls(file, kind, count, count - len(left_out), left_out, said, columns)
 
+    def leaving(self, told: Iterable[ToldRow]) -> RowCounts:
+        """Count rows as left out that only a later stage could tell.
+
+        Parameters
+        ----------
+        told : iterable of ToldRow
+            Why they are left out; rows that were left out before stay as they are told.
+
+        Returns
+        -------
+        RowCounts
+        """
+        first = {one.row: one for one in (*told, *self.left_out)}
+        left_out = tuple(first[row] for row in sorted(first))
+        return dataclasses.replace(self, used=self.rows - len(left_out), left_out=left_out)
+
     def renamed(self, shown: Mapping[str, str]) -> RowCounts:
         """Put a shorter name in the place of the file's path.
 

@@ -47,6 +47,8 @@ class BlockAttributes:
         How it spells ``crop``.
     said : DataFrame
         A row per row of the file, by its number there; columns ``COLUMNS``, empty where it says nothing.
+    told : tuple of ToldRow
+        Rows of the file that are no entries.
     columns : Columns
         Which columns of the file were read.
     """
@@ -54,6 +56,7 @@ class BlockAttributes:
     where: str
     heading: str
     said: pd.DataFrame
+    told: tuple[ToldRow, ...] = ()
     columns: Columns = NONE
 
 
@@ -190,7 +193,7 @@ def read_attributes(
     table = match(sheet, fields, columns, required=("block",))
     read = notes.keep(columns_of(sheet, table, fields, columns))
     labels = names_of(table, "block", unique=True)
-    said = dataclasses.replace(attributes_of(table, labels, crops), columns=read)
+    said = dataclasses.replace(attributes_of(table, labels, crops), told=sheet.told, columns=read)
     notes.add(bare_spacings(table))
     return notes.beside((said, labels))
 
@@ -231,7 +234,8 @@ def lay_over(
         for row, label, name in zip(table.said.index, labels, found, strict=True)
         if name is None
     ]
-    notes.count(RowCounts.of(table.where, "attributes", table.said.index, told, columns=table.columns))
+    rows, lost = [*table.said.index, *(one.row for one in table.told)], [*table.told, *told]
+    notes.count(RowCounts.of(table.where, "attributes", rows, lost, columns=table.columns))
     if told:
         pairs = [f"{dict(one.values)['block']!r} ({dict(one.values)['near']!r}?)" for one in told]
         notes.say("attributes_unknown_blocks", "warning", file=table.where, count=len(told), pairs=pairs)

@@ -141,10 +141,10 @@ def read_blocks(
         If ``crs`` is not a projected CRS in metres.
     """
     file, notes = OutlineFile.of(given), NoteList()
-    source, whole = file.source, file.read()
-    outlines = notes.keep(pieces_joined(whole, BLOCK_FIELDS, columns or {}, "block"))
+    source = file.source
+    outlines = notes.keep(pieces_joined(file.read(), BLOCK_FIELDS, columns or {}, "block"))
     outlines = notes.keep(file.named(outlines, BLOCK_FIELDS, columns or {}, "block"))
-    made = notes.keep(_made(outlines, columns or {}, attributes, crops, whole.sheet.frame.index.tolist()))
+    made = notes.keep(_made(outlines, columns or {}, attributes, crops))
     named = pd.DataFrame({name: list(made[name]) for name in ("block", "irrigation", "soil")}, dtype=object)
     for kind in ("irrigation", "soil"):
         notes.add(unknown_words(named, source.name, kind))
@@ -152,7 +152,8 @@ def read_blocks(
     with workable(source.name):
         drawn = drawn_of(outlines, made, "block")
         working = working_crs(drawn.value, crs, source.name, settings_file)
-        return notes.beside(notes.keep(finished(drawn, working, BLOCKS, source.name)))
+        blocks = notes.keep(finished(drawn, working, BLOCKS, source.name))
+        return notes.beside(blocks.reset_index(drop=True))
 
 
 def _made(
@@ -160,14 +161,13 @@ def _made(
     columns: Mapping[str, str],
     attributes: Path | None,
     crops: Sequence[str],
-    listed: Sequence[int],
 ) -> Noted[dict[str, Any]]:
-    """Read what is known of each block besides its outline; ``listed`` are all rows of the file."""
+    """Read what is known of each block besides its outline."""
     notes = NoteList()
     required = ("block", "crop") if attributes is None else ("block",)
     table = match(outlines.sheet, BLOCK_FIELDS, columns, required=required)
     read = notes.keep(columns_of(outlines.sheet, table, BLOCK_FIELDS, columns))
-    notes.count(RowCounts.of(table.where, "blocks", listed, columns=read))
+    notes.count(RowCounts.of(table.where, "blocks", outlines.sheet.rows, outlines.sheet.told, columns=read))
     notes.add(bare_spacings(table))
     labels = names_of(table, "block", unique=True, folded=True)
     if attributes is None:
@@ -223,7 +223,7 @@ def read_valves(
     Returns
     -------
     Noted of GeoDataFrame
-        As :data:`stressmap.core.schemas.VALVES`.
+        As :data:`stressmap.core.schemas.VALVES`; the index, ``row``, is the row of the file.
 
     Raises
     ------
@@ -231,12 +231,12 @@ def read_valves(
         If the file cannot be read or used.
     """
     file, notes = OutlineFile.of(given), NoteList()
-    source, whole = file.source, file.read()
-    outlines = notes.keep(pieces_joined(whole, VALVE_FIELDS, columns or {}, "valve"))
+    source = file.source
+    outlines = notes.keep(pieces_joined(file.read(), VALVE_FIELDS, columns or {}, "valve"))
     outlines = notes.keep(file.named(outlines, VALVE_FIELDS, columns or {}, "valve"))
     table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
     read = notes.keep(columns_of(outlines.sheet, table, VALVE_FIELDS, columns or {}))
-    notes.count(RowCounts.of(table.where, "valves", whole.sheet.frame.index, columns=read))
+    notes.count(RowCounts.of(table.where, "valves", outlines.sheet.rows, outlines.sheet.told, columns=read))
     made = {
         "valve": names_of(table, "valve", unique=True, folded=True),
         "block": [None if text in {None, *replaced} else text for text in _folded_text(table, "block")],

@@ -138,6 +138,6 @@ def finished(drawn: Noted[gpd.GeoDataFrame], crs: CRS, schema: Any, where: str) 
         raise DataError(problems)
     table.geometry = shapes
     sized = with_areas(drawn.notes, table.geometry.area.to_dict())
-    settled = notes.keep(apart(table, name, where)).reset_index(drop=True)
+    settled = notes.keep(apart(table, name, where))
     settled = gpd.GeoDataFrame(conform(settled, schema, where), crs=table.crs)
     return Noted(settled, in_few_lines((*sized, *notes)))

@@ -97,7 +97,7 @@ def read_irrigation(
     once = once_each([one for log in logs for one in log.sets])
     for sheet, table, log in zip(sheets, tables, logs, strict=True):
         read = notes.keep(columns_of(sheet, table, FIELDS, columns))
-        counts = _counted(table, log, once, read)
+        counts = _counted(sheet, log, once, read)
         notes.count(counts)
         notes.add(_said(counts))
     return notes.beside(_frame(once.sets, zone, tables[0].where))
@@ -124,16 +124,16 @@ def _judged(table: Table, zone: ZoneInfo, order: Order | None, valves: pd.DataFr
     return notes.beside(_Judged(tuple(sets), tuple(told), tuple(remarks)))
 
 
-def _counted(table: Table, log: _Judged, once: OnceEach, read: Columns) -> RowCounts:
+def _counted(sheet: Sheet, log: _Judged, once: OnceEach, read: Columns) -> RowCounts:
     """Count the rows of one table, now that it is known what stands elsewhere too."""
-    left = {one.row for one in once.sets if one.file == table.where}
-    repeats = [one for file, one in once.repeats if file == table.where]
-    overlaps = [one for file, one in once.overlaps if file == table.where]
-    told = [*log.told, *(one for one in repeats if one.row not in left)]
+    left = {one.row for one in once.sets if one.file == sheet.where}
+    repeats = [one for file, one in once.repeats if file == sheet.where]
+    overlaps = [one for file, one in once.overlaps if file == sheet.where]
+    told = [*sheet.told, *log.told, *(one for one in repeats if one.row not in left)]
     remarks = [*log.remarks, *overlaps, *(one for one in repeats if one.row in left)]
     joined = {one.row for one in overlaps}
     told = [one for one in told if one.row not in joined]
-    return RowCounts.of(table.where, "irrigation", table.index, told, remarks, columns=read)
+    return RowCounts.of(sheet.where, "irrigation", sheet.rows, told, remarks, columns=read)
 
 
 def _matched(sheet: Sheet, columns: Mapping[str, str]) -> Table:

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from stressmap.core.notes import Note, Noted
+from stressmap.core.row_counts import ToldRow
 from stressmap.intake.columns import Field, match
 from stressmap.intake.polygon_files import Outlines
 
@@ -48,6 +49,7 @@ def pieces_joined(
     labels = [" ".join(str(text or "").split()) for text in table.text(name)]
     area = np.array([_area(shape) for shape in outlines.shapes])
     shapes, gone, named = outlines.shapes.copy(), np.zeros(len(labels), dtype=bool), []
+    rows, told = outlines.sheet.frame.index.tolist(), list[ToldRow]()
     for label in dict.fromkeys(one for one in labels if labels.count(one) > 1):
         at = np.array([k for k, one in enumerate(labels) if one == label])
         largest = at[np.nanargmax(area[at])] if not np.isnan(area[at]).all() else at[0]
@@ -55,6 +57,10 @@ def pieces_joined(
         if len(slivers) and shapely.is_valid(shapes[largest]):
             mended = shapely.make_valid(shapes[slivers], method="structure", keep_collapsed=False)
             shapes[largest] = _joined(shapes[largest], mended)
+        for at in slivers:
+            merged = _within(shapes[at], shapes[largest])
+            why = ToldRow.of(rows[at], "piece_dropped", name=label)
+            told.append(ToldRow.of(rows[at], "piece_merged", name=label) if merged else why)
         gone[slivers] = True
         named += [label] if len(slivers) else []
     if not named:
@@ -62,7 +68,7 @@ def pieces_joined(
     frame = outlines.sheet.frame
     said = {"file": outlines.sheet.where, "count": int(gone.sum()), "names": named}
     note = Note.of("pieces_joined", "caution", **said, kind=name, rows=frame.index[gone].tolist())
-    sheet = dataclasses.replace(outlines.sheet, frame=frame[~gone])
+    sheet = dataclasses.replace(outlines.sheet, frame=frame[~gone], told=(*outlines.sheet.told, *told))
     return Noted(dataclasses.replace(outlines, sheet=sheet, shapes=shapes[~gone]), (note,))
 
 
@@ -71,6 +77,13 @@ def _area(shape: Any) -> float:
     known = shape is not None and shape.geom_type in {"Polygon", "MultiPolygon"}
     finite = known and bool(np.isfinite(shapely.get_coordinates(shape)).all())
     return float(shape.area) if finite and not shape.is_empty else np.nan
+
+
+def _within(piece: Any, outline: Any) -> bool:
+    """Tell whether more than half of a piece is part of an outline now."""
+    whole = shapely.make_valid(piece, method="structure", keep_collapsed=False)
+    both = shapely.intersection(whole, shapely.make_valid(outline, method="structure", keep_collapsed=False))
+    return bool(shapely.area(both) > 0.5 * shapely.area(whole))
 
 
 def _joined(largest: Any, slivers: Any) -> Any:

@@ -169,7 +169,7 @@ def _drawable(
                 drawn = drawn_of(outlines, made, name)
                 working = crs or working_crs(drawn.value, None, where, "ranch.toml")
                 done = finished(drawn, working, schema, where)
-            return Noted((done.value, problems), done.notes)
+            return Noted((done.value.reset_index(drop=True), problems), done.notes)
         except DataError as error:
             bad = {problem.row for problem in error.problems}
             fit = ~outlines.sheet.frame.index.isin([row for row in bad if row is not None])

@@ -20,7 +20,7 @@ from stressmap.intake.geojson_files import parse_json
 from stressmap.intake.geopackage_files import SQLITE, refuse_computed
 from stressmap.intake.gpx_files import read_waypoints
 from stressmap.intake.spellings import PLACE
-from stressmap.intake.table_files import read_sheets
+from stressmap.intake.table_files import read_sheets, refuse_web_page
 from stressmap.intake.tabular import Known, Sheet, most_rows, sheet_of
 
 
@@ -55,9 +55,7 @@ def read_points(
         return Noted((layer.value,), layer.notes)
     if head.startswith(b"{"):
         return Noted((read_geojson(source.filled(), source.name),))
-    if head.lower().startswith((b"<!doctype html", b"<html")):
-        what = "it is a web page, not a table"
-        raise DataError(Problem(source.name, what, "Download the file itself; the page may ask to log in"))
+    refuse_web_page(head, source.name)
     if head.startswith(b"<"):
         return Noted((read_waypoints(source.filled(), source.name, known),))
     return read_sheets(source, known, fits)

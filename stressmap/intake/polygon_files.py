@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ import shapely
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem
+from stressmap.core.row_counts import ToldRow
 from stressmap.core.safe_read import MAX_BYTES
 from stressmap.core.sources import InputSource
 from stressmap.core.text import first_line
@@ -195,14 +196,21 @@ def _from_kml(data: bytes, where: str) -> Outlines:
         raise DataError(Problem(where, what, "Export the polygons as KML or GeoJSON"))
     marks = [node for node in root.iter() if _local(node) == "Placemark"]
     shapes = [_kml_shape(mark, row, where) for row, mark in enumerate(marks, 2)]
-    kept = [(mark, shape) for mark, shape in zip(marks, shapes, strict=True) if shape is not None]
+    kept = [one for one in zip(range(2, len(marks) + 2), marks, shapes, strict=True) if one[2] is not None]
     if not kept:
         raise DataError(Problem(where, "it holds no polygons", "Export the polygons again"))
     if len(kept) > MAX_OUTLINES:
         what = f"it has more than {MAX_OUTLINES:,} polygons"
         raise DataError(Problem(where, what, "Keep those of the ranch"))
-    sheet = sheet_of((_kml_attributes(mark) for mark, _ in kept), where)
-    return Outlines(sheet, np.array([shape for _, shape in kept], dtype=object), CRS("EPSG:4326"))
+    sheet = sheet_of((_kml_attributes(mark) for _, mark, _ in kept), where)
+    index = pd.Index([row for row, _, _ in kept], name="row")
+    told = tuple(
+        ToldRow.of(row, "no_outline", name=_kml_attributes(mark).get("name", ""))
+        for row, (mark, shape) in enumerate(zip(marks, shapes, strict=True), 2)
+        if shape is None
+    )
+    sheet = replace(sheet, frame=sheet.frame.set_axis(index), told=told)
+    return Outlines(sheet, np.array([shape for _, _, shape in kept], dtype=object), CRS("EPSG:4326"))
 
 
 def _local(node: Any) -> str:

@@ -60,7 +60,7 @@ def read_readings(given: Given, settings: Settings) -> Noted[pd.DataFrame]:
     tables = each(sheets, lambda sheet: match(sheet, FIELDS, chosen, required=("pressure",)))
     for sheet, table in zip(sheets, tables, strict=True):
         columns = notes.keep(columns_of(sheet, table, FIELDS, chosen))
-        notes.count(RowCounts.of(table.where, "readings", table.index, columns=columns))
+        notes.count(RowCounts.of(table.where, "readings", sheet.rows, sheet.told, columns=columns))
     _refuse_unknown_choice(tables, settings, [sheet.headings for sheet in sheets])
     days = [table.columns.get("date", table.columns.get("time")) for table in tables]
     orders = orders_of(sheets, days, settings.reading.date_order)

@@ -51,7 +51,10 @@ FIELDS = {
             "pressure2 presion_2 presion2 segunda_lectura segunda_presion segundo_punto_final relectura "
             "comprobacion verificacion 2a_lectura 2_a_lectura 2da_lectura 2_lectura lectura_2 lectura2 "
             "2a_presion 2da_presion 2_presion segunda 2nd_reading 2nd_pressure 2nd_read 2nd second_read "
-            "reading_2 reading2 re_reading re_read reread re_lectura"
+            "reading_2 reading2 re_reading re_read reread re_lectura 2a_lect 2da_lect lect_2 lectura_no_2 "
+            "lectura_repetida presion_repetida presion_de_comprobacion 2o_punto_final reading_no_2 2nd_rdg "
+            "rdg_2 2nd_press 2nd_end_point 2nd_endpoint second_endpoint repeat_reading repeated_reading "
+            "check_reading bar_2 mpa_2 psi_2 2nd_bar 2nd_mpa 2nd_psi bar_2nd mpa_2nd psi_2nd"
         ),
         PRESSURE_UNITS,
         shown="recheck_bar",

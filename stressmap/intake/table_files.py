@@ -75,7 +75,28 @@ def read_sheets(
 
 
 def _read_text(data: bytes, where: str, known: Known) -> Noted[Sheet]:
+    refuse_web_page(data, where)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         what = "it is a workbook of the old .xls kind, or protected by a password"
         raise DataError(Problem(where, what, "Save it as .xlsx or CSV, without a password"))
     return read_delimited(data, where, known)
+
+
+def refuse_web_page(data: bytes, where: str) -> None:
+    """Refuse a page of the web that was saved in the place of a file.
+
+    Parameters
+    ----------
+    data : bytes
+        The file's content, or its beginning.
+    where : str
+        File, for messages.
+
+    Raises
+    ------
+    DataError
+    """
+    head = data[:200].removeprefix(b"\xef\xbb\xbf").lstrip().lower()
+    if head.startswith((b"<!doctype html", b"<html")):
+        what = "it is a web page, not a table"
+        raise DataError(Problem(where, what, "Download the file itself; the page may ask to log in"))

@@ -18,6 +18,7 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, NoRowsError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.row_counts import ToldRow
 from stressmap.intake.unit_headings import unit_in
 
 MAX_ROWS = 200_000
@@ -31,6 +32,10 @@ HEADER_WITHIN = 30
 DELIMITERS = (",", ";", "\t", "|")
 _LINE = re.compile(r"[^\r\n]*(?:\r\n|[\r\n])|[^\r\n]+$")
 _GAP = re.compile(r"\s{20,}")
+_KINDS = frozenset(
+    ("mean", "average", "avg", "sample", "total", "sum", "max", "min", "media", "promedio", "muestra", "suma")
+)
+"""What a second row under the units may say: how each value of a record was made."""
 Known = Callable[[str], bool]
 
 
@@ -51,6 +56,8 @@ class Sheet:
         shows. Rows without any entry are not in it.
     title : str
         Of the sheet of a workbook of which several are read.
+    told : tuple of ToldRow
+        Rows of the file that are no entries and therefore not in ``frame``, and why.
     """
 
     where: str
@@ -58,6 +65,12 @@ class Sheet:
     units: tuple[str, ...]
     frame: pd.DataFrame
     title: str = ""
+    told: tuple[ToldRow, ...] = ()
+
+    @property
+    def rows(self) -> list[int]:
+        """All rows below the header that hold anything, as a spreadsheet shows them."""
+        return sorted([*self.frame.index.tolist(), *(one.row for one in self.told)])
 
     @property
     def book(self) -> str:
@@ -205,7 +218,7 @@ def most_rows(columns: int, where: str) -> int:
     return min(MAX_ROWS, MAX_CELLS // max(1, columns))
 
 
-def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
+def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known, *, apart: bool = False) -> Sheet:
     """Find the header among rows of text, and what stands below it.
 
     Parameters
@@ -216,6 +229,9 @@ def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
         File, for messages.
     known : callable
         Whether a heading is recognised.
+    apart : bool
+        Whether each cell stands in a column of its own, as in a workbook: what stands to the right of the
+        header is then a column without a heading, not a separator too many.
 
     Returns
     -------
@@ -233,20 +249,30 @@ def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known) -> Sheet:
     if header is None:
         raise NoRowsError(Problem(where, "it is empty", "Give a file with a header and a row per entry"))
     headings = _trimmed(cells[header])
+    if apart:
+        widest = max(len(_trimmed(row)) for row in cells[header:])
+        headings += [""] * (widest - len(headings))
     if len(headings) > MAX_COLUMNS:
         what = f"the header has {len(headings)} columns; at most {MAX_COLUMNS} are read"
         raise DataError(Problem(where, what, "Remove columns that are not needed", row=header + 1))
     units, skipped = _units(cells, header)
     width = len(headings)
-    numbered = [(i + 1, row) for i, row in enumerate(cells) if i > header and i != skipped and any(row)]
+    numbered = [(i + 1, row) for i, row in enumerate(cells) if i > header and i not in skipped and any(row)]
     _refuse_wide(numbered, width, where)
+    again = [n for n, row in numbered if _folded(row) == _folded(headings)]
+    numbered = [(n, row) for n, row in numbered if n not in again]
     body = [row[:width] + [""] * (width - len(row)) for _, row in numbered]
     if not body:
         remedy = "Give a row per entry below the header"
         raise NoRowsError(Problem(where, "it has a header and no row below it", remedy, row=header + 1))
     index = pd.Index([n for n, _ in numbered], name="row")
     frame = pd.DataFrame(body, index=index, columns=range(width), dtype=object)
-    return Sheet(where, tuple(headings), tuple(units[:width] + [""] * (width - len(units))), frame)
+    told = tuple(ToldRow.of(n, "heading_again") for n in again)
+    return Sheet(where, tuple(headings), tuple(units[:width] + [""] * (width - len(units))), frame, told=told)
+
+
+def _folded(row: list[str]) -> list[str]:
+    return [cell.casefold() for cell in _trimmed(row)]
 
 
 def _stripped(cell: str) -> str:
@@ -276,18 +302,24 @@ def _header(cells: list[list[str]], known: Known) -> int | None:
     return max(first, key=lambda i: widths[i])
 
 
-def _units(cells: list[list[str]], header: int) -> tuple[list[str], int | None]:
-    """Find a row of units just above or just below the header, and which row below is no entry."""
+def _units(cells: list[list[str]], header: int) -> tuple[list[str], tuple[int, ...]]:
+    """Find a row of units just above or just below the header, and which rows below are no entries."""
     if header > 0 and _says_units(cells[header - 1]):
-        return cells[header - 1], None
+        return cells[header - 1], ()
     below = header + 1
     if below < len(cells) and _says_units(cells[below]):
-        return cells[below], below
-    return [], None
+        kinds = below + 1 < len(cells) and _says_kinds(cells[below + 1])
+        return cells[below], (below, below + 1) if kinds else (below,)
+    return [], ()
+
+
+def _says_kinds(row: list[str]) -> bool:
+    filled = [c.casefold().rstrip(".") for c in row if c]
+    return bool(filled) and all(c in _KINDS for c in filled)
 
 
 def _says_units(row: list[str]) -> bool:
-    filled = [c for c in row if c and c not in {"-", "—"}]
+    filled = [c for c in row if c and c not in {"-", "—", "local", "local time", "hora local"}]
     return bool(filled) and all(unit_in(c) for c in filled)
 
 

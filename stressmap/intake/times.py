@@ -65,6 +65,8 @@ FURTHEST_MIN = 14 * 60
 """No clock on earth is further from UTC."""
 YEARS = (1900, 2100)
 """A day outside these years is a slip of the pen and counts as unreadable."""
+_SINCE_1970 = re.compile(r"1\d{9}(?:\.\d+)?|1\d{12}")
+"""Seconds or milliseconds since 1970 began in UTC, as loggers and phones count, from 2001 to 2033."""
 _SERIAL_EPOCH = np.datetime64("1899-12-30", "us")
 
 
@@ -151,7 +153,14 @@ def _walls(text: pd.Series, asked: Asked) -> Noted[tuple[pd.Series, pd.Series, p
         stamp = _SERIAL_EPOCH + np.round(days * 86_400).astype("timedelta64[s]")
         wall = wall.mask(serial, pd.Series(stamp.astype("datetime64[us]"), index=cells[serial].index))
         notes.say("serial_days", file=asked.where, column=asked.column)
-    return notes.beside((wall, parts["off"], cells))
+    offset, counted = parts["off"], cells.str.fullmatch(_SINCE_1970)
+    if counted.any():
+        count = pd.to_numeric(cells[counted])
+        seconds = count.where(count < 1e12, count / 1000.0).round().astype("int64")
+        wall = wall.mask(counted, pd.to_datetime(seconds, unit="s").astype("datetime64[us]"))
+        offset = offset.mask(counted, "z")
+        notes.say("seconds_since_1970", file=asked.where, column=asked.column)
+    return notes.beside((wall, offset, cells))
 
 
 _STAMP_WHOLE = re.compile(rf"^{_STAMP.pattern}$")
@@ -283,6 +292,8 @@ def _dates(parts: pd.DataFrame, cells: pd.Series, asked: Asked) -> pd.Series:
 
 def _order(first: pd.Series, second: pd.Series, cells: pd.Series, asked: Asked) -> Order:
     """Infer the order of day and month from a whole column."""
+    neither = (first > 12) & (second > 12)
+    first, second = first.mask(neither), second.mask(neither)
     day_first, month_first = first > 12, second > 12
     remedy = 'Say [reading] date_order = "day-first" or "month-first"'
     if day_first.any() and month_first.any():

@@ -6,6 +6,8 @@ import pandas as pd
 
 from stressmap.intake.columns import Table
 
+APART = ("year", "month", "day_of_year")
+"""Our names of columns that are a day only together."""
 CLOCK_ONLY = r"\d{1,4}|\d{1,2}[:h.]\d{2}(?:[:.]\d{2})?(?:\s*[ap]\.?\s*m\.?)?|\d{1,2}\s*[ap]\.?\s*m\.?"
 """A cell that is a time of day without a day (lower-case)."""
 
@@ -40,7 +42,8 @@ def stamp_text(table: Table, time: str, day: str, clock: str) -> tuple[pd.Series
     if not table.has(day):
         name = here[0] if here else time
         return table.text(name).fillna("").astype(str), table.headings.get(name, name)
-    days = table.text(day).fillna("").astype(str)
+    # a day of a workbook is a moment at midnight
+    days = table.text(day).fillna("").astype(str).str.replace(r"[ T]0?0:00(:00)?$", "", regex=True)
     for name in here:
         cells = table.text(name).fillna("").astype(str)
         filled = cells[cells != ""]
@@ -70,3 +73,44 @@ def clock_text(cells: pd.Series) -> pd.Series:
     """
     whole = cells.str.replace(r"^(\d{1,2})$", r"\1:00", regex=True)
     return whole.str.replace(r"^(\d{1,2})(\d{2})$", r"\1:\2", regex=True)
+
+
+def one_day(table: Table) -> None:
+    """Join year, month and day in columns of their own, or year and day of the year, into the column of days.
+
+    Where the file needs no such columns, they are taken out of the table and so told as not read.
+
+    Parameters
+    ----------
+    table : Table
+        A file under our names: ``year``, ``month``, ``day``, ``day_of_year``; changed in place.
+
+    Examples
+    --------
+    >>> index = pd.Index([2])
+    >>> columns = {"year": pd.Series(["2026"], index), "day_of_year": pd.Series(["195"], index)}
+    >>> table = Table("weather.csv", index, columns, {"year": "Year", "day_of_year": "Day"})
+    >>> one_day(table)
+    >>> table.columns["day"].tolist(), table.headings["day"]
+    (['2026-07-14'], 'Day')
+    """
+    text = {name: table.text(name).fillna("").astype(str) for name in (*APART, "day")}
+    whole = table.has("day") and not text["day"].str.fullmatch(r"\d{1,2}|").all()
+    if whole or not table.has("year"):
+        used = []
+    elif table.has("month") and table.has("day"):
+        used = ["year", "month", "day"]
+    else:
+        used = ["year", "day_of_year"] if table.has("day_of_year") else []
+    if used:
+        joined = text[used[0]]
+        for name in used[1:]:
+            joined = joined + " " + text[name]
+        form = "%Y %m %d" if "month" in used else "%Y %j"
+        days = pd.to_datetime(joined, format=form, errors="coerce")
+        written = days.dt.strftime("%Y-%m-%d").where(days.notna(), joined.str.strip())
+        table.columns["day"] = written.astype(object)
+        table.headings["day"] = table.headings[used[-1]]
+    for name in set(APART) - set(used):
+        for held in (table.columns, table.headings, table.places):
+            held.pop(name, None)

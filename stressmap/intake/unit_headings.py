@@ -24,6 +24,8 @@ _WORDS = {
     "mph": "mph mi_h",
     "W/m2": "w_m2 wm2 w_m_2 w_sq_m watts_m2",
     "MJ/m2": "mj_m2 mjm2 mj_m_2",
+    "Ly": "ly langley langleys",
+    "Ly/day": "ly_day ly_d langley_day langleys_day",
     "min": "min mins minute minutes minuto minutos",
     "h": "h hr hrs hour hours hora horas",
     "mm/h": "mm_h mm_hr mmh mm_hour",

@@ -168,8 +168,11 @@ def meant_by(heading: str, fields: Mapping[str, Field]) -> str | None:
     >>> meant_by("PLANT_YR", fields), meant_by("psi again", fields), meant_by("OBJECTID", fields)
     ('planted', 'recheck', None)
     """
-    name = split_unit(apart(heading))[0] or normal(heading)
+    name, unit = split_unit(apart(heading))
+    name = name or normal(heading)
     words = [word for word in name.split("_") if word]
+    if "recheck" in fields and unit in fields["recheck"].units and _CLUES["recheck"] & set(words):
+        return "recheck"
     whole = "_".join(filter(None, (_SHORT.get(word, word) for word in words)))
     seen = recognise(whole, fields) if whole else None
     if seen:

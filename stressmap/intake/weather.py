@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -20,10 +21,11 @@ from stressmap.core.sources import InputSource
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
 from stressmap.intake.columns import Field, Table, match, names, recogniser
+from stressmap.intake.rain_counter import each_row
 from stressmap.intake.station_clock import check_station_clock
 from stressmap.intake.table_files import read_sheet
 from stressmap.intake.times import Asked, Order, read_times
-from stressmap.intake.timestamps import stamp_text
+from stressmap.intake.timestamps import one_day, stamp_text
 from stressmap.intake.unread_columns import columns_of
 
 FIELDS: Mapping[str, Field] = MappingProxyType(
@@ -35,19 +37,26 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
             )
         ),
         "day": Field(names("date day fecha dia")),
+        "year": Field(names("yr ano anio")),
+        "month": Field(names("mes")),
+        "day_of_year": Field(names("doy yearday julian julian_day day_of_the_year dia_juliano dia_del_ano")),
         "clock": Field(names("hour clock hour_of_day hora_del_dia hr_pst hour_pst")),
         "temp_c": Field(
             names(
                 "temp temperature air_temp air_temperature temp_air temperature_air tair t_air temp_avg "
                 "avg_temp mean_temp temp_mean temp_out temperatura temp_aire t_aire temperatura_aire "
-                "temperatura_del_aire temp_media temperatura_media t_media tmed tmedia"
+                "temperatura_del_aire temp_media temperatura_media t_media tmed tmedia "
+                "outside_temp outside_temperature outdoor_temp outdoor_temperature ambient_temp "
+                "ambient_temperature temp_exterior temperatura_exterior temp_ambiente temperatura_ambiente"
             ),
             units=("C", "F"),
         ),
         "rh_pct": Field(
             names(
                 "rh humidity rel_hum rel_humidity relative_humidity hum hr humedad humedad_relativa "
-                "humedad_rel hum_rel hr_media humedad_media humedad_relativa_media avg_rel_hum rh_avg avg_rh"
+                "humedad_rel hum_rel hr_media humedad_media humedad_relativa_media avg_rel_hum rh_avg avg_rh "
+                "outside_humidity outside_hum outdoor_humidity out_hum hum_out humedad_exterior "
+                "humedad_ambiente"
             ),
             units=("%",),
         ),
@@ -63,7 +72,7 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
                 "solar solar_radiation solar_rad sol_rad radiation global_radiation rs srad ghi radiacion "
                 "radiacion_solar radiacion_global rad rad_solar rad_global"
             ),
-            units=("W/m2", "MJ/m2"),
+            units=("W/m2", "MJ/m2", "Ly", "Ly/day"),
         ),
         "eto_mm": Field(names("eto et0 et_o reference_et reference_evapotranspiration"), units=("mm", "in")),
         "rain_mm": Field(
@@ -77,8 +86,17 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
 )
 """Our columns of a weather file and how stations spell them."""
 
+_MOMENT = frozenset({"time", "day", "year", "month", "day_of_year", "clock"})
+
 M_S_PER = {"m/s": 1.0, "km/h": 1.0 / 3.6, "mph": 0.44704}
 """Metres a second in one of each unit of wind (mile 1609.344 m, exact)."""
+
+J_M2_PER = {"MJ/m2": 1e6, "Ly": 41_840.0}
+"""Joules per square metre in one of each unit of a sum of energy; a langley is a calorie (4.184 J) per square
+centimetre (Guide for the Use of the International System of Units, NIST Special Publication 811, 2008,
+Appendix B.8; from memory)."""
+NO_FIGURE = frozenset(("m", "err", "error", "fail", "fault", "falla", "fallo", "missing data", "sin dato"))
+"""What stations write for a value that is missing, beside what anybody does."""
 
 PLAUSIBLE = {
     "wind_m_s": (0.0, 60.0),
@@ -127,6 +145,10 @@ def read_weather(
     notes = NoteList()
     sheet = notes.keep(read_sheet(given, recogniser(FIELDS, columns)))
     table = match(sheet, FIELDS, columns, required=("temp_c", "rh_pct"))
+    one_day(table)
+    for name in set(table.columns) - _MOMENT:
+        cells = table.columns[name]
+        table.columns[name] = cells.mask(cells.str.lower().isin(NO_FIGURE), "")
     read = notes.keep(columns_of(sheet, table, FIELDS, columns))
     table.columns["rh_pct"] = table.columns["rh_pct"].str.replace(r"\s*%$", "", regex=True)
     times = notes.keep(_times(table, zone, order))
@@ -137,14 +159,15 @@ def read_weather(
     frame["rh_pct"] = notes.keep(mend_humidity(humidity, origin))
     frame["wind_m_s"] = notes.keep(_plausible(table, "wind_m_s", _wind(table)))
     frame["eto_mm"] = notes.keep(_plausible(table, "eto_mm", _depth(table, "eto_mm")))
-    frame["rain_mm"] = notes.keep(_plausible(table, "rain_mm", _depth(table, "rain_mm")))
+    rain = notes.keep(
+        each_row(_depth(table, "rain_mm"), times, _origin(table), table.headings.get("rain_mm", ""))
+    )
+    frame["rain_mm"] = notes.keep(_plausible(table, "rain_mm", rain))
     frame["solar_w_m2"] = notes.keep(_plausible(table, "solar_w_m2", _solar(table, times)))
     frame["solar_w_m2"] = frame["solar_w_m2"].clip(lower=0.0)
-    ordered = notes.keep(_in_order(frame, table.where))
-    untimed, twice = frame["time"].isna(), frame["time"].notna() & frame["time"].duplicated(keep="first")
-    told = [ToldRow.of(row, "no_time") for row in frame.index[untimed]]
-    told += [ToldRow.of(row, "time_repeated") for row in frame.index[twice]]
-    notes.count(RowCounts.of(table.where, "weather", frame.index, told, columns=read))
+    told = _left_out(frame)
+    ordered = notes.keep(_in_order(frame, told, table.where))
+    notes.count(RowCounts.of(table.where, "weather", sheet.rows, [*sheet.told, *told], columns=read))
     if table.has("temp_c"):
         check_station_clock(ordered, table.where, str(zone))
     return notes.beside(conform(ordered.reset_index(drop=True), WEATHER, table.where))
@@ -183,10 +206,13 @@ def _depth(table: Table, name: str) -> pd.Series:
 def _solar(table: Table, times: pd.Series) -> pd.Series:
     """Return the mean radiation [W/m2]; a sum of energy is spread over the step of the record."""
     solar = table.numbers("solar_w_m2", wanted="the radiation as a number")
-    if table.unit("solar_w_m2") != "MJ/m2":
+    unit = table.unit("solar_w_m2") or "W/m2"
+    if unit == "Ly/day":
+        return solar * (J_M2_PER["Ly"] / 86_400.0)
+    if unit not in J_M2_PER:
         return solar
     step = times.dropna().sort_values().diff().dt.total_seconds()
-    return solar * 1e6 / (float(step[step > 0].median()) if (step > 0).any() else 3600.0)
+    return solar * J_M2_PER[unit] / (float(step[step > 0].median()) if (step > 0).any() else 3600.0)
 
 
 def _plausible(table: Table, name: str, values: pd.Series) -> Noted[pd.Series]:
@@ -199,17 +225,33 @@ def _plausible(table: Table, name: str, values: pd.Series) -> Noted[pd.Series]:
     return Noted(values.mask(wrong), (note,))
 
 
-def _in_order(frame: pd.DataFrame, where: str) -> Noted[pd.DataFrame]:
+def _left_out(frame: pd.DataFrame) -> list[ToldRow]:
+    """Tell the rows that say nothing: no moment, no value, or a moment that an earlier row has."""
+    untimed = frame["time"].isna()
+    bare = ~untimed & frame.drop(columns="time").isna().all(axis="columns")
+    twice = frame["time"].mask(untimed | bare).dropna().duplicated(keep="first")
+    return [
+        *(ToldRow.of(row, "no_time") for row in frame.index[untimed]),
+        *(ToldRow.of(row, "no_air") for row in frame.index[bare]),
+        *(ToldRow.of(row, "time_repeated") for row in twice.index[twice]),
+    ]
+
+
+def _in_order(frame: pd.DataFrame, told: list[ToldRow], where: str) -> Noted[pd.DataFrame]:
     notes = NoteList()
-    known = frame[frame["time"].notna()]
-    if known.empty:
+    if frame["time"].isna().all():
         raise DataError(Problem(where, "no row has a time", "Write times as 2026-07-14 13:00"))
-    lost = len(frame) - len(known)
-    if lost:
-        notes.say("weather_without_time", "caution", file=where, count=lost)
-    twice = known["time"].duplicated(keep="first")
-    if twice.any():
-        notes.say("weather_repeats", "caution", file=where, count=twice.sum())
+    known = frame.drop(index=[one.row for one in told])
+    if known.empty:
+        what = "no row has a value that can be used"
+        raise DataError(Problem(where, what, "Export the record again, with its temperature and humidity"))
+    lost = Counter(one.code for one in told)
+    if lost["no_time"]:
+        notes.say("weather_without_time", "caution", file=where, count=lost["no_time"])
+    if lost["no_air"]:
+        notes.say("weather_without_values", "caution", file=where, count=lost["no_air"])
+    if lost["time_repeated"]:
+        notes.say("weather_repeats", "caution", file=where, count=lost["time_repeated"])
     if not known["time"].is_monotonic_increasing:
         notes.say("weather_unordered", file=where)
-    return notes.beside(known[~twice].sort_values("time", kind="stable"))
+    return notes.beside(known.sort_values("time", kind="stable"))

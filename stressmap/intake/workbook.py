@@ -60,7 +60,9 @@ def read_workbook(data: bytes, where: str, known: Known) -> Noted[Sheet]:
     DataError
         If it is no workbook, unpacks to too much, or several of its sheets could be the table.
     """
-    return _likeliest(_filled_sheets(data, where), where, known)
+    notes = NoteList()
+    sheets = notes.keep(_filled_sheets(data, where))
+    return notes.beside(notes.keep(_likeliest(sheets, where, known)))
 
 
 def read_fitting_sheets(
@@ -92,27 +94,28 @@ def read_fitting_sheets(
     DataError
         As :func:`read_workbook`.
     """
-    sheets = _filled_sheets(data, where)
+    notes = NoteList()
+    sheets = notes.keep(_filled_sheets(data, where))
     fitting = [name for name, rows in sheets.items() if any(fits(row) for row in rows[:HEADER_WITHIN])]
     if not fitting:
-        sheet = _likeliest(sheets, where, known)
-        return Noted((sheet.value,), sheet.notes)
+        return notes.beside((notes.keep(_likeliest(sheets, where, known)),))
     found: dict[str, Sheet] = {}
     bare: list[NoRowsError] = []
     for name in fitting:
         try:
             if len(fitting) > 1:
-                part = from_rows(sheets[name], f"{where}:{name}", known)
+                part = from_rows(sheets[name], f"{where}:{name}", known, apart=True)
                 found[name] = dataclasses.replace(part, title=name)
             else:
-                found[name] = from_rows(sheets[name], where, known)
+                found[name] = from_rows(sheets[name], where, known, apart=True)
         except NoRowsError as error:
             bare.append(error)
     if not found:
         raise bare[0]
     others = {name: rows for name, rows in sheets.items() if name not in fitting}
     alike = any(_recognised(rows, known) >= LIKE_A_TABLE for rows in others.values())
-    return Noted(tuple(found.values()), _told_sheets(where, list(found), list(sheets), alike=alike))
+    notes.add(_told_sheets(where, list(found), list(sheets), alike=alike))
+    return notes.beside(tuple(found.values()))
 
 
 def _told_sheets(where: str, read: list[str], sheets: list[str], *, alike: bool) -> tuple[Note, ...]:
@@ -126,14 +129,21 @@ def _told_sheets(where: str, read: list[str], sheets: list[str], *, alike: bool)
     return (dataclasses.replace(told, severity="caution") if alike else told,)
 
 
-def _filled_sheets(data: bytes, where: str) -> dict[str, list[list[str]]]:
-    """Read the sheets that hold anything."""
+def _filled_sheets(data: bytes, where: str) -> Noted[dict[str, list[list[str]]]]:
+    """Read the sheets that hold anything; say which are hidden and therefore not read."""
     _refuse_bomb(data, where)
-    sheets = _sheets(data, where)
+    sheets, hidden = _sheets(data, where)
+    if hidden and not sheets:
+        them = " and ".join(repr(name) for name in hidden[:3]) + (" is" if len(hidden) == 1 else " are")
+        what = f"no sheet of it that is shown holds anything; {them} hidden"
+        raise DataError(Problem(where, what, "Show the sheet with the table"))
     if not sheets:
         remedy = "Give a sheet with a header and rows"
         raise NoRowsError(Problem(where, "no sheet of it holds anything", remedy))
-    return sheets
+    notes = NoteList()
+    if hidden:
+        notes.say("sheets_hidden", "caution", file=where, names=hidden, count=len(hidden))
+    return notes.beside(sheets)
 
 
 def _likeliest(sheets: Mapping[str, list[list[str]]], where: str, known: Known) -> Noted[Sheet]:
@@ -149,13 +159,14 @@ def _likeliest(sheets: Mapping[str, list[list[str]]], where: str, known: Known) 
     notes = NoteList()
     if len(sheets) > 1:
         notes.say("sheet_chosen", file=where, sheet=likely[0])
-    return notes.beside(from_rows(sheets[likely[0]], where, known))
+    return notes.beside(from_rows(sheets[likely[0]], where, known, apart=True))
 
 
 def _refuse_bomb(data: bytes, where: str) -> None:
     """Refuse a workbook whose parts hold more than can be read in seconds and a few hundred megabytes."""
     tables = others = 0
     with open_zip(data, where) as archive:
+        _refuse_other_kind(archive.namelist(), where)
         for name in archive.namelist():
             part = unpack(archive, name, where)
             elements = part.count(b"<") - part.count(b"</")
@@ -173,6 +184,16 @@ def _refuse_bomb(data: bytes, where: str) -> None:
         if found > most:
             what = f"it has more than {most:,} {of}"
             raise DataError(Problem(where, what, "Save the table alone, as CSV"))
+
+
+def _refuse_other_kind(parts: Sequence[str], where: str) -> None:
+    """Name what else a zip may be that a spreadsheet program has written."""
+    for part, what in (
+        ("xl/workbook.bin", "it is a binary workbook (.xlsb)"),
+        ("content.xml", "it is an OpenDocument spreadsheet (.ods)"),
+    ):
+        if part in parts:
+            raise DataError(Problem(where, what, "Save it as .xlsx or CSV"))
 
 
 def _has_long_mark(part: bytes) -> bool:
@@ -204,21 +225,25 @@ class _Archive(io.BytesIO):
         return super().read(size)
 
 
-def _sheets(data: bytes, where: str) -> dict[str, list[list[str]]]:
+def _sheets(data: bytes, where: str) -> tuple[dict[str, list[list[str]]], list[str]]:
+    """Give the rows of the sheets that are shown, and the names of hidden ones that hold anything."""
     import openpyxl
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             book = openpyxl.load_workbook(_Archive(data), read_only=True, data_only=True, keep_links=False)
-            read = {sheet.title: _rows(sheet, where) for sheet in book.worksheets if _visible(sheet)}
+            read = {sheet.title: _rows(sheet, where) for sheet in book.worksheets}
+            shown = {sheet.title for sheet in book.worksheets if _visible(sheet)}
             book.close()
     except DataError:
         raise
     except Exception as error:  # openpyxl raises whatever its parsers raise
         what = f"it cannot be read as a workbook ({type(error).__name__})"
         raise DataError(Problem(where, what, "Save it again as .xlsx or CSV")) from None
-    return {name: rows for name, rows in read.items() if any(any(row) for row in rows)}
+    filled = {name: rows for name, rows in read.items() if any(any(row) for row in rows)}
+    hidden = [name for name in filled if name not in shown]
+    return {name: rows for name, rows in filled.items() if name in shown}, hidden
 
 
 def _visible(sheet: Any) -> bool:
@@ -244,7 +269,8 @@ def _text(value: object) -> str:
     if isinstance(value, dt.datetime):
         return value.isoformat(sep=" ", timespec="seconds")
     if isinstance(value, dt.timedelta):
-        return str(value)
+        minutes, seconds = divmod(round(value.total_seconds()), 60)
+        return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
     return str(value)[: MAX_CELL + 1].strip()

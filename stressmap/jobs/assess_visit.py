@@ -21,6 +21,7 @@ from stressmap.core import settings as settings_module
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
+from stressmap.core.row_counts import ToldRow
 from stressmap.core.row_names import row_names
 from stressmap.core.schemas import CHECKED_READINGS, hold
 from stressmap.core.settings import Settings
@@ -42,7 +43,7 @@ from stressmap.quality.assessment_summary import summarise
 from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import ReadingError
 from stressmap.quality.record_spans import log_end_note
-from stressmap.quality.spatial_join import join_valves
+from stressmap.quality.spatial_join import join_valves, outside_rows
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
 from stressmap.quality.visit_counts import two_files_note
 from stressmap.zoning.lattice_limits import refuse_too_many_cells
@@ -152,6 +153,8 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
 
     notes.add(_soil_of_settings(chosen))
 
+    outside: list[ToldRow] = []
+
     def polygons() -> tuple[Orchard, gpd.GeoDataFrame]:
         told: dict[str, Any] = {"attributes": files.attributes, "crops": tuple(profiles)}
         read = notes.keep(
@@ -171,7 +174,9 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         file = OutlineFile(InputSource.of(files.valves), chosen.names.valves, chosen.source)
         gone = replaced_names(notes) - set(read["block"])
         valves = notes.keep(read_valves(file, CRS(read.crs), chosen.columns, replaced=gone))
-        return orchard, notes.keep(join_valves(valves, orchard.blocks, files.valves))
+        joined = join_valves(valves, orchard.blocks, files.valves)
+        outside.extend(outside_rows(valves, joined))
+        return orchard, notes.keep(joined)
 
     known: list[gpd.GeoDataFrame] = []
 
@@ -197,7 +202,9 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     orchard = replace(orchard, usual=usual_weather(weather, zone))
     names = _short_names(chosen)
     readings = readings.assign(file=readings["file"].map(lambda file: renamed(file, names)))
-    counts = tuple(one.renamed(names) for one in notes.counts)
+    counts = tuple(
+        one.leaving(outside if one.kind == "valves" else ()).renamed(names) for one in notes.counts
+    )
     inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate, counts)
     return Noted((inputs, orchard), shown(notes, chosen))
 

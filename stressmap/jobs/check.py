@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -16,7 +16,7 @@ from stressmap.jobs.assess_visit import NothingUsableError, Visit, assess_readin
 from stressmap.jobs.before_work import handed_in
 from stressmap.output.gis.mend_list import mend_target, write_mend_list
 from stressmap.output.text.words import Words
-from stressmap.quality.assessment_summary import mend_table
+from stressmap.quality.assessment_summary import judged, mend_table
 
 
 @dataclass(frozen=True)
@@ -74,8 +74,13 @@ def check(source: Path, progress: Progress | None = None, *, out: Path | None = 
         assessed = notes.keep(assess_readings(inputs, orchard, None))
     except NothingUsableError as stop:
         notes.add(stop.notes)
-        return Checked(inputs, stop.visit, stop.readings, tuple(notes), stop)
-    return Checked(inputs, assessed.visit, assessed.readings, tuple(notes))
+        return Checked(_judged(inputs, stop.readings), stop.visit, stop.readings, tuple(notes), stop)
+    return Checked(_judged(inputs, assessed.readings), assessed.visit, assessed.readings, tuple(notes))
+
+
+def _judged(inputs: Inputs, readings: gpd.GeoDataFrame) -> Inputs:
+    """Count the readings that were left out, which nothing could tell before they were checked."""
+    return replace(inputs, counts=judged(inputs.counts, readings, inputs.settings.reading))
 
 
 def list_to_mend(checked: Checked, out: Path) -> Path:

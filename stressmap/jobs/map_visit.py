@@ -23,6 +23,7 @@ from stressmap.geostat.surface import Surface
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
 from stressmap.output.view.content import Content, Raster
+from stressmap.quality.assessment_summary import judged
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
 from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between
@@ -169,7 +170,7 @@ def content_of(
         previous_visit=earlier[0].visit[1] if earlier and change is not None else None,
         basemap=chosen.map.basemap,
         profiles=assessed.orchard.profiles,
-        files=inputs.counts,
+        files=judged(inputs.counts, assessed.readings, chosen.reading),
         vpd_kpa=_known(assessed.blocks["vpd_kpa"].iloc[0]),
         usual_vpd_kpa=_known(assessed.orchard.usual.on(np.array([middle_day(assessed.visit)], "M8[D]"))[0]),
         log_ends=None

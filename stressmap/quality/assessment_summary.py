@@ -5,6 +5,7 @@ The words are made where they are shown: each line is a note.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,9 +16,10 @@ import shapely
 from pyproj import Transformer
 
 from stressmap.core.notes import Note
+from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.row_names import row_names
-from stressmap.core.settings import Settings
-from stressmap.quality.checks import CHECKS
+from stressmap.core.settings import Reading, Settings
+from stressmap.quality.checks import CHECKS, ESSENTIAL
 from stressmap.quality.visit_counts import in_two_files, visit_notes
 
 _URGENT = ("unit_suspect", "outside_blocks", "no_place", "no_time", "outside_window")
@@ -105,6 +107,37 @@ def mend_table(assessed: gpd.GeoDataFrame) -> pd.DataFrame:
     figures = ["time", "lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes", "block", "valve"]
     wanted = ["row", "tree_id", "used", "flags", *figures, "file"]
     return pd.DataFrame(doubtful[wanted]).reset_index(drop=True)
+
+
+def judged(
+    counts: Iterable[RowCounts], assessed: gpd.GeoDataFrame, reading: Reading
+) -> tuple[RowCounts, ...]:
+    """Count the rows of readings that are not used, each by the first check that leaves it out.
+
+    Parameters
+    ----------
+    counts : iterable of RowCounts
+        Of every file, as read.
+    assessed : GeoDataFrame
+        From :func:`stressmap.quality.checks.assess`, every row of the readings.
+    reading : settings.Reading
+        Its ``keep`` was brought back in.
+
+    Returns
+    -------
+    tuple of RowCounts
+        Those of other files as they were.
+    """
+    kept = set(reading.keep) - ESSENTIAL
+    faults = [code for code in _FAULTS if CHECKS[code].action == "leave out" and code not in kept]
+    faults = ["outside_visit", *faults]  # what is wrong with it is told with its own visit
+    left_out = assessed[~assessed["used"]]
+    told: dict[str, list[ToldRow]] = {}
+    for file, row, codes in zip(left_out["file"], left_out["row"], left_out["flags"], strict=True):
+        first = next((code for code in faults if code in codes), None)
+        why = ToldRow.of(row, "no_figure") if first is None else ToldRow(int(row), first)
+        told.setdefault(file, []).append(why)
+    return tuple(one.leaving(told.get(one.file, ())) if one.kind == "readings" else one for one in counts)
 
 
 def _counted(counts: dict[str, int]) -> Note:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
+from stressmap.core.row_counts import ToldRow
 from stressmap.intake.crossing_edges import crowded
 from stressmap.intake.polygon_repair import SAID_M2, close_gaps, in_few_lines
 
@@ -118,7 +119,7 @@ def join_valves(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, where: Path)
     """
     names = blocks["block"].tolist()
     written = [None if pd.isna(b) else b for b in valves["block"]]
-    _refuse_unknown(written, names, where)
+    _refuse_unknown(written, names, where, _rows(valves))
     if crowded(np.concatenate([valves.geometry.to_numpy(), blocks.geometry.to_numpy()])):
         what = "more edges of its zones lie across those of the blocks than can be worked with"
         raise DataError(Problem(str(where), what, "Redraw or simplify them"))
@@ -142,11 +143,35 @@ def join_valves(valves: gpd.GeoDataFrame, blocks: gpd.GeoDataFrame, where: Path)
     return Noted(joined, in_few_lines(notes))
 
 
-def _refuse_unknown(written: list[str | None], names: list[str], where: Path) -> None:
+def _rows(valves: gpd.GeoDataFrame) -> list[int]:
+    """Give the rows of the file, which a table that was read bears as its index."""
+    return list(valves.index) if valves.index.name == "row" else list(range(2, len(valves) + 2))
+
+
+def outside_rows(valves: gpd.GeoDataFrame, joined: Noted[gpd.GeoDataFrame]) -> list[ToldRow]:
+    """Tell the rows of the valves that lie in no block.
+
+    Parameters
+    ----------
+    valves : GeoDataFrame
+        As read, with the row of the file as index.
+    joined : Noted of GeoDataFrame
+        What :func:`join_valves` made of them.
+
+    Returns
+    -------
+    list of ToldRow
+    """
+    outside = {dict(note.values)["valve"] for note in joined.notes if note.code == "valve_outside_blocks"}
+    pairs = zip(_rows(valves), valves["valve"], strict=True)
+    return [ToldRow.of(row, "valve_outside", valve=name) for row, name in pairs if name in outside]
+
+
+def _refuse_unknown(written: list[str | None], names: list[str], where: Path, rows: list[int]) -> None:
     remedy = "Correct the name or leave it empty"
     problems = [
         Problem(str(where), f"there is no block {b!r}", remedy, row, "block")
-        for row, b in enumerate(written, start=2)
+        for row, b in zip(rows, written, strict=True)
         if b is not None and b not in names
     ]
     if problems:

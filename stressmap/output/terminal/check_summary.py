@@ -66,7 +66,8 @@ def _rows(inputs: Inputs, words: Words) -> Iterator[str]:
     for counts in inputs.counts:
         head, *reasons = rows_told(counts, words)
         yield f"{head} {columns_told(counts, words)}"
-        yield from (f"  {line}" for line in reasons)
+        if counts.kind != "readings":  # those stand above, with their trees
+            yield from (f"  {line}" for line in reasons)
     for note in span_notes(inputs.irrigation, inputs.weather, inputs.valves["valve"]):
         yield sentence(note, words)
 

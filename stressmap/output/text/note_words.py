@@ -193,9 +193,10 @@ def reason(told: ToldRow, words: Words) -> str:
     Raises
     ------
     KeyError
-        If the code has no text under ``[row]``, or the text asks for a value that is not there.
+        If the code has no text under ``[row]`` or ``[says]``, or the text asks for a value that is not there.
     """
-    text = texts_of(words.language)["row"][told.code]
+    texts = texts_of(words.language)
+    text = texts["row"].get(told.code) or texts["says"][told.code]
     return one_line(_Filler(words).vformat(text, (), dict(told.values)), most=300)
 
 
@@ -238,9 +239,12 @@ def rows_told(counts: RowCounts, words: Words) -> tuple[str, ...]:
     tuple of str
         The counts first, then a line for each reason with all its rows, in their order.
     """
-    head = Note.of(
-        "rows_counted", file=counts.file, rows=counts.rows, used=counts.used, left=len(counts.left_out)
-    )
+    other = sum(one.code == "outside_visit" for one in counts.left_out)
+    held = {"file": counts.file, "rows": counts.rows, "used": counts.used}
+    left = len(counts.left_out) - other
+    head = Note.of("rows_counted", **held, left=left)
+    if other:
+        head = Note.of("rows_counted_others", **held, left=left, other=other)
     lines = [sentence(head, words)]
     for group in (counts.left_out, counts.remarks):
         rows: dict[str, list[int]] = {}

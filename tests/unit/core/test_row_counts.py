@@ -26,3 +26,10 @@ def test_counts_go_upwards_with_the_notes_and_take_the_short_name() -> None:
     assert outer.keep(inner.beside(5)) == 5
     assert outer.beside(None).counts == (counts,)
     assert counts.renamed({"/home/me/a.csv": "a.csv"}).file == "a.csv [May]"
+
+
+def test_a_later_stage_leaves_rows_out_and_what_was_told_before_stays() -> None:
+    counts = RowCounts.of("a.csv", "readings", range(2, 8), [ToldRow.of(3, "no_time"), ToldRow.of(4, "late")])
+    later = counts.leaving([ToldRow.of(6, "short_bag"), ToldRow.of(4, "no_value")])
+    assert (later.rows, later.used) == (6, 3)
+    assert [(one.row, one.code) for one in later.left_out] == [(3, "no_time"), (4, "late"), (6, "short_bag")]

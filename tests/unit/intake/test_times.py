@@ -123,3 +123,7 @@ def test_clocks_and_days_alone() -> None:
     assert clocks.isna().tolist() == [False, False, False, False, True, False, True, True]
     days = read_dates(pd.Series(["2026-07-14", "14/07/2026", "14 jul 2026"]), Asked("a.csv", "day", HERE))
     assert [str(d.date()) for d in days] == ["2026-07-14"] * 3
+
+
+def test_a_date_of_no_month_does_not_tell_the_order_of_the_others() -> None:
+    assert times("31/31/2026 9:00", "14/7/2026 13:00") == ["NaT", "2026-07-14 13:00:00-07:00"]

@@ -9,8 +9,9 @@ from helpers.told import english
 
 from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.output.gis.mend_list import write_mend_list
+from stressmap.output.text.note_words import rows_told
 from stressmap.output.text.words import Words
-from stressmap.quality.assessment_summary import Summary, mend_table, summarise
+from stressmap.quality.assessment_summary import Summary, judged, mend_table, summarise
 
 BLOCKS = ranch.blocks()
 
@@ -162,3 +163,33 @@ def test_rows_left_out_of_the_log_stand_below_the_readings_to_mend(tmp_path: Pat
             [8, False, "log_valve_unknown", "no valve is called 'V99'", mend, "V99"],
             [9, False, "log_no_valve", "no valve is named", "Write which valve ran", ""],
         ]
+
+
+def test_readings_are_counted_by_file_each_left_out_by_its_first_cause() -> None:
+    table = spoiled().assign(file=["a.csv"] * 8 + ["b.csv"] * 8)
+    rows = dict(tuple(table.groupby("file")["row"]))
+    counts = [RowCounts.of(file, "readings", rows[file]) for file in rows]
+    weather = RowCounts.of("w.csv", "weather", range(2, 9), [ToldRow.of(4, "no_time")])
+    found = {}
+    for keep in ((), ("short_bag", "no_value")):
+        assessed = ranch.assess(table, BLOCKS, keep=keep)
+        first, second, other = judged([*counts, weather], assessed, ranch.settings(keep=keep).reading)
+        assert other is weather
+        assert first.rows + second.rows == len(table)
+        found[keep] = [[(one.row, one.code) for one in file.left_out] for file in (first, second)]
+    assert found == {
+        (): [[(3, "no_value"), (7, "short_bag"), (8, "short_bag")], [(17, "outside_visit")]],
+        # a reading without a value cannot be brought back in
+        ("short_bag", "no_value"): [[(3, "no_value")], [(17, "outside_visit")]],
+    }
+
+
+def test_rows_of_other_visits_are_counted_apart() -> None:
+    told = (ToldRow(17, "outside_visit"), ToldRow(3, "no_value"))
+    lines = {
+        lang: rows_told(RowCounts.of("a.csv", "readings", range(2, 18), told), Words(lang))
+        for lang in ("en", "es")
+    }
+    assert lines["en"][0] == "a.csv: 16 rows, 14 used, 1 left out, 1 of other visits."
+    assert lines["en"][1:] == ("row 3: no pressure.", "row 17: of another visit.")
+    assert lines["es"][0] == "a.csv: 16 filas, 14 usadas, 1 dejada fuera, 1 de otras visitas."
