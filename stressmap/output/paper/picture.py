@@ -19,7 +19,18 @@ from stressmap.output.paper.fonts import drawable
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import NO_RANK, Turn, priority_words, turns
-from stressmap.output.view.layout import Frame, fit_frame, inside, middle, rings, room_for, round_length
+from stressmap.output.view.layout import (
+    Box,
+    Frame,
+    centred,
+    fit_frame,
+    free_spot,
+    inside,
+    middle,
+    rings,
+    room_for,
+    round_length,
+)
 from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 from stressmap.output.view.quantities import quantity
 
@@ -29,10 +40,14 @@ NORTH, BAR = 60, 220
 """Room for the arrow, and the longest scale bar."""
 INK = "#14181c"
 LABEL_HEIGHT, GAP = 58, 6
-SHARES = (1.0, 0.78, 0.6)
+SHARES = (1.0, 0.78, 0.6, 0.48)
 """Sizes of a number, as shares of the largest."""
-NAME, NAME_HEIGHT, NAME_LETTER = 14, 20, 14.5
+LARGEST = {1: 0, 2: 0, 3: 1, 4: 2, None: 2}
+"""The largest of them for each priority: what is urgent is read from farther away."""
+NAME, NAME_HEIGHT, NAME_LETTER = 14, 20, 15.0
 """Type of a valve's name [points]; the height it takes, and the width of a wide letter [pixels]."""
+BLOCK, BLOCK_HEIGHT, BLOCK_LETTER = 13, 19, 11.6
+"""The same of a block's name."""
 HALO = [withStroke(linewidth=4, foreground="white")]
 FIRST = 6
 NUMBERED = 20
@@ -79,7 +94,7 @@ def picture_bytes(content: Content) -> bytes:
     _zones(axes, order, frame)
     _blocks(axes, content, frame)
     _past_frames(axes, order, frame)
-    _ranks(axes, order, frame)
+    _block_names(axes, content, frame, _ranks(axes, order, frame))
     _head(axes, content, words)
     _legend(axes, order, words)
     _warnings(axes, content, order, words)
@@ -184,36 +199,67 @@ class Label(NamedTuple):
     named: bool
 
 
-def _ranks(axes: Any, order: list[Turn], frame: Frame) -> None:
-    """Write ranks, each inside its zone; the first ones even where their zone is too small for that."""
+def _ranks(axes: Any, order: list[Turn], frame: Frame) -> list[Box]:
+    """Write ranks, each inside its zone; the first ones even where their zone is too small for that.
+
+    Returns where they stand.
+    """
     found = [_label(turn, frame, always=place < NUMBERED) for place, turn in enumerate(order)]
     labels = [label for label in found if label is not None]
     if not labels:
-        return
+        return []
     spots = frame.place(np.array([(label.x, label.y) for label in labels]))
-    for index in room_for(spots, np.array([(label.width, label.height) for label in labels]) + GAP):
+    shown = room_for(spots, np.array([(label.width, label.height) for label in labels]) + GAP)
+    for index in shown:
         label, (x, y) = labels[index], spots[index]
         box = label_width(label.turn.rank) * label.share, LABEL_HEIGHT * label.share
         if label.named:
             y -= NAME_HEIGHT / 2
             name = label.turn.row["valve"]
-            _text(axes, x, y + (box[1] + NAME_HEIGHT) / 2, name, size=NAME, weight="bold", path_effects=HALO)
+            look = {"size": NAME * name_share(label.share), "weight": "bold", "path_effects": HALO}
+            _text(axes, x, y + (box[1] + NAME_HEIGHT) / 2, name, **look)
         _box(axes, (x, y), label.turn, box, label.share)
+    return [_around(labels[index], spots[index]) for index in shown]
+
+
+def _around(label: Label, spot: Any) -> Box:
+    return centred(float(spot[0]), float(spot[1]), label.width, label.height)
+
+
+def _block_names(axes: Any, content: Content, frame: Frame, taken: list[Box]) -> None:
+    """Write the name of each block inside it, where neither a rank nor another name stands."""
+    for block, geometry in zip(content.blocks["block"], content.blocks.geometry, strict=True):
+        name = drawable(block, most=24)
+        for letters in (name, name.split()[0] if name.split() else name):
+            spot = free_spot(geometry, (BLOCK_LETTER * len(letters), BLOCK_HEIGHT), frame, taken)
+            if spot is not None:
+                taken.append(spot)
+                x, y = (spot[0] + spot[2]) / 2, (spot[1] + spot[3]) / 2
+                _text(axes, x, y, letters, size=BLOCK, style="italic", weight="bold", path_effects=HALO)
+                break
 
 
 def _label(turn: Turn, frame: Frame, *, always: bool) -> Label | None:
     """Find the largest number that fits, with the valve's name under it if that fits too."""
     geometry = turn.row["geometry"]
-    alone = [(label_width(turn.rank) * share, LABEL_HEIGHT * share) for share in SHARES]
-    wide = NAME_LETTER * len(turn.row["valve"])
-    both = [(max(width, wide), height + NAME_HEIGHT) for width, height in alone]
+    shares = SHARES[LARGEST[turn.priority] :]
+    alone = [(label_width(turn.rank) * share, LABEL_HEIGHT * share) for share in shares]
+    both = [
+        (max(width, NAME_LETTER * name_share(share) * len(turn.row["valve"])), height + NAME_HEIGHT)
+        for share, (width, height) in zip(shares, alone, strict=True)
+    ]
     for sizes in (both, alone):
         spot = inside(geometry, [((w + 2) / frame.scale, (h + 2) / frame.scale) for w, h in sizes])
         if spot is not None:
             point, size = spot
-            return Label(turn, point.x, point.y, *sizes[size], SHARES[size], sizes is both)
+            return Label(turn, point.x, point.y, *sizes[size], shares[size], sizes is both)
     point = middle(geometry)
-    return Label(turn, point.x, point.y, *alone[-1], SHARES[-1], named=False) if always else None
+    return Label(turn, point.x, point.y, *alone[-1], shares[-1], named=False) if always else None
+
+
+def name_share(share: float) -> float:
+    """Say how large a valve's name is under a number of this size, as a share of its largest."""
+    return min(1.0, share + 0.25)
 
 
 def label_width(rank: str) -> float:

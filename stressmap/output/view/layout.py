@@ -56,6 +56,10 @@ class Frame:
         return np.column_stack([right, self.top + (self.north - y) * self.scale])
 
 
+ASIDE = (0.5, 0.35, 0.65, 0.2, 0.8)
+"""Where a label may stand across a shape, as shares of its width; the middle first."""
+
+
 def fit_frame(bounds: Box, area: Box) -> Frame:
     """Fit what is shown into a rectangle, in its middle.
 
@@ -148,6 +152,74 @@ def inside(geometry: BaseGeometry, sizes: list[tuple[float, float]]) -> tuple[An
             widest = shapely.maximum_inscribed_circle(geometry, tolerance=height / 8)
             spots.append(shapely.get_point(widest, 0))
     return None
+
+
+def centred(x: Any, y: Any, width: float, height: float) -> tuple[Any, Any, Any, Any]:
+    """Give the corners of a rectangle.
+
+    Parameters
+    ----------
+    x, y : float, or array of float
+        Its middle.
+    width, height : float
+        Its sides.
+
+    Returns
+    -------
+    tuple of float, or of arrays
+        Left, top, right and bottom, y growing downwards.
+    """
+    return x - width / 2, y - height / 2, x + width / 2, y + height / 2
+
+
+def free_spot(
+    geometry: BaseGeometry, size: tuple[float, float], frame: Frame, taken: list[Box]
+) -> Box | None:
+    """Find room for a label inside a shape and off what is written already: at the top, if there is.
+
+    Parameters
+    ----------
+    geometry : Polygon or MultiPolygon
+        In the working CRS.
+    size : tuple of float
+        Width and height of the label [sheet units].
+    frame : Frame
+        How the working CRS lies on the sheet.
+    taken : list of tuple of float
+        Left, top, right and bottom of what is written already [sheet units].
+
+    Returns
+    -------
+    tuple of float or None
+        Left, top, right and bottom on the sheet; None where there is no room.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> frame = Frame(0.0, 100.0, 0.0, 0.0, 1.0)
+    >>> free_spot(box(0, 0, 100, 100), (40.0, 20.0), frame, [])
+    (30.0, 2.0, 70.0, 22.0)
+    >>> free_spot(box(0, 0, 100, 100), (40.0, 90.0), frame, [(40.0, 40.0, 60.0, 60.0)])
+    (0.0, 2.0, 40.0, 92.0)
+    """
+    west, south, east, north = geometry.bounds
+    left, top = frame.place(np.array([(west, north)]))[0]
+    wide, deep = (east - west) * frame.scale, (north - south) * frame.scale
+    if wide < size[0] or deep < size[1]:
+        return None
+    down = np.arange(top + 2 + size[1] / 2, top + deep - size[1] / 2, 4.0)
+    across = left + np.clip(np.array(ASIDE) * wide, size[0] / 2, wide - size[0] / 2)
+    x, y = np.tile(across, len(down)), np.repeat(down, len(across))
+    x0, y0, x1, y1 = centred(x, y, *size)
+    e0, e1 = (frame.west + (side - frame.left) / frame.scale for side in (x0, x1))
+    n0, n1 = (frame.north - (side - frame.top) / frame.scale for side in (y1, y0))
+    free = shapely.covers(geometry, shapely.box(e0, n0, e1, n1))
+    for other in taken:
+        free &= (x1 <= other[0]) | (x0 >= other[2]) | (y1 <= other[1]) | (y0 >= other[3])
+    if not free.any():
+        return None
+    first = int(np.argmax(free))
+    return centred(float(x[first]), float(y[first]), *size)
 
 
 def room_for(spots: NDArray[np.float64], sizes: NDArray[np.float64] | tuple[float, float]) -> list[int]:

@@ -4,7 +4,16 @@ from shapely import unary_union
 from shapely.geometry import Point, Polygon, box
 
 from stressmap.output.view.crew_words import side_of
-from stressmap.output.view.layout import beside, fit_frame, inside, room_for, round_length
+from stressmap.output.view.layout import (
+    Frame,
+    beside,
+    centred,
+    fit_frame,
+    free_spot,
+    inside,
+    room_for,
+    round_length,
+)
 
 BLOCK = box(0, 0, 300, 300)
 
@@ -74,3 +83,17 @@ def test_a_scale_bar_is_round_and_fits(longest: float) -> None:
         shown, metres = round_length(longest, feet=feet)
         assert metres <= longest
         assert shown / 10 ** np.floor(np.log10(shown)) in (1, 2, 5)
+
+
+def test_a_label_stands_in_its_shape_and_on_nothing_else() -> None:
+    """Of a slanted block with three labels in it; the room that is left is found, and none where none is."""
+    shape = Polygon([(0, 0), (200, 0), (260, 120), (60, 120)])
+    frame = Frame(0.0, 120.0, 0.0, 0.0, 1.0)
+    taken = [centred(x, 40.0, 50.0, 40.0) for x in (90.0, 150.0, 205.0)]
+    spot = free_spot(shape, (60.0, 18.0), frame, taken)
+    assert spot is not None
+    left, top, right, bottom = spot
+    assert shape.covers(box(left, 120 - bottom, right, 120 - top))
+    assert all(box(*spot).intersection(box(*other)).area == 0 for other in taken)
+    assert free_spot(shape, (60.0, 18.0), frame, [(0.0, 0.0, 260.0, 120.0)]) is None
+    assert free_spot(shape, (300.0, 18.0), frame, []) is None
