@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections import Counter
+from collections.abc import Iterable
 from functools import cache
 from typing import Literal
 
@@ -42,6 +44,28 @@ NUMBER = re.compile(
 """A number as people write it: thousands may be parted by a space or an underscore."""
 
 System = Literal["us", "metric"]
+
+
+def usual_unit(units: Iterable[object]) -> str:
+    """Tell the unit that most readings were written in, which is the one on the crew's gauge.
+
+    Parameters
+    ----------
+    units : iterable of str or None
+        Of each reading.
+
+    Returns
+    -------
+    str
+        ``"bar"`` where none is known.
+
+    Examples
+    --------
+    >>> usual_unit(["psi", "psi", "bar"]), usual_unit([None])
+    ('psi', 'bar')
+    """
+    counted = Counter(unit for unit in units if isinstance(unit, str))
+    return counted.most_common(1)[0][0] if counted else "bar"
 
 
 def read_quantity(text: str, units: dict[str, float]) -> float:

@@ -14,7 +14,7 @@ from stressmap.agronomy.orchard import Orchard, middle_day
 from stressmap.core.errors import Problem, SettingsError, StressmapError
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
-from stressmap.core.units import M2_PER_HA
+from stressmap.core.units import M2_PER_HA, usual_unit
 from stressmap.geostat.methods import count_steps, fit_surface
 from stressmap.geostat.options import Priors, SurfaceOptions
 from stressmap.geostat.ordinary_kriging import MOST_MAPPED
@@ -171,6 +171,7 @@ def content_of(
         basemap=chosen.map.basemap,
         profiles=assessed.orchard.profiles,
         files=judged(inputs.counts, assessed.readings, chosen.reading),
+        gauge_unit=usual_unit(inputs.readings["unit"]),
         vpd_kpa=_known(assessed.blocks["vpd_kpa"].iloc[0]),
         usual_vpd_kpa=_known(assessed.orchard.usual.on(np.array([middle_day(assessed.visit)], "M8[D]"))[0]),
         log_ends=None

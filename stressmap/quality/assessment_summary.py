@@ -19,6 +19,7 @@ from stressmap.core.notes import Note
 from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.row_names import row_names
 from stressmap.core.settings import Reading, Settings
+from stressmap.core.units import usual_unit
 from stressmap.quality.checks import CHECKS, ESSENTIAL
 from stressmap.quality.visit_counts import in_two_files, visit_notes
 
@@ -179,13 +180,15 @@ def _spans(here: pd.DataFrame, settings: Settings, weather: pd.DataFrame | None)
         return []
     tension = -used["swp_bar"]
     first, last = used["time"].min(), used["time"].max()
-    values = {
+    values: dict[str, Any] = {
         "first": f"{first:%Y-%m-%d %H:%M}",
         "last": f"{last:%Y-%m-%d %H:%M}",
         "least_bar": tension.min(),
         "most_bar": tension.max(),
         "middle_bar": tension.median(),
     }
+    in_psi = usual_unit(here["unit"]) == "psi"
+    values["psi"] = [values[name] for name in ("least_bar", "most_bar", "middle_bar")] if in_psi else []
     degrees, where = _temperatures(used, weather)
     if degrees.empty:
         return [Note.of("used_span", **values)]

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from stressmap.core.notes import NoteList
+from stressmap.core.units import usual_unit
 
 FEWEST = 5
 """Of fewer readings nothing is said."""
@@ -28,7 +29,7 @@ def remarks(used: pd.DataFrame) -> NoteList:
     ----------
     used : DataFrame
         The readings of the visit that may be used: ``row``, ``tree_id``, ``tree``, ``lon``, ``lat``,
-        ``pressure_bar``.
+        ``pressure_bar``, ``unit``.
 
     Returns
     -------
@@ -39,7 +40,9 @@ def remarks(used: pd.DataFrame) -> NoteList:
         return notes
     bars = used["pressure_bar"].abs().round(3)
     if (bars == bars.iloc[0]).all():
-        notes.say("figures_all_alike", "warning", count=len(used), bar=bars.iloc[0])
+        bar = bars.iloc[0]
+        psi = [bar] if usual_unit(used["unit"]) == "psi" else []
+        notes.say("figures_all_alike", "warning", count=len(used), bar=bar, psi=psi)
     degrees = used[["lon", "lat"]].to_numpy(float)
     decimals = next(
         (d for d in range(FINEST_COARSE + 1) if np.abs(degrees - degrees.round(d)).max() < 1e-9), None

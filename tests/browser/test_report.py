@@ -105,6 +105,16 @@ def test_it_tells_why_readings_were_left_out(tmp_path: Path) -> None:
     assert "measured at the wrong hour; bag on too short a time" in page
 
 
+@pytest.mark.parametrize(("gauge", "shown"), [("bar", ">14.5 bar</td>"), ("psi", ">14.5 bar (210 psi)</td>")])
+def test_readings_left_out_are_listed_with_their_pressure(tmp_path: Path, gauge: str, shown: str) -> None:
+    """14.48 bar at 14.5038 psi a bar are 210.0 psi (NIST Special Publication 811, appendix B.8)."""
+    content = full()
+    content = dataclasses.replace(
+        content, gauge_unit=gauge, readings=content.readings.assign(pressure_bar=14.48)
+    )
+    assert shown in report_of(content, tmp_path)
+
+
 def test_it_speaks_spanish_where_that_comes_first(tmp_path: Path) -> None:
     page = report_of(ranch([("B1", "prune", 3)], across=1, languages=("es", "en")), tmp_path)
     assert '<html lang="es">' in page

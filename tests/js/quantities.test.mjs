@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { halfUp, hoursAndMinutes, inside, numberText, quantityText } from "../../stressmap/output/web/map/quantities.js";
+import { filled, halfUp, hoursAndMinutes, inside, numberText, quantityText } from "../../stressmap/output/web/map/quantities.js";
 
 const ENGLISH = { decimal: ".", thousands: "," }, CONTINENTAL = { decimal: ",", thousands: "." };
 // An acre-foot is 43,560 cubic feet of 0.3048 m, a US gallon 231 cubic inches of 25.4 mm (NIST SP 811, appendix B).
@@ -34,6 +34,13 @@ test("the unit goes by size", () => {
   assert.deepEqual(quantityText(100, "volume", US, ENGLISH), { number: "26,417", unit: "gal" });
   assert.deepEqual(quantityText(0, "volume", US, ENGLISH), { number: "0", unit: "gal" });
   assert.deepEqual(quantityText(0.999, "chance", US, ENGLISH), { number: "99", unit: "%" });
+});
+
+test("one of a thing is told as one, whether its count comes as a number or written", () => {
+  const text = "{used:1 tree|{used} trees} of {all}, {left:1 left|{left} left}";
+  assert.equal(filled(text, { used: 1, all: 2, left: "1" }), "1 tree of 2, 1 left");
+  assert.equal(filled(text, { used: "1,001", all: 2, left: 0 }), "1,001 trees of 2, 0 left");
+  assert.equal(filled("{a} and {b}", { a: "{b}" }), "{b} and ");
 });
 
 test("hours are told to the minute, and sixty minutes are an hour", () => {

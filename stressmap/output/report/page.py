@@ -31,7 +31,7 @@ from stressmap.output.view.crew_words import (
 from stressmap.output.view.crop_words import crop_cautions
 from stressmap.output.view.first_look import first_look, thin_blocks
 from stressmap.output.view.plan_words import Section
-from stressmap.output.view.quantities import percent
+from stressmap.output.view.quantities import percent, reading
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import flag_codes
 
@@ -170,12 +170,18 @@ def _left_out(content: Content, words: Words) -> tuple[list[tuple[Any, ...]], st
             row.get("tree_id") or "",
             row.get("block") or "",
             row.get("valve") or "",
+            _pressure(row, content, words),
             "; ".join(words.known("flag", code) for code in flag_codes(row["flags"])),
         )
         for row in out[:LISTED]
     ]
     more = words("report.and_more", count=len(out) - LISTED) if len(out) > LISTED else ""
     return listed, more
+
+
+def _pressure(row: dict[str, Any], content: Content, words: Words) -> str:
+    found = row.get("pressure_bar")
+    return "" if found is None else reading(found, content.gauge_unit, words)
 
 
 def _moved(content: Content, order: list[Turn], words: Words) -> list[tuple[str, ...]]:

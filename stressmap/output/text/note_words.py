@@ -9,6 +9,7 @@ Beside the format of :meth:`str.format`, a text may ask for
 - ``{read:read40}``: columns and what they were read as; ``{unread:meant20}``: columns that were not read and
   what they might be;
 - ``{places:places8}``: rows with their trees, ``{places:(places8)}`` in brackets where there are any;
+- ``{psi:in_psi}``: pressures [bar] in psi, in brackets: one, or least, most and middle, or none;
 - ``{area:.1f}``: a number as the language writes it; ``{area_m2:area}``: an area in the ranch's units.
 """
 
@@ -25,7 +26,7 @@ from typing import Any
 from stressmap.core.notes import Note
 from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.text import one_line
-from stressmap.core.units import HA_PER_ACRE, M2_PER_HA
+from stressmap.core.units import BAR_PER, HA_PER_ACRE, M2_PER_HA
 from stressmap.output.text.words import Language, Words
 
 _CUT = re.compile(r"(\(?)(first|quoted|places|read|meant)(\d+)\)?")
@@ -82,6 +83,8 @@ class _Filler(string.Formatter):
         if "|" in format_spec:
             one, many = format_spec.split("|", 1)
             return one if (len(value) if isinstance(value, tuple) else value) == 1 else many
+        if format_spec == "in_psi":
+            return self._in_psi(value)
         if cut := _CUT.fullmatch(format_spec):
             return self._list(value, *cut.groups())
         if isinstance(value, tuple):
@@ -102,6 +105,16 @@ class _Filler(string.Formatter):
             sign = "+" if format_spec.startswith("+") and value >= 0 else ""
             return sign + self._words.number(value, int(format_spec.rpartition(".")[2][:-1]))
         return format(value, format_spec)
+
+    def _in_psi(self, pressures: tuple[float, ...]) -> str:
+        """Write pressures [bar] in brackets as a gauge in psi shows them."""
+        words = texts_of(self._words.language)["word"]
+        shown = [self._words.number(bar / BAR_PER["psi"], 0) for bar in pressures]
+        if len(shown) == 1:
+            return words["psi_one"].format(one=shown[0])
+        if not shown:
+            return ""
+        return words["psi_span"].format(**dict(zip(("least", "most", "middle"), shown, strict=True)))
 
     def _area(self, m2: float) -> str:
         """Write an area: acres, or square metres and from a tenth of a hectare on hectares."""

@@ -136,6 +136,8 @@ class Content:
         Last day of the irrigation log; None without one, or if it is empty.
     files : tuple of RowCounts
         What became of the rows and columns of every input file.
+    gauge_unit : str
+        Unit that most readings were written in.
     """
 
     ranch: Ranch
@@ -159,3 +161,4 @@ class Content:
     usual_vpd_kpa: float | None = None
     log_ends: dt.date | None = None
     files: tuple[RowCounts, ...] = ()
+    gauge_unit: str = "bar"

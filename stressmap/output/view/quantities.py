@@ -17,15 +17,25 @@ from __future__ import annotations
 
 from typing import Any, Literal, NamedTuple
 
-from stressmap.core.units import HA_PER_ACRE, M3_H_PER, M3_PER, M3_PER_GALLON, M_PER_FOOT, MM_PER_INCH, System
+from stressmap.core.units import (
+    BAR_PER,
+    HA_PER_ACRE,
+    M3_H_PER,
+    M3_PER,
+    M3_PER_GALLON,
+    M_PER_FOOT,
+    MM_PER_INCH,
+    System,
+)
 from stressmap.output.text.words import Words, half_up
 
 Kind = Literal[
-    "volume", "flow", "depth", "rate", "area", "length", "pressure", "deficit", "hours", "chance", "share"
+    "volume", "flow", "depth", "rate", "area", "length", "pressure", "gauge", "deficit", "hours", "chance",
+    "share",
 ]  # fmt: skip
-"""Volume [m3], flow [m3/h], depth [mm], application rate [mm/h], area [ha], length [m], pressure [bar],
-vapour pressure deficit [kPa], hours [h] in a narrow column (else :func:`duration`), chance and share of a
-whole [1]."""
+"""Volume [m3], flow [m3/h], depth [mm], application rate [mm/h], area [ha], length [m], pressure [bar], the
+same as a gauge in psi shows it [bar], vapour pressure deficit [kPa], hours [h] in a narrow column (else
+:func:`duration`), chance and share of a whole [1]."""
 
 
 class Scale(NamedTuple):
@@ -58,6 +68,7 @@ ANY = 1e-12
 
 # 9.95 is what one decimal rounds to 10.0; nothing at all needs no decimals.
 _BAR = (Scale(0.0, "bar", 1.0, 1),)
+_PSI = (Scale(0.0, "psi", BAR_PER["psi"], 0),)
 _KPA = (Scale(0.0, "kPa", 1.0, 1),)
 _HOURS = (Scale(0.0, "h", 1.0, 1),)
 _CHANCE = (Scale(0.0, "%", 0.01, 0),)
@@ -94,6 +105,7 @@ SCALES: dict[Kind, dict[System, tuple[Scale, ...]]] = {
         "metric": (Scale(0.0, "m", 1.0, 0),),
     },
     "pressure": {"us": _BAR, "metric": _BAR},
+    "gauge": {"us": _PSI, "metric": _PSI},
     "deficit": {"us": _KPA, "metric": _KPA},
     "hours": {"us": _HOURS, "metric": _HOURS},
     "chance": {"us": _CHANCE, "metric": _CHANCE},
@@ -189,6 +201,33 @@ def area(hectares: float | None, words: Words) -> str:
 def bar(value: float | None, words: Words) -> str:
     """Write a pressure [bar]."""
     return quantity(value, "pressure", words)
+
+
+def reading(pressure_bar: float | None, gauge: str, words: Words) -> str:
+    """Write a pressure that was read [bar], and beside it what the crew's gauge showed where that is in psi.
+
+    Parameters
+    ----------
+    pressure_bar : float or None
+        In bar.
+    gauge : str
+        Unit of the gauge.
+    words : Words
+        Language and units.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> reading(12.5, "bar", Words("en")), reading(12.5, "psi", Words("es"))
+    ('12.5 bar', '12.5 bar (181 psi)')
+    """
+    shown = bar(pressure_bar, words)
+    if gauge != "psi" or pressure_bar is None or pressure_bar != pressure_bar:  # noqa: PLR0124 - NaN
+        return shown
+    return f"{shown} ({quantity(pressure_bar, 'gauge', words)})"
 
 
 def percent(chance: float | None, words: Words) -> str:

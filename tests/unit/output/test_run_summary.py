@@ -56,7 +56,7 @@ def test_blocks_without_readings_are_called_guesses(tmp_path: Path) -> None:
     content = small()
     blocks = content.blocks.assign(readings=[0, 5, 5])
     lines = printed(dataclasses.replace(content, blocks=blocks), tmp_path)
-    expected = "Uncertain: blocks without a reading: 1; their figures are guesses from the rest of the ranch."
+    expected = "Uncertain: blocks without a reading: 1; its figures are guesses from the rest of the ranch."
     assert expected in lines
 
 

@@ -42,6 +42,7 @@ def test_a_spanish_text_is_not_the_english_one() -> None:
         "unit.gpm",
         "unit.hours",
         "unit.kPa",
+        "unit.psi",
         "report.area_axis_us",
     }
 

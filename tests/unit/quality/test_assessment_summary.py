@@ -95,6 +95,17 @@ def test_temperature_is_shown_in_the_units_people_read() -> None:
     assert "temperature at the trees 86 to 94 °F" in "".join(english(summary(spoiled(), units="us").lines))
 
 
+def test_a_crew_with_a_gauge_in_psi_sees_psi_beside_bar() -> None:
+    """1 psi is 6.894757 kPa, so that 1 bar is 14.5038 psi (NIST Special Publication 811, appendix B.8)."""
+    table = ranch.readings(BLOCKS, per_block=4).assign(
+        pressure_bar=np.linspace(9.0, 17.0, 16), recheck_bar=np.nan
+    )
+    shown = "pressure 9.0 to 17.0 bar, half of it over 13.0"
+    psi = f"{9 * 14.5038:.0f} to {17 * 14.5038:.0f} psi, half of it over {13 * 14.5038:.0f}"
+    assert any(f"{shown} ({psi})." in line for line in english(summary(table.assign(unit="psi")).lines))
+    assert any(f"{shown}." in line for line in english(summary(table.assign(unit="bar")).lines))
+
+
 def test_the_weather_file_tells_the_temperature_where_nobody_measured_it() -> None:
     table = ranch.readings(BLOCKS)
     hours = pd.date_range("2026-07-14", periods=24, freq="h", tz=ranch.ZONE)
@@ -111,7 +122,7 @@ def test_blocks_and_valves_without_a_reading_are_named() -> None:
     assert english(found.lines)[-1] == "Valve zones without a reading: 4 of 8: B1E, B2E, B3E, B4E."
     found = summary(ranch.readings(BLOCKS, per_block=2).iloc[:6])
     assert "Blocks without a reading: 1 of 4: B4." in english(found.lines)
-    assert english(found.first) == ["1 of 4 blocks have no reading: measure at least one tree in each."]
+    assert english(found.first) == ["1 of 4 blocks has no reading: measure at least one tree in it."]
 
 
 def test_a_clock_on_another_zone_is_suspected() -> None:

@@ -62,6 +62,12 @@ def test_a_whole_ranch_at_one_figure_is_said(bar: float) -> None:
     ]
 
 
+def test_a_crew_with_a_gauge_in_psi_is_told_its_stop_in_psi() -> None:
+    """70 bar are 1,015 psi: 14.5038 each (NIST Special Publication 811, appendix B.8)."""
+    told = said(pressure_bar=70.0, recheck_bar=np.nan, unit="psi")
+    assert told[0].startswith("All 24 readings are 70.0 bar (1,015 psi). Trees are never all alike:")
+
+
 def test_of_four_readings_nothing_is_said() -> None:
     few = CLEAN.iloc[:4].assign(pressure_bar=70.0, tree=0, lon=-121.0, lat=38.0)
     assert list(remarks(few)) == []

@@ -4,7 +4,7 @@ import { priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
 import { addUpAsWritten, isPastLimit } from "./standing.js";
 import {
-  area, bar, day, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, quantity, ranch, readingsBy, signedNumber, swatch, tieText,
+  area, bar, day, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, pressureRead, quantity, ranch, readingsBy, signedNumber, swatch, tieText,
   treesText, volume, word,
 } from "./shared.js";
 
@@ -120,7 +120,7 @@ function readingCard(reading) {
   body.append(facts([
     flags ? [word(reading.used ? "card.note" : "card.why"), flags] : null,
     [word("card.measured"), day(reading.time)],
-    [word("card.pressure"), bar(reading.pressure)],
+    [word("card.pressure"), pressureRead(reading.pressure)],
     given("card.figure", reading.stress, figure),
     reading.tooWet ? [word("card.note"), word("card.too_wet")] : null,
     given("card.predicted", reading.predicted, figure),

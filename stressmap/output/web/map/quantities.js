@@ -35,6 +35,14 @@ export function quantityText(value, kind, rules, marks) {
   return { number: numberText(number, digits, marks), unit };
 }
 
+// Fills in a text; {count:1 tree|{count} trees} is the first where the count is 1.
+export function filled(text, values = {}) {
+  return text.replace(/\{(\w+)(?::((?:[^{}|]|\{\w+\})*)\|((?:[^{}]|\{\w+\})*))?\}/g, (_, part, one, many) => {
+    if (one !== undefined) return filled(String(values[part]) === "1" ? one : many, values);
+    return part in values ? String(values[part]) : "";
+  });
+}
+
 export function hoursAndMinutes(hours) {
   const minutes = Number(halfUp(hours * 60, 0));
   return { hours: Math.floor(minutes / 60), minutes: String(minutes % 60).padStart(2, "0") };

@@ -1,6 +1,6 @@
 // What every part of the page uses: the data, the words of the language shown, numbers, elements.
 import { byKind } from "./listing.js";
-import { hoursAndMinutes, numberText, quantityText } from "./quantities.js";
+import { filled, hoursAndMinutes, numberText, quantityText } from "./quantities.js";
 
 export const ranch = JSON.parse(document.getElementById("ranch-data").textContent);
 export const shown = {
@@ -15,8 +15,7 @@ export const hooks = { choose: null, colourBy: null };
 
 export function word(key, values) {
   const [section, name] = key.split(".");
-  const text = ranch.words[shown.language][section][name];
-  return text.replace(/\{(\w+)\}/g, (_, part) => (values && part in values ? String(values[part]) : ""));
+  return filled(ranch.words[shown.language][section][name], values);
 }
 
 // A crop, flag or method that the words do not know is a name, and stays as it is.
@@ -37,6 +36,8 @@ export function quantity(value, kind) {
 }
 
 export const bar = (value) => quantity(value, "pressure");
+// What was read, and beside it what the crew's gauge showed where that is in psi.
+export const pressureRead = (value) => (ranch.gauge === "psi" && value !== null ? `${bar(value)} (${quantity(value, "gauge")})` : bar(value));
 export const percent = (chance) => quantity(chance, "chance");
 export const area = (hectares) => quantity(hectares, "area");
 export const distance = (metres) => quantity(metres, "length");
