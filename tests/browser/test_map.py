@@ -6,10 +6,11 @@ import json
 import re
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from helpers.across_180 import across
 from helpers.chromium_pages import DESK, PHONE, Page, chromium
-from helpers.drawn_content import LONG, NASTY, full, large, small, unmeasured
+from helpers.drawn_content import LONG, NASTY, START, full, large, small, unmeasured
 from helpers.drawn_drought import PAST, drought
 from helpers.paths import ASSETS
 
@@ -353,6 +354,39 @@ def test_search_finds_valve_block_and_tree(page: Page, small_map: Path) -> None:
     assert "3 valves" in page.js(find, NASTY)
     assert "B1/4" in page.js(find, "b1/4")
     assert "Nothing is called that." in page.js(find, "no such thing")
+
+
+def test_search_finds_trees_of_other_visits_with_date_and_figure(page: Page, tmp_path: Path) -> None:
+    """14.5038 psi a bar (NIST Special Publication 811, appendix B.8): 12.5 bar are 181 psi."""
+    content = small()
+    earlier = content.readings.iloc[[0, 0]].assign(
+        row=[90, 91], used=False, flags="outside_visit", tree_id=NASTY, pressure_bar=12.5, stress_bar=1.24,
+        time=[when - pd.Timedelta(days=14) for when in [START, START - pd.Timedelta(days=14)]],
+    )  # fmt: skip
+    readings = pd.concat([content.readings, earlier], ignore_index=True)
+    write_map(dataclasses.replace(content, readings=readings, gauge_unit="psi"), tmp_path / "map.html")
+    page.open(tmp_path / "map.html", PHONE)
+    found = page.js(
+        "const s = document.getElementById('search'); s.value = 'HURT=1';"
+        "s.dispatchEvent(new Event('input'));"
+        "const all = [...document.querySelectorAll('#lists details')]"
+        ".find(d => d.textContent.includes('other'));"
+        "return [...all.querySelectorAll('summary, .name')].map(n => n.textContent)"
+    )
+    figures = "12.5 bar (181 psi) · 1.2 bar drier than target"
+    assert found == [
+        "Trees, other visits", f"{NASTY}Jun 30, 2026, 13:20 · {figures}",
+        f"{NASTY}Jun 16, 2026, 13:20 · {figures}",
+    ]  # fmt: skip
+    assert page.js("return document.querySelectorAll('.reading-other').length") == 0
+    page.js("[...document.querySelectorAll('#lists details li button')].at(-1).click()")
+    card = page.text("#card")
+    assert "Reading: of another visit" in card
+    assert "12.5 bar (181 psi)" in card
+    assert "Jun 16, 2026, 13:20" in card
+    page.js("document.querySelectorAll('#layers input[type=checkbox]')[2].click()")
+    assert page.js("return document.querySelectorAll('.reading-other').length") == 2
+    assert_quiet(page)
 
 
 def test_twice_the_size_still_fits(page: Page, small_map: Path) -> None:

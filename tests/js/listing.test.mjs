@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { beginsTie, byKind, changeColour, cropsByEdges, folded, inRankOrder, priorityOf, search } from "../../stressmap/output/web/map/listing.js";
+import { beginsTie, byKind, changeColour, cropsByEdges, folded, inRankOrder, priorityOf, search, unpackOthers } from "../../stressmap/output/web/map/listing.js";
 
 const VALVES = [
   { valve: "V01", block: "Peña Alta", rank: 1 }, { valve: "V02", block: "River", rank: 2 },
@@ -24,10 +24,31 @@ test("a search goes through valves and their blocks, in part, in rank order", ()
 });
 
 test("trees are listed only when they are asked for, and only those with a name", () => {
-  assert.deepEqual(search("", VALVES, READINGS), { asked: false, valves: VALVES, trees: [] });
+  assert.deepEqual(search("", VALVES, READINGS), { asked: false, valves: VALVES, trees: [], others: [] });
   assert.deepEqual(search("   ", VALVES, READINGS).trees, []);
-  assert.deepEqual(search("T-1", VALVES, READINGS).trees.map(({ tree }) => tree), ["T-1", "t-12"]);
+  assert.deepEqual(search("T-1", VALVES, READINGS).trees.map(({ tree }) => tree), ["T-1"]);
+  assert.deepEqual(search("T-1", VALVES, READINGS).others.map(({ tree }) => tree), ["t-12"]);
   assert.equal(search("T-1", VALVES, READINGS).asked, true);
+});
+
+test("trees of other visits are listed apart, the latest first, those without a day last", () => {
+  const other = (time) => ({ tree: "T-1", used: false, flags: ["outside_visit"], time });
+  const times = ["2026-06-01T13:00", null, "2026-06-30T13:00", "2025-07-01"];
+  assert.deepEqual(search("t", [], times.map(other)).others.map(({ time }) => time), ["2026-06-30T13:00", "2026-06-01T13:00", "2025-07-01", null]);
+});
+
+test("readings of other visits are unpacked as they were", () => {
+  const packed = {
+    total: 9, tree: { words: ["T-1", null], runs: [0, 2, 1, 1] }, day: { words: ["2026-05-14", "2026-06-30", null], runs: [0, 1, 1, 1, 2, 1] }, clock: [785, null, null],
+    block: { words: ["B"], runs: [0, 3] }, valve: { words: ["V1", null], runs: [0, 1, 1, 2] }, flags: { words: ["outside_visit", "no_value;outside_visit"], runs: [0, 2, 1, 1] },
+    pressure: [9.1, 8, null], stress: [1.2, null, null], rows: [17], steps: [3800000, -12150000, null, 2, -3],
+  };
+  const common = { used: false, block: "B", predicted: null, vpd: null, tooWet: false };
+  assert.deepEqual(unpackOthers(packed), [
+    { ...common, row: null, tree: "T-1", time: "2026-05-14T13:05", flags: ["outside_visit"], valve: "V1", pressure: 9.1, stress: 1.2, at: [38, -121.5] },
+    { ...common, row: null, tree: "T-1", time: "2026-06-30", flags: ["outside_visit"], valve: null, pressure: 8, stress: null, at: null },
+    { ...common, row: 17, tree: null, time: null, flags: ["no_value", "outside_visit"], valve: null, pressure: null, stress: null, at: [38.00002, -121.50003] },
+  ]);
 });
 
 test("a name that looks like a pattern is searched as it is written", () => {

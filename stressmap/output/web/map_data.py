@@ -32,11 +32,13 @@ from stressmap.output.view.selections import (
     tied_ranks,
     trees_used,
 )
+from stressmap.output.web.other_visits import nearest_in_time, pack_others
 from stressmap.output.web.surface_images import Picture, draw_surface
 from stressmap.quality.record_spans import QUIET_DAYS
 from stressmap.zoning.change import UNCLEAR
 
 WGS84 = "EPSG:4326"
+OTHER_VISIT = "outside_visit"
 MICRO = 1_000_000
 """Coordinates are whole millionths of a degree, a decimetre."""
 
@@ -59,6 +61,8 @@ def map_data(content: Content) -> dict[str, Any]:
         _degrees(table, middle_of_ranch)
         for table in (content.blocks, content.valves, _smoothed(content), _named_rows(content))
     )
+    other = np.array([OTHER_VISIT in flag_codes(flags) for flags in readings["flags"]], dtype=bool)
+    others = nearest_in_time(readings[other], content.visit)
     return {
         "ranch": content.ranch.name,
         "visit": [day.isoformat() for day in content.visit],
@@ -78,7 +82,8 @@ def map_data(content: Content) -> dict[str, Any]:
         "blocks": [_block(row) for row in rows(blocks)],
         "valves": _valves(content, rows(valves)),
         "zones": [_zone(row) for row in rows(zones)],
-        "readings": [_reading(row) for row in rows(readings)],
+        "readings": [_reading(row) for row in rows(readings[~other])],
+        "others": pack_others([_reading(row) for row in rows(others)], int(other.sum())),
         "again": _look_again(content, middle_of_ranch),
         "images": _images(content, middle_of_ranch),
         "basemap": content.basemap,

@@ -1,6 +1,6 @@
 // What a tap shows, in plain words.
 import { turned } from "./geometry.js";
-import { priorityOf } from "./listing.js";
+import { kindOf, priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
 import { addUpAsWritten, isPastLimit } from "./standing.js";
 import {
@@ -111,11 +111,13 @@ function valveCard(valve) {
 
 const given = (key, value, write) => (value === null ? null : [word(key), write(value)]);
 
+const USE = { used: "card.used", leftOut: "card.left_out", others: "card.other_visit" };
+
 function readingCard(reading) {
   const name = reading.tree ? word("list.tree", { tree: "" }) : word("list.reading_row", { row: reading.row });
   const body = make("div", {}, make("h2", { tabindex: "-1" }, name, reading.tree ? named(reading.tree) : ""),
     make("p", { class: `use ${reading.used ? "" : "out"}` },
-      make("strong", { text: `${word("card.reading")}: ${word(reading.used ? "card.used" : "card.left_out")}` })));
+      make("strong", { text: `${word("card.reading")}: ${word(USE[kindOf(reading)])}` })));
   const flags = flagWords(reading);
   body.append(facts([
     flags ? [word(reading.used ? "card.note" : "card.why"), flags] : null,

@@ -52,6 +52,7 @@ export class RanchDrawing {
     this.choose = choose;
     this.shapes = { valves: new Map(), blocks: new Map(), zones: [], dots: [], again: [] };
     this.groups = {};
+    this.drawn = new Set();
     for (const [name, z] of [["pictures", 350], ["zones", 400], ["past", 410], ["blocks", 430], ["dots", 450], ["numbers", 455], ["chosen", 460], ["names", 610], ["ranks", 620]]) {
       const pane = map.createPane(name);
       pane.style.zIndex = z;
@@ -113,12 +114,8 @@ export class RanchDrawing {
   }
 
   addPoints() {
-    for (const kind of ["others", "leftOut", "used"]) {
-      this.groups[kind] = L.layerGroup();
-      for (const reading of readingsBy[kind].filter((r) => r.at)) {
-        this.shapes.dots.push({ dots: readingMarks(reading).map((dot) => dot.addTo(this.groups[kind])), reading, kind });
-      }
-    }
+    for (const kind of ["others", "leftOut", "used"]) this.groups[kind] = L.layerGroup();
+    for (const kind of ["leftOut", "used"]) this.addReadings(kind);
     const again = L.layerGroup();
     for (const [place, spot] of ranch.again.entries()) {
       const options = { pane: "dots", radius: DIAMOND, color: EDGE, weight: 2.5, fillColor: "#7fe0d0", fillOpacity: 1, interactive: false, className: "again" };
@@ -127,6 +124,13 @@ export class RanchDrawing {
       this.shapes.again.push({ dots: [new DiamondMarker(spot.at, options), number].map((dot) => dot.addTo(again)), spot });
     }
     this.groups.again = again;
+  }
+
+  addReadings(kind) {
+    for (const reading of readingsBy[kind].filter((r) => r.at)) {
+      this.shapes.dots.push({ dots: readingMarks(reading).map((dot) => dot.addTo(this.groups[kind])), reading, kind });
+    }
+    this.drawn.add(kind);
   }
 
   // A gloved finger is wider than a dot: the nearest one within its reach is meant, else the zone under it.
@@ -167,6 +171,8 @@ export class RanchDrawing {
       valves: true, past: by === "valves" || by === "rank", zones: by === "zones", surface: by === "surface", bare: by === "surface", uncertainty: by === "uncertainty",
       others: shown.layers.others, leftOut: shown.layers.leftOut, used: shown.layers.used, again: shown.layers.again,
     };
+    // Those of other visits may be thousands: they are drawn when they are first asked for.
+    if (shown.layers.others && !this.drawn.has("others")) this.addReadings("others");
     for (const [name, on] of Object.entries(wanted)) {
       if (!groups[name]) continue;
       if (on) groups[name].addTo(map);

@@ -15,14 +15,51 @@ export function byKind(readings) {
 // As people type on a phone: without accents, in either case.
 export const folded = (text) => String(text ?? "").normalize("NFD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
 
-// Valves by their own or their block's name, trees by theirs; without a query all valves and no tree.
+const spread = ({ words, runs }) => {
+  const out = [];
+  for (let i = 0; i < runs.length; i += 2) for (let n = 0; n < runs[i + 1]; n += 1) out.push(words[runs[i]]);
+  return out;
+};
+
+const twoDigits = (n) => String(n).padStart(2, "0");
+
+// Readings of other visits, which come packed column by column, as readings like all others.
+export function unpackOthers(packed) {
+  const tree = spread(packed.tree), days = spread(packed.day), block = spread(packed.block), valve = spread(packed.valve), flags = spread(packed.flags);
+  let latitude = 0, longitude = 0, step = 0, nameless = 0;
+  const place = () => {
+    if (packed.steps[step] === null) { step += 1; return null; }
+    latitude += packed.steps[step];
+    longitude += packed.steps[step + 1];
+    step += 2;
+    return [latitude / 1e5, longitude / 1e5];
+  };
+  return tree.map((name, i) => {
+    const minutes = packed.clock[i];
+    const clock = minutes === null ? "" : `T${twoDigits(Math.floor(minutes / 60))}:${twoDigits(minutes % 60)}`;
+    const row = name === null ? packed.rows[nameless] : null;
+    if (name === null) nameless += 1;
+    return {
+      row, tree: name, time: days[i] === null ? null : days[i] + clock, used: false, flags: flags[i].split(";"), block: block[i], valve: valve[i],
+      pressure: packed.pressure[i], stress: packed.stress[i], predicted: null, vpd: null, tooWet: false, at: place(),
+    };
+  });
+}
+
+const latestFirst = (a, b) => (a.time === b.time ? 0 : (a.time ?? "") < (b.time ?? "") ? 1 : -1);
+
+// Valves by their own or their block's name, trees by theirs, those of other visits apart and the latest first; without a
+// query all valves and no tree.
 export function search(query, valves, readings) {
   const wanted = folded(query.trim());
   const hit = (...names) => !wanted || names.some((name) => folded(name).includes(wanted));
+  const found = wanted ? readings.filter((reading) => reading.tree && hit(reading.tree)) : [];
+  const { used, leftOut, others } = byKind(found);
   return {
     asked: wanted !== "",
     valves: valves.filter((valve) => hit(valve.valve, valve.block)),
-    trees: wanted ? readings.filter((reading) => reading.tree && hit(reading.tree)) : [],
+    trees: [...used, ...leftOut],
+    others: others.sort(latestFirst),
   };
 }
 

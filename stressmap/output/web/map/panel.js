@@ -5,7 +5,7 @@ import { beginsTie, cropsByEdges, priorityOf, search } from "./listing.js";
 import { layerMark, readingRow, rowButton } from "./rows.js";
 import { isPastLimit, mostlyOne, partedByLimit } from "./standing.js";
 import {
-  NO_RANK, bar, byId, duration, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readingsBy, shortOf, shown, swatch,
+  NO_RANK, bar, byId, duration, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readings, readingsBy, shortOf, shown, swatch,
   tieText, treesText, visitDays, word,
 } from "./shared.js";
 
@@ -60,16 +60,30 @@ function section(title, items, open) {
   return make("details", open ? { open: "" } : {}, make("summary", { text: title }), make("ul", { class: "rows" }, ...items));
 }
 
+const MOST_FOUND = 200;
+
+function found(key, trees) {
+  const more = trees.length > MOST_FOUND ? [make("li", { class: "tie", text: word("list.more_found", { count: number(trees.length - MOST_FOUND, 0) }) })] : [];
+  return section(word(key), [...trees.slice(0, MOST_FOUND).map(readingRow), ...more], true);
+}
+
+// Where the map does not hold all readings of other visits, that is said.
+function othersCut() {
+  const { total } = ranch.others, count = readingsBy.others.length;
+  return count < total ? make("p", { class: "count", text: word("list.others_cut", { total: number(total, 0), count: number(count, 0) }) }) : "";
+}
+
 export function lists() {
-  const { asked: query, valves, trees } = search(shown.query, ranch.valves, ranch.readings);
+  const { asked: query, valves, trees, others } = search(shown.query, ranch.valves, readings);
   const out = make("div", {});
   const counted = valves.length === 1 ? "list.count_one" : "list.count_many";
   out.append(instead(query));
   out.append(make("h2", { text: word("list.heading"), class: query ? "unseen" : null }));
-  out.append(make("p", { class: "count", role: "status", text: query && !valves.length && !trees.length ? word("list.found_none") : word(counted, { count: number(valves.length, 0) }) }));
+  out.append(make("p", { class: "count", role: "status", text: query && !valves.length && !trees.length && !others.length ? word("list.found_none") : word(counted, { count: number(valves.length, 0) }) }));
   out.append(make("ol", { class: "rows", id: "valve-rows" }, ...valveRows(valves, query ? valveRow : withTies)));
   if (query) {
-    if (trees.length) out.append(section(word("list.trees"), trees.slice(0, 200).map(readingRow), true));
+    if (trees.length) out.append(found("list.trees", trees));
+    if (others.length) out.append(found("list.trees_others", others), othersCut());
     return out;
   }
   if (ranch.again.length) out.append(section(word("list.look_again", { count: ranch.again.length }), ranch.again.map(againRow), true));
@@ -97,7 +111,7 @@ const edgeList = (edges) => make("span", {}, ...[1, 2, 3, 4].map((p) => make("sp
 
 function about() {
   const counts = { used: number(readingsBy.used.length, 0), left_out: number(readingsBy.leftOut.length, 0) };
-  const others = readingsBy.others.length ? word("about.counts_others", { others: number(readingsBy.others.length, 0) }) : "";
+  const others = ranch.others.total ? word("about.counts_others", { others: number(ranch.others.total, 0) }) : "";
   const box = make("details", { id: "about" }, make("summary", { text: word("about.heading") }));
   box.append(facts([
     [word("map.visit"), visitDays()],
@@ -106,7 +120,7 @@ function about() {
     [word("about.method"), known("method", ranch.method)],
     ...edgeRows(),
   ]));
-  box.append(make("p", { text: word("about.interval") }));
+  box.append(make("p", { text: word("about.interval") }), othersCut());
   if (ranch.notes[shown.language].length) box.append(make("h3", { text: word("about.notes") }), notes());
   if (word("map.draft_language")) box.append(make("p", { text: word("map.draft_language") }));
   box.append(make("p", { text: word("about.software") }));

@@ -1,7 +1,9 @@
 // Rows that lead to a card, and the marks beside them.
-import { draw, figure, hooks, known, make, named, word } from "./shared.js";
+import { kindOf } from "./listing.js";
+import { day, draw, figure, hooks, known, make, named, pressureRead, word } from "./shared.js";
 
-export const flagWords = (reading) => reading.flags.map((code) => known("flag", code)).join("; ");
+const flagTexts = (flags) => flags.map((code) => known("flag", code)).join("; ");
+export const flagWords = (reading) => flagTexts(reading.flags);
 
 export function rowButton(chosen, parts) {
   const button = make("button", { type: "button", class: "row" }, ...parts);
@@ -23,11 +25,23 @@ export function layerMark(name) {
 }
 
 export function readingRow(reading) {
+  if (kindOf(reading) === "others") return otherRow(reading);
   const name = reading.tree ?? word("list.reading_row", { row: reading.row });
   const flags = flagWords(reading);
   const second = [reading.at || reading.flags.includes("no_place") ? null : word("list.no_position"), flags || null, reading.used ? figure(reading.stress) : null].filter(Boolean).join(" · ");
   return rowButton({ kind: "reading", item: reading }, [
     layerMark(reading.used ? "used" : "leftOut"),
     make("span", { class: "name" }, named(name, { class: "main" }), make("small", { text: second })),
+  ]);
+}
+
+// Of another visit: when, and what was read and meant then.
+function otherRow(reading) {
+  const flags = flagTexts(reading.flags.filter((code) => code !== "outside_visit"));
+  const figures = [reading.pressure === null ? null : pressureRead(reading.pressure), reading.stress === null ? null : figure(reading.stress)];
+  const second = [day(reading.time), ...figures, flags || null].filter(Boolean).join(" · ");
+  return rowButton({ kind: "reading", item: reading }, [
+    layerMark("others"),
+    make("span", { class: "name" }, named(reading.tree ?? word("list.reading_row", { row: reading.row }), { class: "main" }), make("small", { text: second })),
   ]);
 }

@@ -1,5 +1,5 @@
 // What every part of the page uses: the data, the words of the language shown, numbers, elements.
-import { byKind } from "./listing.js";
+import { byKind, unpackOthers } from "./listing.js";
 import { filled, hoursAndMinutes, numberText, quantityText } from "./quantities.js";
 
 export const ranch = JSON.parse(document.getElementById("ranch-data").textContent);
@@ -70,7 +70,8 @@ export function figure(stress) {
 
 export const labelOf = (priority) => word(priority === "none" ? "priority.none" : `priority.p${priority}`);
 export const lookOf = (priority) => (priority === "none" ? ranch.style.none : ranch.style.priority[priority]);
-export const readingsBy = byKind(ranch.readings);
+export const readings = [...ranch.readings, ...unpackOthers(ranch.others)];
+export const readingsBy = byKind(readings);
 export const lastRank = ranch.valves.filter(({ rank }) => rank !== null).length;
 
 export function treesText(count) {
