@@ -132,9 +132,9 @@ def test_a_weather_file_that_ends_before_the_visit_is_said() -> None:
     table = readings(("2026-07-14 13:00", "A", -9.0), ("2026-07-15 13:00", "A", -9.0))
     _, said = add(table, blocks(A="prune"), weather(HOT))
     assert said == [
-        "1 of 2 readings have no vapour pressure deficit and so no baseline: weather.csv ends 2026-07-14 "
+        "1 of 2 readings has no vapour pressure deficit and so no baseline: weather.csv ends 2026-07-14 "
         "13:00, "
-        "before they were taken.",
+        "before it was taken.",
         "1 reading stays as it is, not carried to the middle weather: nothing is known of the weather of "
         "its minute.",
     ]
