@@ -367,7 +367,7 @@ def test_readings_without_any_time_are_said_and_not_lost() -> None:
     rows = readings(("2026-08-05 13:00", "A", -12.0)).assign(time=pd.NaT)
     table, said = add(rows, blocks(A="prune"), weather(HOT), rank_by="tension")
     assert table["stress_bar"].tolist() == [12.0]
-    assert said == ["No reading has a vapour pressure deficit and so no baseline: they have no time."]
+    assert said == ["No reading has a vapour pressure deficit and so no baseline: no time was written down."]
 
 
 def test_readings_without_a_time_get_the_middle_day() -> None:

@@ -102,7 +102,7 @@ def test_the_plan_and_the_notes_count_to_one_in_both_languages() -> None:
     assert WaterWords("en")("plan.amount", **many).endswith("2 of 3 valves get water, 2 need it.")
     note = Note.of("deficit_no_time", none=False, count=1, total=2)
     assert sentence(note, Words("en")) == (
-        "1 of 2 readings has no vapour pressure deficit and so no baseline: it has no time."
+        "1 of 2 readings has no vapour pressure deficit and so no baseline: no time was written down."
     )
     assert sentence(note, Words("es")).startswith("1 de 2 lecturas no tiene déficit de presión de vapor")
 
