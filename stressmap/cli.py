@@ -242,7 +242,7 @@ def _print_water(made: Watered, out: Path | None) -> None:
     from stressmap.output.terminal.plan_tables import print_advice, print_curve
     from stressmap.output.text.note_words import sentences
     from stressmap.output.text.words import Words
-    from stressmap.output.view.plan_words import first_words
+    from stressmap.output.view.water_words import first_words
 
     console, words = PlainConsole(), first_words(made.ranch)
     labels = Words(made.ranch.languages[0], made.ranch.units)

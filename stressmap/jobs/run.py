@@ -137,6 +137,8 @@ def _with_water(
 ) -> tuple[Content, Advice]:
     """Plan the water of the ranch and add the plan to what is written."""
     from stressmap.jobs.map_visit import valves_together
+    from stressmap.output.view.plan_words import headlines
+    from stressmap.output.view.water_words import first_words
     from stressmap.water.ranch_inputs import prepare
     from stressmap.water.water_plan import advise, plan_table, timetable_table
 
@@ -150,6 +152,7 @@ def _with_water(
         content,
         water_plan=plan_table(advice),
         timetable=timetable_table(advice),
+        water_said=headlines(advice, first_words(content.ranch)),
         notes=(*content.notes, *prepared.notes),
     )
     return planned, advice
@@ -161,11 +164,13 @@ def _made(
     """Gather what the files of a run are made from."""
     from stressmap.output.report.page import Background
     from stressmap.output.view.leaving_tables import leaving_tables
-    from stressmap.output.view.plan_words import first_words, tell
+    from stressmap.output.view.plan_proof import proof
+    from stressmap.output.view.plan_words import tell
     from stressmap.output.view.selections import trees_used
+    from stressmap.output.view.water_words import first_words
 
-    trees = trees_used(content.readings, "valve")
-    told = () if advice is None else tell(advice, first_words(content.ranch), trees)
+    trees, words = trees_used(content.readings, "valve"), first_words(content.ranch)
+    told = () if advice is None else (*tell(advice, words, trees, remembered=True), proof(advice, words))
     background = Background(page, orchard.courses, inputs.weather, told)
     tables = leaving_tables(content, advice)
     return outputs.Made(content.ranch, tables, content, background, advice, trees=trees)

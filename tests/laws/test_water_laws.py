@@ -10,7 +10,8 @@ from helpers.water_cases import PLAIN, need, random_ranch, terms
 from scipy import integrate, stats
 
 from stressmap.core.settings import Water
-from stressmap.output.view.plan_words import WaterWords, tell
+from stressmap.output.view.plan_words import tell
+from stressmap.output.view.water_words import WaterWords
 from stressmap.water import milp as planning
 from stressmap.water.alternatives import compare_alternatives, evaluate_over_draws
 from stressmap.water.benefit import expected_excess

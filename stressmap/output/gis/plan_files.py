@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stressmap.core.settings import Ranch
-from stressmap.output.view.plan_words import WaterWords, as_text, tell
+from stressmap.output.view.plan_words import tell
 from stressmap.output.view.quantities import scale_of
+from stressmap.output.view.water_words import WaterWords, as_text
 from stressmap.water.value_of_water import LITTLE, WaterValueCurve
 from stressmap.water.water_plan import Advice
 
@@ -34,7 +35,7 @@ def write_plan_text(advice: Advice, ranch: Ranch, path: Path, trees: Mapping[str
         How many read trees stand behind each valve; not spoken of by default.
     """
     texts = [as_text(tell(advice, WaterWords(language, ranch.units), trees)) for language in ranch.languages]
-    path.write_text("\n\n".join(texts), encoding="utf-8", newline="\n")
+    path.write_text("\n\n".join(f"{ranch.name}\n{text}" for text in texts), encoding="utf-8", newline="\n")
 
 
 def write_curve_picture(curve: WaterValueCurve, ranch: Ranch, path: Path) -> None:

@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from fpdf import FPDF, ViewerPreferences
 from shapely import box
 
-from stressmap.output.paper.fonts import drawable, font_file
 from stressmap.output.paper.sheet_map import SHADE, double_frame, draw_stripes, plan_map
+from stressmap.output.paper.sheet_notices import LOOK, NOTICE, look_mark, said_first, write_notices
+from stressmap.output.paper.sheet_type import MARGIN, CrewSheet
 from stressmap.output.text.words import Words
 from stressmap.output.view.change_words import change_line
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, trees_words, turns
 from stressmap.output.view.daily_sets import set_lines
-from stressmap.output.view.first_look import first_look
-from stressmap.output.view.quantities import duration, volume
+from stressmap.output.view.quantities import duration, known
 
-MARGIN, HEAD, MAP, TITLES, ROW, FOOT = 11.0, 19.0, 59.0, 10.0, 17.5, 29.0
+HEAD, MAP, TITLES, ROW, FOOT = 19.0, 59.0, 10.0, 17.5, 29.0
 RANK, TIMES, DONE, PROBLEMS = 16.0, 52.0, 14.0, 52.0
 """Widths [mm]; what is left is for the valve's name and place."""
 
@@ -32,31 +29,8 @@ ONE_LINE = 32
 CLOSED_HEAD, CLOSED_ROW, ACROSS = 8.0, 6.6, 3
 """Heights [mm] of the list of valves without water, and its columns."""
 
-BAND, NOTICE = 6.5, 4.3
-"""Heights [mm] of a heading between rows, and of a line of what must be said first."""
-NOTICE_TYPE = 9.0
-"""Its type [points]."""
-
-LEADING = 0.45
-"""Height of a line [mm] for each point of its type."""
-
-
-class SheetLine(NamedTuple):
-    """A line of type as it fits into its box.
-
-    Parameters
-    ----------
-    size : float
-        Of the type [points].
-    indent : float
-        From the left edge of the box [mm].
-    shown : str
-        What it says.
-    """
-
-    size: float
-    indent: float
-    shown: str
+BAND = 6.5
+"""Height [mm] of a heading between rows."""
 
 
 class Page(NamedTuple):
@@ -64,92 +38,6 @@ class Page(NamedTuple):
 
     opened: list[Turn]
     closed: list[Turn]
-
-
-class CrewSheet(FPDF):
-    """A4 or letter paper with our typeface and a fixed date, so that equal runs give equal bytes."""
-
-    def __init__(self, content: Content) -> None:
-        super().__init__(orientation="portrait", unit="mm", format=_paper(content.ranch.units))
-        self.content = content
-        self.lines: dict[tuple[object, ...], SheetLine] = {}
-        self.drawn: dict[str, bytes] = {}
-        self.words = [Words(language, content.ranch.units) for language in content.ranch.languages]
-        self.set_auto_page_break(auto=False)
-        self.set_margins(MARGIN, MARGIN)
-        self.add_font("sheet", "", font_file())
-        self.add_font("sheet", "B", font_file(bold=True))
-        self.set_creation_date(dt.datetime.combine(content.visit[1], dt.time(), dt.UTC))
-        self.set_title(drawable(f"{self.said('sheet.title')}, {content.ranch.name}"))
-        self.set_subject(drawable(self.said("sheet.subject")))
-        self.set_keywords(drawable(self.said("sheet.keywords")))
-        self.set_lang(content.ranch.languages[0])
-        self.viewer_preferences = ViewerPreferences(display_doc_title=True)
-
-    def said(self, key: str, **values: object) -> str:
-        """Say something in every language of the sheet, one after the other."""
-        return " / ".join(dict.fromkeys(words(key, **values) for words in self.words))
-
-    def put(self, x: float, y: float, text: object, *, size: float, bold: bool = False, **box: Any) -> None:
-        """Write one line whose top left corner is x, y [mm]; ``width`` shrinks the type until it fits."""
-        key = (text, size, bold, box.get("width"), box.get("align"))
-        self.set_font("sheet", "B" if bold else "", size)
-        if key not in self.lines:
-            self.lines[key] = self._fitted(drawable(text), size, **box)
-        line = self.lines[key]
-        self.set_font_size(line.size)
-        if line.shown:
-            self.text(x + line.indent, y + 0.5 * size * LEADING + 0.3 * self.font_size, line.shown)
-
-    def _fitted(self, line: str, size: float, *, width: float | None = None, align: str = "L") -> SheetLine:
-        """Fit a line into its box; most lines of a sheet come again on every row, so each is fitted once."""
-        wide = self.get_string_width(line)
-        fits = size if width is None else fitting(wide + 2 * self.c_margin, size, width)
-        room = 0.0 if width is None else width - wide * fits / size
-        indent = {"L": self.c_margin, "C": room / 2, "R": room - self.c_margin}[align]
-        return SheetLine(fits, indent, line)
-
-    def alike(self, name: str, draw: Callable[[], None]) -> None:
-        """Draw what all pages have alike: drawn on the first page, its strokes copied to the others.
-
-        Parameters
-        ----------
-        name : str
-            By which it is known again.
-        draw : callable
-            Draws shapes only; colours and widths are set before, since they are not copied.
-        """
-        page: Any = self.pages[self.page].contents
-        if name in self.drawn:
-            page.extend(self.drawn[name])
-            return
-        start = len(page)
-        draw()
-        self.drawn[name] = bytes(page[start:])
-
-
-def _paper(units: str) -> str:
-    return "letter" if units == "us" else "A4"
-
-
-def fitting(needed: float, size: float, width: float) -> float:
-    """Find the type size at which a line fits.
-
-    Parameters
-    ----------
-    needed : float
-        Width of the line with its margins at ``size`` [mm].
-    size : float
-        Largest size [points].
-    width : float
-        Room [mm].
-
-    Returns
-    -------
-    float
-        At most ``size`` [points].
-    """
-    return size if needed <= width else size * width / needed
 
 
 def write_crew_sheet(content: Content, path: Path) -> None:
@@ -165,11 +53,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     sheet = CrewSheet(content)
     picture = plan_map(content, (MARGIN, MARGIN + HEAD, sheet.epw, MAP - 2.6))
     order = turns(content)
-    said = [line for words in sheet.words for line in first_look(content, order, words)]
-    since = content.previous_visit
-    if since is not None and "gauge_change_bar" in content.valves:
-        said.append(sheet.words[0]("moved.on_sheet", date=sheet.words[0].day(since)))
-    notices = [part for line in said for part in _wrapped(sheet, line)]
+    notices = said_first(sheet, order)
     pages = _pages(sheet, order, sheet.h - 2 * MARGIN - HEAD - MAP - FOOT, NOTICE * len(notices))
     for number, page in enumerate(pages, 1):
         sheet.add_page()
@@ -177,7 +61,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
         picture.draw(sheet, page.opened, page.closed)
         top = MARGIN + HEAD + MAP
         if number == 1:
-            top = _notices(sheet, top, notices)
+            top = write_notices(sheet, top, notices)
         if page.opened or not page.closed:
             _titles(sheet, top)
             top += TITLES
@@ -234,26 +118,6 @@ def _head(sheet: CrewSheet, page: int, pages: int) -> None:
         y = MARGIN + 5.4 + line * 6.4
         sheet.put(right - 72, y, sheet.said(key), size=9, width=34)
         sheet.line(right - 38, y + 4.2, right, y + 4.2)
-
-
-def _notices(sheet: CrewSheet, top: float, lines: list[str]) -> float:
-    """Write what must be said first; return where the rest starts [mm]."""
-    for place, line in enumerate(lines):
-        sheet.put(MARGIN, top - 1.5 + NOTICE * place, line, size=NOTICE_TYPE, bold=True, width=sheet.epw)
-    return top + NOTICE * len(lines)
-
-
-def _wrapped(sheet: CrewSheet, text: str) -> list[str]:
-    """Break a sentence into lines that go across the sheet."""
-    sheet.set_font("sheet", "B", NOTICE_TYPE)
-    lines = [""]
-    for word in text.split():
-        longer = f"{lines[-1]} {word}".lstrip()
-        if lines[-1] and sheet.get_string_width(drawable(longer)) > sheet.epw - 2 * sheet.c_margin:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    return lines
 
 
 def _is_headed(before: Turn | None, turn: Turn) -> bool:
@@ -334,7 +198,8 @@ def _closed(sheet: CrewSheet, top: float, part: list[Turn]) -> None:
             double_frame(sheet, (left + 1.9, y + 1.6, 7.2, CLOSED_ROW - 3.2))
         sheet.put(left, y + 1, turn.rank, size=10, bold=True, width=11, align="C")
         sheet.put(left + 11, y + 1, short, size=9, width=8)
-        sheet.put(left + 19, y + 1, turn.row["valve"], size=10, bold=True, width=20)
+        named = f"{turn.row['valve']} {LOOK}" if turn.look_first else turn.row["valve"]
+        sheet.put(left + 19, y + 1, named, size=10, bold=True, width=20)
         sheet.put(left + 39, y + 1, turn.row["block"] or "", size=8, width=wide - 40)
         sheet.line(left, y + CLOSED_ROW, left + wide - 2, y + CLOSED_ROW)
 
@@ -360,7 +225,8 @@ def _rank(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:
 
 def _name(sheet: CrewSheet, left: float, top: float, width: float, turn: Turn) -> None:
     row = turn.row
-    sheet.put(left, top + 1.4, row["valve"], size=16, bold=True, width=width)
+    taken = look_mark(sheet, left + width, top + 1.6) if turn.look_first else 0.0
+    sheet.put(left, top + 1.4, row["valve"], size=16, bold=True, width=width - taken)
     block = row["block"] or ""
     halves = [block] if len(block) <= ONE_LINE else [block[:ONE_LINE], block[ONE_LINE:]]
     for line, half in enumerate(halves):
@@ -383,7 +249,7 @@ def _times(sheet: CrewSheet, left: float, top: float, turn: Turn) -> None:
     words = sheet.words[0]
     sheet.put(left, top + 1.4, duration(turn.hours, words), size=14, bold=True, width=29)
     if turn.m3 is not None:
-        sheet.put(left + 28, top + 2.6, volume(turn.m3, words), size=8.5, width=TIMES - 29)
+        sheet.put(left + 28, top + 2.6, known(turn.m3, "volume", words), size=8.5, width=TIMES - 29)
     lines = _lines(words, turn)
     first, deep, size = (8.2, 4.2, 9.5) if len(lines) < SETS_A_ROW else (7.2, SET_LINE, 8)
     for place, text in enumerate(lines):

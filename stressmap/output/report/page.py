@@ -30,10 +30,10 @@ from stressmap.output.view.crew_words import (
 )
 from stressmap.output.view.crop_words import crop_cautions
 from stressmap.output.view.first_look import first_look, thin_blocks
-from stressmap.output.view.plan_words import Section
 from stressmap.output.view.quantities import percent, reading
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import flag_codes
+from stressmap.output.view.water_words import Section
 
 LISTED = 200
 FIRST = 15

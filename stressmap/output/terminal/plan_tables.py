@@ -11,13 +11,17 @@ from rich.table import Table
 
 from stressmap.core.units import M3_PER
 from stressmap.output.gis.plan_files import knee_sentence
-from stressmap.output.view.plan_words import Section, WaterWords, tell
+from stressmap.output.terminal.narrow_table import narrow_table
+from stressmap.output.view.plan_words import SHOWN_NAMES, tell
+from stressmap.output.view.water_words import Section, WaterWords
 from stressmap.water.value_of_water import M3_PER_ML, WaterValueCurve
 from stressmap.water.water_plan import Advice, plan_table, timetable_table
 
 SHOWN = 40
 SHOWN_SETS = 20
 BAR_CELLS = 20
+WIDE = 100
+"""Columns of a terminal from which on the trees behind each valve and how sure it is are told."""
 DECIDES = {
     "soil", "soil_not_known", "mm_per_bar", "system", "system_not_known", "rate", "eto", "kc", "target",
     "stress", "young", "log",
@@ -41,21 +45,21 @@ def print_advice(
     trees : mapping of str to int, optional
         How many read trees stand behind each valve; not spoken of by default.
     """
-    first, comparison, *others = tell(advice, words, trees)
+    first, *others = (part for part in tell(advice, words, trees, most=SHOWN_NAMES) if part.kind != "day")
     console.print(first.title, markup=False)
     _lines(first.lines, console)
-    console.print(_valves(advice, words, trees))
+    console.print(_valves(advice, words, trees, console.width))
     _more(len(advice.case.requirements) - SHOWN, "more_valves", words, console)
+    if any(set(need.assumed) & DECIDES for need in advice.case.requirements[:SHOWN]):
+        console.print(words("table.starred"), markup=False)
     console.print()
     console.print(_sets(advice, words))
     _more(len(advice.timetable.sets) - SHOWN_SETS, "more_sets", words, console)
-    console.print()
-    console.print(comparison.title, markup=False)
-    console.print(_ways(comparison))
-    _lines(comparison.lines, console)
     for section in others:
         console.print()
         console.print(section.title, markup=False)
+        if section.heads:
+            console.print(_ways(section))
         _lines(section.lines, console)
 
 
@@ -72,41 +76,37 @@ def _lines(lines: tuple[str, ...], console: Console) -> None:
 def _table(left: tuple[str, ...], right: tuple[str, ...]) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name in left:
-        table.add_column(name)
+        table.add_column(name, overflow="fold")
     for name in right:
         table.add_column(name, justify="right", no_wrap=True)
     return table
 
 
-def _valves(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None) -> Table:
-    headings = (
-        *(() if trees is None else ("trees",)),
-        "need",
-        "hours",
-        "depth",
-        "volume",
-        "covered",
-        "chosen",
+def _valves(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None, width: int) -> Table:
+    """Lay out what each valve gets; on a narrow terminal without how sure it is, and its trees."""
+    trees = trees if width >= WIDE else None
+    amounts = ("need", "hours", "depth", "volume", "covered")
+    names = (
+        ("valve", *amounts, "status") if trees is None else ("valve", "trees", *amounts, "chosen", "status")
     )
-    table = _table((words("table.valve"),), tuple(words(f"table.{name}") for name in headings))
-    table.add_column(words("table.status"))
-    rows = plan_table(advice)
-    for i, row in enumerate(rows.head(SHOWN).itertuples()):
-        valve, *cells = _valve_cells(row, advice.case.barred[i] or "dry", words)
-        behind = [] if trees is None else [str(trees.get(str(row.valve), 0))]
-        table.add_row(valve, *behind, *cells)
-    return table
+    cells = []
+    for i, row in enumerate(plan_table(advice).head(SHOWN).itertuples()):
+        valve, *amount, sure, status = _valve_cells(row, advice.case.barred[i] or "dry", words)
+        one = (*amount, status) if trees is None else (str(trees.get(valve, 0)), *amount, sure, status)
+        cells.append((valve, *one))
+    heads, last = [words(f"table.{name}") for name in names], len(names) - 1
+    return narrow_table(heads, cells, width, right=range(1, last), breaks={last})
 
 
 def _valve_cells(row: Any, why: str, words: WaterWords) -> list[str]:
     got = row.hours > 0
     sure = row.chosen_share
     return [
-        escape(row.valve),
-        words.quantity(row.need_mm, "depth") + (" *" if set(row.assumed) & DECIDES else ""),
+        str(row.valve),
+        words.known(row.need_mm, "depth") + (" *" if set(row.assumed) & DECIDES else ""),
         words.quantity(row.hours, "hours") if got else "-",
-        words.quantity(row.mm, "depth") if got else "-",
-        words.quantity(row.m3, "volume") if got else "-",
+        words.known(row.mm, "depth") if got else "-",
+        words.known(row.m3, "volume") if got else "-",
         words.share(row.need_covered) if row.need_mm > 0 else "-",
         words.chance(sure) if sure == sure else "-",  # noqa: PLR0124 - NaN differs from itself
         _status(row, why, words),

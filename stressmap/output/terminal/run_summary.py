@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Literal
 
 from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
+from stressmap.output.terminal.narrow_table import narrow_table
 from stressmap.output.text.note_words import by_severity, columns_told, sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.change_words import HEADS, change_cells
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import UNSURE, Turn, of_visit, priority_words, revisits, turns
 from stressmap.output.view.first_look import first_look, thin_blocks
-from stressmap.output.view.quantities import duration, percent
+from stressmap.output.view.quantities import percent, quantity
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import tied_ranks
 
@@ -47,10 +47,10 @@ def print_summary(content: Content, folder: Path, console: Console, files: Seque
     for text in sentences(warnings, words):
         say(words("terminal.warning", note=text))
     say(_head(content, words))
-    console.print(_table(content, order, words))
+    console.print(_table(content, order, words, console.width))
     if len(content.valves) > SHOWN:
         say(words("terminal.more", count=len(content.valves) - SHOWN))
-    for line in first_look(content, order, words):
+    for line in (*content.water_said, *first_look(content, order, words)):
         say(line)
     meaning = words(f"measure.{content.rank_by}")
     say(words("terminal.meaning", meaning=meaning, method=words.known("method", content.method)))
@@ -90,10 +90,9 @@ def _print_change(content: Content, order: list[Turn], words: Words, console: Co
     console.print(table)
 
 
-def _table(content: Content, order: list[Turn], words: Words) -> Table:
+def _table(content: Content, order: list[Turn], words: Words, width: int) -> Table:
     planned = content.water_plan is not None
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    heads = [
+    names = [
         "rank",
         "valve",
         "block",
@@ -103,27 +102,26 @@ def _table(content: Content, order: list[Turn], words: Words) -> Table:
         "trees",
         *(["hours"] if planned else []),
     ]
-    for name in heads:
-        justify: Literal["left", "right"] = (
-            "right" if name in {"rank", "stress", "interval", "trees", "hours"} else "left"
-        )
-        head = words("trees.head" if name == "trees" else f"terminal.{name}")
-        table.add_column(head, justify=justify, no_wrap=name != "block")
-    for turn in order[:SHOWN]:
-        row = turn.row
-        table.add_row(
-            turn.rank,
-            escape(str(row["valve"])),
-            escape(str(row["block"] or "")),
-            words("past.short", short=words("priority.short", number=turn.priority))
-            if turn.past_limit
-            else priority_words(turn.priority, words),
-            words.number(row["stress_bar"]),
-            words("terminal.span", low=words.number(row["low_bar"]), high=words.number(row["high_bar"])),
-            str(turn.trees),
-            *([duration(turn.hours or 0.0, words)] if planned else []),
-        )
-    return table
+    heads = [words("trees.head" if name == "trees" else f"terminal.{name}") for name in names]
+    rows_shown = [_cells(turn, words, planned=planned) for turn in order[:SHOWN]]
+    left = {names.index(name) for name in ("valve", "block", "priority")}
+    breaks = {names.index(name) for name in ("block", "priority")}
+    return narrow_table(heads, rows_shown, width, right=set(range(len(names))) - left, breaks=breaks)
+
+
+def _cells(turn: Turn, words: Words, *, planned: bool) -> list[str]:
+    row = turn.row
+    short = words("priority.short", number=turn.priority)
+    return [
+        turn.rank,
+        str(row["valve"]),
+        str(row["block"] or ""),
+        words("past.short", short=short) if turn.past_limit else priority_words(turn.priority, words),
+        words.number(row["stress_bar"]),
+        words("terminal.span", low=words.number(row["low_bar"]), high=words.number(row["high_bar"])),
+        str(turn.trees),
+        *([quantity(turn.hours or 0.0, "hours", words)] if planned else []),
+    ]
 
 
 def uncertain(content: Content, words: Words) -> list[str]:

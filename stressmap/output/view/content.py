@@ -125,6 +125,8 @@ class Content:
         A row per valve zone: ``valve``, ``hours``, ``mm``, ``m3``; zero hours where it gets none.
     timetable : DataFrame, optional
         A row per set: ``valve``, ``start``, ``end``, in the ranch's zone.
+    water_said : tuple of str
+        The plan in short, in the ranch's first language; empty without one.
     basemap : str, optional
         Address of map tiles with ``{z}``, ``{x}`` and ``{y}``, fetched only where there is signal.
     profiles : mapping of str to CropProfile
@@ -155,6 +157,7 @@ class Content:
     previous_visit: dt.date | None = None
     water_plan: pd.DataFrame | None = None
     timetable: pd.DataFrame | None = None
+    water_said: tuple[str, ...] = ()
     basemap: str | None = None
     profiles: Mapping[str, CropProfile] = field(default_factory=dict)
     vpd_kpa: float | None = None

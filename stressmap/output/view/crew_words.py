@@ -50,6 +50,8 @@ class Turn:
         ``start`` and ``end`` of its sets, in order.
     trees, block_trees : int
         How many read trees stand behind its figure: inside it, and in its block.
+    look_first : bool
+        Whether its pressure, filter, emitters and flow are to be looked at before it is opened.
     """
 
     row: dict[str, Any]
@@ -61,6 +63,7 @@ class Turn:
     sets: list[dict[str, Any]]
     trees: int = 0
     block_trees: int = 0
+    look_first: bool = False
 
     @property
     def past_limit(self) -> bool:
@@ -117,6 +120,7 @@ def turns(content: Content) -> list[Turn]:
             sets=sets.get(row["valve"], []),
             trees=trees.get(row["valve"], 0),
             block_trees=in_block.get(row["block"], 0),
+            look_first=bool(plans.get(row["valve"], {}).get("inspect")),
         )
         for row in rows(content.valves)
     ]

@@ -15,6 +15,7 @@ practice, no source.
 
 from __future__ import annotations
 
+import math
 from typing import Any, Literal, NamedTuple
 
 from stressmap.core.units import (
@@ -62,6 +63,9 @@ class Scale(NamedTuple):
 ACRE_FT, GPM = M3_PER["acre-ft"], M3_H_PER["gpm"]
 PRECISION = 12
 """Significant digits of a division that are sure."""
+
+KNOWN = 2
+"""Digits of a planned quantity."""
 
 ANY = 1e-12
 """Anything over nothing."""
@@ -171,6 +175,37 @@ def quantity(value: float | None, kind: Kind, words: Words) -> str:
     if kind in PARTS:
         number = _inside(number, scale.digits)
     return f"{words.number(number, scale.digits)} {words(f'unit.{scale.unit}')}"
+
+
+def known(value: float | None, kind: Kind, words: Words) -> str:
+    """Write a planned quantity to two digits: rates, flows and evenness are not known better.
+
+    Parameters
+    ----------
+    value : float or None
+        In our unit, see :data:`Kind`; None and NaN give the word for "no data".
+    kind : str
+        Which quantity.
+    words : Words
+        Language and units.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> known(2199.5, "volume", Words("en", "metric")), known(2199.5, "volume", Words("en", "us"))
+    ('2,200 m³', '1.8 acre-ft')
+    >>> known(32.3, "depth", Words("en", "us")), known(9.96, "depth", Words("en", "metric"))
+    ('1.3 in', '10 mm')
+    """
+    if value is None or value != value or value == 0:  # noqa: PLR0124 - NaN is what differs from itself
+        return quantity(value, kind, words)
+    scale = scale_of(value, kind, words.units)
+    number = float(f"{value / scale.factor:.{KNOWN}g}")
+    digits = max(0, KNOWN - 1 - math.floor(math.log10(abs(number))))
+    return f"{words.number(number, min(digits, scale.digits))} {words(f'unit.{scale.unit}')}"
 
 
 def _inside(percent: float, digits: int) -> float:

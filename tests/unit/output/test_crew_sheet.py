@@ -41,7 +41,7 @@ def test_hours_and_times_of_the_plan_are_filled_in(tmp_path: Path) -> None:
     for expected in (
         "10 h 30 min",
         "Jul 16 20:00 - Jul 17 06:30",
-        "1.53 acre-ft",
+        "1.5 acre-ft",
         "8 h 15 min",
         "6 h 00 min",
     ):
@@ -201,3 +201,28 @@ def test_every_set_is_told_and_rows_stay_on_the_page(count: int, tmp_path: Path)
     reader.pages[0].extract_text(visitor_text=lambda t, _c, m, _f, _s: lowest.append((m[5], t)))
     cautions = max(y for y, t in lowest if "Heat:" in t)
     assert min(y for y, t in lowest if " - Jul " in t or " - Aug " in t) > cautions
+
+
+def test_valves_to_look_at_are_marked_in_their_row_and_listed_in_both_languages(tmp_path: Path) -> None:
+    """The mark follows the valve's name in its row, and an exclamation mark where a valve stays closed."""
+    content = full()
+    plan = content.water_plan
+    looked = [
+        next(v for v in plan.loc[(plan["hours"] > 0) == opened, "valve"] if "<" not in v)
+        for opened in (True, False)
+    ]
+    plan = plan.assign(inspect=[("drier_than_block",) if valve in looked else () for valve in plan["valve"]])
+    text = text_of(read(dataclasses.replace(content, water_plan=plan), tmp_path))
+    assert (text.count("! look first"), text.count("! revisar antes")) == (1, 1)
+    lines = text.splitlines()
+    mark = lines.index("! look first")
+    assert looked[0] in " ".join(lines[mark : mark + 4])
+    assert f"{looked[1]} !" in text
+    for said in ("Look before you open (marked !): ", "Revise antes de abrir (marcadas con !): "):
+        assert f"{said}{', '.join(looked)}. " in " ".join(text.split())
+
+
+def test_without_valves_to_look_at_nothing_is_marked(tmp_path: Path) -> None:
+    text = text_of(read(full(), tmp_path))
+    assert "look first" not in text
+    assert "Look before" not in text

@@ -11,10 +11,16 @@ from rich.console import Console
 
 from stressmap.core.settings import Water
 from stressmap.output.terminal import plan_tables
-from stressmap.output.view.plan_words import WaterWords, _table, as_text, cautions, tell
+from stressmap.output.view.plan_days import days
+from stressmap.output.view.plan_proof import proof
+from stressmap.output.view.plan_words import cautions, headlines, tell
+from stressmap.output.view.water_words import Section, WaterWords, _table, as_text
 from stressmap.water.alternatives import NAMES
 from stressmap.water.formulation import formulate
-from stressmap.water.water_plan import STATUS, Advice, advise
+from stressmap.water.requirement import Requirement
+from stressmap.water.water_plan import STATUS, Advice, advise, timetable_table
+
+FIRST = dt.date(2026, 7, 16)
 
 
 def fields(text: str) -> set[str]:
@@ -57,55 +63,138 @@ def test_the_first_irrigation_of_prune_is_not_said_to_hang_on_the_pressure_chamb
     assert spoken in as_text(tell(advice, WaterWords("es")))
 
 
+def part(made: Advice, kind: str, language: str = "en", **more: object) -> Section:
+    return next(s for s in tell(made, WaterWords(language), **more) if s.kind == kind)
+
+
+def planned(needs: list[Requirement], **water: object) -> Advice:
+    settings = Water.model_validate({"days": 3} | water)
+    case = formulate(needs, settings, FIRST, ZoneInfo("America/Los_Angeles"))
+    return advise(case, terms(settings, FIRST))
+
+
 @pytest.mark.parametrize(
     ("bar", "mark"), [(18.0, "moderate to high: "), (25.0, "from memory, no text read): ")]
 )
 def test_a_level_from_memory_is_marked_as_such(bar: float, mark: str) -> None:
     """Of prune -16 to -20 bar was read, -20 to -30 is from memory only."""
-    water = Water.model_validate({"available": "900 m3", "days": 3})
     # the target is -13 bar, and 40 mm at 15 mm a bar dry the trees by 2.7 bar until the next turn, less 0.5
     needs = [need(0, dry_bar=99.0), need(1, dry_bar=bar - 13.0 - 40.0 / 15.0 + 0.5, min_hours=12.0, harm=0.1)]
-    case = formulate(needs, water, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
-    made = advise(case, terms(water, dt.date(2026, 7, 16)))
-    dry = next(s for s in tell(made, WaterWords("en")) if s.title == "Left dry, and what that risks")
-    assert f"{bar:.0f} bar" in dry.lines[0]
-    assert mark in dry.lines[0]
+    made = planned(needs, available="900 m3")
+    report, paper = (part(made, "dry", remembered=remembered) for remembered in (True, False))
+    assert f"{bar:.0f} bar" in report.lines[0]
+    assert mark in report.lines[0]
+    assert (paper.lines == report.lines) == ("memory" not in mark), "what is remembered is for the report"
+    assert "memory" not in paper.lines[0]
 
 
 def test_a_valve_left_dry_is_listed_with_what_that_risks() -> None:
-    water = Water.model_validate({"available": "900 m3", "days": 3})
-    needs = [need(0, dry_bar=8.0), need(1, dry_bar=0.5, harm=0.3, min_hours=12.0)]
-    case = formulate(needs, water, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
-    made = advise(case, terms(water, dt.date(2026, 7, 16)))
+    made = planned([need(0, dry_bar=8.0), need(1, dry_bar=0.5, harm=0.3, min_hours=12.0)], available="900 m3")
     assert made.solution.steps[0] > 0
     assert made.solution.steps[1] == 0
-    dry = next(s for s in tell(made, WaterWords("en")) if s.title == "Left dry, and what that risks")
     # 13 bar of target and 0.5 + 40 mm / 15 mm a bar - 0.5 bar of stress.
-    assert dry.lines == (
-        "V2 (B1): about \N{MINUS SIGN}16 bar by Jul 19, 2026, mild to moderate: suggested from late June to "
-        "early August; shoots slow, fruit sizing does not. Stage: fruit sizing.",
+    assert part(made, "dry").lines == (
+        "Not enough water: V2 (B1). About \N{MINUS SIGN}16 bar by Jul 19, 2026, mild to moderate: suggested "
+        "from late June to early August; shoots slow, fruit sizing does not. Stage: fruit sizing.",
     )
 
 
-def test_valves_that_get_water_on_the_word_of_one_tree_or_none_are_named() -> None:
+def test_what_stays_dry_for_one_reason_and_at_one_risk_is_one_sentence() -> None:
+    """By hand: two blocks of like valves without water, and two that need none."""
+    needs = [need(0, dry_bar=8.0), *(need(k, dry_bar=0.5, harm=0.3, min_hours=12.0) for k in range(2, 8))]
+    needs += [need(k, dry_bar=-9.0, etc_until_mm=1.0) for k in (8, 9)]
+    for listed, names in (
+        (120, "V3, V4 (B1); V5, V6, V7, V8 (B2)."),
+        (3, "V3, V4 (B1); V5 (B2) and 3 more."),
+    ):
+        lines = part(planned(needs, available="900 m3"), "dry", most=listed).lines
+        assert len(lines) == 2
+        assert lines[0].startswith(f"Not enough water: {names} About ")
+        assert lines[1] == "Stay closed, none needed yet: V9, V10 (B3)."
+
+
+def test_every_set_stands_under_its_day_in_the_order_of_the_clock(advice) -> None:
+    """Against the table of sets that leaves the program."""
+    sets = timetable_table(advice)
+    words = WaterWords("en", "metric")
+    told = days(advice, words)
+    assert sum(len(day.rows) for day in told) == len(sets) > 0
+    opened_on = sets["start"].map(words.weekday)
+    assert [day.title for day in told] == list(dict.fromkeys(opened_on))
+    for day in told:
+        opened = [row[0] for row in day.rows]
+        assert opened == sorted(opened)
+        of_day = sets[
+            sets["start"].map(lambda one, day=day: WaterWords("en", "metric").weekday(one) == day.title)
+        ]
+        assert sorted(row[2] for row in day.rows) == sorted(of_day["valve"])
+
+
+def test_a_set_over_midnight_closes_with_its_weekday() -> None:
+    """16 July 2026 is a Thursday."""
+    made = planned([need(0, dry_bar=8.0)], available="9000 m3", hours=["20:00", "06:00"], days=1)
+    (day,) = days(made, WaterWords("es", "metric"))
+    assert day.title == "jue 16 jul 2026"
+    assert day.rows == (("20:00", "vie 06:00", "V1", "B1", "10 h 00 min", "15 mm", "600 m³"),)
+
+
+def test_what_is_to_be_looked_at_is_said_first_and_marked_in_its_row() -> None:
+    made = planned(
+        [need(0, dry_bar=8.0, inspect=("drier_than_block",)), need(1, dry_bar=8.0)], available="9000 m3"
+    )
+    first, *others = tell(made, WaterWords("en"))
+    assert any(line.startswith("Look before you open: V1. ") for line in first.lines)
+    marks = {row[2]: row[-1] for s in others if s.kind == "day" for row in s.rows}
+    assert marks == {"V1": "look first", "V2": ""}
+
+
+def test_proven_is_for_the_report_alone(advice) -> None:
+    for language, word in (("en", "prove"), ("es", "probado")):
+        words = WaterWords(language)
+        assert word not in as_text(tell(advice, words)).lower()
+        assert word in as_text((proof(advice, words),)).lower()
+
+
+def test_the_terminal_is_told_amount_valves_what_binds_and_what_is_overdue() -> None:
+    """By hand: water for one of two valves that need it, one of them past its crop's limit, the other not."""
+    needs = [
+        need(0, dry_bar=8.0, limit_bar=6.0, min_hours=12.0),
+        need(1, dry_bar=0.5, harm=0.3, min_hours=12.0),
+    ]
+    amount, binds, overdue = headlines(planned(needs, available="900 m3"), WaterWords("en", "metric"))
+    assert amount.endswith("of 900 m³ used; 1 of 2 valves gets water, 2 need it.")
+    assert binds.startswith("What keeps valves short of their need: the water there is (")
+    assert overdue == "Overdue, past the crop's limit as the plan begins (1): V1."
+
+
+def test_valves_that_get_water_on_the_word_of_one_tree_or_none_are_counted() -> None:
     """By hand: both valves get water, one of them read on two trees."""
-    water = Water.model_validate({"available": "9000 m3", "days": 3})
     needs = [need(0, dry_bar=8.0), need(1, dry_bar=8.0)]
-    case = formulate(needs, water, dt.date(2026, 7, 16), ZoneInfo("America/Los_Angeles"))
-    made = advise(case, terms(water, dt.date(2026, 7, 16)))
+    made = planned(needs, available="9000 m3")
     first, second = (one.valve for one in needs)
     words = WaterWords("en")
 
     def few(trees: dict[str, int] | None) -> list[str]:
-        return [line for line in tell(made, words, trees)[0].lines if "one tree or none" in line]
+        return [line for line in part(made, "assumed", trees=trees).lines if "one tree or none" in line]
 
     assert made.alternatives[0].served == 2
     assert few(None) == []
     assert few({first: 2, second: 5}) == []
-    assert few({}) == [words("plan.few_trees", share="100 %", valves=f"{first}, {second}")]
+    assert few({}) == [words("plan.few_trees", share="100 %", count=2, valves=f"{first}, {second}")]
     (line,) = few({first: 1, second: 2})
     assert first in line
     assert second not in line
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_terminal_of_80_columns_cuts_no_name_and_no_status(advice, language) -> None:
+    words, out = WaterWords(language), io.StringIO()
+    plan_tables.print_advice(advice, words, Console(file=out, width=80), {})
+    said = out.getvalue()
+    assert "\N{HORIZONTAL ELLIPSIS}" not in said
+    assert max(map(len, said.splitlines())) <= 80
+    table = said[said.index(words("table.valve")) :]
+    assert all(f"\n{name} " in table for name in advice.case.problem.names)
 
 
 def test_more_valves_and_sets_than_are_shown_are_counted(advice, monkeypatch) -> None:

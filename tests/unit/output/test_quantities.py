@@ -8,7 +8,6 @@ from helpers.node_runs import run_node
 from helpers.paths import REPOSITORY
 
 from stressmap.output.text.words import Words
-from stressmap.output.view.plan_words import WaterWords
 from stressmap.output.view.quantities import (
     SCALES,
     area,
@@ -20,6 +19,7 @@ from stressmap.output.view.quantities import (
     quantity,
     volume,
 )
+from stressmap.output.view.water_words import WaterWords
 
 US, METRIC, SPANISH = Words("en", "us"), Words("en", "metric"), Words("es", "us")
 ACRE_FT_M3 = 43_560 * 0.3048**3

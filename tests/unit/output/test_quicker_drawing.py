@@ -9,8 +9,8 @@ from matplotlib.collections import PathCollection
 from matplotlib.figure import Figure
 from matplotlib.path import Path as Outline
 
-from stressmap.output.paper.crew_sheet import CrewSheet
 from stressmap.output.paper.picture import layers
+from stressmap.output.paper.sheet_type import CrewSheet
 from stressmap.output.view.content import STRETCH, Raster
 from stressmap.output.view.rows import rows
 

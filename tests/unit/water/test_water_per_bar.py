@@ -9,7 +9,8 @@ import pytest
 from helpers.water_cases import need, terms
 
 from stressmap.core.settings import Water
-from stressmap.output.view.plan_words import WaterWords, tell
+from stressmap.output.view.plan_words import tell
+from stressmap.output.view.water_words import WaterWords
 from stressmap.water.formulation import formulate
 from stressmap.water.requirement import Requirement
 from stressmap.water.water_per_bar import with_water_per_bar
@@ -38,7 +39,8 @@ def test_with_enough_for_all_every_valve_is_sure() -> None:
     made = plan([need(k) for k in range(4)], "100 ML")
     assert made.by_factor.agree
     assert plan_table(made)["sure"].all()
-    said = [line for line in tell(made, WaterWords("en"))[0].lines if line.startswith("Water per bar")]
+    parts = tell(made, WaterWords("en"))
+    said = [line for part in parts for line in part.lines if line.startswith("Water per bar is known")]
     assert said == [
         "Water per bar is known only within a factor of two: with half and with twice as much, the same "
         "valves would get water."

@@ -1,0 +1,124 @@
+"""What a plan leaves without water, why, and what that risks: a sentence for each reason and risk."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from stressmap.agronomy.crops import level_of
+from stressmap.agronomy.evapotranspiration import stage_on
+from stressmap.output.view.water_words import WaterWords
+from stressmap.water.requirement import Requirement
+from stressmap.water.water_plan import Advice
+
+FROM_MEMORY = "from memory only"
+NO_RISK = ("no_need", "no_harm")
+"""Why valves stay closed that lose nothing by it."""
+
+
+class _Reason(NamedTuple):
+    """What valves of one sentence have in common."""
+
+    why: str
+    level: str
+    stage: str
+    swp_known: bool
+
+
+def left_dry(advice: Advice, words: WaterWords, most: int, *, remembered: bool) -> list[str]:
+    """Say what gets no water, grouped by why and by what that risks, the worst first.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan.
+    words : WaterWords
+        Language and units.
+    most : int
+        Names to list in a sentence.
+    remembered : bool
+        Whether what a potential means is told where that is only remembered.
+
+    Returns
+    -------
+    list of str
+    """
+    groups: dict[_Reason, list[Requirement]] = {}
+    closed: dict[str, list[Requirement]] = {why: [] for why in NO_RISK}
+    for i in _without_water(advice):
+        need, barred = advice.case.requirements[i], advice.case.barred[i]
+        if barred in closed:
+            closed[barred].append(need)
+        elif need.need_mm > 0:
+            groups.setdefault(_reason(advice, i, words, remembered=remembered), []).append(need)
+    lines = [_line(reason, needs, advice, words, most) for reason, needs in groups.items()]
+    for why, needs in closed.items():
+        if needs:
+            lines.append(words(f"dry.closed_{why}", valves=by_block(needs, words, most)))
+    return lines if groups else [words("dry.none"), *lines]
+
+
+def by_block(needs: list[Requirement], words: WaterWords, most: int) -> str:
+    """List valves block by block: ``"A1, A2 (North); B1 (South)"``, at most so many of them.
+
+    Parameters
+    ----------
+    needs : list of Requirement
+        Of the valves.
+    words : WaterWords
+        The language.
+    most : int
+        Names to list.
+
+    Returns
+    -------
+    str
+    """
+    blocks: dict[str, list[str]] = {}
+    for need in needs[:most]:
+        blocks.setdefault(need.block, []).append(need.valve)
+    said = "; ".join(f"{', '.join(valves)} ({block})" for block, valves in blocks.items())
+    more = len(needs) - most
+    return words("plan.and_more", valves=said, count=more) if more > 0 else said
+
+
+def _without_water(advice: Advice) -> list[int]:
+    """Return the places of the valves without water, those that lose most by it first."""
+    steps, needs = advice.solution.steps, advice.case.requirements
+    return sorted(
+        (i for i in range(len(needs)) if not steps[i]),
+        key=lambda i: (-needs[i].harm * needs[i].end_bar, i),
+    )
+
+
+def _reason(advice: Advice, valve: int, words: WaterWords, *, remembered: bool) -> _Reason:
+    need = advice.case.requirements[valve]
+    until = advice.terms.next_turn
+    barred = advice.case.barred[valve]
+    why = words(f"status.{barred}") if barred else words(f"dry.by_{advice.limits[valve] or 'worth'}")
+    profile = advice.terms.profiles[need.crop]
+    stage = stage_on(advice.terms.start + (until - advice.terms.start) // 2, profile)
+    swp = _swp(need)
+    found = level_of(profile, "absolute", swp) if swp is not None else None
+    recalled = found is not None and found.standing == FROM_MEMORY
+    level = ""
+    if found is not None and (remembered or not recalled):
+        said = {"level": found.level.said(words.language), "text": found.text.said(words.language)}
+        level = words("dry.level_from_memory" if recalled else "dry.level", **said)
+    return _Reason(why, level, stage.text.said(words.language) if stage else "-", swp is not None)
+
+
+def _swp(need: Requirement) -> float | None:
+    swp = need.target_end_bar - need.end_bar
+    return swp if swp == swp else None  # noqa: PLR0124 - NaN is what differs from itself
+
+
+def _line(reason: _Reason, needs: list[Requirement], advice: Advice, words: WaterWords, most: int) -> str:
+    figures = [need.end_bar if (swp := _swp(need)) is None else swp for need in needs]
+    digits = 0 if reason.swp_known else 1
+    ends = list(dict.fromkeys(words.plain.number(bar, digits) for bar in sorted(figures)))
+    bar = ends[0] if len(ends) == 1 else words.plain("terminal.span", low=ends[0], high=ends[-1])
+    return words(
+        "dry.line" if reason.swp_known else "dry.line_unknown",
+        why=reason.why[:1].upper() + reason.why[1:], valves=by_block(needs, words, most), bar=bar,
+        day=words.plain.date(advice.terms.next_turn), level=reason.level, stage=reason.stage,
+    )  # fmt: skip
