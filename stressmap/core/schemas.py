@@ -106,16 +106,18 @@ VALVES = pa.DataFrameSchema(
         "min_hours": _number(),
         "max_hours": _number(),
         "pump": TEXT,
+        "source": TEXT,
+        "gate": _number(),
         "checked": TEXT,
         "geometry": pa.Column("geometry"),
     },
     strict=True,
     ordered=True,
     name="valves",
-    metadata={"version": 2},
+    metadata={"version": 3},
 )
 """A row per valve zone in the working CRS; ``block`` as the file says, empty where siting must find it;
-``checked`` the day ``YYYY-MM-DD`` on which its flow or pressure was last measured."""
+``gate`` along its ditch, 1 the first; ``checked`` the day on which flow or pressure was last measured."""
 
 WEATHER = pa.DataFrameSchema(
     {
@@ -301,12 +303,12 @@ TIMETABLE = pa.DataFrameSchema(
     {
         "set": pa.Column(int),
         **_any("pump", "valve", "block", "start", "end"),
-        **_figures("hours", "flow_m3_h", "m3", "mm"),
+        **_figures("hours", "flow_m3_h", "m3", "mm", "pulse_on_min", "pulse_off_min"),
     },
     strict=True,
     ordered=True,
     name="timetable.csv",
-    metadata={"version": 1},
+    metadata={"version": 2},
 )
 """``timetable.csv``: who opens what when, a row per set, by opening."""
 

@@ -32,6 +32,7 @@ class WateringManners(Part):
     days_apart: dict[Systems, Number] = Field(default={})
     sets_a_week: dict[Systems, Annotated[Whole, Field(ge=1)]] = Field(default={})
     intake_mm_h: Number | None = Field(default=None, gt=0)
+    pulse_minutes: Number = Field(default=30.0, ge=5, le=120)
     sources: dict[str, VolumeM3] = Field(default={})
     source_days: dict[str, tuple[Day, ...]] = Field(default={})
     reserve: VolumeM3 | None = None

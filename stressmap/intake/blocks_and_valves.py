@@ -97,6 +97,12 @@ VALVE_FIELDS = {
     "min_hours": Field(names("horas_min min_horas horas_minimas")),
     "max_hours": Field(names("horas_max max_horas horas_maximas")),
     "pump": Field(names("bomba pump_id")),
+    "source": Field(
+        names("water_source source_name ditch canal fuente fuente_de_agua acequia toma origen_del_agua")
+    ),
+    "gate": Field(
+        names("gate_no gate_number check_no compuerta numero_de_compuerta orden_de_compuerta boquera")
+    ),
     "checked": Field(names("checked_on flow_checked revisada revisado fecha_revision fecha_de_revision")),
 }
 _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
@@ -245,6 +251,8 @@ def read_valves(
         "min_hours": positive(table, "min_hours"),
         "max_hours": positive(table, "max_hours"),
         "pump": table.text("pump"),
+        "source": table.text("source"),
+        "gate": positive(table, "gate"),
         "checked": _dates(table, "checked"),
     }
     with workable(source.name):

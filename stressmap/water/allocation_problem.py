@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.water.benefit import FIRST, BenefitCurve
-from stressmap.water.calendar import Calendar, Span
+from stressmap.water.calendar import Bools, Calendar, Span
+from stressmap.water.crew_turns import Pause
 
 
 @dataclass(frozen=True)
@@ -21,7 +22,7 @@ class AllocationProblem:
     names : tuple of str, length n
         Valves.
     flow_m3_h : array of float, shape (n,)
-        [m3/h].
+        Mean from opening to closing [m3/h].
     pump : array of int, shape (n,)
         Pump of each valve, 0 and up.
     capacity_m3_h : array of float, shape (p,)
@@ -50,8 +51,6 @@ class AllocationProblem:
         Benefit of time steps.
     hours : tuple of Calendar, length n
         When each valve may run, on the cells of the plan's calendar.
-    cheap_hours : tuple of Calendar, length n
-        The same without the hours of dear power; ``hours`` itself where none are to be left out.
     gate : array of int, shape (n,)
         Place of the valve in the order of the gates along its pump or ditch; -1 where there is none.
     source : array of int, shape (n,)
@@ -64,6 +63,14 @@ class AllocationProblem:
         What a pump must give at least while it runs [m3/h].
     pump_starts : int or None
         Starts of a pump a day; None for any number.
+    runs : tuple of tuple of int
+        Checks that a head waters together: all of them get as many sets, or none gets any.
+    open_m3_h : array of float, shape (n,), optional
+        What each valve takes from its pump while it is open [m3/h]; more than the mean where it is pulsed.
+    pauses : tuple of Pause
+        Stretches in which pumps that avoid the dear hours stand still.
+    stands : array of bool, shape (p,)
+        Which pumps do so.
     """
 
     names: tuple[str, ...]
@@ -82,17 +89,25 @@ class AllocationProblem:
     max_steps: Ints
     curves: tuple[BenefitCurve, ...]
     hours: tuple[Calendar, ...]
-    cheap_hours: tuple[Calendar, ...]
     gate: Ints
     source: Ints
     source_m3: Floats
     crew_turns: int
     pump_least_m3_h: Floats
     pump_starts: int | None
+    runs: tuple[tuple[int, ...], ...] = ()
+    open_m3_h: Floats | None = None
+    pauses: tuple[Pause, ...] = ()
+    stands: Bools | None = None
 
     def __len__(self) -> int:
         """Return n."""
         return len(self.names)
+
+    @property
+    def pump_draw(self) -> Floats:
+        """What each valve takes from its pump while it is open [m3/h], shape (n,)."""
+        return self.flow_m3_h if self.open_m3_h is None else self.open_m3_h
 
     @property
     def hours_steps(self) -> int:
@@ -116,6 +131,54 @@ class AllocationProblem:
         sets, most = int(self.max_sets[valve]), int(self.max_steps[valve])
         room = int(self.steps_with_rests[valve]), int(self.rest_steps[valve])
         return largest_total(min(steps, most), self.set_lengths[valve], sets, room)
+
+    def whole_runs(self, steps: NDArray[np.int64]) -> Ints:
+        """Take away what runs get in part: a head that does not reach all its checks does not come.
+
+        Parameters
+        ----------
+        steps : array of int, shape (n,)
+            Of each valve.
+
+        Returns
+        -------
+        array of int, shape (n,)
+        """
+        kept = np.array(steps, dtype=np.int64)
+        for checks in self.runs:
+            if not (kept[list(checks)] > 0).all():
+                kept[list(checks)] = 0
+        return kept
+
+    def run_of(self, valve: int) -> tuple[int, ...]:
+        """Give the valves that begin together with one, in the order of their gates.
+
+        Parameters
+        ----------
+        valve : int
+            Place of the valve.
+
+        Returns
+        -------
+        tuple of int
+            The valve alone where it is in no run.
+        """
+        found = next((checks for checks in self.runs if valve in checks), (valve,))
+        return tuple(sorted(found, key=lambda i: int(self.gate[i])))
+
+    def stands_at(self, pump: int) -> bool:
+        """Tell whether a pump stands still in the pauses.
+
+        Parameters
+        ----------
+        pump : int
+            Which.
+
+        Returns
+        -------
+        bool
+        """
+        return self.stands is not None and bool(self.stands[pump])
 
     def volume_of(self, steps: NDArray[np.int64] | Floats) -> float:
         """Give the water that steps take.

@@ -103,11 +103,18 @@ def driest_first(case: PlanInputs) -> Ints:
     steps = np.zeros(len(problem), dtype=np.int64)
     rows = step_constraints(problem).toarray()
     left = np.ones(len(rows))
-    for i in np.argsort([-need.dry_bar for need in case.requirements], kind="stable"):
-        binding = rows[:, i] > 0
-        most = np.floor((left[binding] / rows[binding, i]).min(initial=np.inf) + 1e-9)
-        steps[i] = problem.feasible_steps(int(i), int(min(problem.max_steps[i], max(0.0, most))))
-        left -= rows[:, i] * steps[i]
+    tried: set[int] = set()
+    for driest in np.argsort([-need.dry_bar for need in case.requirements], kind="stable").tolist():
+        checks = [i for i in problem.run_of(driest) if i not in tried]
+        tried.update(checks)
+        for i in checks:
+            binding = rows[:, i] > 0
+            most = np.floor((left[binding] / rows[binding, i]).min(initial=np.inf) + 1e-9)
+            steps[i] = problem.feasible_steps(i, int(min(problem.max_steps[i], max(0.0, most))))
+            left -= rows[:, i] * steps[i]
+        kept = problem.whole_runs(steps)
+        left += rows @ (steps - kept)
+        steps = kept
     return steps
 
 
@@ -129,7 +136,8 @@ def equal_share(case: PlanInputs) -> Ints:
 
     def at(depth: float) -> Ints:
         asked = np.minimum(problem.max_steps, np.floor(depth / per_step + 1e-9)).astype(np.int64)
-        return np.array([problem.feasible_steps(i, int(k)) for i, k in enumerate(asked)], dtype=np.int64)
+        fits = [problem.feasible_steps(i, int(k)) for i, k in enumerate(asked)]
+        return problem.whole_runs(np.array(fits, dtype=np.int64))
 
     low, high = 0.0, float((problem.max_steps * per_step).max(initial=0.0))
     for _ in range(HALVINGS):

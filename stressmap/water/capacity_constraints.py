@@ -109,7 +109,7 @@ def _pump_shares(problem: AllocationProblem) -> list[Floats]:
     for pump, capacity in enumerate(problem.capacity_m3_h.tolist()):
         mine = problem.pump == pump
         if np.isfinite(capacity) and mine.any():
-            shares.append(np.where(mine, problem.flow_m3_h / capacity, 0.0))
+            shares.append(np.where(mine, problem.pump_draw / capacity, 0.0))
     return shares
 
 

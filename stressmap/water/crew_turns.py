@@ -3,12 +3,57 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stressmap.water.calendar import Bools
+from stressmap.water.calendar import Bools, Calendar, Span
 from stressmap.water.set_rules import HALF_HOUR
+
+
+@dataclass(frozen=True)
+class Pause:
+    """A stretch of time in which pumps stand still.
+
+    Valves that are closed as it begins or opened as it ends are turned on dry pipes: the crew has all of it
+    for them.
+
+    Parameters
+    ----------
+    first, last : int
+        Its first cell and the cell after its last.
+    most : int
+        Valves that the crew can turn in it.
+    """
+
+    first: int
+    last: int
+    most: int
+
+
+def pauses_of(calendar: Calendar, stretches: tuple[Span, ...], turns: int) -> tuple[Pause, ...]:
+    """Give the pauses of pumps, with what the crew can turn in each.
+
+    Parameters
+    ----------
+    calendar : Calendar
+        Of the plan.
+    stretches : tuple of (int, int)
+        Cells in which the pumps stand still.
+    turns : int
+        Valves that all crews can open or close in half an hour.
+
+    Returns
+    -------
+    tuple of Pause
+    """
+    per_half_hour = HALF_HOUR / calendar.cell_minutes
+    there = [int(calendar.crew_present[a:b].sum()) for a, b in stretches]
+    return tuple(
+        Pause(a, b, turns * math.floor(cells / per_half_hour))
+        for (a, b), cells in zip(stretches, there, strict=True)
+    )
 
 
 class CrewTurns:
@@ -22,14 +67,19 @@ class CrewTurns:
         Length of one.
     most : int
         Valves that can be opened or closed in half an hour.
+    pauses : tuple of Pause
+        Stretches in which some pumps stand still.
     """
 
-    def __init__(self, cells: int, cell_minutes: int, most: int) -> None:
+    def __init__(self, cells: int, cell_minutes: int, most: int, pauses: tuple[Pause, ...] = ()) -> None:
         self.most = most
         self.turns = np.zeros(cells + 1, dtype=np.int64)
         self.span = cells_of_turns(cell_minutes)
+        self.pauses = pauses
+        self._pause_at = {edge: k for k, one in enumerate(pauses) for edge in (one.first, one.last)}
+        self._dry = np.zeros(len(pauses), dtype=np.int64)
 
-    def add(self, start: int, end: int, count: int = 1) -> None:
+    def add(self, start: int, end: int, count: int = 1, *, stands: bool = False) -> None:
         """Count the opening and the closing of a set.
 
         Parameters
@@ -38,27 +88,43 @@ class CrewTurns:
             First cell and the cell after the last.
         count : int
             1, or -1 where the set is removed.
+        stands : bool
+            Whether its pump stands still in the pauses.
         """
-        self.turns[start] += count
-        self.turns[end] += count
+        for moment in (start, end):
+            pause = self._pause_at.get(moment) if stands else None
+            if pause is None:
+                self.turns[moment] += count
+            else:
+                self._dry[pause] += count
 
-    def can_turn(self, cells: int) -> Bools:
+    def can_turn(self, cells: int, *, stands: bool = False) -> Bools:
         """Tell at which cells a set of a length can be opened and later closed.
 
         Parameters
         ----------
         cells : int
             Length of the set.
+        stands : bool
+            Whether its pump stands still in the pauses.
 
         Returns
         -------
         array of bool, shape (t - cells + 1,)
         """
         busy = self._busiest()
-        if cells < self.span:
-            return np.asarray(busy[: len(busy) - cells] + 2 <= self.most)
         free = busy < self.most
-        return np.asarray(free[: len(free) - cells] & free[cells:])
+        for pause, dry in zip(self.pauses, self._dry, strict=True):
+            within = slice(pause.first, pause.last + 1)
+            has_room = dry + self.turns[within].sum() < pause.most
+            if not has_room:
+                free[within] = False
+            if stands:
+                free[[pause.first, pause.last]] = has_room
+        found = np.asarray(free[: len(free) - cells] & free[cells:])
+        if cells < self.span:
+            found &= busy[: len(busy) - cells] + 2 <= self.most
+        return found
 
     def _busiest(self) -> NDArray[np.int64]:
         """Return for each moment the turns of the busiest half hour that it is in."""

@@ -45,12 +45,32 @@ def fill_schedule(problem: AllocationProblem, calendar: Calendar, schedule: Sche
     while queue:
         _, i = heapq.heappop(queue)
         most = int(min(problem.max_steps[i] - steps[i], affordable_steps(problem, i, steps)))
-        added = grow(pump_schedules[int(problem.pump[i])], i, most)
-        steps[i] += added
+        pump_schedule = pump_schedules[int(problem.pump[i])]
+        if not steps[i] and len(problem.run_of(i)) > 1:
+            added = _begin_run(problem, pump_schedule, i, steps)
+        else:
+            added = grow(pump_schedule, i, most)
+            steps[i] += added
         if added and marginal_benefit(problem, steps, i) > 0:
             heapq.heappush(queue, (-marginal_benefit(problem, steps, i), i))
     sets = [one for pump_schedule in pump_schedules for one in pump_schedule.sets]
     return Schedule(tuple(sorted(sets)), steps_by_valve(sets, len(problem), calendar))
+
+
+def _begin_run(problem: AllocationProblem, pump_schedule: PumpSchedule, valve: int, steps: Ints) -> int:
+    """Give the first set to all checks that a head waters together, or none; counts steps in place."""
+    begun: list[int] = []
+    for i in problem.run_of(valve):
+        most = int(min(problem.max_steps[i] - steps[i], affordable_steps(problem, i, steps)))
+        added = grow(pump_schedule, i, most)
+        steps[i] += added
+        begun.append(i)
+        if not added:
+            for other in begun:
+                pump_schedule.take_valve(other)
+                steps[other] = 0
+            return 0
+    return int(steps[valve])
 
 
 def join_sets(problem: AllocationProblem, calendar: Calendar, schedule: Schedule) -> Schedule:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import math
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -21,14 +20,19 @@ from stressmap.core.settings import Water
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.benefit import BenefitModel, benefit_curves
 from stressmap.water.calendar import Calendar, ClockTimes, Span, lay_out
+from stressmap.water.crew_turns import pauses_of
 from stressmap.water.expected_course import benefit_model_of
+from stressmap.water.flood_runs import gate_order, runs_of_checks, waits_for_head
+from stressmap.water.pulses import is_token, with_pulses
 from stressmap.water.requirement import Requirement
+from stressmap.water.set_limits import set_limits
 from stressmap.water.set_rules import SetRules, is_over_intake, set_rules, turns_in_half_an_hour
-from stressmap.water.valve_hours import Closed, hours_by_valve, without_hours
+from stressmap.water.valve_hours import Closed, hours_by_valve, stretches_within, without_hours
 from stressmap.water.water_sources import ValveSupply, sources_of, volume_for_plan_m3
 
 Barred = Literal[
-    "", "out_of_service", "over_pump", "over_intake", "no_set_fits", "no_need", "no_harm", "few_trees"
+    "", "out_of_service", "over_pump", "over_intake", "no_set_fits", "no_need", "no_harm", "few_trees",
+    "waits",
 ]  # fmt: skip
 CANNOT_RUN = frozenset({"out_of_service", "over_pump", "over_intake", "no_set_fits"})
 NEAR = 1e-9
@@ -52,6 +56,8 @@ class PlanInputs:
         The allocation problem.
     barred : tuple of str, length n
         Why a valve cannot or need not get water; ``""`` where it may.
+    cheap : AllocationProblem or None
+        The problem without the hours of dear power; None where there are none to leave out.
     supplies : mapping of str to ValveSupply
         Source and gate of a valve by its name.
     """
@@ -62,7 +68,8 @@ class PlanInputs:
     benefit_model: BenefitModel
     problem: AllocationProblem
     barred: tuple[Barred, ...]
-    supplies: Mapping[str, ValveSupply] = field(default_factory=lambda: MappingProxyType({}))
+    cheap: AllocationProblem | None = None
+    supplies: Mapping[str, ValveSupply] = field(default_factory=dict)
 
     @property
     def gross_mm_per_step(self) -> Floats:
@@ -110,6 +117,7 @@ def formulate(
         If nothing at all could be watered: no hours, no pump strong enough, every valve out of service.
     """
     _refuse_unknown_valves(requirements, water, where)
+    requirements = [with_pulses(need, water) for need in requirements]
     pumps, pump, capacity = _pumps(requirements, water, where)
     sources = sources_of(requirements, supplies, water, pumps, where)
     hours = _calendar(requirements, water, start, zone)
@@ -120,16 +128,18 @@ def formulate(
         hours,
         [Closed(n.cut_off, d, r.by_gate) for n, d, r in zip(requirements, sources.days, rules, strict=True)],
     )
-    set_lengths = tuple(_set_lengths_of(r, own) for r, own in zip(rules, own_hours, strict=True))
+    limits = set_limits(rules, own_hours, water)
+    waits = waits_for_head(requirements, water)
     barred = tuple(
-        _barred(need, water, float(capacity[p]), own)
-        for need, p, own in zip(requirements, pump, set_lengths, strict=True)
+        _barred(need, water, float(capacity[p]), own) or ("waits" if later else "")
+        for need, p, own, later in zip(requirements, pump, limits.set_lengths, waits, strict=True)
     )
     _refuse_if_nothing_can_run(requirements, barred, hours, (where, capacity.tolist(), pumps))
     benefit_model = benefit_model_of(requirements, water, start)
     without_curves = AllocationProblem(
         names=tuple(need.valve for need in requirements),
-        flow_m3_h=np.array([need.flow_m3_h for need in requirements]),
+        flow_m3_h=np.array([need.mean_flow_m3_h for need in requirements]),
+        open_m3_h=np.array([need.flow_m3_h for need in requirements]),
         pump=pump,
         capacity_m3_h=capacity,
         volume_m3=volume_for_plan_m3(water),
@@ -138,33 +148,19 @@ def formulate(
         rest_steps=np.array([r.rest_steps for r in rules], dtype=np.int64),
         apart_steps=np.array([r.apart_steps for r in rules], dtype=np.int64),
         sets_a_week=np.array([r.sets_a_week for r in rules], dtype=np.int64),
-        steps_with_rests=np.array(
-            [_steps_with_rests(r, own) for r, own in zip(rules, own_hours, strict=True)], dtype=np.int64
-        ),
-        set_lengths=set_lengths,
-        max_sets=np.array(
-            [
-                _max_sets(r, own, lengths, water)
-                for r, own, lengths in zip(rules, own_hours, set_lengths, strict=True)
-            ],
-            dtype=np.int64,
-        ),
-        max_steps=np.array(
-            [
-                0 if w else min(own.steps, r.period_steps)
-                for w, r, own in zip(barred, rules, own_hours, strict=True)
-            ],
-            dtype=np.int64,
-        ),
+        steps_with_rests=limits.steps_with_rests,
+        set_lengths=limits.set_lengths,
+        max_sets=limits.max_sets,
+        max_steps=np.where([bool(why) for why in barred], 0, limits.max_steps),
         curves=(),
         hours=own_hours,
-        cheap_hours=_cheap_hours(own_hours, rules, water),
-        gate=_gates(requirements, rules, supplies),
+        gate=gate_order(requirements, supplies),
         source=sources.of_valve,
         source_m3=sources.volume_m3,
         crew_turns=turns_in_half_an_hour(len(requirements), water),
         pump_least_m3_h=np.array([water.pump_least.get(name, 0.0) for name in pumps], dtype=np.float64),
         pump_starts=water.pump_starts,
+        runs=runs_of_checks(requirements, [not why for why in barred]),
     )
     steps = np.array(
         [
@@ -175,7 +171,8 @@ def formulate(
     )
     net = np.array([n.rate_mm_h * n.factor for n in requirements]) * water.step_hours
     problem = replace(without_curves, max_steps=steps, curves=benefit_curves(benefit_model, net, steps))
-    return PlanInputs(tuple(requirements), pumps, hours, benefit_model, problem, barred, supplies)
+    cheap = _cheap(problem, hours, rules, water)
+    return PlanInputs(tuple(requirements), pumps, hours, benefit_model, problem, barred, cheap, supplies)
 
 
 def covering_steps(problem: AllocationProblem, valve: int, needed: float) -> int:
@@ -209,70 +206,42 @@ def _calendar(requirements: Sequence[Requirement], water: Water, start: dt.date,
     return lay_out(start, water.days, zone, clock)
 
 
-def _cheap_hours(
-    hours: tuple[Calendar, ...], rules: Sequence[SetRules], water: Water
-) -> tuple[Calendar, ...]:
-    """Take the hours of dear power from all that is not flooded, as far as each can still run at all."""
+def _cheap(
+    problem: AllocationProblem, hours: Calendar, rules: Sequence[SetRules], water: Water
+) -> AllocationProblem | None:
+    """Give the same problem without the hours of dear power; None where they are not there to be left out.
+
+    What is flooded is not held to them, nor what could not run at all without them.
+    """
     if not water.dear_hours:
-        return hours
-    cut = without_hours(
-        hours, [not rule.by_gate for rule in rules], (water.dear_hours[0], water.dear_hours[1])
+        return None
+    dear = (water.dear_hours[0], water.dear_hours[1])
+    stretches = stretches_within(hours, dear)
+    cut = set_limits(rules, without_hours(problem.hours, [not rule.by_gate for rule in rules], dear), water)
+    able = [bool(new) or not old for new, old in zip(cut.set_lengths, problem.set_lengths, strict=True)]
+    if not stretches or not all(able):
+        return None
+    shuns = np.array([not rule.by_gate for rule in rules])
+    found = replace(
+        problem,
+        hours=cut.hours,
+        set_lengths=cut.set_lengths,
+        max_sets=cut.max_sets,
+        steps_with_rests=cut.steps_with_rests,
+        pauses=pauses_of(hours, stretches, problem.crew_turns),
+        stands=np.array([shuns[problem.pump == p].all() for p in range(len(problem.capacity_m3_h))]),
     )
-    kept = tuple(own if own.set_lengths else full for own, full in zip(cut, hours, strict=True))
-    changed = any((a.water_allowed != b.water_allowed).any() for a, b in zip(kept, hours, strict=True))
-    return kept if changed else hours
-
-
-def _gates(
-    requirements: Sequence[Requirement], rules: Sequence[SetRules], supplies: Mapping[str, ValveSupply]
-) -> Ints:
-    """Return the place of each flooded valve in the order of gates; -1 for the others."""
-
-    def key(i: int) -> tuple[float, list[tuple[int, int, str]]]:
-        name = requirements[i].valve
-        gate = supplies.get(name, ValveSupply()).gate
-        parts = re.findall(r"\d+|\D+", name)
-        return math.inf if gate is None else gate, [
-            (0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts
-        ]
-
-    flooded = sorted((i for i, rule in enumerate(rules) if rule.by_gate), key=key)
-    found = np.full(len(requirements), -1, dtype=np.int64)
-    found[flooded] = np.arange(len(flooded))
-    return found
-
-
-def _steps_with_rests(rule: SetRules, hours: Calendar) -> int:
-    """Return the steps that sets and the rest after each can fill: hours and a rest a stretch, or all."""
-    stretches = hours.steps + rule.rest_steps * len(hours.windows)
-    return min(stretches, hours.span_steps + rule.rest_steps) if hours.windows else 0
-
-
-def _max_sets(rule: SetRules, hours: Calendar, set_lengths: tuple[Span, ...], water: Water) -> int:
-    """Return how many sets there can be: by rule, by the time between openings, and by ``turns``."""
-    if not set_lengths:
-        return 0
-    between = max(rule.apart_steps, rule.rest_steps + set_lengths[0][0])
-    by_time = (hours.span_steps - set_lengths[0][0]) // between + 1
-    return min(rule.most_sets, by_time, max(water.most_turns, len(hours.windows)))
-
-
-def _set_lengths_of(rule: SetRules, hours: Calendar) -> tuple[Span, ...]:
-    """Cut the lengths that the hours allow to what the rules allow; a least that no hours hold gives way."""
-    longest = max((b for _, b in hours.set_lengths), default=0) // rule.whole_steps * rule.whole_steps
-    low = max(rule.own_steps, min(rule.least_steps, longest), 1)
-    cut = [(max(a, low), min(b, rule.most_steps)) for a, b in hours.set_lengths]
-    kept = [(a, b) for a, b in cut if a <= b]
-    if rule.whole_steps == 1:
-        return tuple(kept)
-    return tuple((n, n) for a, b in kept for n in range(a, b + 1) if n % rule.whole_steps == 0)
+    most = np.minimum(problem.max_steps, cut.max_steps)
+    fits = [found.feasible_steps(i, int(steps)) for i, steps in enumerate(most)]
+    return replace(found, max_steps=np.array(fits, dtype=np.int64))
 
 
 def _barred(need: Requirement, water: Water, capacity: float, set_lengths: tuple[Span, ...]) -> Barred:
+    longest = set_lengths[-1][1] * water.step_hours if set_lengths else math.inf
     reasons: dict[Barred, bool] = {
         "out_of_service": need.valve in water.out_of_service,
         "over_pump": need.flow_m3_h > capacity * (1 + NEAR),
-        "over_intake": is_over_intake(need, water),
+        "over_intake": is_over_intake(need, water) or is_token(need, water, longest),
         "no_set_fits": not set_lengths,
         "few_trees": need.order_only,
         "no_need": need.need_mm <= 0.0,
@@ -357,7 +326,10 @@ def _refuse_if_nothing_can_run(
     if not all(why in CANNOT_RUN for why in barred):
         return
     if all(why == "over_intake" for why in barred):
-        what, column = "every valve brings more an hour than its soil takes in", "water.intake_mm_h"
+        what, column = (
+            "every valve brings more an hour than its soil takes in, even in pulses",
+            "water.intake_mm_h",
+        )
         remedy = (
             "Correct the rates, the soil or the wetted shares, or give what the soil was measured to take"
         )

@@ -9,10 +9,11 @@ from stressmap.water.allocation_problem import AllocationProblem, Solution
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import fill_schedule
 from stressmap.water.pump_schedule import Set
-from stressmap.water.schedule import Schedule, steps_by_valve
+from stressmap.water.schedule import Schedule, steps_by_valve, whole_runs
 
 SEED = 11
-ITERATIONS = 80
+ITERATIONS, PATIENCE, SMALL = 80, 25, 30
+"""Repairs tried at most, those in vain one after another, and valves up to which none is spared."""
 MOST_VALVES = 120
 """Above so many valves there is no search: an iteration would take too long for its gain."""
 NEAR_ENOUGH = 1e-3
@@ -40,21 +41,23 @@ def large_neighbourhood_search(
         Worth at least as much, within every limit; the same for the same input.
     """
     generator = np.random.default_rng(SEED)
-    best, merit = schedule, problem.merit(schedule.steps)
+    best, merit, last = schedule, problem.merit(schedule.steps), 0
     for iteration in range(ITERATIONS if len(problem) <= MOST_VALVES else 0):
-        if is_as_good(problem, best.steps, bound.past_limit_bound, bound.bound):
+        in_vain = iteration - last > PATIENCE and len(problem) > SMALL
+        if in_vain or is_as_good(problem, best.steps, bound.past_limit_bound, bound.bound):
             break
         kept = _destroy(problem, calendar, best.sets, iteration, generator)
-        repaired = fill_schedule(
-            problem, calendar, Schedule(kept, steps_by_valve(kept, len(problem), calendar))
-        )
+        left = whole_runs(problem, Schedule(kept, steps_by_valve(kept, len(problem), calendar)))
+        repaired = fill_schedule(problem, calendar, left)
         if problem.merit(repaired.steps) > merit * (1.0 + 1e-9):
-            best, merit = repaired, problem.merit(repaired.steps)
+            best, merit, last = repaired, problem.merit(repaired.steps), iteration
     return best
 
 
-def is_as_good(problem: AllocationProblem, steps: Ints, past_limit: float, benefit: float) -> bool:
-    """Tell whether a plan relieves as much as another, to a thousandth, beyond the limits and within them.
+def is_as_good(
+    problem: AllocationProblem, steps: Ints, past_limit: float, benefit: float, within: float = NEAR_ENOUGH
+) -> bool:
+    """Tell whether a plan relieves as much as another, beyond the limits to a thousandth, and within them.
 
     Parameters
     ----------
@@ -64,14 +67,16 @@ def is_as_good(problem: AllocationProblem, steps: Ints, past_limit: float, benef
         Of the plan.
     past_limit, benefit : float
         What the other relieves beyond the crops' limits and beyond the allowance [ha·bar·d].
+    within : float
+        Share of the latter that may be missing.
 
     Returns
     -------
     bool
         Each by itself: in one figure, what is beyond the limits would drown the rest.
     """
-    share = 1.0 - NEAR_ENOUGH
-    return problem.past_limit(steps) >= past_limit * share and problem.benefit(steps) >= benefit * share
+    enough = problem.benefit(steps) >= benefit * (1.0 - within)
+    return enough and problem.past_limit(steps) >= past_limit * (1.0 - NEAR_ENOUGH)
 
 
 def _destroy(

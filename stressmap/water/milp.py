@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -234,6 +235,7 @@ def _constraints(problem: AllocationProblem, variables: _Variables) -> list[Line
         block(variables.set_of, variables.low, sets),
     )
     number = block(variables.set_of, np.ones(sets), sets)
+    linked = _linked(problem)
     rows = [
         LinearConstraint(sparse.hstack([gathered, -each, sparse.csr_array((n, sets))]).tocsr(), 0.0, 0.0),
         LinearConstraint(sparse.hstack([none_p, each, -longest]).tocsr(), -np.inf, 0.0),
@@ -249,7 +251,19 @@ def _constraints(problem: AllocationProblem, variables: _Variables) -> list[Line
             problem.steps_with_rests.astype(float),
         ),
     ]
+    if linked.shape[0]:
+        wide = sparse.hstack([sparse.csr_array((linked.shape[0], pieces + n)), linked @ number])
+        rows.append(LinearConstraint(wide.tocsr(), 0.0, 0.0))
     return rows + _coupling_constraints(problem, variables)
+
+
+def _linked(problem: AllocationProblem) -> sparse.csr_array:
+    """Return a row for each two neighbours of a run of checks: both get as many sets."""
+    pairs = [pair for checks in problem.runs for pair in pairwise(checks)]
+    at = np.repeat(np.arange(len(pairs)), 2)
+    ones = np.tile([1.0, -1.0], len(pairs))
+    valves = np.array(pairs, dtype=np.int64).reshape(-1)
+    return sparse.csr_array((ones, (at, valves)), shape=(len(pairs), len(problem)))
 
 
 def _coupling_constraints(problem: AllocationProblem, variables: _Variables) -> list[LinearConstraint]:
@@ -274,7 +288,7 @@ def _round_to_feasible(problem: AllocationProblem, wanted: Floats) -> Ints:
     steps = np.array(whole, dtype=np.int64)
     while problem.volume_of(steps) > problem.volume_m3 * (1 + 1e-9):
         steps = _remove_cheapest_step(problem, steps)
-    return steps
+    return problem.whole_runs(steps)
 
 
 def _remove_cheapest_step(problem: AllocationProblem, steps: Ints) -> Ints:

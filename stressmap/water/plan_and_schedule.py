@@ -20,6 +20,11 @@ ROUNDS = 2
 CLOSE = 1e-9
 
 
+DEAR_SHARE = 0.03
+"""Share of the relief that leaving out the hours of dear power may cost at most: less than what other
+draws of the stress change; a judgement."""
+
+
 @dataclass(frozen=True)
 class Plan:
     """An allocation with a feasible schedule.
@@ -27,19 +32,22 @@ class Plan:
     Parameters
     ----------
     solution : Solution
-        What the valves get by the schedule, against the proven bound.
+        What the valves get by the schedule, against the proven bound of plans in the same hours.
     timetable : Schedule
         When.
     allocated_benefit : float
         Benefit of the allocation before scheduling [ha·bar·d].
-    avoids_dear : bool
-        Whether nothing that could wait runs in the hours of dear power.
+    problem : AllocationProblem
+        Whose hours it keeps to: all, or those without the dear ones.
+    dear_cost : float or None
+        Share of the relief that leaving out the dear hours costs at most; None where there are none.
     """
 
     solution: Solution
     timetable: Schedule
     allocated_benefit: float
-    avoids_dear: bool
+    problem: AllocationProblem
+    dear_cost: float | None = None
 
 
 def plan_and_schedule(
@@ -47,6 +55,7 @@ def plan_and_schedule(
     calendar: Calendar,
     urgency: Floats,
     *,
+    cheap: AllocationProblem | None = None,
     time_limit_s: float = 30.0,
 ) -> Plan:
     """Find the best allocation and schedule it; where it does not fit, solve again with what does.
@@ -59,6 +68,9 @@ def plan_and_schedule(
         When water may run and the crew is there.
     urgency : array of float, shape (n,)
         The higher, the earlier a valve is watered [bar].
+    cheap : AllocationProblem, optional
+        The same without the hours of dear power. It is kept to where that costs no relief beyond the limits
+        and no more than :data:`DEAR_SHARE` of the rest.
     time_limit_s : float
         For all rounds together [s].
 
@@ -68,14 +80,28 @@ def plan_and_schedule(
     """
     deadline = time.monotonic() + time_limit_s
     first = solve_milp(problem, time_limit_s=time_limit_s)
-    best = _scheduled(replace(problem, hours=problem.cheap_hours), calendar, urgency, first, deadline)
-    avoids = problem.cheap_hours is not problem.hours
-    if avoids and not is_as_good(problem, best.steps, first.past_limit_bound, first.bound):
+    if cheap is None:
+        found = _scheduled(problem, calendar, urgency, first, deadline)
+        return Plan(_proven(problem, found.steps, first), found, first.benefit, problem)
+    own = solve_milp(cheap, time_limit_s=max(1.0, deadline - time.monotonic()))
+    best = _scheduled(cheap, calendar, urgency, own, deadline)
+    most = first.past_limit, first.benefit
+    if not is_as_good(problem, best.steps, *most, DEAR_SHARE):
         full = _scheduled(problem, calendar, urgency, first, deadline)
         most = problem.past_limit(full.steps), problem.benefit(full.steps)
-        if not is_as_good(problem, best.steps, *most):
-            best, avoids = full, False
-    return Plan(_proven(problem, best.steps, first), best, first.benefit, avoids)
+        if not is_as_good(problem, best.steps, *most, DEAR_SHARE):
+            cost = _missing_share(problem, best, most)
+            return Plan(_proven(problem, full.steps, first), full, first.benefit, problem, cost)
+    cost = _missing_share(problem, best, most)
+    return Plan(_proven(cheap, best.steps, own), best, own.benefit, cheap, cost)
+
+
+def _missing_share(problem: AllocationProblem, schedule: Schedule, most: tuple[float, float]) -> float:
+    """Return the share that a schedule lacks of what another plan relieves: the larger of the two."""
+    got = problem.past_limit(schedule.steps), problem.benefit(schedule.steps)
+    return max(
+        max(0.0, other - own) / other if other > 0 else 0.0 for own, other in zip(got, most, strict=True)
+    )
 
 
 def _scheduled(

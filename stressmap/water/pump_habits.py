@@ -11,7 +11,7 @@ from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import split_by_pump
 from stressmap.water.pump_schedule import PumpSchedule, Set
-from stressmap.water.schedule import Schedule, steps_by_valve
+from stressmap.water.schedule import Schedule, steps_by_valve, whole_runs
 
 IDLE = 1e-6
 """Flows under this are none [m3/h]."""
@@ -36,12 +36,16 @@ def mend_for_pumps(problem: AllocationProblem, calendar: Calendar, schedule: Sch
     """
     if problem.pump_starts is None and not problem.pump_least_m3_h.any():
         return schedule
-    sets: list[Set] = []
-    for pump, one in enumerate(split_by_pump(problem, calendar, schedule)):
-        least = float(problem.pump_least_m3_h[pump])
-        _mend(one, least, problem.pump_starts)
-        sets += one.sets
-    return Schedule(tuple(sorted(sets)), steps_by_valve(sets, len(problem), calendar))
+    found = schedule
+    while True:
+        sets: list[Set] = []
+        for pump, one in enumerate(split_by_pump(problem, calendar, found)):
+            _mend(one, float(problem.pump_least_m3_h[pump]), problem.pump_starts)
+            sets += one.sets
+        mended = Schedule(tuple(sorted(sets)), steps_by_valve(sets, len(problem), calendar))
+        found = whole_runs(problem, mended)
+        if found is mended:
+            return found
 
 
 def fault(load: Floats, days: Iterable[int], least: float, starts: int | None) -> float:
@@ -98,7 +102,7 @@ def _best_move(
     best: tuple[float, Set, Set] | None = None
     for old in _touching(pump_schedule, bears[0]):
         pump_schedule.take(old)
-        length, flow = old.end - old.start, pump_schedule.problem.flow_m3_h[old.valve]
+        length, flow = old.end - old.start, pump_schedule.problem.pump_draw[old.valve]
         steps = length // pump_schedule.calendar.cells_per_step
         for start in pump_schedule.feasible_starts(old.valve, steps).tolist():
             pump_schedule.load[start : start + length] += flow
@@ -122,9 +126,9 @@ def _least_useful(pump_schedule: PumpSchedule, days: list[int], bears: tuple[flo
 
     def after(one: Set) -> tuple[float, int, Set]:
         part = pump_schedule.load[one.start : one.end]
-        part -= pump_schedule.problem.flow_m3_h[one.valve]
+        part -= pump_schedule.problem.pump_draw[one.valve]
         left = fault(pump_schedule.load, days, *bears)
-        part += pump_schedule.problem.flow_m3_h[one.valve]
+        part += pump_schedule.problem.pump_draw[one.valve]
         return left, one.end - one.start, one
 
     return min(_touching(pump_schedule, bears[0]), key=after)

@@ -51,6 +51,7 @@ class PumpSchedule:
     ) -> None:
         self.problem, self.calendar = problem, calendar
         self.crew = crew or crew_of(problem, calendar)
+        self.stands = problem.stands_at(pump)
         self.capacity = float(problem.capacity_m3_h[pump]) * (1 + 1e-9)
         self.load = np.zeros(len(calendar.water_allowed))
         self.sets: list[Set] = []
@@ -59,7 +60,7 @@ class PumpSchedule:
     def clear(self) -> None:
         """Remove all sets."""
         for one in self.sets:
-            self.crew.add(one.start, one.end, -1)
+            self.crew.add(one.start, one.end, -1, stands=self.stands)
         self.load[:] = 0.0
         self.sets = []
 
@@ -83,7 +84,9 @@ class PumpSchedule:
         if not len(possible):
             return np.zeros(0, dtype=np.int64)
         full = np.concatenate([[0], np.cumsum(self.is_full(valve))])
-        possible = possible & (full[cells:] == full[: len(possible)]) & self.crew.can_turn(cells)
+        possible = (
+            possible & (full[cells:] == full[: len(possible)]) & self.crew.can_turn(cells, stands=self.stands)
+        )
         rest, apart = (
             int(steps) * self.calendar.cells_per_step
             for steps in (self.problem.rest_steps[valve], self.problem.apart_steps[valve])
@@ -92,10 +95,15 @@ class PumpSchedule:
             if other.valve == valve:
                 first = min(other.start - apart, other.start - rest - cells) + 1
                 possible[max(0, first) : max(0, other.start + apart, other.end + rest)] = False
-            elif self.problem.gate[valve] >= 0 and self.problem.gate[other.valve] >= 0:
+            elif self._share_ditch(valve, other.valve):
                 self._keep_gate_order(possible, valve, other)
         self._keep_sets_a_week(possible, valve)
         return np.flatnonzero(possible)
+
+    def _share_ditch(self, valve: int, other: int) -> bool:
+        """Tell whether two valves are checks of one ditch: of the pump's, fed by the same source."""
+        gates, sources = self.problem.gate[[valve, other]], self.problem.source[[valve, other]]
+        return bool((gates >= 0).all() and sources[0] == sources[1])
 
     def _keep_gate_order(self, possible: Bools, valve: int, other: Set) -> None:
         """Rule out openings before those of gates further up, or after those further down, in a week."""
@@ -125,7 +133,7 @@ class PumpSchedule:
         array of bool
             One a cell.
         """
-        return np.asarray(self.load > self.capacity - float(self.problem.flow_m3_h[valve]))
+        return np.asarray(self.load > self.capacity - float(self.problem.pump_draw[valve]))
 
     def sets_of(self, valve: int) -> list[Set]:
         """Give the sets of a valve.
@@ -164,8 +172,8 @@ class PumpSchedule:
         one : Set
             The set.
         """
-        self.load[one.start : one.end] += self.problem.flow_m3_h[one.valve]
-        self.crew.add(one.start, one.end)
+        self.load[one.start : one.end] += self.problem.pump_draw[one.valve]
+        self.crew.add(one.start, one.end, stands=self.stands)
         self.sets.append(one)
 
     def take(self, one: Set) -> None:
@@ -176,8 +184,8 @@ class PumpSchedule:
         one : Set
             The set.
         """
-        self.load[one.start : one.end] -= self.problem.flow_m3_h[one.valve]
-        self.crew.add(one.start, one.end, -1)
+        self.load[one.start : one.end] -= self.problem.pump_draw[one.valve]
+        self.crew.add(one.start, one.end, -1, stands=self.stands)
         self.sets.remove(one)
 
     def take_valve(self, valve: int) -> list[Set]:
@@ -213,4 +221,5 @@ def crew_of(problem: AllocationProblem, calendar: Calendar) -> CrewTurns:
     -------
     CrewTurns
     """
-    return CrewTurns(len(calendar.water_allowed), calendar.cell_minutes, problem.crew_turns)
+    cells = len(calendar.water_allowed)
+    return CrewTurns(cells, calendar.cell_minutes, problem.crew_turns, problem.pauses)

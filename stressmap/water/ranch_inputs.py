@@ -25,6 +25,7 @@ from stressmap.water.inspection import APART_MM, apart_from_crop
 from stressmap.water.read_trees import TREES_TO_PLAN, ReadTrees
 from stressmap.water.requirement import Requirement, RequirementFacts, requirements
 from stressmap.water.water_plan import PlanTerms
+from stressmap.water.water_sources import supplies_of
 
 CLIMATE_DAYS = 30
 """Days before the plan whose wind and humidity represent the season's: a judgement, no source."""
@@ -156,7 +157,8 @@ def prepare(
     )
     found = requirements(valves, inputs.valves, inputs.blocks, facts)
     notes.add(_of_needs(found))
-    case = formulate(found, water, start, inputs.settings.ranch.zone, where)
+    zone, supplies = inputs.settings.ranch.zone, supplies_of(inputs.valves)
+    case = formulate(found, water, start, zone, where, supplies)
     return notes.beside((case, PlanTerms(start, next_turn, water, eto, orchard.profiles)))
 
 

@@ -62,7 +62,9 @@ class Requirement:
     water runs before harvest; ``limit_bar`` is the crop's limit as stress below the target, NaN where it has
     none; ``inspect`` holds why the valve is to be looked at before it is opened; ``need_by_trees_mm`` and
     ``need_by_book_mm`` are what each of the two witnesses alone would ask for, NaN where it is not there;
-    ``order_only`` marks a block of too few read trees, for which no amounts are worked out.
+    ``order_only`` marks a block of too few read trees, for which no amounts are worked out; ``missing_mm`` is
+    what the root zone lacks on the first day of the plan, NaN where that is not known; ``pulse`` are minutes
+    open and closed by turns, ``rate_mm_h`` then the mean over both and ``flow_m3_h`` that of the open valve.
     """
 
     valve: str
@@ -105,6 +107,13 @@ class Requirement:
     need_by_trees_mm: float = float("nan")
     need_by_book_mm: float = float("nan")
     order_only: bool = False
+    missing_mm: float = float("nan")
+    pulse: tuple[int, int] | None = None
+
+    @property
+    def mean_flow_m3_h(self) -> float:
+        """Flow over the time from opening to closing, pulses and pauses together [m3/h]."""
+        return self.flow_m3_h * (self.pulse[0] / sum(self.pulse) if self.pulse else 1.0)
 
     @property
     def end_bar(self) -> float:
@@ -249,6 +258,7 @@ def _need(
         need_by_trees_mm=max(0.0, trees[0] + later) if known else float("nan"),
         need_by_book_mm=float(np.maximum(0.0, by_book + later)),
         order_only=facts.read.too_few(row.block) and not facts.water.amounts_anyway,
+        missing_mm=_missing_mm(row, storage, short[0], use * (facts.start - after).days - given),
     )  # fmt: skip
 
 
@@ -330,6 +340,12 @@ def _stress_below_target(
     assumed.append("target")
     edges = edges_for(profile, facts.rank_by, facts.edges_bar, facts.orchard.settings_file)
     return row.stress_bar - edges[0], row.stress_se_bar
+
+
+def _missing_mm(row: Any, storage: root_zone.RootZone, short_mm: float, later_mm: float) -> float:
+    """Give what the root zone lacks [mm]: what is short, what the target allows, and what came since."""
+    missing = short_mm + storage.mm_per_bar * _allowed_bar(row) + later_mm
+    return min(storage.capacity_mm, max(0.0, missing)) if np.isfinite(missing) else float("nan")
 
 
 def _allowed_bar(row: Any) -> float:

@@ -71,7 +71,28 @@ def build_schedule(problem: AllocationProblem, steps: Ints, calendar: Calendar, 
         valves = [int(i) for i in np.flatnonzero((problem.pump == pump) & (steps > 0))]
         if valves:
             sets += _best_of_orders(problem, steps, (calendar, crew), valves, urgency)
-    return Schedule(tuple(sorted(sets)), steps_by_valve(sets, len(problem), calendar))
+    return whole_runs(problem, Schedule(tuple(sorted(sets)), steps_by_valve(sets, len(problem), calendar)))
+
+
+def whole_runs(problem: AllocationProblem, schedule: Schedule) -> Schedule:
+    """Take away the sets of heads that do not reach all their checks.
+
+    Parameters
+    ----------
+    problem : AllocationProblem
+        Of n valves.
+    schedule : Schedule
+        Sets scheduled.
+
+    Returns
+    -------
+    Schedule
+        The same where there is no such head.
+    """
+    steps = problem.whole_runs(schedule.steps)
+    if (steps == schedule.steps).all():
+        return schedule
+    return Schedule(tuple(one for one in schedule.sets if steps[one.valve]), steps)
 
 
 Score = tuple[float, int, int]
@@ -112,7 +133,7 @@ def _best_of_orders(
     pump_schedule.clear()
     chosen = best[1] if best else []
     for one in chosen:
-        crew.add(one.start, one.end)
+        crew.add(one.start, one.end, stands=pump_schedule.stands)
     return chosen
 
 

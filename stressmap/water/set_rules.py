@@ -106,13 +106,12 @@ def set_rules(need: Requirement, water: Water) -> SetRules:
     whole = max(1, math.ceil(1.0 / step - NEAR)) if flood else 1
     most_h, period_h = most_set_hours(need, water), most_hours(need, water)
     most = _down(most_h, step, whole)
-    useful = _up(_by_system(water.least_set_mm, LEAST_SET_MM, need.system, 0.0) / need.rate_mm_h, step, whole)
+    useful = _up(least_set_mm(need, water) / need.rate_mm_h, step, whole)
     useful = max(min(useful, most, _down(period_h, step, whole)), whole)
     own = _up(need.min_hours, step, whole)
     if flood and period_h > 0.0:
         # A check takes its least depth to be covered, whatever the week may bring: it waters for two.
-        useful_mm = _by_system(water.least_set_mm, LEAST_SET_MM, "flood", 0.0)
-        useful = max(whole, min(_up(useful_mm / need.rate_mm_h, step, whole), most))
+        useful = max(whole, min(_up(least_set_mm(need, water) / need.rate_mm_h, step, whole), most))
         period_h = max(period_h, useful * step)
     rest_h = rest_hours(need, water)
     a_week = _by_system(water.sets_a_week, SETS_A_WEEK, need.system, math.inf)
@@ -129,6 +128,24 @@ def set_rules(need: Requirement, water: Water) -> SetRules:
         apart_steps=math.ceil(apart_h / step - NEAR),
         by_gate=flood,
     )
+
+
+def least_set_mm(need: Requirement, water: Water) -> float:
+    """Give the least useful depth of a set on the field.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        [mm]; 0 where there is none.
+    """
+    return _by_system(water.least_set_mm, LEAST_SET_MM, need.system, 0.0)
 
 
 def most_set_hours(need: Requirement, water: Water) -> float:
@@ -232,8 +249,25 @@ def is_over_intake(need: Requirement, water: Water) -> bool:
     """
     if need.system == "flood" or (water.intake_mm_h is None and "soil" in need.assumed):
         return False
-    takes = water.intake_mm_h or INTAKE_MM_H.get(need.texture, math.inf)
-    return need.rate_mm_h / need.wetted_share > takes * (1 + NEAR)
+    return need.rate_mm_h / need.wetted_share > intake_mm_h(need, water) * (1 + NEAR)
+
+
+def intake_mm_h(need: Requirement, water: Water) -> float:
+    """Give what the soil of a valve takes in.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        On the wetted ground [mm/h]; infinite where nothing limits it.
+    """
+    return float(water.intake_mm_h or INTAKE_MM_H.get(need.texture, math.inf))
 
 
 def turns_in_half_an_hour(valves: int, water: Water) -> int:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from stressmap.water.calendar import Bools, Calendar, Clocks, within_hours
+from stressmap.water.calendar import Bools, Calendar, Clocks, Span, within_hours
 
 
 @dataclass(frozen=True)
@@ -73,6 +73,26 @@ def without_hours(hours: Sequence[Calendar], shuns: Sequence[bool], dear: Clocks
             minutes = _cell_minutes(own)
             made[id(own)] = replace(own, water_allowed=own.water_allowed & ~within_hours(minutes[:-1], dear))
     return tuple(made[id(own)] if shun else own for own, shun in zip(hours, shuns, strict=True))
+
+
+def stretches_within(hours: Calendar, clocks: Clocks) -> tuple[Span, ...]:
+    """Give the stretches of a plan that lie within hours of the clock.
+
+    Parameters
+    ----------
+    hours : Calendar
+        Of the plan.
+    clocks : tuple of time
+        From when to when, local.
+
+    Returns
+    -------
+    tuple of (int, int)
+        First cell and the cell after the last, of those in which water may run.
+    """
+    within = within_hours(_cell_minutes(hours)[:-1], clocks) & hours.water_allowed
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], within.astype(np.int8), [0]]))).reshape(-1, 2)
+    return tuple((a, b) for a, b in edges.tolist())
 
 
 def _closed(hours: Calendar, closed: Closed) -> Calendar:

@@ -119,5 +119,5 @@ def with_water_per_bar(need: Requirement, factor: float) -> Requirement:
     was_cut = need.need_mm < need.end_bar * need.mm_per_bar * (1.0 - NEAR)
     most = need.need_mm * (1.0 if need.inspect else factor) if was_cut else float("inf")
     depth = min(most, max(0.0, other.end_bar * other.mm_per_bar))
-    hours = irrigation_system.set_hours(depth, need.area_ha, need.flow_m3_h, need.factor)
+    hours = irrigation_system.set_hours(depth, need.area_ha, need.mean_flow_m3_h, need.factor)
     return replace(other, need_mm=depth, hours_needed=hours)

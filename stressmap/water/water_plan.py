@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -45,6 +45,7 @@ STATUS = {
     "no_need": "no need",
     "no_harm": "dormant",
     "few_trees": "order only, too few trees",
+    "waits": "waits for a whole flood set",
 }
 """What becomes of a valve that gets no water, by why."""
 
@@ -94,6 +95,8 @@ class Advice:
         Binding constraint of each valve; see :data:`stressmap.water.binding_constraints.BINDING_CONSTRAINTS`.
     by_factor : WateredByFactor
         Who gets water with half and twice the water per bar.
+    dear_cost : float or None
+        Share of the relief that leaving out the dear hours costs at most; None where there are none.
     """
 
     case: PlanInputs
@@ -104,6 +107,12 @@ class Advice:
     over_draws: EvaluatedDraws
     limits: tuple[BindingConstraint, ...]
     by_factor: WateredByFactor
+    dear_cost: float | None = None
+
+    @property
+    def avoids_dear(self) -> bool:
+        """Whether nothing but floods runs in the hours of dear power."""
+        return self.case.problem is self.case.cheap
 
     @property
     def is_better(self) -> bool:
@@ -142,8 +151,10 @@ def advise(
     tell = progress or Silent()
     tell.stage(f"Planning water, searching up to {terms.water.time_limit_s:g} s")
     plan = plan_and_schedule(
-        case.problem, case.calendar, case.benefit_model.dry_bar, time_limit_s=terms.water.time_limit_s
-    )
+        case.problem, case.calendar, case.benefit_model.dry_bar, cheap=case.cheap,
+        time_limit_s=terms.water.time_limit_s,
+    )  # fmt: skip
+    case = replace(case, problem=plan.problem)
     alternatives = compare_alternatives(case, plan.solution.steps)
     tell.stage("Trying the plan on drawn stress", terms.water.draws)
     over_draws = evaluate_over_draws(
@@ -159,7 +170,17 @@ def advise(
         case, terms.water, terms.start, plan.solution.steps, jobs=jobs, step=tell.step
     )
     limits = binding_constraints(case, plan.timetable, terms.water.most_turns)
-    return Advice(case, terms, plan.solution, plan.timetable, alternatives, over_draws, limits, by_factor)
+    return Advice(
+        case,
+        terms,
+        plan.solution,
+        plan.timetable,
+        alternatives,
+        over_draws,
+        limits,
+        by_factor,
+        plan.dear_cost,
+    )
 
 
 def _covariance(case: PlanInputs, correlation: pd.DataFrame | None) -> Floats | None:
@@ -238,19 +259,21 @@ def timetable_table(advice: Advice) -> pd.DataFrame:
     Returns
     -------
     DataFrame, a row per set
-        In the order of the openings, with the columns of :data:`TIMETABLE_COLUMNS`; times are local.
+        In the order of the openings, with the columns of :data:`TIMETABLE_COLUMNS`; times are local. A valve
+        that is pulsed by a timer has one row from its first opening to its last closing.
     """
     case, calendar = advice.case, advice.case.calendar
     rows = []
     for number, one in enumerate(advice.timetable.sets, start=1):
         need = case.requirements[one.valve]
         hours = (one.end - one.start) * calendar.cell_minutes / 60.0
+        on, off = need.pulse or (np.nan, np.nan)
         rows.append(
             {
                 "set": number, "pump": case.pumps[case.problem.pump[one.valve]] or None, "valve": need.valve,
                 "block": need.block, "start": calendar.clock(one.start), "end": calendar.clock(one.end),
-                "hours": hours, "flow_m3_h": need.flow_m3_h, "m3": need.flow_m3_h * hours,
-                "mm": need.rate_mm_h * hours,
+                "hours": hours, "flow_m3_h": need.flow_m3_h, "m3": need.mean_flow_m3_h * hours,
+                "mm": need.rate_mm_h * hours, "pulse_on_min": on, "pulse_off_min": off,
             }
         )  # fmt: skip
     return pd.DataFrame(rows, columns=list(TIMETABLE_COLUMNS))

@@ -9,10 +9,12 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.errors import Problem, SettingsError
 from stressmap.core.settings import Water
+from stressmap.water.hydraulics import text_or_none
 from stressmap.water.requirement import Requirement
 
 
@@ -30,6 +32,26 @@ class ValveSupply:
 
     source: str | None = None
     gate: float | None = None
+
+
+def supplies_of(valves: pd.DataFrame) -> dict[str, ValveSupply]:
+    """Give source and gate of every valve of a table.
+
+    Parameters
+    ----------
+    valves : DataFrame
+        As ``core.schemas.VALVES``.
+
+    Returns
+    -------
+    dict of str to ValveSupply
+        By valve.
+    """
+    gates = valves["gate"].to_numpy(np.float64)
+    return {
+        str(valve): ValveSupply(text_or_none(source), gate if np.isfinite(gate) else None)
+        for valve, source, gate in zip(valves["valve"], valves["source"], gates.tolist(), strict=True)
+    }
 
 
 @dataclass(frozen=True)

@@ -276,6 +276,24 @@ def test_one_ground_drawn_twice_is_refused(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("source", "gate"),
+    [("source", "gate"), ("Canal", "Compuerta"), ("Fuente de agua", "check_no"), ("acequia", "gate")],
+)
+def test_source_and_gate_of_a_valve_under_their_usual_headings(
+    tmp_path: Path, source: str, gate: str
+) -> None:
+    table = gpd.GeoDataFrame(
+        {"valve": ["A", "B"], source: ["North canal", None], gate: [2, None]},
+        geometry=[box(0, 0, 90, 90), box(100, 0, 190, 90)], crs=CRS,
+    )  # fmt: skip
+    path = tmp_path / "valves.gpkg"
+    table.to_file(path, driver="GPKG")
+    read_ones = read_valves(path, BLOCKS.crs).value
+    assert read_ones["source"].tolist() == ["North canal", None]
+    assert read_ones["gate"].fillna(0.0).tolist() == [2.0, 0.0]
+
+
 def test_valve_figures_in_the_units_of_their_headings(tmp_path: Path) -> None:
     path = tmp_path / "valves.gpkg"
     table = gpd.GeoDataFrame(

@@ -197,7 +197,8 @@ def test_no_row_forbids_what_a_pump_can_run(seed: int) -> None:
 def test_rows_of_steps_are_volume_then_pumps_then_covers() -> None:
     flows = np.array([60.0, 70.0, 30.0, 50.0])
     made = Problem(
-        flow_m3_h=flows, pump=np.array([0, 0, 0, 1]), capacity_m3_h=np.array([100.0, np.inf]),
+        flow_m3_h=flows, pump_draw=flows,
+        pump=np.array([0, 0, 0, 1]), capacity_m3_h=np.array([100.0, np.inf]),
         volume_m3=5000.0, step_hours=0.5, hours_steps=48, windows=(20, 28),
         source=np.full(4, -1), source_m3=np.zeros(0),
     )  # fmt: skip
