@@ -211,17 +211,24 @@ def _cheap(
 ) -> AllocationProblem | None:
     """Give the same problem without the hours of dear power; None where they are not there to be left out.
 
-    What is flooded is not held to them, nor what could not run at all without them.
+    What is flooded is not held to them, nor what has no useful set without them.
     """
     if not water.dear_hours:
         return None
     dear = (water.dear_hours[0], water.dear_hours[1])
     stretches = stretches_within(hours, dear)
-    cut = set_limits(rules, without_hours(problem.hours, [not rule.by_gate for rule in rules], dear), water)
-    able = [bool(new) or not old for new, old in zip(cut.set_lengths, problem.set_lengths, strict=True)]
-    if not stretches or not all(able):
+    shuns = [not rule.by_gate for rule in rules]
+    short = set_limits(rules, without_hours(problem.hours, shuns, dear), water).set_lengths
+    shuns = [
+        shun and (not old or bool(new and new[0][0] >= old[0][0]))
+        for shun, old, new in zip(shuns, problem.set_lengths, short, strict=True)
+    ]
+    if not stretches or not any(shuns):
         return None
-    shuns = np.array([not rule.by_gate for rule in rules])
+    cut, pumps = (
+        set_limits(rules, without_hours(problem.hours, shuns, dear), water),
+        len(problem.capacity_m3_h),
+    )
     found = replace(
         problem,
         hours=cut.hours,
@@ -229,7 +236,7 @@ def _cheap(
         max_sets=cut.max_sets,
         steps_with_rests=cut.steps_with_rests,
         pauses=pauses_of(hours, stretches, problem.crew_turns),
-        stands=np.array([shuns[problem.pump == p].all() for p in range(len(problem.capacity_m3_h))]),
+        stands=np.array([np.array(shuns)[problem.pump == p].all() for p in range(pumps)]),
     )
     most = np.minimum(problem.max_steps, cut.max_steps)
     fits = [found.feasible_steps(i, int(steps)) for i, steps in enumerate(most)]

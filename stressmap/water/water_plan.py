@@ -111,7 +111,7 @@ class Advice:
 
     @property
     def avoids_dear(self) -> bool:
-        """Whether nothing but floods runs in the hours of dear power."""
+        """Whether nothing that can wait runs in the hours of dear power."""
         return self.case.problem is self.case.cheap
 
     @property

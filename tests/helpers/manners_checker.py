@@ -11,7 +11,7 @@ import datetime as dt
 import math
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -63,7 +63,9 @@ def bad_manners(ranch: Ranch, plan: list[dict], sets: list[dict]) -> list[str]:
     for one in sets:
         start, end = (one[name].to_pydatetime().astimezone(dt.UTC) for name in ("start", "end"))
         spans[one["valve"]].append(Span(start, end))
-    found = []
+    found: list[str] = []
+    ranch = _pulsed(ranch, sets, found)
+    found += _heads(ranch, plan)
     for row in plan:
         valve, mine = ranch.by_name[row["valve"]], sorted(spans[row["valve"]], key=lambda span: span.start)
         at = At(ranch, valve, row, mine)
@@ -72,6 +74,36 @@ def bad_manners(ranch: Ranch, plan: list[dict], sets: list[dict]) -> list[str]:
     for look in OVER_ALL:
         found += look(ranch, spans)
     return found
+
+
+def _pulsed(ranch: Ranch, sets: list[dict], found: list[str]) -> Ranch:
+    """The ranch with the mean rate of valves that are opened and closed by a timer; odd pulses are told."""
+    shares: dict[str, float] = {}
+    for one in sets:
+        opened, closed = (float(one.get(name) or math.nan) for name in ("pulse_on_min", "pulse_off_min"))
+        if math.isnan(opened):
+            continue
+        shares[one["valve"]] = opened / (opened + closed)
+        if not 5 <= opened <= ranch.water.get("pulse_minutes", 30.0) or not ranch.runs_off(
+            ranch.by_name[one["valve"]]
+        ):
+            found.append(f"{one['valve']} is pulsed, {opened:g} min open, {closed:g} min closed")
+    valves = [replace(v, rate_mm_h=v.rate_mm_h * shares.get(v.name, 1.0)) for v in ranch.valves]
+    return replace(ranch, valves=tuple(valves))
+
+
+def _heads(ranch: Ranch, plan: list[dict]) -> list[str]:
+    """A head of water goes through all checks of a block that may run and need water, or does not come."""
+    status: dict[tuple[str, str], set[bool]] = defaultdict(set)
+    for row in plan:
+        valve = ranch.by_name[row["valve"]]
+        if valve.system == "flood" and row.get("status") in {"watered", "watered in part", "dry"}:
+            status[valve.block, valve.pump].add(row["status"] != "dry")
+    return [
+        f"some checks of {block} at {pump} run and some do not"
+        for (block, pump), runs in status.items()
+        if len(runs) > 1
+    ]
 
 
 def _barred(at: At) -> Iterator[str]:
@@ -259,13 +291,70 @@ def _habits(ranch: Ranch, pump: str, events: list[tuple[dt.datetime, float]]) ->
 
 
 def _turns(ranch: Ranch, spans: dict[str, list[Span]]) -> list[str]:
-    moments = sorted(moment for mine in spans.values() for one in mine for moment in (one.start, one.end))
     most = ranch.turns_in_half_an_hour()
-    return [
-        f"{most + 1} valves are turned from {a} to {b}"
-        for a, b in zip(moments, moments[most:], strict=False)
-        if b - a < HOUR / 2
-    ][:1]
+    dry, pooled = _dry_turns(ranch, spans)
+    every = [
+        (moment, name) for name, mine in spans.items() for one in mine for moment in (one.start, one.end)
+    ]
+    moments = sorted(moment for moment, name in every if (moment, ranch.by_name[name].pump) not in dry)
+    in_pauses = [
+        f"{turned} valves are turned in the pause from {begin}, at most {room}"
+        for begin, end, room in pooled
+        if (turned := sum(begin <= moment <= end for moment, _ in every)) > room
+    ]
+    return (
+        in_pauses[:1]
+        + [
+            f"{most + 1} valves are turned from {a} to {b}"
+            for a, b in zip(moments, moments[most:], strict=False)
+            if b - a < HOUR / 2
+        ][:1]
+    )
+
+
+def _dry_turns(
+    ranch: Ranch, spans: dict[str, list[Span]]
+) -> tuple[set[tuple[dt.datetime, str]], list[tuple[dt.datetime, dt.datetime, int]]]:
+    """Moments and pumps at which valves are turned on dry pipes, and the pauses with what the crew can turn.
+
+    A pump that stands still through the hours of dear power has its valves closed as they begin and opened as
+    they end by a crew that has all of these hours for it.
+    """
+    dear = ranch.water.get("dear_hours", ("16:00", "21:00"))
+    crew = ranch.water.get("crew_hours") or DAY_CLOCKS
+    dry: set[tuple[dt.datetime, str]] = set()
+    pooled = []
+    for day in range(int(ranch.water.get("days", 7)) + 1) if dear else ():
+        date = ranch.first + dt.timedelta(days=day)
+        begin, end = (
+            dt.datetime.combine(date, dt.time.fromisoformat(clock), ZoneInfo(ranch.zone)).astimezone(dt.UTC)
+            for clock in dear
+        )
+        stands = {valve.pump for valve in ranch.valves} - {
+            ranch.by_name[name].pump
+            for name, mine in spans.items()
+            if any(one.start < end and one.end > begin for one in mine)
+        }
+        edges = {(moment, pump) for moment in (begin, end) for pump in stands}
+        used = {
+            (m, ranch.by_name[n].pump)
+            for n, mine in spans.items()
+            for one in mine
+            for m in (one.start, one.end)
+        }
+        if edges & used:
+            dry |= edges
+            minutes = [
+                begin + k * dt.timedelta(minutes=5) for k in range((end - begin) // dt.timedelta(minutes=5))
+            ]
+            there = 5 * sum(_is_there(moment, crew, ranch.zone) for moment in minutes)
+            pooled.append((begin, end, ranch.turns_in_half_an_hour() * (there // 30)))
+    return dry, pooled
+
+
+def _is_there(moment: dt.datetime, crew: tuple[str, str], zone: str) -> bool:
+    local = moment.astimezone(ZoneInfo(zone))
+    return may_turn(local.hour * 60 + local.minute, crew)
 
 
 def _gates(ranch: Ranch, spans: dict[str, list[Span]]) -> list[str]:
@@ -280,7 +369,9 @@ def _gates(ranch: Ranch, spans: dict[str, list[Span]]) -> list[str]:
     for valve in (ranch.by_name[name] for name in spans):
         for one in spans[valve.name] if valve.system == "flood" else []:
             week = (one.start - begins) // (168 * HOUR)
-            rows.append((valve.pump, week, one.start, _gate(valve), valve.name))
+            rows.append(
+                ((valve.pump, ranch.source_of(valve) or ""), week, one.start, _gate(valve), valve.name)
+            )
     rows.sort()
     return [
         f"{after[4]} is opened at {after[2]}, after {before[4]} further down"

@@ -62,13 +62,21 @@ def violations(limits: Limits, plan: list[dict], sets: list[dict]) -> list[str]:
     found += _times(limits, sets)
     found += _pump_loads(limits, sets)
     found += _valves(limits, plan, sets)
-    total = sum((s["end"] - s["start"]).total_seconds() / 3600 * limits.flow[s["valve"]] for s in sets)
+    total = sum(
+        (s["end"] - s["start"]).total_seconds() / 3600 * limits.flow[s["valve"]] * open_share(s) for s in sets
+    )
     if total > limits.volume_m3 * (1 + 1e-9) + 1e-9:
         found.append(f"water {total} over {limits.volume_m3}")
     told = sum(row["m3"] for row in plan)
     if abs(total - told) > 1e-6 * max(1.0, total):
         found.append(f"plan says {told} m3, timetable {total}")
     return found
+
+
+def open_share(one: dict) -> float:
+    """The share of its time that a valve is open: less than 1 where a timer pulses it."""
+    opened, closed = (float(one.get(name) or "nan") for name in ("pulse_on_min", "pulse_off_min"))
+    return 1.0 if opened != opened else opened / (opened + closed)  # noqa: PLR0124 - NaN
 
 
 def _times(limits: Limits, sets: list[dict]) -> list[str]:

@@ -47,7 +47,7 @@ def test_dear_hours_are_left_out_where_there_is_time_enough() -> None:
     assert made.dear_cost == pytest.approx(0.0, abs=1e-9)
     assert in_dear_hours(made) == []
     (line,) = dear_lines(made, WaterWords("en", "metric"))
-    assert line.startswith("Nothing but floods runs from 16:00 to 21:00")
+    assert line.startswith("Nothing that can wait runs from 16:00 to 21:00")
 
 
 def test_dear_hours_are_used_where_much_would_be_lost_and_the_plan_says_so() -> None:
