@@ -21,6 +21,7 @@ from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.benefit import BenefitModel, benefit_curves
 from stressmap.water.calendar import Calendar, ClockTimes, Span, lay_out
 from stressmap.water.crew_turns import pauses_of
+from stressmap.water.equal_sets import most_in_equal_sets
 from stressmap.water.expected_course import benefit_model_of
 from stressmap.water.flood_runs import gate_order, runs_of_checks, waits_for_head
 from stressmap.water.pulses import is_token, with_pulses
@@ -238,7 +239,7 @@ def _cheap(
         pauses=pauses_of(hours, stretches, problem.crew_turns),
         stands=np.array([np.array(shuns)[problem.pump == p].all() for p in range(pumps)]),
     )
-    most = np.minimum(problem.max_steps, cut.max_steps)
+    most = np.minimum(np.minimum(problem.max_steps, cut.max_steps), most_in_equal_sets(found))
     fits = [found.feasible_steps(i, int(steps)) for i, steps in enumerate(most)]
     return replace(found, max_steps=np.array(fits, dtype=np.int64))
 

@@ -16,6 +16,7 @@ from stressmap.output.view.manner_words import dear_lines
 from stressmap.output.view.plan_words import WaterWords
 from stressmap.water.calendar import calendar
 from stressmap.water.crew_turns import CrewTurns, Pause, pauses_of
+from stressmap.water.equal_sets import most_in_equal_sets, sets_in_turn
 from stressmap.water.formulation import formulate
 from stressmap.water.plan_and_schedule import plan_and_schedule
 from stressmap.water.valve_hours import stretches_within
@@ -100,3 +101,15 @@ def test_turns_in_a_pause_are_counted_together_and_on_running_pumps_by_the_half_
     crew.add(36, 44, -1)
     assert crew.can_turn(4, stands=True)[42]
     assert np.flatnonzero(~crew.can_turn(4)).tolist() == [], "two more fit at any moment of a running pump"
+
+
+def test_the_most_in_equal_sets_by_hand() -> None:
+    """Nights of 19 h from 21 to 16, the crew from 5 to 21: of 16 h every second night, three in a week."""
+    keys = {"days": 7, "crew_hours": ["05:00", "21:00"], "draws": 0, "least_set_mm": {"drip": 15}}
+    needs = [need(0, system="drip", rate_mm_h=1.2, etc_until_mm=70.0, area_ha=1.0)]
+    case = formulate(needs, Water.model_validate(keys), DAY, ZONE)
+    assert case.cheap is not None
+    assert sets_in_turn(case.cheap.hours[0], 32, (48, 0), 9) == 3
+    assert sets_in_turn(case.cheap.hours[0], 22, (48, 0), 9) == 4, "11 h fit a day too"
+    assert most_in_equal_sets(case.cheap).tolist() == [96]
+    assert case.cheap.max_steps.tolist() == [96]
