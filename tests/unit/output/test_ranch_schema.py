@@ -102,6 +102,7 @@ reserve = "5000 m3"
 pump_least = { "Pump 1" = "40 m3/h" }
 pump_starts = 2
 dear_hours = ["16:00", "21:00"]
+pulse_minutes = 20
 crews = 1
 crew_valves = 6
 travel_minutes = 5
