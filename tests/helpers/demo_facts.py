@@ -40,6 +40,7 @@ def ranch_of(settings_file: Path, out: Path, *, south: bool = False) -> Ranch:
         gpd.read_file(settings_file.parent / settings["files"][name]) for name in ("blocks", "valves")
     )
     ranked = pd.read_csv(out / "valves.csv").set_index("valve")
+    ranked["area_ha"] = valves.set_index("valve").to_crs(blocks.estimate_utm_crs()).area / 1e4
     trees = {by: used.groupby(by)["tree_id"].nunique() for by in ("valve", "block")}
     last = {by: used.groupby(by)["time"].max() for by in ("valve", "block")}
     places = blocks.set_index("block")
@@ -86,8 +87,7 @@ def _visit_of(out: Path) -> tuple[dt.date, dt.date]:
 
 def _in_plain_numbers(water: dict[str, Any]) -> dict[str, Any]:
     made = dict(water)
-    if "available" in made:
-        made["available"] = _amount(made["available"], M3)
+    made |= {name: _amount(made[name], M3) for name in ("available", "reserve") if name in made}
     made["pumps"] = {name: _amount(flow, M3_H) for name, flow in made["pumps"].items()}
     return made
 

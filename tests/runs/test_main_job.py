@@ -15,7 +15,10 @@ import rasterio.features
 import shapely
 from geojson_pydantic import FeatureCollection
 from helpers import small_ranch
+from helpers.demo_facts import limits_of, ranch_of, tables_of
+from helpers.manners_checker import bad_manners
 from helpers.paths import REPOSITORY
+from helpers.water_checker import violations
 from scipy.stats import norm, spearmanr
 
 from stressmap.core import schemas
@@ -346,6 +349,14 @@ def test_the_southern_metric_ranch_runs(stressmap, tmp_path):
     )
     assert (answer.code, answer.out, answer.err) == (0, "", "")
     assert len(pd.read_csv(tmp_path / "out" / "valves.csv")) == 16
+
+
+def test_the_plan_keeps_hours_pumps_and_manners(demo):
+    """By checkers that share no code with the planner."""
+    ranch, (plan, sets) = ranch_of(DEMO, demo), tables_of(demo)
+    assert len(sets) > 50
+    assert bad_manners(ranch, plan, sets) == []
+    assert violations(limits_of(ranch), plan, sets) == []
 
 
 def test_the_record_says_the_version_of_every_table(demo):
