@@ -38,7 +38,7 @@ def most_in_equal_sets(problem: AllocationProblem) -> Ints:
 def _most(hours: Calendar, lengths: list[int], rests: tuple[int, int], most: int) -> int:
     """Return the most steps: of so many sets of a length all but one may have the next length."""
     best = 0
-    for length, longer in zip(lengths, [*lengths[1:], lengths[-1] if lengths else 0], strict=True):
+    for length, longer in zip(lengths, lengths[1:] + lengths[-1:], strict=True):
         count = sets_in_turn(hours, length, rests, most)
         best = max(best, count * length + max(0, count - 1) * (longer - length))
     return best

@@ -66,11 +66,11 @@ def test_a_valve_that_has_what_it_needs_is_not_limited() -> None:
 def test_water_left_over_is_told_with_what_stopped_it_and_how_to_use_it() -> None:
     text = said(planned([need(0, max_hours=10.0)], available="9000 m3", turns=1))
     assert (
-        "What keeps valves short of their need: their longest set (max_hours), 1 times over the plan (1)."
+        "What keeps valves short of their need: their longest set (max_hours), once over the plan (1)."
         in text
     )
     assert (
-        "8,400 m³ is left over. What stops it: their longest set (max_hours), 1 times over the plan. To use "
+        "8,400 m³ is left over. What stops it: their longest set (max_hours), once over the plan. To use "
         "it: a higher [water] turns (now 1), or max_hours in the valves file if it is too short."
     ) in text
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -113,3 +114,5 @@ def test_the_most_in_equal_sets_by_hand() -> None:
     assert sets_in_turn(case.cheap.hours[0], 22, (48, 0), 9) == 4, "11 h fit a day too"
     assert most_in_equal_sets(case.cheap).tolist() == [96]
     assert case.cheap.max_steps.tolist() == [96]
+    none = replace(case.cheap, set_lengths=((),))
+    assert most_in_equal_sets(none).tolist() == [0]
