@@ -539,3 +539,32 @@ def test_a_ranch_across_180_degrees_is_shown_in_one_piece(page: Page, size, tmp_
     across_the_screen = [x for x, _ in spots]
     assert max(across_the_screen) - min(across_the_screen) > 0.3
     assert_quiet(page)
+
+
+def test_the_list_goes_by_rank_or_by_the_clock(page: Page, full_map: Path) -> None:
+    page.open(full_map, PHONE)
+    names = "return [...document.querySelectorAll('#valve-rows button')].map(b => b.dataset.valve)"
+    ranked = page.js(names)
+    page.js("[...document.querySelectorAll('.order button')][1].click()")
+    by_clock = page.js(names)
+    content = full()
+    opened = content.timetable.sort_values("start", kind="stable")["valve"].tolist()
+    assert by_clock[: len(opened)] == opened
+    assert set(by_clock) == set(ranked)
+    assert page.js("return document.activeElement.getAttribute('aria-pressed')") == "true"
+    assert violations(page) == []
+    page.js("[...document.querySelectorAll('.order button')][0].click()")
+    assert page.js(names) == ranked
+    assert_quiet(page)
+
+
+def test_a_dry_valve_says_why(page: Page, tmp_path: Path) -> None:
+    content = full()
+    dry = content.water_plan["hours"] == 0
+    plan = content.water_plan.assign(status="watered", limited_by=None)
+    plan.loc[dry, ["status", "limited_by"]] = ["dry", "water"]
+    write_map(dataclasses.replace(content, water_plan=plan), tmp_path / "map.html")
+    page.open(tmp_path / "map.html", PHONE)
+    name = plan.loc[dry, "valve"].iloc[0]
+    page.js("page.choose({kind: 'valve', item: ranch.valves.find(v => v.valve === arguments[0])})", name)
+    assert "Not enough water" in page.text("#card")

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { beginsTie, byKind, changeColour, cropsByEdges, folded, inRankOrder, priorityOf, search, unpackOthers } from "../../stressmap/output/web/map/listing.js";
+import { atTheClock, beginsTie, byKind, changeColour, clockIn, cropsByEdges, folded, inRankOrder, openings, priorityOf, search, unpackOthers } from "../../stressmap/output/web/map/listing.js";
 
 const VALVES = [
   { valve: "V01", block: "Peña Alta", rank: 1 }, { valve: "V02", block: "River", rank: 2 },
@@ -96,4 +96,33 @@ test("a change is coloured by its place between the ends, and grey where it is n
   assert.equal(colour({ bar: 4, clear: false }), "c");
   assert.equal(colour({ bar: null, clear: true }), "none");
   assert.equal(colour(null), "none");
+});
+
+const PLANNED = [
+  { valve: "A", plan: { sets: [["2026-07-30T20:00", "2026-07-31T06:30", 3, "2026-08-01"]] } }, { valve: "B", plan: { sets: [["2026-07-31T06:30", "2026-07-31T18:00"]] } },
+  { valve: "C", plan: { sets: [] } }, { valve: "D", plan: null },
+];
+const told = (some) => some.map(({ valve, start, end }) => [valve.valve, start, end]);
+
+test("openings go by the clock, those day after day one by one, over the end of a month", () => {
+  assert.deepEqual(told(openings(PLANNED)), [
+    ["A", "2026-07-30T20:00", "2026-07-31T06:30"], ["B", "2026-07-31T06:30", "2026-07-31T18:00"], ["A", "2026-07-31T20:00", "2026-08-01T06:30"],
+    ["A", "2026-08-01T20:00", "2026-08-02T06:30"],
+  ]);
+});
+
+test("what is open and what comes next is told by the ranch's clock", () => {
+  const at = (now) => Object.values(atTheClock(openings(PLANNED), now)).map((some) => told(some).map(([name]) => name));
+  assert.deepEqual(at("2026-07-30T12:00"), [[], ["A"]]);
+  assert.deepEqual(at("2026-07-31T06:29"), [["A"], ["B"]]);
+  assert.deepEqual(at("2026-07-31T06:30"), [["B"], ["A"]]);
+  assert.deepEqual(at("2026-08-02T06:30"), [[], []]);
+  assert.deepEqual(at(null), [[], []]);
+});
+
+test("the clock is that of the ranch's zone, wherever the phone is", () => {
+  const moment = new Date("2026-07-31T05:05:00Z");
+  assert.equal(clockIn("America/Los_Angeles", moment), "2026-07-30T22:05");
+  assert.equal(clockIn("Australia/Adelaide", moment), "2026-07-31T14:35");
+  assert.equal(clockIn("No/Such", moment), null);
 });

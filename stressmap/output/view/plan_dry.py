@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Mapping
+from typing import Any, NamedTuple
 
 from stressmap.agronomy.crops import level_of
 from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.output.view.water_words import WaterWords
 from stressmap.water.requirement import Requirement
-from stressmap.water.water_plan import Advice
+from stressmap.water.water_plan import STATUS, Advice
 
 FROM_MEMORY = "from memory only"
 NO_RISK = ("no_need", "no_harm")
@@ -79,6 +80,27 @@ def by_block(needs: list[Requirement], words: WaterWords, most: int) -> str:
     said = "; ".join(f"{', '.join(valves)} ({block})" for block, valves in blocks.items())
     more = len(needs) - most
     return words("plan.and_more", valves=said, count=more) if more > 0 else said
+
+
+def why_closed(row: Mapping[str, Any], words: WaterWords) -> str | None:
+    """Say why a valve stays closed.
+
+    Parameters
+    ----------
+    row : mapping
+        Of the plan's table: its ``status`` and ``limited_by``.
+    words : WaterWords
+        The language.
+
+    Returns
+    -------
+    str or None
+        None where the table does not say.
+    """
+    barred = {said: code for code, said in STATUS.items()}.get(row.get("status") or "?")
+    if barred is None:
+        return None
+    return words(f"status.{barred}" if barred else f"dry.by_{row.get('limited_by') or 'worth'}")
 
 
 def _without_water(advice: Advice) -> list[int]:

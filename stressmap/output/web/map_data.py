@@ -22,6 +22,7 @@ from stressmap.output.view.crew_words import FEW_TREES
 from stressmap.output.view.daily_sets import Spell, spells
 from stressmap.output.view.layout import middle
 from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
+from stressmap.output.view.plan_dry import why_closed
 from stressmap.output.view.quantities import page_rules
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import (
@@ -32,6 +33,7 @@ from stressmap.output.view.selections import (
     tied_ranks,
     trees_used,
 )
+from stressmap.output.view.water_words import WaterWords
 from stressmap.output.web.other_visits import nearest_in_time, pack_others
 from stressmap.output.web.surface_images import Picture, draw_surface
 from stressmap.quality.record_spans import QUIET_DAYS
@@ -68,6 +70,7 @@ def map_data(content: Content) -> dict[str, Any]:
         "visit": [day.isoformat() for day in content.visit],
         "log": _log(content),
         "units": content.ranch.units,
+        "zone": content.ranch.timezone,
         "gauge": content.gauge_unit,
         "quantities": page_rules(content.ranch.units),
         "rankBy": content.rank_by,
@@ -92,6 +95,7 @@ def map_data(content: Content) -> dict[str, Any]:
 
 def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any]]:
     measured, sets = measured_blocks(content), sets_by_valve(content)
+    spoken = [WaterWords(language, content.ranch.units) for language in content.ranch.languages]
     plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
     ties = tied_ranks(table)
     trees, in_block = (trees_used(content.readings, by) for by in ("valve", "block"))
@@ -101,17 +105,20 @@ def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any
             "trees": trees.get(row["valve"], 0),
             "blockTrees": in_block.get(row["block"], 0),
             "tied": ties.get(row.get("tied_group") or 0),
-            "plan": _plan(plans.get(row["valve"]), sets.get(row["valve"], [])),
+            "plan": _plan(plans.get(row["valve"]), sets.get(row["valve"], []), spoken),
             "change": _change(row, content.previous_visit),
         }
         for row in table
     ]
 
 
-def _plan(row: dict[str, Any] | None, sets: list[dict[str, Any]]) -> dict[str, Any] | None:
+def _plan(
+    row: dict[str, Any] | None, sets: list[dict[str, Any]], spoken: list[WaterWords]
+) -> dict[str, Any] | None:
     if row is None:
         return None
     return {
+        "why": None if row["hours"] else {words.language: why_closed(row, words) for words in spoken},
         "hours": _cut(row["hours"], 5),
         "mm": _cut(row.get("mm"), 3),
         "m3": _cut(row.get("m3"), 3),

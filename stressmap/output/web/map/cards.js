@@ -4,7 +4,7 @@ import { kindOf, priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
 import { addUpAsWritten, isPastLimit } from "./standing.js";
 import {
-  area, bar, day, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, pressureRead, quantity, ranch, readingsBy, signedNumber, swatch, tieText,
+  area, bar, day, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, pressureRead, quantity, ranch, readingsBy, shown, signedNumber, swatch, tieText,
   treesText, volume, word,
 } from "./shared.js";
 
@@ -33,9 +33,10 @@ function where(at) {
 
 function planFacts(plan) {
   if (!plan) return [];
-  if (!plan.hours) return [[word("card.plan_hours"), word("card.plan_none")]];
+  if (!plan.sets.length) return [[word("card.plan_hours"), word("card.plan_none"), plan.why ? plan.why[shown.language] : null]];
+  const sets = plan.sets.reduce((sum, [, , times = 1]) => sum + times, 0);
   return [
-    [word("card.plan_hours"), duration(plan.hours)],
+    [word("card.plan_hours"), sets > 1 ? word("card.plan_sets", { count: number(sets, 0), hours: duration(plan.hours) }) : duration(plan.hours)],
     ...plan.sets.flatMap(([start, end, times, last]) => [
       [word("card.plan_start"), day(start)],
       [word("card.plan_stop"), day(end), times ? word("card.plan_daily", { times, last: day(last) }) : null],

@@ -69,6 +69,42 @@ export function inRankOrder(valves, chosen) {
   return [...valves].sort((a, b) => (place(a) === place(b) ? 0 : place(a) - place(b)));
 }
 
+// Every opening of the plan, those day after day one by one, in the order of the clock. Times are the ranch's own, as text.
+export function openings(valves) {
+  const out = [];
+  for (const valve of valves) {
+    for (const [start, end, times = 1] of valve.plan ? valve.plan.sets : []) {
+      for (let n = 0; n < times; n += 1) out.push({ valve, start: daysLater(start, n), end: daysLater(end, n) });
+    }
+  }
+  return out.sort((a, b) => (a.start === b.start ? 0 : a.start < b.start ? -1 : 1));
+}
+
+function daysLater(text, days) {
+  if (!days) return text;
+  const moment = new Date(`${text}Z`);
+  moment.setUTCDate(moment.getUTCDate() + days);
+  return moment.toISOString().slice(0, text.length);
+}
+
+// The clock of a time zone, as text that compares with the plan's; null where the device does not know the zone.
+export function clockIn(zone, moment) {
+  try {
+    const parts = new Intl.DateTimeFormat("en", { timeZone: zone, hourCycle: "h23", year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit" }).formatToParts(moment);
+    const part = (type) => parts.find((one) => one.type === type).value;
+    return `${part("year")}-${part("month")}-${part("day")}T${part("hour")}:${part("minute")}`;
+  } catch {
+    return null;
+  }
+}
+
+// What is open at that clock, and what is opened next: all that open at the same minute.
+export function atTheClock(all, now) {
+  if (now === null) return { open: [], next: [] };
+  const later = all.filter(({ start }) => start > now);
+  return { open: all.filter(({ start, end }) => start <= now && now < end), next: later.filter(({ start }) => start === later[0].start) };
+}
+
 // Whether a valve is the first of a group whose order cannot be told apart.
 export const beginsTie = ({ tied, rank }) => Boolean(tied) && tied[0] === rank;
 

@@ -17,6 +17,7 @@ class RanchPage {
     L.control.scale({ position: "bottomleft", metric: ranch.units === "metric", imperial: ranch.units === "us", maxWidth: 130 }).addTo(map);
     hooks.choose = (chosen) => this.choose(chosen);
     hooks.colourBy = (name) => this.colourBy(name);
+    hooks.orderBy = (name) => this.orderBy(name);
     this.drawing = new RanchDrawing(map, (chosen, how) => this.choose(chosen, how));
     byId("cautions").querySelector("details").open = window.matchMedia("(min-width: 860px)").matches;
     this.wire();
@@ -104,6 +105,12 @@ class RanchPage {
     byId("back").hidden = !chosen;
     byId("search").hidden = Boolean(chosen);
     card.replaceChildren(chosen ? CARDS[chosen.kind](chosen.item) : "");
+  }
+
+  orderBy(name) {
+    shown.order = name;
+    this.fillLists();
+    document.querySelector("#lists .order [aria-pressed=true]").focus({ preventScroll: true });
   }
 
   fillLists() {

@@ -1,17 +1,68 @@
 // The list beside the map: order, search, what a row leads to, cautions, how the map was made.
 import { facts } from "./cards.js";
 import { MOST_CHANGE } from "./labels.js";
-import { beginsTie, cropsByEdges, priorityOf, search } from "./listing.js";
+import { atTheClock, beginsTie, clockIn, cropsByEdges, openings, priorityOf, search } from "./listing.js";
 import { layerMark, readingRow, rowButton } from "./rows.js";
 import { isPastLimit, mostlyOne, partedByLimit } from "./standing.js";
 import {
-  NO_RANK, bar, byId, duration, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readings, readingsBy, shortOf, shown, swatch,
+  NO_RANK, bar, byId, day, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readings, readingsBy, shortOf, shown, swatch,
   tieText, treesText, visitDays, word,
 } from "./shared.js";
 
+const planned = openings(ranch.valves);
+const startOf = ({ start }) => day(start);
+
+// When a valve opens first, and how often in all: a sum of hours alone tells nobody when to be there.
+function setsText({ sets }) {
+  const count = sets.reduce((sum, [, , times = 1]) => sum + times, 0);
+  return count > 1 ? word("list.sets", { start: day(sets[0][0]), count: number(count, 0) }) : day(sets[0][0]);
+}
+
+function openingRow({ valve, start, end }) {
+  const look = lookOf(priorityOf(valve));
+  const item = rowButton({ kind: "valve", item: valve }, [
+    make("span", { class: "number" }, make("b", { class: "clock", text: start.slice(11) })),
+    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
+    make("span", { class: "what" },
+      make("span", { class: "chip", text: shortOf(priorityOf(valve)), style: { background: look.fill, color: look.ink } }),
+      make("small", { text: word("list.until", { time: end.slice(0, 10) === start.slice(0, 10) ? end.slice(11) : day(end) }) })),
+  ]);
+  item.firstChild.dataset.valve = valve.valve;
+  return item;
+}
+
+// Openings by the clock under a heading for each day; then the valves that stay closed, and why.
+function openingRows(valves) {
+  const among = new Set(valves);
+  const rows = [];
+  let date = null;
+  for (const opening of planned.filter(({ valve }) => among.has(valve))) {
+    const its = opening.start.slice(0, 10);
+    if (its !== date) rows.push(make("li", { class: "head" }, make("h3", { text: day(its) })));
+    date = its;
+    rows.push(openingRow(opening));
+  }
+  const closed = valves.filter(({ plan }) => !plan || !plan.sets.length);
+  return closed.length ? [...rows, make("li", { class: "head" }, make("h3", { text: word("card.plan_none") })), ...closed.map(valveRow)] : rows;
+}
+
+// What is open as this is looked at, and what comes next, by the ranch's clock.
+function nowAndNext() {
+  const { open, next } = atTheClock(planned, clockIn(ranch.zone, new Date()));
+  const line = (key, some, tail) => (some.length ? make("p", {}, make("b", { text: `${word(key)}: ` }), some.map(({ valve }) => `\u2068${valve.valve}\u2069`).join(", "), ` · ${tail}`) : "");
+  if (!open.length && !next.length) return "";
+  const first = open.map(({ end }) => end).sort()[0];
+  return make("div", { class: "clock-now" }, line("list.open_now", open, open.length ? word("list.until", { time: day(first) }) : ""), line("list.next", next, next.length ? startOf(next[0]) : ""));
+}
+
+function orderChoice() {
+  const choice = (order) => make("button", { type: "button", "aria-pressed": String(shown.order === order), text: word(`list.by_${order}`), on: { click: () => hooks.orderBy(order) } });
+  return make("div", { class: "order", role: "group", "aria-label": word("list.order") }, choice("rank"), choice("time"));
+}
+
 function valveRow(valve) {
   const priority = priorityOf(valve), look = lookOf(priority);
-  const plan = valve.plan && valve.plan.hours ? duration(valve.plan.hours) : null;
+  const plan = valve.plan && valve.plan.sets.length ? setsText(valve.plan) : null;
   const item = rowButton({ kind: "valve", item: valve }, [
     make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank ?? NO_RANK })),
     make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? "")), make("small", { class: "trees", text: treesText(valve.trees) })),
@@ -80,7 +131,9 @@ export function lists() {
   out.append(instead(query));
   out.append(make("h2", { text: word("list.heading"), class: query ? "unseen" : null }));
   out.append(make("p", { class: "count", role: "status", text: query && !valves.length && !trees.length && !others.length ? word("list.found_none") : word(counted, { count: number(valves.length, 0) }) }));
-  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...valveRows(valves, query ? valveRow : withTies)));
+  if (planned.length) out.append(query ? "" : nowAndNext(), orderChoice());
+  const rows = planned.length && shown.order === "time" ? openingRows(valves) : valveRows(valves, query ? valveRow : withTies);
+  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...rows));
   if (query) {
     if (trees.length) out.append(found("list.trees", trees));
     if (others.length) out.append(found("list.trees_others", others), othersCut());

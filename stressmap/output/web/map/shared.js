@@ -9,9 +9,10 @@ export const shown = {
   layers: { used: true, leftOut: true, others: false, ranks: true, names: true, again: true },
   chosen: null,
   query: "",
+  order: "rank",
 };
 // What the list and the cards may ask of the page; the page fills it in.
-export const hooks = { choose: null, colourBy: null };
+export const hooks = { choose: null, colourBy: null, orderBy: null };
 
 export function word(key, values) {
   const [section, name] = key.split(".");
