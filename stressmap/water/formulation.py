@@ -143,7 +143,7 @@ def formulate(
         open_m3_h=np.array([need.flow_m3_h for need in requirements]),
         pump=pump,
         capacity_m3_h=capacity,
-        volume_m3=volume_for_plan_m3(water),
+        volume_m3=volume_for_plan_m3(water, all_fed=sources.all_fed),
         step_hours=water.step_hours,
         windows=tuple((b - a) // hours.cells_per_step for a, b in hours.windows),
         rest_steps=np.array([r.rest_steps for r in rules], dtype=np.int64),

@@ -159,6 +159,9 @@ def prepare(
     notes.add(_of_needs(found))
     zone, supplies = inputs.settings.ranch.zone, supplies_of(inputs.valves)
     case = formulate(found, water, start, zone, where, supplies)
+    if unfed := without_source(case, water):
+        volume_m3 = case.problem.volume_m3
+        notes.say("valves_without_source", "warning", valves=unfed, volume_m3=volume_m3)
     return notes.beside((case, PlanTerms(start, next_turn, water, eto, orchard.profiles)))
 
 
@@ -181,6 +184,27 @@ def _of_needs(found: list[Requirement]) -> NoteList:
         elif mm < -APART_MM:
             notes.say("book_asks_less", "caution", crop=crop, depth_mm=-mm)
     return notes
+
+
+def without_source(case: PlanInputs, water: Water) -> list[str]:
+    """Give the valves that may run and draw on none of the sources that there are.
+
+    Parameters
+    ----------
+    case : PlanInputs
+        Of n valves.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    list of str
+        Empty without sources.
+    """
+    if not water.sources:
+        return []
+    each = zip(case.requirements, case.problem.source.tolist(), case.barred, strict=True)
+    return [need.valve for need, source, why in each if source < 0 and not why]
 
 
 def daily_eto(inputs: Inputs) -> Noted[pd.DataFrame]:

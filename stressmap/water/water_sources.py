@@ -75,6 +75,11 @@ class Sources:
     of_valve: Ints
     days: tuple[tuple[dt.date, ...] | None, ...]
 
+    @property
+    def all_fed(self) -> bool:
+        """Whether every valve draws on one of them."""
+        return bool((self.of_valve >= 0).all())
+
 
 def sources_of(
     requirements: Sequence[Requirement],
@@ -122,21 +127,24 @@ def sources_of(
     )
 
 
-def volume_for_plan_m3(water: Water) -> float:
+def volume_for_plan_m3(water: Water, *, all_fed: bool = True) -> float:
     """Give the water that a plan may use: what there is, less the reserve.
 
     Parameters
     ----------
     water : Water
         ``[water]``.
+    all_fed : bool, optional
+        Whether every valve draws on a source with a volume. Where one does not, all together are held to what
+        the sources have, unless an amount is given.
 
     Returns
     -------
     float
-        [m3]; infinite where neither an amount nor a source is given.
+        [m3]; infinite where neither an amount nor a source is given, or each source holds its own valves.
     """
     there = water.available
-    if there is None and water.sources and water.reserve:
+    if there is None and water.sources and (water.reserve or not all_fed):
         there = sum(water.sources.values())
     return math.inf if there is None else max(0.0, there - (water.reserve or 0.0))
 

@@ -221,6 +221,9 @@ def _with_sources(rng: Rng, valves: list[Valve], water: dict[str, Any]) -> tuple
         one if one.pump in names and rng.random() < 0.7 else replace(one, source=str(rng.choice(names)))
         for one in valves
     ]
+    # Another stream: whether valves are left without a source changes nothing else that is drawn.
+    if (other := rng.spawn(1)[0]).random() < 0.3:
+        named = [replace(one, source=None if other.random() < 0.3 else one.source) for one in named]
     for k, name in enumerate(names):
         named[k] = replace(named[k], source=name)
     return tuple(named)

@@ -257,7 +257,8 @@ def _volumes(ranch: Ranch, spans: dict[str, list[Span]]) -> list[str]:
         if used[name] > volume * (1 + NEAR)
     ]
     reserve = ranch.water.get("reserve", 0.0)
-    there = ranch.water.get("available", sum(sources.values()) if sources and reserve else math.inf)
+    held = sources and (reserve or any(ranch.source_of(valve) not in sources for valve in ranch.valves))
+    there = ranch.water.get("available", sum(sources.values()) if held else math.inf)
     total = sum(used.values())
     return found + (
         [f"{total:.1f} m3 of {there} less {reserve}"] if total > (there - reserve) * (1 + NEAR) else []

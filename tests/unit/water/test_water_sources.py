@@ -13,6 +13,7 @@ from helpers.water_cases import need, terms
 from stressmap.core.errors import SettingsError
 from stressmap.core.settings import Water
 from stressmap.water.formulation import formulate
+from stressmap.water.ranch_inputs import without_source
 from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import advise, plan_table, timetable_table
 from stressmap.water.water_sources import Sources, ValveSupply, sources_of, volume_for_plan_m3
@@ -77,6 +78,25 @@ def test_no_source_gives_more_than_it_has_whatever_the_others_have_left() -> Non
     assert plan["m3"]["V1"] == 0.0, "not enough for a useful set"
     plan, _ = planned({}, sources={"A": "5000 m3", "B": "5000 m3"}, available="1700 m3")
     assert plan["m3"].sum() <= 1700.0, "all together are held to what is available"
+
+
+def test_a_valve_without_a_source_is_told_and_all_are_held_to_what_the_sources_have() -> None:
+    """20 mm of micro-sprinklers are a useful set of 810 m3; a source of 900 m3 gives V1 no more than one."""
+    supplies, sources = {"V1": ValveSupply("Canal")}, {"Canal": "900 m3", "A": "900 m3"}
+    plan, _ = planned(supplies, sources=sources)
+    assert 810.0 <= plan["m3"]["V1"] <= 900.0
+    assert 900.0 < plan["m3"].sum() <= 1800.0, "V2 draws on no source, and there are 1,800 m3"
+    plan, _ = planned(supplies, sources=sources, available="1650 m3")
+    assert plan["m3"].sum() <= 1650.0
+    assert unfed(supplies, sources=sources) == ["V2"]
+    assert unfed(supplies, sources=sources, out_of_service=["V2"]) == []
+    assert unfed({**supplies, "V2": ValveSupply("A")}, sources=sources) == []
+    assert unfed({}) == []
+
+
+def unfed(supplies: dict[str, ValveSupply], **water: Any) -> list[str]:
+    settings = Water.model_validate(water)
+    return without_source(formulate(two(), settings, FIRST, ZoneInfo("UTC"), supplies=supplies), settings)
 
 
 @pytest.mark.parametrize(
