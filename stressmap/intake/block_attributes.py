@@ -43,8 +43,8 @@ class BlockAttributes:
     ----------
     where : str
         The file, for messages.
-    heading : str
-        How it spells ``crop``.
+    headings : mapping of str to str
+        How it spells our columns.
     said : DataFrame
         A row per row of the file, by its number there; columns ``COLUMNS``, empty where it says nothing.
     told : tuple of ToldRow
@@ -54,7 +54,7 @@ class BlockAttributes:
     """
 
     where: str
-    heading: str
+    headings: Mapping[str, str]
     said: pd.DataFrame
     told: tuple[ToldRow, ...] = ()
     columns: Columns = NONE
@@ -98,7 +98,7 @@ def attributes_of(table: Table, labels: Sequence[str], crops: Sequence[str]) -> 
             "wetted_share": share(table, "wetted_share"),
         }
     )
-    return BlockAttributes(table.where, table.headings.get("crop", "crop"), values)
+    return BlockAttributes(table.where, dict(table.headings), values)
 
 
 def bare_spacings(table: Table) -> Iterator[Note]:

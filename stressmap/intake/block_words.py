@@ -174,35 +174,32 @@ def known_words(kind: str) -> tuple[str, ...]:
     return (*classes, *(word for words in classes.values() for word in words))
 
 
-def unknown_words(blocks: pd.DataFrame, where: str, kind: str) -> tuple[Note, ...]:
-    """Say which words of the blocks are not known, with the nearest known ones.
+def unknown_words(said: pd.DataFrame, kind: str) -> tuple[Note, ...]:
+    """Say which words of the blocks are not known, with the nearest known ones, and where they stand.
 
     Parameters
     ----------
-    blocks : DataFrame
-        ``block``, and a column of the name of the kind with words or None.
-    where : str
-        The file of the blocks.
+    said : DataFrame
+        ``block``, ``word`` or None, and the ``file``, ``row`` and ``column`` (its heading) of the word.
     kind : str
         ``"irrigation"`` or ``"soil"``.
 
     Returns
     -------
     tuple of Note
-        One for each unknown word.
+        One for each unknown word of a file.
     """
     read = system_of if kind == "irrigation" else soil_of
     notes = []
-    for word in pd.unique(blocks[kind].dropna()):
-        if read(word) is not None:
-            continue
-        here = blocks.loc[blocks[kind] == word, "block"].tolist()
-        said = {"file": where, "column": kind, "blocks": here, "written": word}
-        near = nearest(word, known_words(kind))
+    unknown = said[[word is not None and read(word) is None for word in said["word"]]]
+    for (word, file, column), here in unknown.groupby(["word", "file", "column"], sort=False):
+        rows, blocks = [int(row) for row in here["row"]], here["block"].tolist()
+        found = {"file": file, "rows": rows, "column": column, "blocks": blocks, "written": word}
+        near = nearest(str(word), known_words(kind))
         if near is None:
-            notes.append(Note.of("word_not_known", "warning", known=list(_KINDS[kind]), **said))
+            notes.append(Note.of("word_not_known", "warning", known=list(_KINDS[kind]), **found))
         else:
-            notes.append(Note.of("word_not_known_near", "warning", near=near, **said))
+            notes.append(Note.of("word_not_known_near", "warning", near=near, **found))
     return tuple(notes)
 
 

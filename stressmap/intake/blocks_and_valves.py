@@ -151,10 +151,7 @@ def read_blocks(
     outlines = notes.keep(pieces_joined(file.read(), BLOCK_FIELDS, columns or {}, "block"))
     outlines = notes.keep(file.named(outlines, BLOCK_FIELDS, columns or {}, "block"))
     made = notes.keep(_made(outlines, columns or {}, attributes, crops))
-    named = pd.DataFrame({name: list(made[name]) for name in ("block", "irrigation", "soil")}, dtype=object)
-    for kind in ("irrigation", "soil"):
-        notes.add(unknown_words(named, source.name, kind))
-    made["irrigation"] = [system_of(w) or w if isinstance(w, str) else None for w in named["irrigation"]]
+    made["irrigation"] = [system_of(w) or w if isinstance(w, str) else None for w in made["irrigation"]]
     with workable(source.name):
         drawn = drawn_of(outlines, made, "block")
         working = working_crs(drawn.value, crs, source.name, settings_file)
@@ -177,14 +174,36 @@ def _made(
     notes.add(bare_spacings(table))
     labels = names_of(table, "block", unique=True, folded=True)
     if attributes is None:
-        own = attributes_of(table, labels, crops).said.assign(crop=names_of(table, "crop"))
+        outline = attributes_of(table, labels, crops)
+        own = outline.said.assign(crop=names_of(table, "crop"))
+        notes.add(_unknown_words(own, labels, outline, None))
     else:
         over, rows = notes.keep(read_attributes(attributes, columns, BLOCK_FIELDS, crops))
-        own = attributes_of(table, labels, crops).said
-        own = notes.keep(lay_over(own, labels, over, rows))
+        outline = attributes_of(table, labels, crops)
+        own = notes.keep(lay_over(outline.said, labels, over, rows))
         _refuse_no_crop(own, labels, over, crops)
+        notes.add(_unknown_words(own, labels, outline, over))
     made = {name: own[name].tolist() for name in own.columns if name != "row"}
     return notes.beside({"block": labels, **made, "weight": own["weight"].fillna(1.0).tolist()})
+
+
+def _unknown_words(
+    own: pd.DataFrame, labels: Sequence[str], outline: BlockAttributes, over: BlockAttributes | None
+) -> NoteList:
+    """Tell words for systems and soils that are not known, with their file, row and heading."""
+    notes = NoteList()
+    for kind in ("irrigation", "soil"):
+        table = pd.DataFrame({"block": list(labels), "word": own[kind].tolist()}, dtype=object)
+        table["word"] = [word if isinstance(word, str) else None for word in table["word"]]
+        table["file"], table["column"] = outline.where, outline.headings.get(kind, kind)
+        table["row"] = list(own.index)
+        if over is not None:
+            above = own["row"].isin(over.said.index[over.said[kind].notna()]).to_numpy()
+            table.loc[above, "file"] = over.where
+            table.loc[above, "column"] = over.headings.get(kind, kind)
+            table.loc[above, "row"] = own["row"].to_numpy()[above]
+        notes.add(unknown_words(table, kind))
+    return notes
 
 
 def _refuse_no_crop(
@@ -197,7 +216,7 @@ def _refuse_no_crop(
             f"block {label!r} has no crop, neither here nor with its outline",
             wanted_crop(crops) if pd.notna(row) else f"Add a row for it. {wanted_crop(crops)}",
             int(row) if pd.notna(row) else None,
-            table.heading,
+            table.headings.get("crop", "crop"),
         )
         for label, row in zip(pd.Series(labels)[bare.to_numpy()], own["row"][bare], strict=True)
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import geopandas as gpd
@@ -171,6 +171,8 @@ def _of_needs(found: list[Requirement]) -> NoteList:
     looked = [one.valve for one in found if one.inspect]
     if looked:
         notes.say("look_before_opening", "warning", valves=looked)
+    if guessed := without_system(found):
+        notes.say("system_assumed", "warning", blocks=guessed, count=len(guessed))
     thin = list(dict.fromkeys(one.block for one in found if one.order_only))
     if thin:
         kept = sum(one.daily_use_mm / one.factor * one.area_ha for one in found if one.order_only)
@@ -184,6 +186,23 @@ def _of_needs(found: list[Requirement]) -> NoteList:
         elif mm < -APART_MM:
             notes.say("book_asks_less", "caution", crop=crop, depth_mm=-mm)
     return notes
+
+
+def without_system(needs: Iterable[Requirement]) -> list[str]:
+    """Give the blocks whose irrigation system is not known, or its word not understood.
+
+    Parameters
+    ----------
+    needs : iterable of Requirement
+        Of the valves.
+
+    Returns
+    -------
+    list of str
+        Each once.
+    """
+    guessed = {"system", "system_not_known"}
+    return list(dict.fromkeys(need.block for need in needs if guessed & set(need.assumed)))
 
 
 def without_source(case: PlanInputs, water: Water) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from stressmap.output.paper.fonts import drawable
 from stressmap.output.paper.sheet_type import CrewSheet
+from stressmap.output.text.note_words import sentence
 from stressmap.output.view.crew_words import Turn
 from stressmap.output.view.first_look import first_look
 
@@ -41,6 +42,8 @@ def said_first(sheet: CrewSheet, order: list[Turn]) -> list[str]:
         for words in sheet.words:
             listed = words("past.more", valves=shown, count=more) if more > 0 else shown
             said.append(words("sheet.look_list", valves=listed))
+    guessed = [note for note in content.notes if note.code == "system_assumed"]
+    said += [sentence(note, words) for note in guessed for words in sheet.words]
     since = content.previous_visit
     if since is not None and "gauge_change_bar" in content.valves:
         said.append(sheet.words[0]("moved.on_sheet", date=sheet.words[0].day(since)))

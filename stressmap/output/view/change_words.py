@@ -54,6 +54,8 @@ def change_cells(row: Mapping[str, Any], words: Words) -> tuple[str, ...] | None
     gauge, weather, trees, target = (
         signed(row.get(f"{name}_change_bar"), words) for name in ("gauge", "weather", "trees", "target")
     )
+    if not _known(row.get("weather_change_bar")):
+        return gauge, words("moved.unknown"), trees, words("moved.word_no_weather"), target
     return gauge, weather, trees, words(SAID.get(str(row.get("change")), "moved.unclear")), target
 
 
@@ -73,4 +75,11 @@ def change_line(row: Mapping[str, Any], words: Words) -> str:
         Empty where there was no visit before.
     """
     cells = change_cells(row, words)
-    return "" if cells is None else words("moved.line", **dict(zip(HEADS, cells, strict=True)))
+    if cells is None:
+        return ""
+    line = "moved.line" if _known(row.get("weather_change_bar")) else "moved.line_no_weather"
+    return words(line, **dict(zip(HEADS, cells, strict=True)))
+
+
+def _known(value: float | None) -> bool:
+    return value is not None and value == value  # noqa: PLR0124 - NaN is what differs from itself

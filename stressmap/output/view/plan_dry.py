@@ -58,6 +58,22 @@ def left_dry(advice: Advice, words: WaterWords, most: int, *, remembered: bool) 
     return lines if groups else [words("dry.none"), *lines]
 
 
+def dry_at_risk(advice: Advice) -> list[int]:
+    """Give the places of the valves that need water and get none.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan.
+
+    Returns
+    -------
+    list of int
+    """
+    needs, barred = advice.case.requirements, advice.case.barred
+    return [i for i in _without_water(advice) if barred[i] not in NO_RISK and needs[i].need_mm > 0]
+
+
 def by_block(needs: list[Requirement], words: WaterWords, most: int) -> str:
     """List valves block by block: ``"A1, A2 (North); B1 (South)"``, at most so many of them.
 

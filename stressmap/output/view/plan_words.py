@@ -9,11 +9,11 @@ import numpy as np
 
 from stressmap.output.view.manner_words import dear_lines, pulse_lines
 from stressmap.output.view.plan_days import days
-from stressmap.output.view.plan_dry import FROM_MEMORY, left_dry
+from stressmap.output.view.plan_dry import FROM_MEMORY, dry_at_risk, left_dry
 from stressmap.output.view.plan_limits import short_of, what_binds
 from stressmap.output.view.plan_proof import comparison
 from stressmap.output.view.water_words import Section, WaterWords
-from stressmap.water.ranch_inputs import assumptions
+from stressmap.water.ranch_inputs import assumptions, without_system
 from stressmap.water.water_plan import Advice, plan_table
 
 SHOWN_NAMES = 12
@@ -51,6 +51,7 @@ def tell(
     -------
     tuple of Section
     """
+    warned = cautions(words, dry=bool(dry_at_risk(advice)))
     return (
         Section("outline", _title(advice, words), tuple(outline(advice, words, most))),
         *days(advice, words),
@@ -58,23 +59,26 @@ def tell(
         Section("binds", words("limit.title"), tuple(what_binds(advice, words))),
         Section("assumed", words("assumed.title"), tuple(_assumptions(advice, words, trees))),
         comparison(advice, words),
-        Section("caution", words("caution.title"), (*cautions(words), *_crop_cautions(advice, words))),
+        Section("caution", words("caution.title"), (*warned, *_crop_cautions(advice, words))),
     )
 
 
-def cautions(words: WaterWords) -> tuple[str, ...]:
+def cautions(words: WaterWords, *, dry: bool = True) -> tuple[str, ...]:
     """Give the cautions that go with every plan.
 
     Parameters
     ----------
     words : WaterWords
         Language.
+    dry : bool
+        Whether valves that need water stay without.
 
     Returns
     -------
     tuple of str
     """
-    return tuple(words(f"caution.{name}") for name in ("advice", "law", "adviser", "harm", "dry"))
+    named = ("advice", "law", "adviser", "harm", *(("dry",) if dry else ()))
+    return tuple(words(f"caution.{name}") for name in named)
 
 
 def headlines(advice: Advice, words: WaterWords) -> tuple[str, ...]:
@@ -146,7 +150,7 @@ def outline(advice: Advice, words: WaterWords, most: int) -> list[str]:
     list of str
     """
     ours = advice.alternatives[0]
-    lines = [_amount(advice, words), *_look_first(advice, words, most)]
+    lines = [*_no_system(advice, words, most), _amount(advice, words), *_look_first(advice, words, most)]
     if not ours.served:
         needed = any(not why for why in advice.case.barred)
         why = words("plan.empty_small" if needed else "plan.empty_need")
@@ -174,6 +178,11 @@ def _amount(advice: Advice, words: WaterWords) -> str:
         count=len(advice.case.problem),
         need=sum(need.need_mm > 0 for need in advice.case.requirements),
     )
+
+
+def _no_system(advice: Advice, words: WaterWords, most: int) -> list[str]:
+    names = without_system(advice.case.requirements)
+    return [words("plan.no_system", count=len(names), blocks=words.some(names, most))] if names else []
 
 
 def _look_first(advice: Advice, words: WaterWords, most: int) -> list[str]:

@@ -45,6 +45,17 @@ def test_gauge_is_weather_and_trees_and_the_words_are_of_the_trees() -> None:
     assert change_line(ROW, Words("en")) == "+0.5 = weather +2.0, trees \N{MINUS SIGN}1.5 (relieved)"
 
 
+@pytest.mark.parametrize("weather", [None, float("nan")])
+def test_without_weather_the_trees_are_not_praised(weather: float | None) -> None:
+    row = ROW | {"gauge_change_bar": -1.3, "weather_change_bar": weather, "trees_change_bar": -1.3}
+    said = "\N{MINUS SIGN}1.3; weather unknown, all of it put down to the trees"
+    assert change_line(row, Words("en")) == said
+    assert "aliviados" not in change_line(row, Words("es"))
+    cells = change_cells(row, Words("en"))
+    assert cells is not None
+    assert (cells[1], cells[3]) == ("unknown", "weather unknown")
+
+
 def test_without_a_visit_before_nothing_is_said() -> None:
     assert change_cells({}, Words("en")) is None
     assert change_line({}, Words("en")) == ""

@@ -11,7 +11,9 @@ import pypdf
 import pytest
 from helpers.drawn_content import full, ranch, small
 
+from stressmap.core.notes import Note
 from stressmap.output.paper.crew_sheet import write_crew_sheet
+from stressmap.output.text.note_words import sentence
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 
@@ -226,3 +228,12 @@ def test_without_valves_to_look_at_nothing_is_marked(tmp_path: Path) -> None:
     text = text_of(read(full(), tmp_path))
     assert "look first" not in text
     assert "Look before" not in text
+
+
+def test_a_guessed_system_is_marked_in_both_languages(tmp_path: Path) -> None:
+    note = Note.of("system_assumed", "warning", blocks=["North"], count=1)
+    content = dataclasses.replace(full(), notes=(note,))
+    text = " ".join(text_of(read(content, tmp_path)).split())
+    for language in content.ranch.languages:
+        assert sentence(note, Words(language))[:40] in text
+    assert "micro-sprinklers were taken" not in " ".join(text_of(read(full(), tmp_path)).split())

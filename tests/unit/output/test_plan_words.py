@@ -1,10 +1,12 @@
 """The plan in words: the same texts in both languages, and what must be in them."""
 
+import dataclasses
 import datetime as dt
 import io
 import string
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 from helpers.water_cases import need, random_ranch, terms
 from rich.console import Console
@@ -207,3 +209,25 @@ def test_more_valves_and_sets_than_are_shown_are_counted(advice, monkeypatch) ->
         plural = "s" if count > 1 else ""
         assert f"{count} more valve{plural}: see water_plan.csv" in out.getvalue()
         assert f"{count} more set{plural}: see timetable.csv" in out.getvalue()
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_blocks_whose_system_is_guessed_stand_at_the_top(advice, language) -> None:
+    words = WaterWords(language, "us")
+    needs = [dataclasses.replace(one, assumed=("system",)) for one in advice.case.requirements]
+    guessed = dataclasses.replace(advice, case=dataclasses.replace(advice.case, requirements=needs))
+    first = tell(guessed, words)[0].lines[0]
+    blocks = list(dict.fromkeys(one.block for one in needs))
+    assert first == words("plan.no_system", count=len(blocks), blocks=", ".join(blocks))
+    clear = [dataclasses.replace(one, assumed=()) for one in advice.case.requirements]
+    known = dataclasses.replace(advice, case=dataclasses.replace(advice.case, requirements=clear))
+    assert tell(known, words)[0].lines[0] != first
+
+
+def test_dry_valves_are_not_spoken_of_where_there_are_none(advice) -> None:
+    words = WaterWords("es", "us")
+    steps = np.ones_like(advice.solution.steps)
+    wet = dataclasses.replace(advice, solution=dataclasses.replace(advice.solution, steps=steps))
+    warned = {section.kind: section.lines for section in tell(wet, words)}["caution"]
+    assert words("caution.dry") not in warned
+    assert words("caution.harm") in warned
