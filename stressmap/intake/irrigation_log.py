@@ -5,6 +5,7 @@ No row stops a run: one that cannot be used is left out, counted and told with i
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -18,8 +19,10 @@ from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.row_counts import Columns, RowCounts, ToldRow
 from stressmap.core.schemas import IRRIGATION, conform
 from stressmap.core.units import M2_PER_HA, M3_PER_HA_MM
+from stressmap.core.unsure_sets import UnsureSets, with_unsure
 from stressmap.intake.columns import Field, Table, fitting, match, names, recogniser
 from stressmap.intake.known_names import KnownNames, Meant
+from stressmap.intake.log_candidates import LogCandidates
 from stressmap.intake.log_sets import OnceEach, SetRow, once_each
 from stressmap.intake.log_times import LogTimes, read_log_times
 from stressmap.intake.numbers import is_nothing
@@ -80,7 +83,8 @@ def read_irrigation(
     -------
     Noted of DataFrame
         As :data:`stressmap.core.schemas.IRRIGATION`, by start; no two sets of a valve overlap, whatever files
-        they stand in. Counts the rows of each file; rows that cannot be used are left out.
+        they stand in. Counts the rows of each file; rows that cannot be used are left out, and the valves
+        that they may mean go with the log (:func:`stressmap.core.unsure_sets.unsure_of`).
 
     Raises
     ------
@@ -100,7 +104,8 @@ def read_irrigation(
         counts = _counted(sheet, log, once, read)
         notes.count(counts)
         notes.add(_said(counts))
-    return notes.beside(_frame(once.sets, zone, tables[0].where))
+    unsure = UnsureSets.of(one for log in logs for one in log.unsure)
+    return notes.beside(with_unsure(_frame(once.sets, zone, tables[0].where), unsure))
 
 
 @dataclass(frozen=True)
@@ -110,18 +115,20 @@ class _Judged:
     sets: tuple[SetRow, ...]
     told: tuple[ToldRow, ...]
     remarks: tuple[ToldRow, ...]
+    unsure: tuple[tuple[str, dt.date | None], ...]
 
 
 def _judged(table: Table, zone: ZoneInfo, order: Order | None, valves: pd.DataFrame | None) -> Noted[_Judged]:
     notes = NoteList()
     cells = _Cells(table, notes.keep(read_log_times(table, zone, order)), valves)
-    sets, told, remarks = [], [], []
+    sets, told, remarks, unsure = [], [], [], []
     for row in table.index:
         why, found, said = cells.row(int(row))
         told += [] if why is None else [why]
         sets += found
         remarks += said
-    return notes.beside(_Judged(tuple(sets), tuple(told), tuple(remarks)))
+        unsure += cells.unsure(int(row), used=why is None)
+    return notes.beside(_Judged(tuple(sets), tuple(told), tuple(remarks), tuple(unsure)))
 
 
 def _counted(sheet: Sheet, log: _Judged, once: OnceEach, read: Columns) -> RowCounts:
@@ -203,6 +210,7 @@ class _Cells:
     def __init__(self, table: Table, times: LogTimes, valves: pd.DataFrame | None) -> None:
         self._where = table.where
         self._names = None if valves is None else KnownNames(valves["valve"])
+        self._candidates = None if valves is None else LogCandidates(valves)
         self._rates = {} if valves is None else _rates_mm_h(valves)
         valve = table.text("valve").fillna("").astype(str)
         self._valve = valve.mask(is_nothing(valve), "").to_dict()
@@ -232,6 +240,24 @@ class _Cells:
         mm = float(self._mm[row])
         sets = [SetRow(name, span.start, span.end, mm, self._where, row) for name in meant.names]
         return None, sets, said
+
+    def unsure(self, row: int, *, used: bool) -> list[tuple[str, dt.date | None]]:
+        """Give the valves that what is not used of a row may mean, and its day; None if that is not known."""
+        cell, start = self._valve[row], self._start[row]
+        day = None if pd.isna(start) else start.date()
+        written = bool(self._times.start_cell[row])
+        meant = self._meant(cell)
+        if used:
+            parts = meant.unknown
+        elif meant.names and not meant.unknown:
+            return [(name, day) for name in meant.names]
+        else:
+            # without valve and start it is no set: a remark, or the sum of a column
+            parts = (*meant.unknown, *(() if cell or not written else ("",)))
+        mine = [] if used else [*meant.names]
+        if self._candidates is not None:
+            mine += [name for part in parts for name in self._candidates.of(part)]
+        return [(name, day) for name in dict.fromkeys(mine)]
 
     def _meant(self, cell: str) -> Meant:
         if not cell:

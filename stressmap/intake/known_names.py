@@ -20,6 +20,11 @@ _ENDS = re.compile(r"(.*?)(\d+)$")
 _LIST = re.compile(r"\s*[,;&+/\n|]\s*|\s+(?:and|y|e)\s+", re.IGNORECASE)
 _RANGE = re.compile(r"\s*(?:[-\u2010-\u2015]|\.\.+|\b(?:to|thru|through|a|al|hasta)\b)\s*", re.IGNORECASE)
 
+_WHOLE = re.compile(r"(\d+)\.0+")
+"""A number as spreadsheets write it."""
+_SIDE_BY_SIDE = re.compile(r"(?<=\d)\s+(?=[^\W\d_])")
+"""The gap between two names that stand side by side, as in V05 V06."""
+
 
 @dataclass(frozen=True)
 class Meant:
@@ -66,8 +71,8 @@ class KnownNames:
             self._by_fold.setdefault(fold, []).append(name)
             if ends := _ENDS.match(fold):
                 self._by_number.setdefault(ends[2], []).append(name)
-        fronts = {ends[1] for fold in self._by_fold if (ends := _ENDS.match(fold))}
-        self._one_front = len(fronts) == 1
+        self._fronts = {ends[1] for fold in self._by_fold if (ends := _ENDS.match(fold))}
+        self._one_front = len(self._fronts) == 1
         self._asked: dict[str, Meant] = {}
 
     def one(self, text: str) -> str | None:
@@ -85,10 +90,7 @@ class KnownNames:
         """
         if text in self._exact:
             return text
-        fold = self._fold(text)
-        found = self._by_fold.get(fold, [])
-        if not found and fold.isdigit() and self._one_front:
-            found = self._by_number.get(fold, [])
+        found = self._fitting(text)
         return found[0] if len(found) == 1 else None
 
     def several(self, text: str) -> Meant:
@@ -125,6 +127,65 @@ class KnownNames:
         folds = difflib.get_close_matches(self._fold(text), self._by_fold, n=1, cutoff=least)
         return self._by_fold[folds[0]][0] if folds else None
 
+    def ambiguous(self, text: str) -> tuple[str, ...]:
+        """Give the names that a text fits equally well, as ``v8`` does ``V8`` and ``V08``.
+
+        Parameters
+        ----------
+        text : str
+            As written.
+
+        Returns
+        -------
+        tuple of str
+            Empty where it fits one at most.
+        """
+        found = [] if text in self._exact else self._fitting(text)
+        return tuple(found) if len(found) > 1 else ()
+
+    def candidates(self, text: str) -> tuple[str, ...]:
+        """Give every name that may be meant by a text that is none.
+
+        Parameters
+        ----------
+        text : str
+            As written: one name, a list or a range.
+
+        Returns
+        -------
+        tuple of str
+            Those that it fits equally well, and those nearest to it or to a part of it; empty without any.
+        """
+        found: dict[str, None] = {}
+        for part in [one for one in _LIST.split(text) if one][:MOST_PARTS]:
+            if both := self.reversed_range(part):
+                found |= dict.fromkeys(both)
+            elif fits := self.ambiguous(part) or self._single_or_range(part):
+                found |= dict.fromkeys(fits)
+            else:
+                folds = difflib.get_close_matches(self._fold(part), self._by_fold, n=MOST_PARTS, cutoff=0.6)
+                found |= dict.fromkeys(name for fold in folds for name in self._by_fold[fold])
+        return tuple(found)
+
+    def reversed_range(self, text: str) -> tuple[str, ...]:
+        """Give the names of a range whose ends are the wrong way round, as in ``V3-V1``.
+
+        Parameters
+        ----------
+        text : str
+            As written.
+
+        Returns
+        -------
+        tuple of str
+            In their order; empty where it is no such range.
+        """
+        for gap in list(_RANGE.finditer(text))[:MOST_PARTS]:
+            last, first = text[: gap.start()].strip(), text[gap.end() :].strip()
+            if last and first and (within := self._between(first, last)):
+                return within
+        return ()
+
     def _read(self, text: str) -> Meant:
         whole = self._single_or_range(text)
         if whole:
@@ -135,11 +196,16 @@ class KnownNames:
         found: dict[str, None] = {}
         unknown = []
         for part in parts:
-            here = self._single_or_range(part)
+            here = self._single_or_range(part) or self._side_by_side(part)
             found |= dict.fromkeys(here)
             if not here:
                 unknown.append(part)
         return Meant(tuple(found), tuple(unknown))
+
+    def _side_by_side(self, part: str) -> tuple[str, ...]:
+        each = [self.one(name) for name in _SIDE_BY_SIDE.split(part)]
+        found = [name for name in each if name is not None]
+        return tuple(dict.fromkeys(found)) if len(found) == len(each) > 1 else ()
 
     def _single_or_range(self, part: str) -> tuple[str, ...]:
         single = self.one(part)
@@ -151,6 +217,22 @@ class KnownNames:
             if all(ends) and (within := self._between(*ends)):
                 readings.append(within)
         return readings[0] if len(readings) == 1 else ()
+
+    def _fitting(self, text: str) -> list[str]:
+        """Give the names that a text fits when case, gaps and zeros do not count."""
+        fold = self._fold(text)
+        if found := self._by_fold.get(fold):
+            return found
+        if whole := _WHOLE.fullmatch(text.strip()):
+            fold = self._fold(whole[1])
+        ends = _ENDS.match(fold)
+        if ends is None or not self._one_front:
+            return []
+        short = ends[1] and ends[1].isalpha() and any(word.startswith(ends[1]) for word in self._words)
+        # V2 for a valve called 2; 2 for a valve called V02
+        if not ends[1] or (short and "" in self._fronts):
+            return self._by_number.get(ends[2], [])
+        return []
 
     def _between(self, first: str, last: str) -> tuple[str, ...]:
         """Give every name from one to another, none where that is not plain."""

@@ -26,7 +26,7 @@ from stressmap.output.view.content import Content, Raster
 from stressmap.quality.assessment_summary import judged
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
-from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between
+from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between, unread_in_log
 from stressmap.zoning.grid_cells import Lattice, lattice
 from stressmap.zoning.mapping import Mapped, MappingTerms, RanchLayout, map_blocks, valve_means
 from stressmap.zoning.priorities import Edges
@@ -174,6 +174,12 @@ def content_of(
         gauge_unit=usual_unit(inputs.readings["unit"]),
         vpd_kpa=_known(assessed.blocks["vpd_kpa"].iloc[0]),
         usual_vpd_kpa=_known(assessed.orchard.usual.on(np.array([middle_day(assessed.visit)], "M8[D]"))[0]),
+        log_unread=unread_in_log(
+            inputs.valves["valve"].tolist(),
+            inputs.irrigation,
+            assessed.visit[1],
+            earlier[0].visit[1] if earlier else None,
+        ),
         log_ends=None
         if inputs.irrigation is None or inputs.irrigation.empty
         else inputs.irrigation["end"].max().date(),

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 import pandas as pd
 
 from stressmap.core.notes import Note
+from stressmap.core.unsure_sets import unsure_of
 
 QUIET_DAYS = 7
 """A log without any entry for longer than this counts as not kept: common practice, no source."""
@@ -98,7 +99,11 @@ def span_notes(
         if gaps:
             yield Note.of("log_gaps", "caution", count=len(gaps), gaps=gaps, days=QUIET_DAYS)
         there, every = set(log["valve"]), list(valves)
-        bare = [name for name in every if name not in there]
+        unsure = unsure_of(log).days
+        unread = [name for name in every if name not in there and name in unsure]
+        bare = [name for name in every if name not in there and name not in unsure]
+        if unread:
+            yield Note.of("log_entry_unread", "caution", count=len(unread), total=len(every), names=unread)
         if bare:
             yield Note.of("log_without_entry", "caution", count=len(bare), total=len(every), names=bare)
     if weather is not None and not weather.empty:

@@ -229,7 +229,9 @@ def _need(
         for mm in trees
     ]
     need, low, high = (max(0.0, min(storage.capacity_mm, mm) + later) for mm in short)
-    told = {"no_log": row.valve not in context.log, "log": abs(short[0] - trees[0]) > TOLD_MM}
+    unread = context.log_unread(row)
+    told = {"no_log": row.valve not in context.log and not unread, "log_unread": unread}
+    told["log"] = abs(short[0] - trees[0]) > TOLD_MM
     unknown = told | _unknown(place, data, profile, facts)
     assumed += [code for code, holds in unknown.items() if holds]
     stage = _stage(profile, facts)

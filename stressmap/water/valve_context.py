@@ -15,6 +15,7 @@ from stressmap.agronomy.orchard import Orchard
 from stressmap.agronomy.water_use import stress_coefficient
 from stressmap.core.arrays import Floats
 from stressmap.core.settings import RankBy, Water
+from stressmap.core.unsure_sets import unsure_of
 from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, effective_rain_mm
 from stressmap.water.hydraulics import Hydraulics, number_or, text_or_none
 from stressmap.water.read_trees import ReadTrees
@@ -78,6 +79,7 @@ class ValveContext:
     def __init__(self, facts: RequirementFacts) -> None:
         self.facts = facts
         self.log = {} if facts.log is None else dict(list(facts.log.groupby("valve", sort=False)))
+        self.unsure = unsure_of(facts.log)
         self.log_begins = None if facts.log is None or facts.log.empty else facts.log["start"].min().date()
         self._used: dict[tuple[Any, ...], float] = {}
         self._daily: dict[tuple[Any, ...], tuple[list[float], Floats]] = {}
@@ -123,13 +125,16 @@ class ValveContext:
         return moment
 
     def book(self, row: Any, place: pd.Series, storage: RootZone, hydraulics: Hydraulics) -> Book | None:
-        """Keep the book of a valve zone up to its last reading; None without a set of it in the log."""
+        """Keep the book of a valve zone up to its last reading.
+
+        None without a set of it in the log, or where rows of the log that could not be used may be of it.
+        """
         log = self.log.get(row.valve)
         if log is None or self.log_begins is None:
             return None
         until = self.read_on(row.valve, row.block) + dt.timedelta(days=1)
         first, depletion, start_se = self._start(row, storage.mm_per_bar, until)
-        if first >= until:
+        if first >= until or self.unsure.may_have_run(row.valve, first, until):
             return None
         profile = self.profile(place)
         end = self.read_at(row.valve, row.block, log)
@@ -147,6 +152,11 @@ class ValveContext:
         total = float(ran.sum())
         se = float(np.sqrt(start_se**2 + (USE_ERROR * used) ** 2 + (RAN_ERROR * total) ** 2))
         return Book(missing, se, used - float(rain.sum()), total)
+
+    def log_unread(self, row: Any) -> bool:
+        """Tell whether rows of the log that could not be used may be of a valve zone, up to the plan."""
+        until = self.read_on(row.valve, row.block) + dt.timedelta(days=1)
+        return self.unsure.may_have_run(row.valve, self._start(row, 1.0, until)[0], self.facts.start)
 
     def ran_between(self, row: Any, hydraulics: Hydraulics, until: dt.date) -> float:
         """Return the net depth that ran from a valve zone's last reading to the start of a day [mm]."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 
 from stressmap.agronomy.visit_weather import SLOPE_ERROR
 from stressmap.core.settings import RankBy
+from stressmap.core.unsure_sets import unsure_of
 from stressmap.quality.record_spans import QUIET_DAYS
 from stressmap.zoning.ranking import Z_90, ZoneMeans
 
@@ -108,7 +110,8 @@ def irrigated_between(
     -------
     list
         True for a valve that ran; False where a log that was kept through the time, and has the valve, has
-        no entry then; None where that is not known.
+        no entry then; None where that is not known, also as a row of the log that may mean it could not be
+        used.
     """
     if log is None or log.empty:
         return [None] * len(valves)
@@ -116,4 +119,40 @@ def irrigated_between(
     quiet = pd.Timedelta(days=QUIET_DAYS)
     kept = log["start"].min() <= since + quiet and log["end"].max() >= until - quiet
     known = set(log["valve"]) if kept else set[str]()
+    unsure, day = unsure_of(log), dt.timedelta(days=1)
+    # a set of the night before may run into the time asked for
+    first, last = since.date() - day, (until - pd.Timedelta(1, "us")).date()
+    known -= {valve for valve in known if unsure.may_have_run(valve, first, last)}
     return [True if valve in ran else False if valve in known else None for valve in valves]
+
+
+def unread_in_log(
+    valves: list[str], log: pd.DataFrame | None, day: dt.date, before: dt.date | None
+) -> frozenset[str]:
+    """Give the valves that may have run by rows of the log that could not be used.
+
+    Parameters
+    ----------
+    valves : list of str
+        Valve names.
+    log : DataFrame or None
+        As ``core.schemas.IRRIGATION``.
+    day : date
+        Last day of the visit.
+    before : date or None
+        Last day of the visit before, if there is one.
+
+    Returns
+    -------
+    frozenset of str
+        Those with such a row since their last set or since the visit before, whichever is earlier.
+    """
+    unsure, found = unsure_of(log), set()
+    if log is None or not unsure.days:
+        return frozenset()
+    for valve in unsure.days.keys() & set(valves):
+        ended = [moment.date() for moment in log.loc[log["valve"] == valve, "end"]]
+        last = max((one for one in ended if one <= day), default=dt.date.min)
+        if unsure.may_have_run(valve, min(last, before or last), day):
+            found.add(valve)
+    return frozenset(found)

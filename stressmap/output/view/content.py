@@ -136,6 +136,8 @@ class Content:
         None where it is not known: heat is then not taken out of the figures.
     log_ends : date, optional
         Last day of the irrigation log; None without one, or if it is empty.
+    log_unread : frozenset of str
+        Valves that may have run, by rows of the log that could not be used, since their last set that could.
     files : tuple of RowCounts
         What became of the rows and columns of every input file.
     gauge_unit : str
@@ -163,5 +165,6 @@ class Content:
     vpd_kpa: float | None = None
     usual_vpd_kpa: float | None = None
     log_ends: dt.date | None = None
+    log_unread: frozenset[str] = frozenset()
     files: tuple[RowCounts, ...] = ()
     gauge_unit: str = "bar"

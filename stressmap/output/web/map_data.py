@@ -102,6 +102,7 @@ def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any
     return [
         _valve(row, measured)
         | {
+            "unread": row["valve"] in content.log_unread,
             "trees": trees.get(row["valve"], 0),
             "blockTrees": in_block.get(row["block"], 0),
             "tied": ties.get(row.get("tied_group") or 0),

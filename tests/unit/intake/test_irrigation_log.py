@@ -1,5 +1,6 @@
 """Irrigation logs: starts, ends or hours, nights, depths, and rows that cannot be."""
 
+import datetime as dt
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -11,6 +12,7 @@ import shapely
 from helpers.told import english
 
 from stressmap.core.errors import DataError
+from stressmap.core.unsure_sets import unsure_of
 from stressmap.intake.irrigation_log import read_irrigation
 from stressmap.intake.known_names import KnownNames
 from stressmap.intake.run_hours import read_hours
@@ -199,3 +201,36 @@ def test_a_log_without_valves_is_refused(tmp_path: Path) -> None:
         "zone); the "
         'file has start, hours. Add it, or name it under [columns], "your heading" = "valve".'
     )
+
+
+JULY_10 = dt.date(2026, 7, 10)
+
+
+@pytest.mark.parametrize(
+    ("row", "meant"),
+    [
+        ("V7,2026-07-10,toda la noche", {"V07": JULY_10}),
+        ("V7,,", {"V07": None}),
+        ("V7,someday,8", {"V07": None}),
+        ("V47,2026-07-10 06:00,8", {"V04": JULY_10, "V07": JULY_10, "V48": JULY_10}),
+        ("todas,2026-07-10 06:00,2", dict.fromkeys(VALVES, JULY_10)),
+        (",2026-07-10 06:00,2", dict.fromkeys(VALVES, JULY_10)),
+        ("las de arriba,2026-07-10 06:00,2", dict.fromkeys(VALVES, JULY_10)),
+        ("todas las de Norte 1,2026-07-10 06:00,2", {"V03": JULY_10, "V04": JULY_10}),
+        ('"V10, V47",2026-07-10 06:00,8', {"V04": JULY_10, "V07": JULY_10, "V48": JULY_10}),
+        ("V10,2026-07-10 06:00,8", {}),
+        ("Total,,134", {}),
+        (",,134", {}),
+        ("Q9000,2026-07-10 06:00,8", {}),
+    ],
+)
+def test_valves_that_a_row_left_out_may_mean_go_with_the_log(
+    tmp_path: Path, row: str, meant: dict[str, dt.date | None]
+) -> None:
+    path = tmp_path / FILE
+    path.write_text(f"valve,start,hours\nV11,2026-07-13 06:00,8\n{row}\n", encoding="utf-8")
+    valves = zones(VALVES)
+    assert valves is not None
+    valves["block"] = ["Norte 1"] * 2 + ["Sur"] * 5
+    unsure = unsure_of(read_irrigation(path, zone=ZONE, valves=valves).value)
+    assert dict(unsure.days) == {valve: frozenset({day}) for valve, day in meant.items()}

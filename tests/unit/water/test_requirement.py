@@ -12,6 +12,7 @@ import pytest
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.orchard import Orchard
 from stressmap.core.settings import Water
+from stressmap.core.unsure_sets import UnsureSets, with_unsure
 from stressmap.water.crop_water_use import Climate, ReferenceEt
 from stressmap.water.read_trees import ReadTrees
 from stressmap.water.requirement import Requirement, RequirementFacts, requirements
@@ -172,6 +173,17 @@ def test_the_book_of_all_sets_is_the_second_witness_within_the_interval_of_the_t
         v=valve(swp_bar=-12.0, stress_bar=0.0, stress_se_bar=2.0), f=facts(sets(("2026-06-20 06:00", 1.0)))
     )
     assert at_target.short_mm == 0.0
+
+
+def test_a_log_of_which_rows_could_not_be_used_leaves_the_need_to_the_trees() -> None:
+    log = sets(("2026-06-20 06:00", 10.0))
+    known = one(f=facts(log))
+    for day, by_book in ((dt.date(2026, 7, 10), False), (None, False), (dt.date(2026, 6, 1), True)):
+        found = one(f=facts(with_unsure(log.copy(), UnsureSets.of([("V1", day)]))))
+        assert np.isfinite(found.need_by_book_mm) == by_book
+        assert ("log_unread" in found.assumed) is not by_book
+        assert (found.need_mm == known.need_mm) == by_book
+        assert found.need_by_trees_mm == known.need_by_trees_mm
 
 
 def test_a_short_set_is_no_full_refill() -> None:

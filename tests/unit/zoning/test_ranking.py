@@ -1,5 +1,7 @@
 """From zone means to an order: ties, blocks without readings, change since the visit before."""
 
+import datetime as dt
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -10,9 +12,10 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from stressmap.core.unsure_sets import UnsureSets, with_unsure
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
 from stressmap.geostat.samples import Places, Samples
-from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between
+from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between, unread_in_log
 from stressmap.zoning.grid_cells import lattice
 from stressmap.zoning.mapping import RanchLayout
 from stressmap.zoning.ranking import ZoneMeans, classify, last_irrigated, rank_valves, tied_groups, tied_ranks
@@ -243,6 +246,27 @@ def test_a_valve_is_not_called_dry_by_a_log_that_does_not_reach(first, last, kno
     log = pd.DataFrame({"valve": ["A1", "B1"], "start": start, "end": start + pd.Timedelta(hours=8)})
     since, until = pd.Timestamp("2026-07-01", tz=zone), pd.Timestamp("2026-07-10", tz=zone)
     assert irrigated_between(["A1", "Z9"], log, since, until) == [known, None]
+
+
+@pytest.mark.parametrize(
+    ("day", "known", "said"),
+    [
+        (dt.date(2026, 7, 5), None, True),
+        (None, None, True),
+        (dt.date(2026, 6, 30), None, True),  # the night before may run into the time asked for
+        (dt.date(2026, 6, 10), False, True),  # after its last set, before the time asked for
+        (dt.date(2026, 5, 30), False, False),
+        (dt.date(2026, 7, 12), False, False),
+    ],
+)
+def test_a_row_of_the_log_that_could_not_be_used_leaves_open_whether_a_valve_ran(day, known, said):
+    zone = "America/Los_Angeles"
+    start = pd.to_datetime(["2026-06-01", "2026-07-05", "2026-07-20"]).tz_localize(zone)
+    log = pd.DataFrame({"valve": ["A1", "B1", "B1"], "start": start, "end": start + pd.Timedelta(hours=8)})
+    with_unsure(log, UnsureSets.of([("A1", day), ("B1", day)]))
+    since, until = pd.Timestamp("2026-07-01", tz=zone), pd.Timestamp("2026-07-10", tz=zone)
+    assert irrigated_between(["A1", "B1"], log, since, until) == [known, True]
+    assert ("A1" in unread_in_log(["A1", "B1"], log, until.date(), since.date())) is said
 
 
 def test_change_is_called_beyond_one_and_six_tenths_of_its_error():

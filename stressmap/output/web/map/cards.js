@@ -53,7 +53,7 @@ function changeText(change) {
 }
 
 // What the gauge shows is the weather's part and the trees' part; the equals sign only where that holds as written.
-function changeParts({ bar: trees, gauge, weather, target, watered }) {
+function changeParts({ bar: trees, gauge, weather, target, watered }, unread) {
   const lines = [];
   const signedParts = { gauge: signedNumber(gauge), weather: signedNumber(weather), trees: signedNumber(trees) };
   if (gauge !== null && weather === null) lines.push(word("card.change_no_weather", signedParts));
@@ -62,6 +62,7 @@ function changeParts({ bar: trees, gauge, weather, target, watered }) {
   if (lines.length) lines.push(word("card.change_sign"));
   // a log says what ran; that nothing ran it cannot say
   if (watered !== null) lines.push(word(watered ? "card.watered" : "card.not_watered"));
+  else if (unread) lines.push(word("card.watered_unread"));
   else if (ranch.log) lines.push(word("card.watered_unknown"));
   return lines;
 }
@@ -69,8 +70,10 @@ function changeParts({ bar: trees, gauge, weather, target, watered }) {
 // What the log says of a valve's last water, and where the log ends if that is long before the visit.
 function lastWater(valve) {
   if (!valve.last && !ranch.log) return null;
-  const told = valve.last ? day(valve.last) : word("card.no_entry");
-  return [word("card.last_irrigated"), told, ranch.log && ranch.log.early ? word("card.log_ends", { date: day(ranch.log.ends) }) : null];
+  const told = valve.last ? day(valve.last) : word(valve.unread ? "measure.no_data" : "card.no_entry");
+  const early = ranch.log && ranch.log.early ? word("card.log_ends", { date: day(ranch.log.ends) }) : null;
+  const unread = valve.unread ? word("card.log_unread") : null;
+  return [word("card.last_irrigated"), told, [unread, early].filter(Boolean).join(". ") || null];
 }
 
 function standingWarnings(valve) {
@@ -93,7 +96,7 @@ function valveCard(valve) {
     [word("card.figure"), figure(valve.stress), [word("card.interval", { low: number(valve.low), high: number(valve.high) }), ranch.heatOut ? null : word("map.heat_in")]],
     [word("card.trees"), treesText(valve.trees)],
     valve.tied ? [word("card.order"), tieText(valve.tied)] : null,
-    valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change), changeParts(valve.change)] : null,
+    valve.change ? [word("card.change", { date: day(valve.change.since) }), changeText(valve.change), changeParts(valve.change, valve.unread)] : null,
     [word("card.potential"), bar(valve.swp)],
     [word("card.target"), bar(valve.target), valve.allowance === null ? null : word("card.allowance", { value: number(valve.allowance) })],
     valve.baseline === null ? null : [word("card.baseline"), bar(valve.baseline)],
