@@ -191,7 +191,7 @@ def unknown_words(said: pd.DataFrame, kind: str) -> tuple[Note, ...]:
     """
     read = system_of if kind == "irrigation" else soil_of
     notes = []
-    unknown = said[[word is not None and read(word) is None for word in said["word"]]]
+    unknown = said[[isinstance(word, str) and read(word) is None for word in said["word"]]]
     for (word, file, column), here in unknown.groupby(["word", "file", "column"], sort=False):
         rows, blocks = [int(row) for row in here["row"]], here["block"].tolist()
         found = {"file": file, "rows": rows, "column": column, "blocks": blocks, "written": word}

@@ -79,7 +79,8 @@ def test_a_word_is_told_of_the_file_that_it_stands_in(tmp_path) -> None:
     ]
     outlines, table = tmp_path / "b.geojson", tmp_path / "t.csv"
     outlines.write_text(json.dumps({"type": "FeatureCollection", "features": features}), encoding="utf-8")
-    table.write_text("Bloque,Cultivo,Riego\nNorth,prune,\nSouth,prune,jet fan\n", encoding="utf-8")
+    rows = "Bloque,Cultivo,Riego,Suelo\nNorth,prune,,\nSouth,prune,jet fan,franco\n"
+    table.write_text(rows, encoding="utf-8")
     notes = read_blocks(outlines, None, attributes=table, crops=("prune",)).notes
     told = [note for note in notes if note.code.startswith("word_not_known")]
     found = [
