@@ -67,6 +67,8 @@ class AllocationProblem:
         Checks that a head waters together: all of them get as many sets, or none gets any.
     open_m3_h : array of float, shape (n,), optional
         What each valve takes from its pump while it is open [m3/h]; more than the mean where it is pulsed.
+    week_steps : array of int, shape (n,), optional
+        Steps of the valve within any seven days, at most; None where the whole plan is no longer.
     pauses : tuple of Pause
         Stretches in which pumps that avoid the dear hours stand still.
     stands : array of bool, shape (p,)
@@ -97,6 +99,7 @@ class AllocationProblem:
     pump_starts: int | None
     runs: tuple[tuple[int, ...], ...] = ()
     open_m3_h: Floats | None = None
+    week_steps: Ints | None = None
     pauses: tuple[Pause, ...] = ()
     stands: Bools | None = None
 

@@ -18,8 +18,8 @@ BINDING_CONSTRAINTS: tuple[BindingConstraint, ...] = (
     "water", "pump", "crew", "turns", "rules", "hours", "worth",
 )  # fmt: skip
 """The amount, or the source's; the pump beside other valves; turns that the crew can do in half an hour;
-longest set times turns; depth, length and number of sets by the rules of the system; hours, days, crew hours
-and rests; more water does no more good by what the valve's zone counts."""
+longest set times turns; depth, length and number of sets, and the depth of seven days, by the rules; hours,
+days, crew hours and rests; more water does no more good by what the valve's zone counts."""
 
 
 def binding_constraints(case: PlanInputs, schedule: Schedule, turns: int) -> tuple[BindingConstraint, ...]:
@@ -83,8 +83,14 @@ def _binding_constraint(case: PlanInputs, schedule: Schedule, valve: int, turns:
         return _shared_constraint(case, schedule, valve)
     sets = sum(one.valve == valve for one in schedule.sets)
     if sets < problem.max_sets[valve]:
-        return "hours"
+        return "rules" if _is_held_by_week(case, schedule, valve) else "hours"
     return "turns" if problem.max_sets[valve] == turns else "rules"
+
+
+def _is_held_by_week(case: PlanInputs, schedule: Schedule, valve: int) -> bool:
+    """Tell whether the valve could run longer if it were not for the depth of seven days."""
+    freed = replace(case, problem=replace(case.problem, week_steps=None))
+    return case.problem.week_steps is not None and _fits(freed, schedule, valve, alone=True)
 
 
 def _shared_constraint(case: PlanInputs, schedule: Schedule, valve: int) -> BindingConstraint:

@@ -27,7 +27,7 @@ from stressmap.water.flood_runs import gate_order, runs_of_checks, waits_for_hea
 from stressmap.water.pulses import is_token, with_pulses
 from stressmap.water.requirement import Requirement
 from stressmap.water.set_limits import set_limits
-from stressmap.water.set_rules import SetRules, is_over_intake, set_rules, turns_in_half_an_hour
+from stressmap.water.set_rules import WEEK_DAYS, SetRules, is_over_intake, set_rules, turns_in_half_an_hour
 from stressmap.water.valve_hours import Closed, hours_by_valve, stretches_within, without_hours
 from stressmap.water.water_sources import ValveSupply, sources_of, volume_for_plan_m3
 
@@ -149,6 +149,7 @@ def formulate(
         rest_steps=np.array([r.rest_steps for r in rules], dtype=np.int64),
         apart_steps=np.array([r.apart_steps for r in rules], dtype=np.int64),
         sets_a_week=np.array([r.sets_a_week for r in rules], dtype=np.int64),
+        week_steps=np.array([r.week_steps for r in rules]) if water.days > WEEK_DAYS else None,
         steps_with_rests=limits.steps_with_rests,
         set_lengths=limits.set_lengths,
         max_sets=limits.max_sets,

@@ -98,6 +98,7 @@ class PumpSchedule:
             elif self._share_ditch(valve, other.valve):
                 self._keep_gate_order(possible, valve, other)
         self._keep_sets_a_week(possible, valve)
+        self._keep_week_depth(possible, valve, cells)
         return np.flatnonzero(possible)
 
     def _share_ditch(self, valve: int, other: int) -> bool:
@@ -119,6 +120,23 @@ class PumpSchedule:
         for first, last in zip(starts, starts[most - 1 :], strict=False):
             if last - first < self._week:
                 possible[max(0, last - self._week + 1) : first + self._week] = False
+
+    def _keep_week_depth(self, possible: Bools, valve: int, cells: int) -> None:
+        """Rule out openings of a set with which some seven days would bring more than they may.
+
+        The fullest seven days about a set hold all of it: from where a part of it is left out, moving them
+        towards it loses nothing.
+        """
+        if self.problem.week_steps is None:
+            return
+        most = int(self.problem.week_steps[valve]) * self.calendar.cells_per_step
+        runs = np.zeros(len(self.load) + 1, dtype=np.int64)
+        for one in self.sets_of(valve):
+            runs[one.start + 1 : one.end + 1] = 1
+        ran, first = np.cumsum(runs), np.arange(len(self.load))
+        over = ran[np.minimum(first + self._week, len(self.load))] - ran[:-1] > most - cells
+        overs, start = np.concatenate([[0], np.cumsum(over)]), np.arange(len(possible))
+        possible &= overs[start + 1] == overs[np.maximum(0, start + cells - self._week)]
 
     def is_full(self, valve: int) -> Bools:
         """Tell in which cells a valve's flow does not fit the pump beside the scheduled sets.

@@ -67,6 +67,8 @@ class SetRules:
         Sets over the whole plan.
     sets_a_week : int
         Openings within any seven days.
+    week_steps : int
+        Most within any seven days of a longer plan: their share of what all days may bring, or one least set.
     rest_steps : int
         From a closing to the next opening.
     apart_steps : int
@@ -82,6 +84,7 @@ class SetRules:
     period_steps: int
     most_sets: int
     sets_a_week: int
+    week_steps: int
     rest_steps: int
     apart_steps: int
     by_gate: bool
@@ -124,6 +127,7 @@ def set_rules(need: Requirement, water: Water) -> SetRules:
         period_steps=_down(period_h, step, whole),
         most_sets=_most_sets(a_week, water.days),
         sets_a_week=int(min(a_week, MANY)),
+        week_steps=max(_down(_week_hours(need, water.days), step, whole), useful, own),
         rest_steps=max(1, math.ceil(rest_h / step - NEAR)),
         apart_steps=math.ceil(apart_h / step - NEAR),
         by_gate=flood,
@@ -191,6 +195,11 @@ def most_hours(need: Requirement, water: Water) -> float:
         [h], not yet whole steps; infinite where nothing limits it.
     """
     return min(need.most_net_mm / need.factor / need.rate_mm_h, water.most_turns * need.max_hours)
+
+
+def _week_hours(need: Requirement, days: int) -> float:
+    """Return the hours of seven days' share of what a plan may bring [h]; all of it in a shorter plan."""
+    return need.most_net_mm * min(1.0, WEEK_DAYS / days) / need.factor / need.rate_mm_h
 
 
 def wet_hours(need: Requirement, water: Water) -> float:

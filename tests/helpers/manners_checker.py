@@ -150,6 +150,14 @@ def _most_hours(ranch: Ranch, valve: Valve, row: dict) -> float:
     return max(hours, math.ceil(ranch.least_set_hours(valve) / whole - NEAR) * whole)
 
 
+def _week_hours(ranch: Ranch, valve: Valve, row: dict) -> float:
+    """Hours in any seven days: their share of what the plan may bring, or one set of the least depth."""
+    days, step = (ranch.next_turn - ranch.first).days, _length_step(ranch, valve)
+    share = _most_hours(ranch, valve, row) * min(1.0, 7 / days)
+    least = max(min(ranch.least_set_hours(valve), ranch.most_set_hours(valve)), valve.min_hours)
+    return max(share, math.ceil(least / step - NEAR) * step)
+
+
 def _length_step(ranch: Ranch, valve: Valve) -> float:
     """Hours that lengths of sets are multiples of: the step of the settings, for a check full hours."""
     step = float(ranch.water.get("step_hours", 0.5))
@@ -162,6 +170,11 @@ def _dose(at: At) -> Iterator[str]:
     if sum(one.hours for one in mine) > most + NEAR:
         why = "held until it is looked at" if row["inspect"] else "by what the crop uses"
         yield f"{sum(one.hours for one in mine):g} h in all, at most {most:.2f} {why}"
+    rolling, week = _week_hours(ranch, valve, row), dt.timedelta(days=7)
+    for one in mine:
+        wet = sum(_within(other, one.start, one.start + week) for other in mine)
+        if wet > rolling + NEAR:
+            yield f"{wet:g} h in the seven days from {one.start}, at most {rolling:.2f}"
     if ranch.is_held(valve) and "drier_than_block" not in str(row["inspect"]):
         yield "is not on the list to look at"
     if row["inspect"] and ranch.was_looked_at(valve):

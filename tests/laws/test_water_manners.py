@@ -163,6 +163,14 @@ def test_the_checker_holds_a_dry_valve_until_it_was_looked_at() -> None:
     assert any("though it was" in line for line in judged(looked, sets, D1="drier_than_block"))
 
 
+def test_the_checker_sees_two_weeks_of_water_in_one() -> None:
+    """Two weeks of 3.5 mm a day: 1.5 x 7 x 3.5 / 0.95 = 38.7 h in any seven days, twice that in all."""
+    long = replace(with_water(days=14), next_turn=dt.date(2026, 7, 30))
+    bunched = judged(long, tuple(("D1", 60 * k, 14) for k in range(5)))
+    assert any("42 h in the seven days from" in line and "at most 38.68" in line for line in bunched), bunched
+    assert judged(long, tuple(("D1", 80 * k, 12) for k in range(4))) == []
+
+
 def test_the_checker_sees_what_could_have_waited() -> None:
     """From 10:00 a set of 14 h runs in dear hours; from 22:00 it would not, if water may run then."""
     told = sets_of(SOUND, (("D1", 10, 14),))
