@@ -26,7 +26,7 @@ from stressmap.intake.log_candidates import LogCandidates
 from stressmap.intake.log_sets import OnceEach, SetRow, once_each
 from stressmap.intake.log_times import LogTimes, read_log_times
 from stressmap.intake.numbers import is_nothing
-from stressmap.intake.run_hours import read_depths, read_hours
+from stressmap.intake.run_hours import is_about, read_depths, read_hours
 from stressmap.intake.several_files import Given, each, orders_of, sheets_of
 from stressmap.intake.table_files import read_sheets
 from stressmap.intake.tabular import Sheet
@@ -48,7 +48,8 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
 )
 """Our columns of an irrigation log and their spellings."""
 
-LONGEST_SET_HOURS = 31 * 24.0
+LONGEST_SET_HOURS = 7 * 24.0
+"""A longer set is taken for a slip of the pen: common practice, no source."""
 APART_HOURS, APART_SHARE = 0.25, 0.05
 """Hours and end that differ by less agree: people round."""
 APART_TIMES = 2.0
@@ -173,7 +174,7 @@ def _said(counts: RowCounts) -> Iterator[Note]:
     unknown = dict.fromkeys(
         str(dict(one.values)["valve"])
         for one in (*counts.left_out, *counts.remarks)
-        if one.code in {"log_valve_unknown", "log_valve_unknown_near", "log_part_unknown"}
+        if one.code in {"log_valve_unknown", "log_valve_unknown_near", "log_part_unknown", "log_valve_open"}
     )
     file, rows = counts.file, [one.row for one in counts.left_out if one.code != "log_in_two_files"]
     twice = len(counts.left_out) - len(rows)
@@ -270,6 +271,10 @@ class _Cells:
             return ToldRow.of(row, "log_no_valve")
         if meant.names:
             return None
+        if self._names and (open_between := self._names.ambiguous(cell)):
+            return ToldRow.of(row, "log_valve_open", valve=cell, names=", ".join(open_between))
+        if self._names and (turned := self._names.reversed_range(cell)):
+            return ToldRow.of(row, "log_range_reversed", valve=cell, first=turned[0], last=turned[-1])
         near = self._names.near(cell) if self._names else None
         if near is None:
             return ToldRow.of(row, "log_valve_unknown", valve=cell)
@@ -291,9 +296,11 @@ class _Cells:
             return _Span(start, end, said=tuple(self._hours_apart(row, ran)))
         if by_hours is None:
             return _Span(why=self._no_length(row, ran))
-        cell = self._times.end_cell[row]
-        not_used = (ToldRow.of(row, "log_end_not_used", cell=cell),) if cell else ()
-        return _Span(start, by_hours, said=not_used)
+        cell, written = self._times.end_cell[row], self._hour_cells[row]
+        said = [ToldRow.of(row, "log_end_not_used", cell=cell)] if cell else []
+        if is_about(written or ""):
+            said.append(ToldRow.of(row, "log_hours_about", cell=written, ran=round(hours, 2)))
+        return _Span(start, by_hours, said=tuple(said))
 
     def _no_length(self, row: int, ran: float) -> ToldRow:
         """Say why neither the end nor the hours tell how long a row's valve ran."""

@@ -84,6 +84,21 @@ def read_depths(cells: pd.Series, *, unit: str | None) -> tuple[pd.Series, pd.Se
     return (figure * np.where(inches, MM_PER_INCH, 1.0)).mask(wrong), wrong
 
 
+def is_about(cell: str) -> bool:
+    """Tell whether a run time is written as a rough one, as ``~8`` or ``about 10``.
+
+    Parameters
+    ----------
+    cell : str
+        As written.
+
+    Returns
+    -------
+    bool
+    """
+    return _ABOUT.match(without_accents(cell.strip().lower())) is not None
+
+
 def _hours(cell: str, per_hour: float) -> float:
     for sign, spelled in _FRACTIONS.items():
         cell = cell.replace(sign, spelled)

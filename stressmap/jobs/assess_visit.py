@@ -42,7 +42,7 @@ from stressmap.quality import reading_error, whole_visit
 from stressmap.quality.assessment_summary import summarise
 from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import ReadingError
-from stressmap.quality.record_spans import log_end_note
+from stressmap.quality.record_spans import late_sets_note, log_end_note
 from stressmap.quality.spatial_join import join_valves, outside_rows
 from stressmap.quality.visit import choose_visit, doubtful_last_visit
 from stressmap.quality.visit_counts import two_files_note
@@ -271,6 +271,7 @@ def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Not
         stop.notes = (*doubt, *stop.notes)
         raise
     ended = log_end_note(inputs.irrigation, assessed.value.visit[1])
+    ended += late_sets_note(inputs.irrigation, inputs.readings["time"].max().date())
     return Noted(assessed.value, tuple(NoteList((*doubt, *assessed.notes, *ended))))
 
 

@@ -12,6 +12,8 @@ from stressmap.core.unsure_sets import unsure_of
 
 QUIET_DAYS = 7
 """A log without any entry for longer than this counts as not kept: common practice, no source."""
+LATE_DAYS = 31
+"""No plan looks at sets so long after the last reading: a judgement, no source."""
 GAP_HOURS = 3.0
 """A weather record without a row for longer than this has a gap."""
 
@@ -73,6 +75,31 @@ def log_end_note(log: pd.DataFrame | None, visit_end: dt.date) -> tuple[Note, ..
     if log is None or log.empty or log_reaches(log, visit_end):
         return ()
     return (Note.of("log_ends_early", "warning", last=log["end"].max().date(), visit=visit_end),)
+
+
+def late_sets_note(log: pd.DataFrame | None, last_reading: dt.date) -> tuple[Note, ...]:
+    """Say where sets begin long after all readings, later than a plan looks: a slip of the year, it may be.
+
+    Parameters
+    ----------
+    log : DataFrame or None
+        As :data:`stressmap.core.schemas.IRRIGATION`.
+    last_reading : date
+        Day of the latest reading of any visit.
+
+    Returns
+    -------
+    tuple of Note
+        One or none.
+    """
+    if log is None or log.empty:
+        return ()
+    late = log["start"].dt.date > last_reading + dt.timedelta(days=LATE_DAYS)
+    if not late.any():
+        return ()
+    last = log.loc[late, "start"].max().date()
+    said = {"count": late.sum(), "days": LATE_DAYS, "visit": last_reading, "last": last}
+    return (Note.of("log_begins_late", "warning", **said),)
 
 
 def span_notes(

@@ -263,7 +263,9 @@ def rows_told(counts: RowCounts, words: Words) -> tuple[str, ...]:
         rows: dict[str, list[int]] = {}
         for told in group:
             rows.setdefault(reason(told, words), []).append(told.row)
-        lines += [sentence(Note.of("rows_told", rows=at, why=why), words) for why, at in rows.items()]
+        for why, at in rows.items():
+            line = sentence(Note.of("rows_told", rows=at, why=why), words)
+            lines.append(line.removesuffix(".") if why.endswith("?") else line)
     return tuple(lines)
 
 

@@ -234,3 +234,31 @@ def test_valves_that_a_row_left_out_may_mean_go_with_the_log(
     valves["block"] = ["Norte 1"] * 2 + ["Sur"] * 5
     unsure = unsure_of(read_irrigation(path, zone=ZONE, valves=valves).value)
     assert dict(unsure.days) == {valve: frozenset({day}) for valve, day in meant.items()}
+
+
+def test_names_as_spreadsheets_and_people_write_them_and_names_that_stay_open() -> None:
+    assert KnownNames(["9", "10"]).one("9.0") == "9"
+    assert KnownNames(["1", "2"]).one("V2") == "2"
+    assert KnownNames(["1", "2"]).one("Q2") is None
+    assert KnownNames(VALVES).several("V03 V04").names == ("V03", "V04")
+    assert KnownNames(VALVES).several("V03 pump").names == ()
+    assert KnownNames(["v8", "V08"]).ambiguous("V8") == ("v8", "V08")
+    assert KnownNames(["V01", "V02", "V03"]).reversed_range("V3-V1") == ("V01", "V02", "V03")
+
+
+@pytest.mark.parametrize(
+    ("row", "line"),
+    [
+        ("V8,2026-07-10,8", "row 2: 'V8' can be v8, V08; write which one ran."),
+        ("V3-V1,2026-07-10 06:00,8", "row 2: 'V3-V1' runs backwards; write it from 'V01' to 'V03'."),
+        ("V31,2026-07-10 06:00,8", "row 2: no valve is called 'V31'; did you mean 'V03'?"),
+        ("V01,2026-07-10 06:00,200", "row 2: '200' is no length of a set; write the hours it ran."),
+        ("V01,2026-07-10 06:00,168", None),
+        ("V01,2026-07-10 06:00,~8", "row 2: '~8' was taken as 8 h."),
+        ("V01,2026-07-10 06:00,about 10", "row 2: 'about 10' was taken as 10 h."),
+    ],
+)
+def test_what_is_open_or_rough_is_told_as_such(tmp_path: Path, row: str, line: str | None) -> None:
+    names = ["V01", "V02", "V03", "v8", "V08"]
+    read(tmp_path, f"valve,start,hours\n{row}\n", names)
+    assert told(tmp_path, names)[1:] == ([] if line is None else [line])
