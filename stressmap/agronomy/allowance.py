@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -83,7 +84,9 @@ def allowances(
     return result
 
 
-def limits(places: pd.DataFrame, profiles: Mapping[str, CropProfile]) -> Floats:
+def limits(
+    places: pd.DataFrame, profiles: Mapping[str, CropProfile], days: tuple[dt.date, dt.date] | None = None
+) -> Floats:
     """Give how far below the fully watered line places are harmed.
 
     Parameters
@@ -92,6 +95,8 @@ def limits(places: pd.DataFrame, profiles: Mapping[str, CropProfile]) -> Floats:
         ``crop``: a key of ``profiles``, or None.
     profiles : mapping of str to CropProfile
         By crop name.
+    days : tuple of date, optional
+        First and last: the least limit of these days; by default that of the year.
 
     Returns
     -------
@@ -103,9 +108,20 @@ def limits(places: pd.DataFrame, profiles: Mapping[str, CropProfile]) -> Floats:
     >>> from stressmap.agronomy.crops import load_profiles
     >>> limits(pd.DataFrame({"crop": ["walnut", None]}), load_profiles({}, "ranch.toml")).tolist()
     [6.0, nan]
+    >>> september = dt.date(2026, 9, 10), dt.date(2026, 9, 17)
+    >>> limits(pd.DataFrame({"crop": ["almond"]}), load_profiles({}, "ranch.toml"), september).tolist()
+    [8.0]
     """
-    known = {crop: profile.limit_bar for crop, profile in profiles.items() if profile.limit_bar is not None}
+    known = {crop: _limit(profiles[crop], days) for crop in places["crop"].unique() if crop in profiles}
     return np.array([known.get(crop, np.nan) for crop in places["crop"]], dtype=np.float64)
+
+
+def _limit(profile: CropProfile, days: tuple[dt.date, dt.date] | None) -> float:
+    found = [] if profile.limit_bar is None else [profile.limit_bar]
+    if days is not None:
+        between = [days[0] + dt.timedelta(days=k) for k in range((days[1] - days[0]).days + 1)]
+        found += [span.limit_bar for span in profile.limit_within if any(map(span.holds, between))]
+    return min(found, default=float("nan"))
 
 
 def least_allowances(places: pd.DataFrame, profiles: Mapping[str, CropProfile]) -> Floats:

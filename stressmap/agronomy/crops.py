@@ -27,6 +27,7 @@ from stressmap.agronomy.profile_parts import (
     Edge3,
     Edges,
     Level,
+    LimitSpan,
     Roots,
     Scale,
     Source,
@@ -62,8 +63,9 @@ class CropProfile(Part):
     """What is known of one crop.
 
     ``harvest`` is the ranch's own; ``usual_harvest`` the one that the built-in season is drawn for.
-    ``limit_bar`` is how far below the fully watered line the crop is harmed; ``mm_per_bar`` the water that
-    brings its trees back by one bar [mm], where that was measured on the ranch.
+    ``limit_bar`` is how far below the fully watered line the crop is harmed, ``limit_within`` where that is
+    less on some days of the year; ``mm_per_bar`` the water that brings its trees back by one bar [mm], where
+    that was measured on the ranch.
     """
 
     name: str = Field(min_length=1)
@@ -75,6 +77,7 @@ class CropProfile(Part):
     usual_harvest: MonthDay | None = None
     allowance: Allowance | None = None
     limit_bar: Bars | None = None
+    limit_within: tuple[LimitSpan, ...] = ()
     cut_off: CutOff | None = None
     varieties: dict[str, Variety] = Field(default_factory=dict)
     baseline: BaselineLine | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from stressmap.agronomy.crops import CropProfile
-from stressmap.agronomy.profile_parts import Allowance
+from stressmap.agronomy.profile_parts import Allowance, LimitSpan
 from stressmap.agronomy.target import (
     month_day_six_months_on,
     six_months_on,
@@ -86,7 +86,19 @@ def _in_hemisphere(profile: CropProfile, here: str) -> CropProfile:
     if profile.crop_coefficient and not profile.is_own("crop_coefficient"):
         points = six_months_on(profile.crop_coefficient.points)
         changes["crop_coefficient"] = profile.crop_coefficient.model_copy(update={"points": points})
-    return profile.model_copy(update=changes)
+    return profile.model_copy(update=changes | _spans(profile))
+
+
+def _spans(profile: CropProfile) -> dict[str, tuple[LimitSpan, ...]]:
+    if profile.is_own("limit_within"):
+        return {}
+    days = [[month_day_six_months_on(day) for day in (one.begins, one.until)] for one in profile.limit_within]
+    return {
+        "limit_within": tuple(
+            span.model_copy(update={"begins": begins, "until": until})
+            for span, (begins, until) in zip(profile.limit_within, days, strict=True)
+        )
+    }
 
 
 def _season(profile: CropProfile) -> tuple[object, ...]:

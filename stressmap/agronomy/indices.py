@@ -213,7 +213,7 @@ def block_figures(
             "target_bar": orchard.targets(places, days, baseline),
             "baseline_bar": baseline,
             "allowance_bar": allowance,
-            "limit_bar": orchard.limits(places),
+            "limit_bar": orchard.limits(places, (middle_day(visit), middle_day(visit))),
             "vpd_kpa": vpd,
         },
         index=pd.Index(places["block"], name="block"),

@@ -170,20 +170,22 @@ class Orchard:
         relative = baseline - self.allowances(places, days)
         return np.where(np.isfinite(relative), relative, self.season_targets(places, days))
 
-    def limits(self, places: pd.DataFrame) -> Floats:
+    def limits(self, places: pd.DataFrame, days: tuple[dt.date, dt.date] | None = None) -> Floats:
         """Give how far below a fully watered tree the crop is harmed; as :func:`limits`.
 
         Parameters
         ----------
         places : DataFrame, n rows
             ``crop`` and, optionally, ``variety``.
+        days : tuple of date, optional
+            First and last: the least limit of these days.
 
         Returns
         -------
         array of float, shape (n,)
             [bar]; NaN where the crop has none.
         """
-        return limits(places, self.profiles)
+        return limits(places, self.profiles, days)
 
     def _absolute(self, places: pd.DataFrame) -> NDArray[np.bool_]:
         """Tell where the season is in absolute figures: the ranch's own, or all that the profile has."""

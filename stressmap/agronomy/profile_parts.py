@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
@@ -188,6 +189,31 @@ StressShares = Annotated[
     tuple[tuple[Bars, Annotated[Number, Field(ge=0.0, le=1.0)]], ...], AfterValidator(_falling)
 ]
 """Bars below the fully watered line, and the share of the water that the crop still uses there."""
+
+
+class LimitSpan(Part):
+    """Days of the year on which a crop bears less than its ``limit_bar``; they may go over the new year."""
+
+    begins: MonthDay = Field(alias="from")
+    until: MonthDay
+    limit_bar: Bars
+
+    def holds(self, day: dt.date) -> bool:
+        """Tell whether a day is one of them; the last one is.
+
+        Parameters
+        ----------
+        day : date
+            Local.
+
+        Returns
+        -------
+        bool
+        """
+        on = f"{day:%m-%d}"
+        if self.begins <= self.until:
+            return self.begins <= on <= self.until
+        return on >= self.begins or on <= self.until
 
 
 class Allowance(Part):

@@ -32,8 +32,8 @@ from stressmap.water.valve_hours import Closed, hours_by_valve, stretches_within
 from stressmap.water.water_sources import ValveSupply, sources_of, volume_for_plan_m3
 
 Barred = Literal[
-    "", "out_of_service", "over_pump", "over_intake", "no_set_fits", "no_need", "no_harm", "few_trees",
-    "waits",
+    "", "out_of_service", "over_pump", "over_intake", "before_harvest", "no_set_fits", "no_need", "no_harm",
+    "few_trees", "waits",
 ]  # fmt: skip
 CANNOT_RUN = frozenset({"out_of_service", "over_pump", "over_intake", "no_set_fits"})
 NEAR = 1e-9
@@ -132,7 +132,7 @@ def formulate(
     limits = set_limits(rules, own_hours, water)
     waits = waits_for_head(requirements, water)
     barred = tuple(
-        _barred(need, water, float(capacity[p]), own) or ("waits" if later else "")
+        _barred(need, water, (float(capacity[p]), start), own) or ("waits" if later else "")
         for need, p, own, later in zip(requirements, pump, limits.set_lengths, waits, strict=True)
     )
     _refuse_if_nothing_can_run(requirements, barred, hours, (where, capacity.tolist(), pumps))
@@ -245,12 +245,16 @@ def _cheap(
     return replace(found, max_steps=np.array(fits, dtype=np.int64))
 
 
-def _barred(need: Requirement, water: Water, capacity: float, set_lengths: tuple[Span, ...]) -> Barred:
+def _barred(
+    need: Requirement, water: Water, terms: tuple[float, dt.date], set_lengths: tuple[Span, ...]
+) -> Barred:
+    capacity, start = terms
     longest = set_lengths[-1][1] * water.step_hours if set_lengths else math.inf
     reasons: dict[Barred, bool] = {
         "out_of_service": need.valve in water.out_of_service,
         "over_pump": need.flow_m3_h > capacity * (1 + NEAR),
         "over_intake": is_over_intake(need, water) or is_token(need, water, longest),
+        "before_harvest": need.cut_off is not None and need.cut_off < start,
         "no_set_fits": not set_lengths,
         "few_trees": need.order_only,
         "no_need": need.need_mm <= 0.0,

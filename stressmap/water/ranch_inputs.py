@@ -32,6 +32,11 @@ CLIMATE_DAYS = 30
 UNCERTAIN_DAYS, STALE_DAYS = 7, 10
 """Days between readings and plan over which the need is called uncertain, and over which no amounts are
 worked out unless asked for: common practice, no source; readings are repeated weekly."""
+SALTY_DS_M = 1.0
+"""Conductivity of irrigation water from which on salt is spoken of [dS/m]: a root zone under usual leaching
+comes to about one and a half times that of its water (FAO Irrigation and Drainage Paper 29, from memory), and
+almond yields less from 1.5 dS/m there on ("Soil Salinity and Leaching for Almonds", extension pages, 2010s,
+read)."""
 WHOLE_DAYS = ("station", "hourly", "daily")
 
 
@@ -89,6 +94,24 @@ def why_no_amounts(
     return Noted(None)
 
 
+def about_salt(water: Water) -> tuple[Note, ...]:
+    """Say what salt in the irrigation water does, where it was measured and is much.
+
+    Parameters
+    ----------
+    water : Water
+        ``[water]``, with ``salinity_ds_m``.
+
+    Returns
+    -------
+    tuple of Note
+        None up to :data:`SALTY_DS_M`. No water for leaching is added in any case.
+    """
+    if water.salinity_ds_m is None or water.salinity_ds_m <= SALTY_DS_M:
+        return ()
+    return (Note.of("salty_water", "caution", ds_m=water.salinity_ds_m, over=SALTY_DS_M),)
+
+
 def prepare(
     inputs: Inputs,
     orchard: Orchard,
@@ -142,6 +165,7 @@ def prepare(
         worked_out=bool(table["method"].isin(["hourly", "daily"]).any()),
         rain_by_day=daily_rain(inputs.weather, inputs.settings.ranch.zone),
     )
+    notes.add(about_salt(water))
     facts = RequirementFacts(
         water=water,
         orchard=orchard,

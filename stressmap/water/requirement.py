@@ -2,7 +2,7 @@
 
 1. The trees: how far they are below the target, the fully watered line less the allowance [bar] (without a
    target, over the first edge between priorities), with its 90 % interval, times the water per bar of the
-   root zone.
+   root zone: from soil, roots and wetted share, or measured between two visits where that tells more.
 2. The book: a running balance of the valve up to its own last reading; of what is missing the target allows
    (baseline - target) in bars. What is short is the mean of the two by their variances, never outside the
    interval of the trees; the book alone gives no shortage to trees that are not under their target.
@@ -40,6 +40,7 @@ from stressmap.water.application_limits import (
 from stressmap.water.crop_water_use import effective_rain_mm, is_tabulated
 from stressmap.water.hydraulics import hydraulics_of, number_or, text_or_none
 from stressmap.water.inspection import apart_from_crop, drier_than_block, is_checked, not_relieved
+from stressmap.water.measured_water_per_bar import PRIOR_LOG_SD
 from stressmap.water.soil_water_balance import RAN_ERROR, USE_ERROR, Book
 from stressmap.water.valve_context import RequirementFacts, ValveContext
 from stressmap.zoning.ranking import Z_90, limit_on_figure
@@ -64,7 +65,8 @@ class Requirement:
     ``need_by_book_mm`` are what each of the two witnesses alone would ask for, NaN where it is not there;
     ``order_only`` marks a block of too few read trees, for which no amounts are worked out; ``missing_mm`` is
     what the root zone lacks on the first day of the plan, NaN where that is not known; ``pulse`` are minutes
-    open and closed by turns, ``rate_mm_h`` then the mean over both and ``flow_m3_h`` that of the open valve.
+    open and closed by turns, ``rate_mm_h`` then the mean over both and ``flow_m3_h`` that of the open valve;
+    ``mm_per_bar_log_sd`` is the standard error of the logarithm of ``mm_per_bar``.
     """
 
     valve: str
@@ -109,6 +111,7 @@ class Requirement:
     order_only: bool = False
     missing_mm: float = float("nan")
     pulse: tuple[int, int] | None = None
+    mm_per_bar_log_sd: float = PRIOR_LOG_SD
 
     @property
     def mean_flow_m3_h(self) -> float:
@@ -148,7 +151,8 @@ def requirements(
     days = [np.datetime64(d, "D") for d in (facts.visit_end, facts.next_turn)]
     baseline = valves["baseline_bar"].to_numpy(np.float64)
     held = valves[["baseline_bar", "target_bar"]].reset_index(drop=True)
-    limit = limit_on_figure(held.assign(limit_bar=facts.orchard.limits(places)), "below_target")
+    harmed = facts.orchard.limits(places, (facts.start, facts.next_turn))
+    limit = limit_on_figure(held.assign(limit_bar=harmed), "below_target")
     now, then = (facts.orchard.targets(places, np.full(len(places), day), baseline) for day in days)
     made, context = [], ValveContext(facts)
     for k, row in enumerate(valves.itertuples()):
@@ -213,8 +217,16 @@ def _need(
     hydraulics = hydraulics_of(row.area_ha, data, place, facts.water, assumed)
     wetted = number_or(place.get("wetted_share"), WETTED_SHARE[hydraulics.system])
     storage = _root_zone_of(texture, profile, (use, wetted), facts.water, assumed)
-    per_bar = storage.mm_per_bar
     book = context.book(row, place, storage, hydraulics)
+    ran_dry = _not_relieved(row, book, storage, 2.0 if "mm_per_bar" in assumed else 1.0)
+    log_sd = PRIOR_LOG_SD
+    if book is not None and not ran_dry and "mm_per_bar" in assumed:
+        found = context.measured(row, place, storage, hydraulics, book)
+        if found.is_measured:
+            assumed[assumed.index("mm_per_bar")] = "mm_per_bar_measured"
+            storage, log_sd = storage.with_mm_per_bar(found.mm), found.log_sd
+            book = context.book(row, place, storage, hydraulics)
+    per_bar = storage.mm_per_bar
     given = effective_rain_mm(facts.eto, after, facts.next_turn)
     given += context.ran_between(row, hydraulics, facts.start + dt.timedelta(days=1))
     later = etc_until - given - per_bar * let_down
@@ -256,11 +268,12 @@ def _need(
         ),
         most_net_mm=most_over_days_mm(use, days, facts.read.in_valve(row.valve)),
         cut_off=cut_off_before(profile, facts.start),
-        inspect=("not_relieved",) if _not_relieved(row, book, storage) else (),
+        inspect=("not_relieved",) if ran_dry else (),
         need_by_trees_mm=max(0.0, trees[0] + later) if known else float("nan"),
         need_by_book_mm=float(np.maximum(0.0, by_book + later)),
         order_only=facts.read.too_few(row.block) and not facts.water.amounts_anyway,
         missing_mm=_missing_mm(row, storage, short[0], use * (facts.start - after).days - given),
+        mm_per_bar_log_sd=log_sd,
     )  # fmt: skip
 
 
@@ -320,13 +333,17 @@ def _between_witnesses(
     return min(high, max(low, both))
 
 
-def _not_relieved(row: Any, book: Book | None, storage: root_zone.RootZone) -> bool:
-    """Tell whether water ran since the visit before that should have relieved the trees, and did not."""
+def _not_relieved(row: Any, book: Book | None, storage: root_zone.RootZone, doubt: float) -> bool:
+    """Tell whether water ran since the visit before that should have relieved the trees, and did not.
+
+    It should have even if a bar took ``doubt`` times the water that is taken.
+    """
     if book is None or book.ran_mm <= 0.0:
         return False
     seen, se = (number_or(getattr(row, name, None), np.nan) for name in ("change_bar", "change_se_bar"))
-    expected = (book.used_mm - book.ran_mm) / storage.mm_per_bar
-    book_se = float(np.hypot(USE_ERROR * book.used_mm, RAN_ERROR * book.ran_mm)) / storage.mm_per_bar
+    per_bar = doubt * storage.mm_per_bar
+    expected = (book.used_mm - book.ran_mm) / per_bar
+    book_se = float(np.hypot(USE_ERROR * book.used_mm, RAN_ERROR * book.ran_mm)) / per_bar
     return not_relieved((expected, book_se), (seen, se))
 
 

@@ -121,6 +121,20 @@ class RootZone:
     mm_per_bar: float
     capacity_mm: float
 
+    def with_mm_per_bar(self, mm_per_bar: float) -> RootZone:
+        """Give the root zone with another water per bar: it holds as much more or less in all.
+
+        Parameters
+        ----------
+        mm_per_bar : float
+            [mm].
+
+        Returns
+        -------
+        RootZone
+        """
+        return RootZone(mm_per_bar, self.capacity_mm * mm_per_bar / self.mm_per_bar)
+
 
 def root_zone(
     texture: str,

@@ -47,6 +47,28 @@ class Book:
     ran_mm: float
 
 
+@dataclass(frozen=True)
+class BookDays:
+    """What a book is kept from, n days.
+
+    Parameters
+    ----------
+    begins_mm, begins_se_mm : float
+        Below a full root zone on the first morning, and its standard error.
+    use, ran, rain : array of float, shape (n,)
+        Full crop use, net depth that ran and what counts of the rain, day by day [mm].
+    from_visit : bool
+        Whether a visit tells how it begins.
+    """
+
+    begins_mm: float
+    begins_se_mm: float
+    use: Floats
+    ran: Floats
+    rain: Floats
+    from_visit: bool
+
+
 def net_by_span(sets: pd.DataFrame, edges: pd.DatetimeIndex, rate_mm_h: float, factor: float) -> Floats:
     """Add up what ran in spans of time; of a set that lies across an edge each span gets its part.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,13 @@ from stressmap.core.settings import RankBy, Water
 from stressmap.core.unsure_sets import unsure_of
 from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, effective_rain_mm
 from stressmap.water.hydraulics import Hydraulics, number_or, text_or_none
+from stressmap.water.measured_water_per_bar import (
+    FACTORS,
+    PRIOR_LOG_SD,
+    WaterPerBar,
+    change_of_trees,
+    measured_between_visits,
+)
 from stressmap.water.read_trees import ReadTrees
 from stressmap.water.root_zone import RootZone
 from stressmap.water.soil_water_balance import (
@@ -26,6 +34,7 @@ from stressmap.water.soil_water_balance import (
     START_ERROR_BAR,
     USE_ERROR,
     Book,
+    BookDays,
     midnights,
     net_by_span,
     running_balance,
@@ -129,29 +138,59 @@ class ValveContext:
 
         None without a set of it in the log, or where rows of the log that could not be used may be of it.
         """
+        kept = self._book_days(row, place, storage.mm_per_bar, hydraulics)
+        if kept is None:
+            return None
+        profile = self.profile(place)
+
+        def share(missing_mm: float) -> float:
+            return float(stress_coefficient(profile, missing_mm / storage.mm_per_bar))
+
+        days = zip(kept.use.tolist(), (kept.ran + kept.rain).tolist(), strict=True)
+        missing, used = running_balance(kept.begins_mm, days, share, storage.capacity_mm)
+        total = float(kept.ran.sum())
+        se = float(np.sqrt(kept.begins_se_mm**2 + (USE_ERROR * used) ** 2 + (RAN_ERROR * total) ** 2))
+        return Book(missing, se, used - float(kept.rain.sum()), total)
+
+    def measured(
+        self, row: Any, place: pd.Series, storage: RootZone, hydraulics: Hydraulics, book: Book
+    ) -> WaterPerBar:
+        """Put the water per bar of soil and roots together with what two visits tell of it."""
+        kept = self._book_days(row, place, storage.mm_per_bar, hydraulics)
+        if kept is None or not kept.from_visit or book.ran_mm <= 0.0:
+            return WaterPerBar(storage.mm_per_bar, PRIOR_LOG_SD)
+        profile, per_bar = self.profile(place), storage.mm_per_bar
+        zone = per_bar * FACTORS, storage.capacity_mm * FACTORS
+
+        def change(ran: float, use: float) -> Floats:
+            """Return the change of the trees if so many times the use and what ran were true."""
+            days = zip((use * kept.use).tolist(), (ran * kept.ran + kept.rain).tolist(), strict=True)
+            stress = partial(stress_coefficient, profile)
+            return change_of_trees(kept.begins_mm / per_bar, days, stress, zone)
+
+        expected, missed = change(1.0, 1.0), change(0.0, 1.0)
+        error = np.hypot(change(1.0 - RAN_ERROR, 1.0) - expected, change(1.0, 1.0 + USE_ERROR) - expected)
+        seen = float(row.change_bar), float(row.change_se_bar)
+        return measured_between_visits(per_bar, (expected, missed, error), seen)
+
+    def _book_days(
+        self, row: Any, place: pd.Series, mm_per_bar: float, hydraulics: Hydraulics
+    ) -> BookDays | None:
+        """Gather what the book of a valve zone is kept from; None where :meth:`book` gives none."""
         log = self.log.get(row.valve)
         if log is None or self.log_begins is None:
             return None
         until = self.read_on(row.valve, row.block) + dt.timedelta(days=1)
-        first, depletion, start_se = self._start(row, storage.mm_per_bar, until)
+        first, begins, begins_se, from_visit = self._start(row, mm_per_bar, until)
         if first >= until or self.unsure.may_have_run(row.valve, first, until):
             return None
-        profile = self.profile(place)
         end = self.read_at(row.valve, row.block, log)
         days_begin = self._midnights(first, until, log)
         edges = pd.DatetimeIndex([*days_begin[days_begin < end], end])
         ran = np.zeros((until - first).days)
         ran[: len(edges) - 1] = net_by_span(log, edges, hydraulics.rate, hydraulics.factor)[: len(ran)]
         use, rain = self._days(place, first, until)
-
-        def share(missing_mm: float) -> float:
-            return float(stress_coefficient(profile, missing_mm / storage.mm_per_bar))
-
-        days = zip(use, (ran + rain).tolist(), strict=True)
-        missing, used = running_balance(depletion, days, share, storage.capacity_mm)
-        total = float(ran.sum())
-        se = float(np.sqrt(start_se**2 + (USE_ERROR * used) ** 2 + (RAN_ERROR * total) ** 2))
-        return Book(missing, se, used - float(rain.sum()), total)
+        return BookDays(begins, begins_se, np.array(use), ran, rain, from_visit)
 
     def log_unread(self, row: Any) -> bool:
         """Tell whether rows of the log that could not be used may be of a valve zone, up to the plan."""
@@ -187,8 +226,8 @@ class ValveContext:
             self._daily[key] = use, rain
         return self._daily[key]
 
-    def _start(self, row: Any, mm_per_bar: float, until: dt.date) -> tuple[dt.date, float, float]:
-        """Return the first day of a book, what was missing then and its standard error [mm].
+    def _start(self, row: Any, mm_per_bar: float, until: dt.date) -> tuple[dt.date, float, float, bool]:
+        """Return a book's first day, what was missing then, its standard error [mm], if a visit tells it.
 
         The visit before tells it, where the change since then is known; else trees are taken to have stood
         where they should.
@@ -199,7 +238,8 @@ class ValveContext:
         before = self.facts.read.before
         if before is not None and before >= earliest and np.isfinite([below, change, se]).all():
             start_se = float(np.sqrt(max(0.0, se**2 - row.stress_se_bar**2)))
-            return before + dt.timedelta(days=1), max(0.0, below - change) * mm_per_bar, start_se * mm_per_bar
+            began = max(0.0, below - change) * mm_per_bar
+            return before + dt.timedelta(days=1), began, start_se * mm_per_bar, True
         first = max(earliest, self.log_begins or earliest)
         allowed = number_or(row.baseline_bar - row.target_bar, 0.0)
-        return first, allowed * mm_per_bar, START_ERROR_BAR * mm_per_bar
+        return first, allowed * mm_per_bar, START_ERROR_BAR * mm_per_bar, False

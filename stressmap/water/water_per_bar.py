@@ -2,7 +2,7 @@
 
 Soil, root depth and wetted share give the water per bar only within a factor of two. What the trees show
 stays as it is: with more water per bar the same stress takes a greater depth, and grows more slowly with the
-same use.
+same use. Where two visits measured it, it is varied by its own error, no more.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from stressmap.core.parallel import each
 from stressmap.core.settings import Water
 from stressmap.water import irrigation_system
 from stressmap.water.formulation import NEAR, PlanInputs, formulate
+from stressmap.water.measured_water_per_bar import PRIOR_LOG_SD
 from stressmap.water.milp import solve_milp
 from stressmap.water.requirement import Requirement
 
@@ -89,12 +90,17 @@ def watered_by_factor(
     """
 
     def watered(factor: float) -> NDArray[np.bool_]:
-        needs = [with_water_per_bar(need, factor) for need in case.requirements]
+        needs = [with_water_per_bar(need, _own_factor(need, factor)) for need in case.requirements]
         problem = formulate(needs, water, start, case.calendar.zone, supplies=case.supplies).problem
         return np.asarray(solve_milp(problem, time_limit_s=water.time_limit_s).steps > 0)
 
     others = np.array(each(watered, OTHER_FACTORS, jobs=jobs, step=step))
     return WateredByFactor(planned > 0, others)
+
+
+def _own_factor(need: Requirement, factor: float) -> float:
+    """Give the factor of a zone: narrower than a factor of two where its water per bar was measured."""
+    return float(factor ** (need.mm_per_bar_log_sd / PRIOR_LOG_SD))
 
 
 def with_water_per_bar(need: Requirement, factor: float) -> Requirement:

@@ -42,6 +42,7 @@ STATUS = {
     "over_pump": "flow over the pump",
     "over_intake": "rate over the soil's intake",
     "no_set_fits": "no set fits the hours",
+    "before_harvest": "closed before harvest",
     "no_need": "no need",
     "no_harm": "dormant",
     "few_trees": "order only, too few trees",

@@ -23,8 +23,8 @@ BAR_CELLS = 20
 WIDE = 100
 """Columns of a terminal from which on the trees behind each valve and how sure it is are told."""
 DECIDES = {
-    "soil", "soil_not_known", "mm_per_bar", "system", "system_not_known", "rate", "eto", "kc", "target",
-    "stress", "young", "log",
+    "soil", "soil_not_known", "mm_per_bar", "mm_per_bar_measured", "system", "system_not_known", "rate",
+    "eto", "kc", "target", "stress", "young", "log",
 }  # fmt: skip
 """Assumptions that the need itself rests on."""
 

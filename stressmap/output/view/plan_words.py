@@ -153,7 +153,8 @@ def outline(advice: Advice, words: WaterWords, most: int) -> list[str]:
     lines = [*_no_system(advice, words, most), _amount(advice, words), *_look_first(advice, words, most)]
     if not ours.served:
         needed = any(not why for why in advice.case.barred)
-        why = words("plan.empty_small" if needed else "plan.empty_need")
+        ripe = "before_harvest" in advice.case.barred
+        why = words(f"plan.empty_{'small' if needed else 'harvest' if ripe else 'need'}")
         return [*lines, words("plan.empty", why=why)]
     if not advice.by_factor.agree:
         lines += _by_factor(advice, words, most)
@@ -209,8 +210,10 @@ def _assumptions(advice: Advice, words: WaterWords, trees: Mapping[str, int] | N
     eto, climate = words.quantity(advice.terms.eto.other_mm, "depth"), advice.terms.eto.climate
     plain = words.plain.number
     air = {"wind": plain(climate.wind_m_s), "humid": plain(climate.rh_min_pct, 0)} if climate else {}
+    measured = [n.valve for n in advice.case.requirements if "mm_per_bar_measured" in n.assumed]
+    told = {"eto": eto, "valves": _some_of(measured, words), **air}
     lines = [
-        words("assumed.line", text=words(f"assumed.{code}", eto=eto, **air), count=count)
+        words("assumed.line", text=words(f"assumed.{code}", **told), count=count)
         for code, count in assumptions(advice.case, advice.terms.eto).items()
     ]
     what = words(f"assumed.divided_{advice.terms.water.divide_by}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import numpy as np
@@ -41,6 +42,23 @@ def test_a_crop_without_allowance_has_none() -> None:
     assert np.isnan(on("2026-07-01", fig, crop="fig")).all()
     assert np.isnan(limits(places(crop="fig"), fig)).all()
     assert least_allowances(places(crop="fig"), fig).tolist() == [0.0]
+
+
+def test_almond_bears_less_while_next_years_buds_form() -> None:
+    """No severe stress from the middle of August to September: Almond irrigation scheduling in tight water
+    supplies, farm press, 2014 (read); 8 bar, the dry end of the season's range, stands for it (derived).
+    """
+    almond = places(crop="almond")
+    for first, last, bar in (
+        ((7, 10), (7, 17), 10.0), ((8, 7), (8, 14), 10.0), ((8, 8), (8, 15), 8.0),
+        ((9, 30), (10, 7), 8.0), ((10, 1), (10, 8), 10.0),
+    ):  # fmt: skip
+        week = dt.date(2026, *first), dt.date(2026, *last)
+        assert set(limits(almond, PROFILES, week)) == {bar}
+    winter = {"almond": {"limit_within": [{"from": "12-20", "until": "01-10", "limit_bar": 3}]}}
+    over = load_profiles(winter, "ranch.toml")
+    for day, bar in ((dt.date(2026, 12, 25), 3.0), (dt.date(2027, 1, 5), 3.0), (dt.date(2027, 1, 11), 10.0)):
+        assert set(limits(almond, over, (day, day))) == {bar}
 
 
 def test_young_trees_are_allowed_less_but_never_more() -> None:

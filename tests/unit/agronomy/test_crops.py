@@ -45,7 +45,7 @@ def test_every_number_of_a_built_in_profile_has_a_source_and_standing(crop: str)
     numbered |= {"allowance", "limit_bar", "usual_harvest", "cut_off", "young.allowance_bar"}
     numbered |= {f"edges.{ranking}" for ranking in table["edges"]}
     numbered |= {"crop_coefficient.young_kc_mid"}
-    numbered |= {"too_wet", "varieties", "stress_coefficient"} & set(table)
+    numbered |= {"too_wet", "varieties", "stress_coefficient", "limit_within"} & set(table)
     assert numbered <= set(table["sources"])
     plain = {"name", "also", "title", "sources", "edges", "cautions"}
     assert set(table) - plain <= numbered
@@ -187,8 +187,8 @@ AT = "ranch.toml, column crops.prune."
             {"basline": {}},
             "ranch.toml: unknown key 'crops.prune.basline'. Did you mean 'baseline'? Known here: allowance, "
             "also, baseline, cautions, crop_coefficient, cut_off, edges, harvest, hemisphere, levels, "
-            "limit_bar, mm_per_bar, name, roots, season_target, sources, stages, stress_coefficient, title, "
-            "too_wet, "
+            "limit_bar, limit_within, mm_per_bar, name, roots, season_target, sources, stages, "
+            "stress_coefficient, title, too_wet, "
             "usual_harvest, varieties, young.",
         ),
         (

@@ -126,6 +126,7 @@ harvest = "08-25"
 usual_harvest = "08-25"
 allowance = { points = [["05-01", 2.0], ["08-01", 4]], least_bar = 1.0 }
 limit_bar = 8
+limit_within = [{ from = "08-15", until = "09-30", limit_bar = 7 }]
 cut_off = { least_days = 7, most_days = 14 }
 baseline = { intercept_bar = -4.1, slope_bar_per_kpa = -1.2, vpd_range_kpa = [0.5, 6], provisional = true }
 edges = { below_target = [0, 2, 4], below_baseline = [2, 4, 6], tension = [8, 12, 16] }

@@ -1,17 +1,20 @@
-"""Half and twice the water per bar: what a zone then needs, and who still gets water."""
+"""Water per bar: half and twice of it, who still gets water then, and what two visits tell of it."""
 
 from __future__ import annotations
 
 import datetime as dt
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
+from helpers.planned_ranch import ETO_MM, Ranch
 from helpers.water_cases import need, terms
 
 from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import tell
 from stressmap.output.view.water_words import WaterWords
 from stressmap.water.formulation import formulate
+from stressmap.water.read_trees import ReadTrees
 from stressmap.water.requirement import Requirement
 from stressmap.water.water_per_bar import with_water_per_bar
 from stressmap.water.water_plan import Advice, advise, plan_table
@@ -69,3 +72,61 @@ def test_the_other_plans_draw_on_the_same_sources() -> None:
     found = advise(case, terms(water, FIRST)).by_factor
     assert found.others.tolist() == [[True, False], [True, False]]
     assert found.agree
+
+
+USE_MM = 3 * 1.113 * ETO_MM
+"""Of almond in three days before the middle of July, which stress does not lower: coefficients of 1.05 in the
+middle of June and 1.12 in that of July, straight between them (docs/references.md)."""
+
+
+def read_twice(ran_h: float, changed_bar: float, se_bar: float = 0.5) -> Ranch:
+    """Almond 8 bar below its line on 12 July; two sets of so many hours; its change until the 15th."""
+    ranch = Ranch().block("A", "almond", 4.0 + changed_bar)
+    ranch.valves[0] |= {"change_bar": changed_bar, "change_se_bar": se_bar}
+    for start in ("2026-07-13 00:00", "2026-07-14 16:00"):
+        ranch.ran("A1", start, ran_h)
+    ranch.read = ReadTrees(before=dt.date(2026, 7, 12))
+    return ranch
+
+
+@pytest.mark.parametrize(("true_mm", "ran_h"), [(4.0, 18.0), (7.0, 22.0), (14.0, 26.0)])
+def test_water_per_bar_of_a_simulated_valve_is_found_between_two_visits(true_mm: float, ran_h: float) -> None:
+    """Trees of a known water per bar, relieved by what ran less what they used; readings err by 0.5 bar.
+
+    By hand: change = (use - 2 x hours x 1.5 mm/h x 0.95) / true water per bar. Soil and roots say 6 mm.
+    """
+    change = (USE_MM - 2 * ran_h * 1.5 * 0.95) / true_mm
+    assert -7.5 < change < -1.5
+    rng = np.random.default_rng(18)
+    found = [read_twice(ran_h, change + error).needs()[0] for error in rng.normal(0.0, 0.5, 40)]
+    told = np.array(
+        [np.log(one.mm_per_bar / true_mm) for one in found if "mm_per_bar_measured" in one.assumed]
+    )
+    sd = np.array([one.mm_per_bar_log_sd for one in found if "mm_per_bar_measured" in one.assumed])
+    prior = np.log(6.0 / true_mm)
+    assert len(told) >= 30
+    assert np.abs(told).mean() <= max(0.25, 0.6 * abs(prior)), "nearer to the truth than soil and roots"
+    assert np.mean(np.abs(told) <= 1.645 * sd) >= 0.8, "the 90 % intervals hold"
+    assert (sd <= np.log(1.5)).all()
+
+
+def test_what_two_visits_cannot_tell_is_left_to_soil_and_roots() -> None:
+    """Where as much came as went, where readings err, and where the trees dried as if nothing had run."""
+    kept = Ranch().block("A", "almond", 2.0).needs()[0].mm_per_bar
+    even = USE_MM / (2 * 1.5 * 0.95)
+    for ranch in (read_twice(even, 0.1), read_twice(26.0, -6.5, 4.0), read_twice(24.0, 2.5)):
+        (one,) = ranch.needs()
+        assert one.mm_per_bar == pytest.approx(kept)
+        assert "mm_per_bar" in one.assumed
+    assert read_twice(24.0, 2.5).needs()[0].inspect[0] == "not_relieved"
+    own = read_twice(26.0, -6.5)
+    own.water = own.water.model_copy(update={"mm_per_bar": 9.0})
+    assert own.needs()[0].mm_per_bar == 9.0, "what the ranch measured goes before"
+
+
+def test_the_plan_names_valves_whose_water_per_bar_was_measured_and_varies_it_less() -> None:
+    made = read_twice(26.0, -6.5).plan()
+    assert "mm_per_bar_measured" in plan_table(made)["assumed"].iloc[0]
+    for language, word in (("en", "measured between the two visits"), ("es", "medida entre las dos visitas")):
+        (line,) = [one for one in tell(made, WaterWords(language))[3].lines if word in one]
+        assert "A1 (1)" in line
