@@ -44,6 +44,16 @@ def test_a_crop_without_allowance_has_none() -> None:
     assert least_allowances(places(crop="fig"), fig).tolist() == [0.0]
 
 
+def test_almond_may_dry_in_the_first_two_weeks_of_hull_split_and_comes_back_in_the_third() -> None:
+    """-15 bar in the first two weeks, which is 6.5 below the line at 3.7 kPa, and 2 bar below it in the
+    third: Irrigating from Hull-split to Harvest, university extension page, 2010s (read).
+    """
+    weeks = [on(f"2026-07-{day:02d}", crop="almond")[0] for day in (7, 10, 14, 21)]
+    assert weeks == [6.5, 6.5, 6.5, 2.0]
+    fully_watered = -4.1 - 1.2 * 3.7
+    assert fully_watered - weeks[0] == pytest.approx(-15.0, abs=0.1)
+
+
 def test_almond_bears_less_while_next_years_buds_form() -> None:
     """No severe stress from the middle of August to September: Almond irrigation scheduling in tight water
     supplies, farm press, 2014 (read); 8 bar, the dry end of the season's range, stands for it (derived).
