@@ -211,7 +211,7 @@ def _assumptions(advice: Advice, words: WaterWords, trees: Mapping[str, int] | N
     plain = words.plain.number
     air = {"wind": plain(climate.wind_m_s), "humid": plain(climate.rh_min_pct, 0)} if climate else {}
     measured = [n.valve for n in advice.case.requirements if "mm_per_bar_measured" in n.assumed]
-    told = {"eto": eto, "valves": _some_of(measured, words), **air}
+    told = {"eto": eto, "valves": words.some(measured, SHOWN_NAMES), **air}
     lines = [
         words("assumed.line", text=words(f"assumed.{code}", **told), count=count)
         for code, count in assumptions(advice.case, advice.terms.eto).items()
