@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile
@@ -11,7 +13,12 @@ from stressmap.intake.block_words import nearest
 from stressmap.intake.unit_headings import normal
 
 
-def settle_crops(blocks: pd.DataFrame, profiles: dict[str, CropProfile], where: str) -> Noted[pd.DataFrame]:
+def settle_crops(
+    blocks: pd.DataFrame,
+    profiles: dict[str, CropProfile],
+    where: str,
+    shown: Callable[[str], str] = str,
+) -> Noted[pd.DataFrame]:
     """Give every block the name of a crop profile, from what the file calls its crop.
 
     Parameters
@@ -22,6 +29,8 @@ def settle_crops(blocks: pd.DataFrame, profiles: dict[str, CropProfile], where: 
         By crop name.
     where : str
         The file of the blocks, for messages.
+    shown : callable
+        Of a crop, its word in the reader's language: who writes that needs not be told what it means.
 
     Returns
     -------
@@ -33,17 +42,19 @@ def settle_crops(blocks: pd.DataFrame, profiles: dict[str, CropProfile], where: 
     DataError
         If a crop has no profile; one problem per crop.
     """
-    known, problems, notes = dict[str, str](), [], NoteList()
+    known, problems, taken, notes = dict[str, str](), [], [], NoteList()
     for crop in pd.unique(blocks["crop"]):
         name = profile_name(str(crop), profiles)
         if name is None:
             problems.append(_unknown(str(crop), blocks, profiles, where))
             continue
         known[crop] = name
-        if normal(name) != normal(str(crop)):
-            notes.say("crop_taken_as", file=where, written=crop, crop=name)
+        if normal(str(crop)) not in {normal(name), normal(shown(name))}:
+            taken.append((crop, name))
     if problems:
         raise DataError(problems)
+    if taken:
+        notes.say("crops_taken_as", file=where, crops=taken)
     return notes.beside(blocks.assign(crop=[known[crop] for crop in blocks["crop"]]))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -255,7 +255,12 @@ class Orchard:
 
 
 def settle(
-    blocks: Any, profiles: Profiles, *, blocks_file: str, settings_file: str = "ranch.toml"
+    blocks: Any,
+    profiles: Profiles,
+    *,
+    blocks_file: str,
+    settings_file: str = "ranch.toml",
+    shown: Callable[[str], str] = str,
 ) -> Noted[Orchard]:
     """Settle crops and hemisphere, once for a whole run.
 
@@ -267,6 +272,8 @@ def settle(
         From :func:`stressmap.agronomy.crops.load_profiles`.
     blocks_file, settings_file : str
         For messages.
+    shown : callable
+        Of a crop, its word in the reader's language.
 
     Returns
     -------
@@ -279,7 +286,7 @@ def settle(
         If a crop has no profile; one problem per crop.
     """
     notes = NoteList()
-    settled = notes.keep(settle_crops(blocks, profiles, blocks_file))
+    settled = notes.keep(settle_crops(blocks, profiles, blocks_file, shown))
     grown = {crop: profiles[crop] for crop in sorted(settled["crop"].unique())}
     here = notes.keep(at_latitude(grown, latitude_of(blocks)))
     return notes.beside(Orchard(settled, here, blocks_file, settings_file))

@@ -107,7 +107,8 @@ def line_remarks(case: CropReadings) -> tuple[Note, ...]:
         if line is None or vpd.empty:
             continue
         if line.provisional:
-            notes.say("line_provisional", "caution", crop=crop, source=profile.sources["baseline"].cite)
+            source = profile.sources["baseline"].cite.partition(" (abstract")[0]
+            notes.say("line_provisional", "caution", crop=crop, source=source)
         low, high = line.vpd_range_kpa or (0.0, np.inf)
         beyond = int(((vpd < low) | (vpd > high)).sum())
         if beyond:

@@ -121,7 +121,8 @@ class _Judged:
 
 def _judged(table: Table, zone: ZoneInfo, order: Order | None, valves: pd.DataFrame | None) -> Noted[_Judged]:
     notes = NoteList()
-    cells = _Cells(table, notes.keep(read_log_times(table, zone, order)), valves)
+    times = notes.keep(read_log_times(table, zone, order))
+    cells = _Cells(table, times, valves)
     sets, told, remarks, unsure = [], [], [], []
     for row in table.index:
         why, found, said = cells.row(int(row))
@@ -129,6 +130,9 @@ def _judged(table: Table, zone: ZoneInfo, order: Order | None, valves: pd.DataFr
         sets += found
         remarks += said
         unsure += cells.unsure(int(row), used=why is None)
+    midnights = {one.row for one in sets} & set(times.no_clock.index[times.no_clock])
+    if midnights:
+        notes.say("days_without_clock", file=table.where, column=times.heading, count=len(midnights))
     return notes.beside(_Judged(tuple(sets), tuple(told), tuple(remarks), tuple(unsure)))
 
 

@@ -37,6 +37,10 @@ class LogTimes:
         As written, ``""`` where empty.
     either : Series of bool
         Where the day of the start can be the month as well, and no other date of the file tells.
+    no_clock : Series of bool
+        Where the start is a day without a clock: its midnight was taken.
+    heading : str
+        Of the starts.
     """
 
     start: pd.Series
@@ -44,12 +48,14 @@ class LogTimes:
     start_cell: pd.Series
     end_cell: pd.Series
     either: pd.Series
+    no_clock: pd.Series
+    heading: str
 
 
 def read_log_times(table: Table, zone: ZoneInfo, order: Order | None) -> Noted[LogTimes]:
     """Read the starts and ends of a log.
 
-    A day without a clock begins at midnight, and is said. An end that is a clock only is the next such time
+    A day without a clock begins at midnight. An end that is a clock only is the next such time
     after the start.
 
     Parameters
@@ -79,7 +85,9 @@ def read_log_times(table: Table, zone: ZoneInfo, order: Order | None) -> Noted[L
             ~clocks, _next_clock(end_text.where(clocks, ""), start, replace(asked, order="day-first"))
         )
     either = (orders == "open") & (text != "")
-    return notes.beside(LogTimes(start, end, text, end_text, either))
+    return notes.beside(
+        LogTimes(start, end, text, end_text, either, _no_clock(text) & start.notna(), heading)
+    )
 
 
 def _in_figures(table: Table) -> Table:
@@ -114,8 +122,7 @@ def _orders(start: pd.Series, end: pd.Series, order: Order | None) -> pd.Series:
 def _moments(text: pd.Series, orders: pd.Series, asked: Asked) -> Noted[pd.Series]:
     """Read cells, each in its own order of day and month; a day without a clock is its midnight."""
     notes = NoteList()
-    bare = (text != "") & ~text.str.contains(_CLOCKED, case=False, regex=True)
-    whole = text.mask(bare, text + " 00:00")
+    whole = text.mask(_no_clock(text), text + " 00:00")
     found = _none(text, asked)
     orders_there: tuple[Order, ...] = ("day-first", "month-first")
     for order in orders_there:
@@ -123,10 +130,11 @@ def _moments(text: pd.Series, orders: pd.Series, asked: Asked) -> Noted[pd.Serie
         if mine.any():
             read = notes.keep(_calm(whole.where(mine, ""), replace(asked, order=order)))
             found = found.where(~mine, read)
-    days = bare & found.notna()
-    if days.any():
-        notes.say("days_without_clock", file=asked.where, column=asked.column, count=days.sum())
     return notes.beside(found)
+
+
+def _no_clock(text: pd.Series) -> pd.Series:
+    return (text != "") & ~text.str.contains(_CLOCKED, case=False, regex=True)
 
 
 def _none(text: pd.Series, asked: Asked) -> pd.Series:

@@ -67,10 +67,17 @@ def read_readings(given: Given, settings: Settings) -> Noted[pd.DataFrame]:
     asked = [_with_order(settings, order) for order in orders]
     frames = each(
         zip(sheets, tables, asked, strict=True),
-        lambda one: notes.keep(_read_table(notes.keep(_with_day(*one)), one[2])),
+        lambda one: notes.keep(_of_book(_read_table(notes.keep(_with_day(*one)), one[2]), one[0])),
     )
     whole = pd.concat(frames, ignore_index=True) if len(frames) > 1 else frames[0]
     return notes.beside(conform(whole, READINGS, tables[0].where))
+
+
+def _of_book(read: Noted[pd.DataFrame], sheet: Sheet) -> Noted[pd.DataFrame]:
+    """Tell units once for a workbook whose sheets all state them."""
+    book = {sheet.where: sheet.book}
+    notes = (note.renamed(book) if note.code == "unit_of_heading" else note for note in read.notes)
+    return replace(read, notes=tuple(notes))
 
 
 def _with_order(settings: Settings, order: Order | None) -> Settings:
@@ -215,6 +222,7 @@ def _units(cells: pd.Series) -> pd.Series:
 def _column_unit(table: Table, name: str, reading: Reading) -> Noted[str]:
     """Tell the unit of a column: its heading, unless that is only our own name for it; else the settings."""
     stated = table.unit(name)
+    alone = stated is not None
     if stated is None and name == "recheck":
         stated = table.unit("pressure")
     if stated is None or stated == reading.unit:
@@ -226,7 +234,8 @@ def _column_unit(table: Table, name: str, reading: Reading) -> Noted[str]:
     if reading.unit != "bar":
         what = f"the heading says {stated}, [reading] unit says {reading.unit}"
         raise DataError(Problem(table.where, what, "Correct one of them", column=heading))
-    return Noted(stated, (Note.of("unit_of_heading", file=table.where, column=heading, unit=stated),))
+    note = Note.of("unit_of_heading", file=table.where, column=heading, unit=stated)
+    return Noted(stated, (note,) if alone else ())
 
 
 def _bag_minutes(table: Table, time: pd.Series, settings: Settings) -> pd.Series:

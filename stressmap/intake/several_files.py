@@ -143,6 +143,10 @@ def _is_folder(one: Path | InputSource) -> bool:
 def _sources(named: Sequence[Path | InputSource], kind: Kind) -> Noted[tuple[InputSource, ...]]:
     """List the files to read, those of folders too."""
     notes, sources = NoteList(), []
+    written = [str(one) for one in named if isinstance(one, Path)]
+    again = [name for name in dict.fromkeys(written) if written.count(name) > 1]
+    if again:
+        notes.say("files_named_twice", "caution", files=again)
     for one in named:
         if isinstance(one, InputSource):
             sources.append(one)

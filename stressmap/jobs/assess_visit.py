@@ -167,7 +167,9 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
             )
         )
         said_in = str(files.attributes or files.blocks)
-        orchard = notes.keep(settle(read, profiles, blocks_file=said_in, settings_file=chosen.source))
+        own = Words(chosen.ranch.languages[0])
+        named: dict[str, Any] = {"blocks_file": said_in, "settings_file": chosen.source}
+        orchard = notes.keep(settle(read, profiles, **named, shown=lambda crop: own.known("crop", crop)))
         refuse_too_many_cells(orchard.blocks, chosen.map.cell_m, chosen.source)
         if files.valves is None:
             return orchard, blocks_as_valves(orchard.blocks)

@@ -30,6 +30,10 @@ if TYPE_CHECKING:
     from stressmap.water.water_plan import Advice
 
 
+SAID_BY_CHECK = frozenset({"unit_of_heading"})
+"""What check and the record say, and no paper repeats."""
+
+
 @dataclass
 class Watch:
     """Seconds by stage."""
@@ -119,7 +123,8 @@ def run(
             with watch.of("water"):
                 content, advice = _with_water(content, inputs, assessed, (fitted, read), tell)
     notes.add(content.notes)
-    content = dataclasses.replace(content, notes=without_drawing(notes))
+    told = tuple(note for note in without_drawing(notes) if note.code not in SAID_BY_CHECK)
+    content = dataclasses.replace(content, notes=told)
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
     record = run_record.Record(source, inputs.settings, summary, error, watch.seconds, sha256)

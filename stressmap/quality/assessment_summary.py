@@ -21,7 +21,7 @@ from stressmap.core.row_names import row_names
 from stressmap.core.settings import Reading, Settings
 from stressmap.core.units import usual_unit
 from stressmap.quality.checks import CHECKS, ESSENTIAL
-from stressmap.quality.visit_counts import in_two_files, visit_notes
+from stressmap.quality.visit_counts import in_two_files, two_files_elsewhere, visit_notes
 
 _URGENT = ("unit_suspect", "outside_blocks", "no_place", "no_time", "outside_window")
 """Of kinds equally many, those that a look at the file mends come first."""
@@ -86,8 +86,8 @@ def summarise(
     lines = [_counted(counts), *_left_out(here), *_marked(here), *_spans(here, settings, weather)]
     lines += _bare(here, blocks, "block", "blocks") + _bare(here, valves, "valve", "valve_zones")
     first = _first(here[~in_two_files(assessed)[~other]], blocks, settings)[:2]
-    visits = visit_notes(assessed, settings.reading.keep)
-    return Summary(counts, tuple(lines), tuple(first), tuple(visits))
+    visits = (*visit_notes(assessed, settings.reading.keep), *two_files_elsewhere(assessed))
+    return Summary(counts, tuple(lines), tuple(first), visits)
 
 
 def mend_table(assessed: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -188,14 +188,18 @@ def _spans(here: pd.DataFrame, settings: Settings, weather: pd.DataFrame | None)
         "middle_bar": tension.median(),
     }
     in_psi = usual_unit(here["unit"]) == "psi"
-    values["psi"] = [values[name] for name in ("least_bar", "most_bar", "middle_bar")] if in_psi else []
+    names = ("least_bar", "most_bar", "middle_bar")
+    alike = len({f"{values[name]:.1f}" for name in names}) == 1
+    values["psi"] = [values[name] for name in (names[:1] if alike else names)] if in_psi else []
+    values["pressures"] = [values[name] for name in (names[:1] if alike else names)]
     degrees, where = _temperatures(used, weather)
     if degrees.empty:
         return [Note.of("used_span", **values)]
     low, high, unit = degrees.min(), degrees.max(), "C"
     if settings.ranch.units == "us":
         low, high, unit = low * 1.8 + 32, high * 1.8 + 32, "F"
-    warmth = {"where": where, "coolest": low, "warmest": high, "unit": unit}
+    degrees_shown = [low] if f"{low:.0f}" == f"{high:.0f}" else [low, high]
+    warmth = {"where": where, "degrees": degrees_shown, "unit": unit}
     return [Note.of("used_span_and_temperature", **values, **warmth)]
 
 

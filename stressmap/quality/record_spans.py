@@ -147,4 +147,4 @@ def _gaps(start: pd.Series, end: pd.Series, most: pd.Timedelta, form: str) -> li
     order = start.argsort(kind="stable")
     begun, ended = start.iloc[order], end.iloc[order].cummax().shift()
     gap = (begun - ended) > most
-    return [f"{a:{form}} to {b:{form}}" for a, b in zip(ended[gap], begun[gap], strict=True)]
+    return [f"{a:{form}} \N{EN DASH} {b:{form}}" for a, b in zip(ended[gap], begun[gap], strict=True)]

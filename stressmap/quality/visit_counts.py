@@ -79,6 +79,27 @@ def in_two_files(assessed: pd.DataFrame) -> NDArray[np.bool_]:
     return marked & (first.notna() & (first != assessed["file"])).to_numpy(bool)
 
 
+def two_files_elsewhere(assessed: pd.DataFrame) -> tuple[Note, ...]:
+    """Say how many readings of other visits stand in two files.
+
+    Parameters
+    ----------
+    assessed : DataFrame
+        From :func:`stressmap.quality.checks.assess`, whole.
+
+    Returns
+    -------
+    tuple of Note
+        One or none.
+    """
+    other = assessed["flags"].map(lambda codes: "outside_visit" in codes).to_numpy(bool)
+    twice = assessed[in_two_files(assessed) & other]
+    if twice.empty:
+        return ()
+    files = list(dict.fromkeys(twice["file"]))
+    return (Note.of("readings_of_others_in_two_files", count=len(twice), files=files),)
+
+
 def two_files_note(assessed: pd.DataFrame) -> tuple[Note, ...]:
     """Say how many readings of the visit stand in two files.
 

@@ -33,7 +33,9 @@ test("the unit goes by size", () => {
   assert.deepEqual(quantityText(12000, "volume", US, ENGLISH), { number: "9.73", unit: "acre-ft" });
   assert.deepEqual(quantityText(100, "volume", US, ENGLISH), { number: "26,417", unit: "gal" });
   assert.deepEqual(quantityText(0, "volume", US, ENGLISH), { number: "0", unit: "gal" });
-  assert.deepEqual(quantityText(0.999, "chance", US, ENGLISH), { number: "99", unit: "%" });
+  assert.deepEqual(quantityText(0.999, "chance", US, ENGLISH), { number: "99", unit: "%", bound: "over" });
+  assert.deepEqual(quantityText(7e-32, "chance", US, ENGLISH), { number: "1", unit: "%", bound: "under" });
+  assert.deepEqual(quantityText(0.994, "chance", US, ENGLISH), { number: "99", unit: "%" });
 });
 
 test("one of a thing is told as one, whether its count comes as a number or written", () => {

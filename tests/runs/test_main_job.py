@@ -226,7 +226,7 @@ def test_notes_do_not_tell_where_the_ranch_lies(stressmap, tmp_path):
     assert stressmap("run", moved / "settings" / "ranch.toml", "--out", tmp_path / "b").code == 0
     assert hashes(tmp_path / "a") == hashes(tmp_path / "b")
     said = json.loads((tmp_path / "a" / "run.json").read_text())["warnings"]
-    assert "../gis/blocks.geojson: the crop 'Ciruelo' is taken as prune." in said
+    assert "../gis/blocks.geojson: crops are taken as: 'Ciruelo' as prune." in said
     assert "../readings.csv: pressure_mpa is read in MPa, as its heading says." in said
     assert (
         "No reading has a vapour pressure deficit and so no baseline: ../weather.csv ends 2026-07-14 13:00, "

@@ -232,7 +232,7 @@ def _name(sheet: CrewSheet, left: float, top: float, width: float, turn: Turn) -
     for line, half in enumerate(halves):
         sheet.put(left, top + 7.3 + 2.2 * line, half, size=9 if len(halves) == 1 else 6.6, width=width)
     said = [f"{words(f'sheet.{turn.side}')} · {trees_words(turn, words)}" for words in sheet.words]
-    said += [change_line(row, sheet.words[0])]
+    said += [change_line(row, sheet.words[0], sheet.content.gauge_unit)]
     y, deep = (10.4, 2.2) if len(halves) == 1 else (11.6, 1.9)
     for line, text in enumerate(said):
         sheet.put(left, top + y + deep * line, text, size=6.4 if len(halves) == 1 else 5.6, width=width)

@@ -8,8 +8,10 @@ Beside the format of :meth:`str.format`, a text may ask for
 - ``{rows:first5}``: a list cut off after five; ``{names:quoted5}``: each in quotation marks;
 - ``{read:read40}``: columns and what they were read as; ``{unread:meant20}``: columns that were not read and
   what they might be;
+- ``{crops:taken12}``: words for crops and what they were taken as;
 - ``{places:places8}``: rows with their trees, ``{places:(places8)}`` in brackets where there are any;
 - ``{psi:in_psi}``: pressures [bar] in psi, in brackets: one, or least, most and middle, or none;
+- ``{bars:in_bar}``: the same in bar; ``{degrees:span}``: one figure, or least and most;
 - ``{area:.1f}``: a number as the language writes it; ``{area_m2:area}``: an area in the ranch's units.
 """
 
@@ -29,8 +31,9 @@ from stressmap.core.text import one_line
 from stressmap.core.units import BAR_PER, HA_PER_ACRE, M2_PER_HA
 from stressmap.output.text.words import Language, Words
 
-_CUT = re.compile(r"(\(?)(first|quoted|places|read|meant)(\d+)\)?")
+_CUT = re.compile(r"(\(?)(first|quoted|places|read|meant|taken)(\d+)\)?")
 
+_SPREADS = {"in_psi": ("psi", BAR_PER["psi"], 0), "in_bar": ("bar", 1.0, 1), "span": ("", 1.0, 0)}
 LEAST_ACRES = 0.01
 """Areas below are told as being below."""
 
@@ -83,8 +86,8 @@ class _Filler(string.Formatter):
         if "|" in format_spec:
             one, many = format_spec.split("|", 1)
             return one if (len(value) if isinstance(value, tuple) else value) == 1 else many
-        if format_spec == "in_psi":
-            return self._in_psi(value)
+        if format_spec in {"in_psi", "in_bar", "span"}:
+            return self._spread(value, format_spec)
         if cut := _CUT.fullmatch(format_spec):
             return self._list(value, *cut.groups())
         if isinstance(value, tuple):
@@ -106,15 +109,16 @@ class _Filler(string.Formatter):
             return sign + self._words.number(value, int(format_spec.rpartition(".")[2][:-1]))
         return format(value, format_spec)
 
-    def _in_psi(self, pressures: tuple[float, ...]) -> str:
-        """Write pressures [bar] in brackets as a gauge in psi shows them."""
+    def _spread(self, values: tuple[float, ...], form: str) -> str:
+        """Write one figure, or least and most: pressures [bar] in bar, or in brackets in psi; degrees."""
         words = texts_of(self._words.language)["word"]
-        shown = [self._words.number(bar / BAR_PER["psi"], 0) for bar in pressures]
-        if len(shown) == 1:
-            return words["psi_one"].format(one=shown[0])
-        if not shown:
-            return ""
-        return words["psi_span"].format(**dict(zip(("least", "most", "middle"), shown, strict=True)))
+        unit, factor, digits = _SPREADS[form]
+        shown = [self._words.number(value / factor, digits) for value in values]
+        if len(shown) < 2:
+            one = shown[0] if shown else ""
+            return words[f"{unit}_one"].format(one=one) if unit and shown else one
+        named = dict(zip(("least", "most", "middle"), shown, strict=False))
+        return words[f"{unit}_span" if unit else "span"].format(**named)
 
     def _area(self, m2: float) -> str:
         """Write an area: acres, or square metres and from a tenth of a hectare on hectares."""
@@ -132,6 +136,7 @@ class _Filler(string.Formatter):
         """Write a list, cut off after so many."""
         forms: dict[str, Callable[[Any], str]] = {
             "first": str, "quoted": repr, "places": self._place, "read": self._read, "meant": self._meant,
+            "taken": self._taken,
         }  # fmt: skip
         word = forms[form]
         text = ", ".join(word(value) for value in values[: int(most)])
@@ -151,6 +156,10 @@ class _Filler(string.Formatter):
     def _meant(self, column: tuple[str, str]) -> str:
         heading, ours = column
         return self._told("meant", heading, ours)
+
+    def _taken(self, crop: tuple[str, str]) -> str:
+        text = texts_of(self._words.language)["word"]["taken_as"]
+        return text.format(written=crop[0], crop=self._words.known("crop", crop[1]))
 
     def _told(self, word: str, heading: str, ours: str) -> str:
         text = texts_of(self._words.language)["word"][word]

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from stressmap.output.text.words import Words
+from stressmap.output.view.quantities import quantity
 
 SAID = {"relieved": "moved.relieved", "drier": "moved.drier"}
 HEADS = ("gauge", "weather", "trees", "word", "target")
@@ -59,7 +60,7 @@ def change_cells(row: Mapping[str, Any], words: Words) -> tuple[str, ...] | None
     return gauge, weather, trees, words(SAID.get(str(row.get("change")), "moved.unclear")), target
 
 
-def change_line(row: Mapping[str, Any], words: Words) -> str:
+def change_line(row: Mapping[str, Any], words: Words, gauge: str = "bar") -> str:
     """Say the change of a valve zone in a line: that of the gauge, and what it is made of.
 
     Parameters
@@ -68,6 +69,8 @@ def change_line(row: Mapping[str, Any], words: Words) -> str:
         Its row of the valve table.
     words : Words
         The language.
+    gauge : str
+        Unit of the crew's gauge; in psi its change stands beside that in bar.
 
     Returns
     -------
@@ -78,7 +81,12 @@ def change_line(row: Mapping[str, Any], words: Words) -> str:
     if cells is None:
         return ""
     line = "moved.line" if _known(row.get("weather_change_bar")) else "moved.line_no_weather"
-    return words(line, **dict(zip(HEADS, cells, strict=True)))
+    said = dict(zip(HEADS, cells, strict=True))
+    change = row["gauge_change_bar"]
+    if gauge == "psi" and _known(change):
+        sign = "+" if change > 0 else ""
+        said["gauge"] += f" ({sign}{quantity(change, 'gauge', words)})"
+    return words(line, **said)
 
 
 def _known(value: float | None) -> bool:

@@ -10,7 +10,8 @@ practice, no source.
 2. **Rounding** is that of schoolbooks, half away from zero, on the number as it is written in decimals, less
    the last digits in which a division errs: 0.575 is 58 %, though 0.575 / 0.01 is 57.49999999999999.
 3. **A part of a whole** (``chance``, ``share``) is never written as nothing or as all of it unless it is. A
-   chance has no decimals; a share, the part of an amount, has one below ten per cent.
+   chance has no decimals, and is under 1 % or over 99 % at its ends;
+   a share, the part of an amount, has one below ten per cent.
 """
 
 from __future__ import annotations
@@ -166,15 +167,17 @@ def quantity(value: float | None, kind: Kind, words: Words) -> str:
     >>> quantity(100.0, "volume", Words("es", "us")), quantity(41.0, "depth", Words("es", "us"))
     ('26,417 gal', '1.61 pulg')
     >>> quantity(0.999, "chance", Words("en")), quantity(0.004, "share", Words("en"))
-    ('99 %', '0.4 %')
+    ('over 99 %', '0.4 %')
     """
     if value is None or value != value:  # noqa: PLR0124 - NaN is what differs from itself
         return words("measure.no_data")
     scale = scale_of(value, kind, words.units)
     number = float(f"{value / scale.factor:.{PRECISION}g}")
+    bound = _bound(number, kind)
     if kind in PARTS:
         number = _inside(number, scale.digits)
-    return f"{words.number(number, scale.digits)} {words(f'unit.{scale.unit}')}"
+    said = f"{words.number(number, scale.digits)} {words(f'unit.{scale.unit}')}"
+    return words(f"measure.{bound}", value=said) if bound else said
 
 
 def known(value: float | None, kind: Kind, words: Words) -> str:
@@ -206,6 +209,14 @@ def known(value: float | None, kind: Kind, words: Words) -> str:
     number = float(f"{value / scale.factor:.{KNOWN}g}")
     digits = max(0, KNOWN - 1 - math.floor(math.log10(abs(number))))
     return f"{words.number(number, min(digits, scale.digits))} {words(f'unit.{scale.unit}')}"
+
+
+def _bound(percent: float, kind: Kind) -> str:
+    """Tell whether a chance is ``"under"`` one per cent or ``"over"`` 99 as written, else ``""``."""
+    if kind != "chance" or not 0 < percent < 100:
+        return ""
+    shown = half_up(percent, 0)
+    return "under" if shown == 0 else "over" if shown == 100 else ""
 
 
 def _inside(percent: float, digits: int) -> float:

@@ -13,10 +13,13 @@ from helpers.told import english
 from shapely.geometry import box
 
 from stressmap.agronomy import crops, indices
+from stressmap.agronomy.crop_names import settle_crops
 from stressmap.agronomy.orchard import Orchard, settle
 from stressmap.core.errors import DataError, SettingsError
 from stressmap.core.notes import NoteList
 from stressmap.core.settings import Settings
+from stressmap.output.text.note_words import sentence
+from stressmap.output.text.words import Words
 
 ZONE = "America/Los_Angeles"
 RANCH = {"name": "Invented Ranch", "timezone": ZONE}
@@ -219,7 +222,14 @@ def test_a_crop_without_a_profile_is_one_error_with_the_nearest_name() -> None:
 def test_crops_in_spanish_are_recognised_and_said() -> None:
     table, said = add(readings(("2026-07-14 13:00", "A", -9.0)), blocks(A="ciruela_pasa"), weather(HOT))
     assert table["target_bar"].notna().all()
-    assert said == ["blocks.geojson: the crop 'ciruela_pasa' is taken as prune."]
+    assert said == ["blocks.geojson: crops are taken as: 'ciruela_pasa' as prune."]
+
+
+def test_a_crop_in_the_reader_s_own_word_needs_no_telling() -> None:
+    where, profiles = blocks(A="Ciruelo", B="Nogal"), crops.load_profiles({}, "r")
+    noted = settle_crops(where, profiles, "b.csv", lambda crop: Words("es").known("crop", crop))
+    said = [sentence(note, Words("es")) for note in noted.notes]
+    assert said == ["b.csv: los cultivos se toman así: 'Nogal' como nogal de Castilla."]
 
 
 def test_a_reading_in_no_block_keeps_its_tension_and_deficit() -> None:

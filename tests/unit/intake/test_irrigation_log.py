@@ -84,6 +84,11 @@ def test_a_day_without_a_clock_begins_at_midnight_and_is_said(tmp_path: Path) ->
     assert said == ["irrigation.csv: 1 day in start has no clock; midnight was taken."]
 
 
+def test_midnight_is_not_spoken_of_where_the_row_was_left_out(tmp_path: Path) -> None:
+    _, said = read(tmp_path, "valve,start,hours\nV1,2026-07-10 06:00,8\nV1,2026-07-11,all night\n")
+    assert not [line for line in said if "midnight" in line]
+
+
 def test_rows_that_cannot_be_are_left_out_and_each_told(tmp_path: Path) -> None:
     text = (
         "valve,start,end,hours\n,2026-07-10 06:00,,8\nV2,2026-07-10 06:00,,\n"

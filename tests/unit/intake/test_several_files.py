@@ -300,3 +300,13 @@ CHOSEN = settings.Settings.model_validate(
     }
 )
 TWIN = read_readings(InputSource.of_bytes(dressed(WHOLE, "plain"), "whole.csv"), CHOSEN).value
+
+
+def test_a_file_listed_twice_is_read_once_and_said(ranch: Path) -> None:
+    put(ranch.parent / "visits", a_csv=JUNE)
+    chosen, file = settings.load(ranch), ranch.parent / "visits" / "a.csv"
+    read = read_readings((file, file), chosen)
+    assert len(read.value) == 2
+    assert [note.value("files") for note in read.notes if note.code == "files_named_twice"] == [(str(file),)]
+    once = read_readings((file,), chosen)
+    assert "files_named_twice" not in [note.code for note in once.notes]

@@ -56,6 +56,12 @@ def test_without_weather_the_trees_are_not_praised(weather: float | None) -> Non
     assert (cells[1], cells[3]) == ("unknown", "weather unknown")
 
 
+def test_a_psi_crew_reads_its_gauge_s_change_in_psi_too() -> None:
+    """1.3 bar x 14.5038 psi a bar = 18.9 psi (NIST Special Publication 811, appendix B; from memory)."""
+    line = change_line(ROW | {"gauge_change_bar": 1.3}, Words("en"), "psi")
+    assert line.startswith("+1.3 (+19 psi) = weather +2.0")
+
+
 def test_without_a_visit_before_nothing_is_said() -> None:
     assert change_cells({}, Words("en")) is None
     assert change_line({}, Words("en")) == ""

@@ -28,10 +28,11 @@ SCRIPT = """
 import { quantityText, hoursAndMinutes } from "./stressmap/output/web/map/quantities.js";
 let text = "";
 for await (const part of process.stdin) text += part;
-const { rules, marks, units, cases, hours } = JSON.parse(text);
+const { rules, marks, units, bounds, cases, hours } = JSON.parse(text);
 const written = cases.map(([value, kind]) => {
-  const { number, unit } = quantityText(value, kind, rules, marks);
-  return `${number} ${units[unit]}`;
+  const { number, unit, bound } = quantityText(value, kind, rules, marks);
+  const text = `${number} ${units[unit]}`;
+  return bound ? bounds[bound].replace("{value}", text) : text;
 });
 process.stdout.write(JSON.stringify([written, hours.map(hoursAndMinutes)]));
 """
@@ -76,13 +77,16 @@ def test_other_quantities_in_both_languages_and_units() -> None:
 
 def test_nothing_uncertain_is_called_certain() -> None:
     chances = (0, 0.001, 0.5, 0.994, 0.999, 0.99999, 1)
-    assert [percent(p, US) for p in chances] == ["0 %", "1 %", "50 %", "99 %", "99 %", "99 %", "100 %"]
+    assert [percent(p, US) for p in chances] == [
+        "0 %", "under 1 %", "50 %", "99 %", "over 99 %", "over 99 %", "100 %",
+    ]  # fmt: skip
+    assert [percent(p, SPANISH) for p in (7e-32, 0.9999)] == ["menos de 1 %", "más de 99 %"]
     assert percent(0.575, US) == "58 %"
     shares = (0, 0.0004, 0.004, 0.0312, 0.0996, 0.5, 0.999, 1)
     assert [quantity(p, "share", US) for p in shares] == [
         "0 %", "0.1 %", "0.4 %", "3.1 %", "10 %", "50 %", "99 %", "100 %",
     ]  # fmt: skip
-    assert WaterWords("en").share(0.999) == WaterWords("en").chance(0.999) == percent(0.999, US)
+    assert WaterWords("en").chance(0.999) == percent(0.999, US)
 
 
 def test_what_is_not_known_is_said_so() -> None:
@@ -121,6 +125,7 @@ def test_the_map_writes_what_every_other_paper_writes(language, units) -> None:
         "rules": page_rules(units),
         "marks": {"decimal": words("locale.decimal"), "thousands": words("locale.thousands")},
         "units": words.table()["unit"],
+        "bounds": words.table()["measure"],
         "cases": cases,
         "hours": hours,
     }

@@ -64,7 +64,11 @@ def with_ones(text: str, language: Literal["en", "es"]) -> str:
     """Fill a text with ones wherever a count may stand."""
     values: dict[str, object] = {}
     for name, form in blanks(text):
-        if re.match(r"\(?(first|quoted|places|read|meant)\d", form) or form == "in_psi":
+        if re.match(r"\(?(first|quoted|places|read|meant|taken)\d", form) or form in {
+            "in_psi",
+            "in_bar",
+            "span",
+        }:
             values[name] = ()
         elif name == "none":
             values[name] = 0

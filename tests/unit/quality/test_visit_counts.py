@@ -6,7 +6,7 @@ from helpers.told import english
 
 from stressmap.core.row_names import row_names
 from stressmap.quality.assessment_summary import mend_table, summarise
-from stressmap.quality.visit_counts import in_two_files, two_files_note, visit_notes
+from stressmap.quality.visit_counts import in_two_files, two_files_elsewhere, two_files_note, visit_notes
 
 BLOCKS = ranch.blocks()
 VALVES = ranch.valves(BLOCKS)
@@ -71,3 +71,15 @@ def test_what_only_stands_in_two_files_needs_no_mending() -> None:
     ]
     listed = mend_table(assessed)
     assert listed[["row", "file"]].to_numpy().tolist() == [[20, "monday.csv"]]
+
+
+def test_what_stands_in_two_files_of_another_visit_is_said_too() -> None:
+    table = in_two()
+    table["time"] = table["time"].where(table["row"] > 5, table["time"] - pd.Timedelta(days=12))
+    assessed = ranch.assess(table, BLOCKS)
+    assert english(two_files_elsewhere(assessed)) == [
+        "4 readings of other visits stand in another file too (tuesday.csv); each counts once."
+    ]
+    told = english(summarise(assessed, BLOCKS, VALVES, ranch.settings()).visits)
+    assert told[-1].startswith("4 readings of other visits")
+    assert two_files_elsewhere(ranch.assess(in_two(), BLOCKS)) == ()

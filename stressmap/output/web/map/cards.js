@@ -55,8 +55,10 @@ function changeText(change) {
 // What the gauge shows is the weather's part and the trees' part; the equals sign only where that holds as written.
 function changeParts({ bar: trees, gauge, weather, target, watered }, unread) {
   const lines = [];
-  const signedParts = { gauge: signedNumber(gauge), weather: signedNumber(weather), trees: signedNumber(trees) };
-  if (gauge !== null && weather === null) lines.push(word("card.change_no_weather", signedParts));
+  const inPsi = gauge !== null && ranch.gauge === "psi" ? ` (${gauge > 0 ? "+" : ""}${quantity(gauge, "gauge")})` : "";
+  const inBar = `${signedNumber(gauge)} ${word("unit.bar")}${inPsi}`;
+  const signedParts = { gauge: inPsi ? inBar : signedNumber(gauge), weather: signedNumber(weather), trees: signedNumber(trees) };
+  if (gauge !== null && weather === null) lines.push(word("card.change_no_weather", { gauge: inBar }));
   else if (gauge !== null) lines.push(word("card.change_parts", { ...signedParts, sign: addUpAsWritten(gauge, [weather, trees]) ? "=" : "≈" }));
   if (target !== null) lines.push(word("card.change_target", { value: signedNumber(target) }));
   if (lines.length) lines.push(word("card.change_sign"));

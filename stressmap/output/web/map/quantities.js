@@ -27,12 +27,21 @@ export function inside(percent, digits) {
   return percent < 0 ? -size : size;
 }
 
+// A chance that would read as nothing or as all, and is neither, is under one per cent or over 99.
+export function boundOf(percent) {
+  if (percent <= 0 || percent >= 100) return "";
+  const written = Number(halfUp(percent, 0));
+  return written === 0 ? "under" : written === 100 ? "over" : "";
+}
+
 // The number of a quantity and the name of its unit; rules are { scales, parts }, as Python's page_rules gives them.
 export function quantityText(value, kind, rules, marks) {
   const [, unit, factor, digits] = rules.scales[kind].find(([least]) => Math.abs(value) >= least);
   const sure = Number((value / factor).toPrecision(PRECISION));
   const number = rules.parts.includes(kind) ? inside(sure, digits) : sure;
-  return { number: numberText(number, digits, marks), unit };
+  const written = { number: numberText(number, digits, marks), unit };
+  const bound = kind === "chance" ? boundOf(sure) : "";
+  return bound ? { ...written, bound } : written;
 }
 
 // Fills in a text; {count:1 tree|{count} trees} is the first where the count is 1.

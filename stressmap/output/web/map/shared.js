@@ -32,8 +32,9 @@ export function number(value, digits = 1) {
 
 export function quantity(value, kind) {
   if (value === null || value === undefined) return word("measure.no_data");
-  const { number: shownNumber, unit } = quantityText(value, kind, ranch.quantities, marks());
-  return `${shownNumber} ${word(`unit.${unit}`)}`;
+  const { number: shownNumber, unit, bound } = quantityText(value, kind, ranch.quantities, marks());
+  const text = `${shownNumber} ${word(`unit.${unit}`)}`;
+  return bound ? word(`measure.${bound}`, { value: text }) : text;
 }
 
 export const bar = (value) => quantity(value, "pressure");
