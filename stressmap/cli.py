@@ -220,16 +220,15 @@ def _volume(text: str | None) -> float | None:
 
 def _print_started(folder: Path, made: Start) -> None:
     from stressmap.core.unfilled import ASKED
-    from stressmap.output.text.note_words import sentence
+    from stressmap.output.text.note_words import sentences
     from stressmap.output.text.start_words import StartWords
     from stressmap.output.text.words import Words
 
     say = StartWords(made.place.language, made.place.units)
     words = Words(made.place.language, made.place.units)
     typer.echo(say("said.made", folder=folder, pages=", ".join(made.pages), blocks=len(made.blocks)))
-    for note in made.notes:
-        heading = "terminal.warning" if note.severity == "warning" else "terminal.note"
-        typer.echo(words(heading, note=sentence(note, words)))
+    for text in sentences(made.notes, words):
+        typer.echo(words("terminal.note", note=text))
     for problem in made.to_mend:
         typer.echo(say("said.to_mend", problem=problem))
     table = next((page for page in made.pages if page.endswith("s.csv") and "/" not in page), None)
