@@ -26,7 +26,7 @@ from stressmap.intake.block_attributes import (
 )
 from stressmap.intake.block_cells import names_of, positive
 from stressmap.intake.block_words import system_of, unknown_words
-from stressmap.intake.columns import Field, Table, match, names
+from stressmap.intake.columns import Field, Table, ended, match, names
 from stressmap.intake.drawn_outlines import drawn_of, finished, workable
 from stressmap.intake.outline_names import OutlineFile
 from stressmap.intake.outline_pieces import pieces_joined
@@ -34,20 +34,33 @@ from stressmap.intake.polygon_files import Outlines
 from stressmap.intake.unread_columns import columns_of
 from stressmap.intake.working_crs import working_crs
 
+_ENDINGS = "nm name typ type cd code desc nombre tipo"
+"""What surveyors put behind the name of a column of words."""
 _BLOCK = Field(
     names("block_id block_name block_no bloque lote cuadro cuartel"), weak=names("name nombre label id field")
 )
 BLOCK_FIELDS = {
     "block": _BLOCK,
-    "crop": Field(names("cultivo crop_type crop_name especie species")),
-    "variety": Field(names("variedad cultivar")),
+    "crop": Field(
+        names("cultivo crop_type crop_name especie species"), weak=ended("crop cultivo especie", _ENDINGS)
+    ),
+    "variety": Field(names("variedad cultivar"), weak=ended("variety variedad cultivar var", _ENDINGS)),
     "planted": Field(
         names("year_planted plant_year planting_year plantado ano_plantacion ano_de_plantacion")
     ),
-    "irrigation": Field(names("system irrigation_system riego sistema_de_riego sistema")),
+    "irrigation": Field(
+        names("system irrigation_system riego sistema_de_riego sistema"),
+        weak=(
+            *names("irrig irr irrig_meth irrig_method irrigation_method tipo_riego tipo_de_riego"),
+            *ended("irrigation irrig irr system riego sistema", _ENDINGS),
+        ),
+    ),
     "weight": Field(names("peso priority_weight")),
     "harvest": Field(names("harvest_date cosecha fecha_de_cosecha")),
-    "soil": Field(names("soil_texture soil_type suelo textura")),
+    "soil": Field(
+        names("soil_texture soil_type suelo textura"),
+        weak=(*names("tipo_suelo tipo_de_suelo"), *ended("soil suelo textura", _ENDINGS)),
+    ),
     "row_spacing_m": Field(
         names(
             "row_spacing row_space row_distance row_width rowspacing between_rows distance_between_rows "
@@ -91,12 +104,15 @@ VALVE_FIELDS = {
     ),
     "block": Field(_BLOCK.names),
     "rate": Field(
-        names("application_rate precipitation_rate tasa mm_h"), ("mm/h", "in/h"), shown="rate_mm_h"
+        names("application_rate precipitation_rate precip_rate tasa mm_h"),
+        ("mm/h", "in/h"),
+        stated=names("precip precipitation precipitacion prec ppt application applic appl"),
+        shown="rate_mm_h",
     ),
     "flow": Field(names("flow_rate caudal gasto m3_h gpm"), tuple(M3_H_PER), shown="flow_m3_h"),
     "min_hours": Field(names("horas_min min_horas horas_minimas")),
     "max_hours": Field(names("horas_max max_horas horas_maximas")),
-    "pump": Field(names("bomba pump_id")),
+    "pump": Field(names("bomba pump_id"), weak=ended("pump bomba", "nm name no num cd code nombre")),
     "source": Field(
         names("water_source source_name ditch canal fuente fuente_de_agua acequia toma origen_del_agua")
     ),

@@ -15,6 +15,7 @@ Use, for a new kind of table::
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -28,6 +29,8 @@ from stressmap.intake.unit_headings import UNITS, apart, normal, split_unit, uni
 
 CUT_LETTERS = (9, 10)
 """So many letters a shapefile keeps of a heading."""
+FEWEST_LETTERS = 3
+"""A word of a heading that is cut keeps so many letters at least."""
 MOST_PROBLEMS = 10
 """So many faulty cells of a column are listed, then their count."""
 
@@ -44,6 +47,8 @@ class Field:
         Units that a heading may end with, as this package writes them; empty for none.
     weak : tuple of str
         Spellings too general to trust (``id``, ``name``): taken only if nothing else is that column.
+    stated : tuple of str
+        Spellings that mean it only with one of the units behind: ``precip_mmh`` of a valve.
     shown : str
         What users call it, where that is not our short name: ``pressure_bar``.
     """
@@ -51,6 +56,7 @@ class Field:
     names: tuple[str, ...]
     units: tuple[str, ...] = ()
     weak: tuple[str, ...] = ()
+    stated: tuple[str, ...] = ()
     shown: str = ""
 
 
@@ -70,6 +76,26 @@ def names(words: str) -> tuple[str, ...]:
     tuple of str
     """
     return tuple(words.split())
+
+
+def ended(words: str, endings: str) -> tuple[str, ...]:
+    """Put each ending behind each spelling.
+
+    Parameters
+    ----------
+    words, endings : str
+        Spellings and endings between blanks.
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> ended("crop cultivo", "nm cd")
+    ('crop_nm', 'crop_cd', 'cultivo_nm', 'cultivo_cd')
+    """
+    return tuple(f"{word}_{ending}" for word in words.split() for ending in endings.split())
 
 
 class Seen(NamedTuple):
@@ -108,6 +134,7 @@ def recognise(heading: str, fields: Fields) -> Seen | None:
         _recognise(heading, fields)
         or (_recognise(spaced, fields) if spaced != heading else None)
         or _recognise_cut(heading, fields)
+        or _recognise_shortened(spaced, fields)
     )
 
 
@@ -127,13 +154,41 @@ def _recognise_cut(heading: str, fields: Fields) -> Seen | None:
     return found.pop() if len(found) == 1 else None
 
 
+def _recognise_shortened(heading: str, fields: Fields) -> Seen | None:
+    """Recognise a heading of several words, each cut or without its vowels: ``IRRIG_SYST``, ``ROW_SPACNG``."""
+    whole, (name, unit) = normal(heading), split_unit(heading)
+    found = set()
+    for ours, spec in fields.items():
+        for text, stated in ((whole, None), (name, unit if unit in spec.units else None)):
+            if (stated or text == whole) and any(_shortens(text, own) for own in (ours, *spec.names)):
+                found.add(Seen(ours, stated, weak=True))
+    return found.pop() if len({seen.ours for seen in found}) == 1 == len(found) else None
+
+
+def _shortens(text: str, spelling: str) -> bool:
+    short, long = text.split("_"), spelling.split("_")
+    pairs = list(zip(short, long, strict=False))
+    return len(short) == len(long) > 1 and all(_short_word(word, whole) for word, whole in pairs)
+
+
+def _short_word(word: str, whole: str) -> bool:
+    """Tell whether a word is another's beginning, or that without some or all of its vowels."""
+    if word == whole:
+        return True
+    bare = re.sub(r"(?<=.)[aeiou]", "", whole)
+    cut = len(word) >= FEWEST_LETTERS and (whole.startswith(word) or bare.startswith(word))
+    return cut or (
+        whole[:1] == word[:1] != "" and re.sub(r"(?<=.)[aeiou]", "", word) == bare and len(bare) > 1
+    )
+
+
 def _recognise(heading: str, fields: Fields) -> Seen | None:
     full = normal(heading)
     name, unit = split_unit(heading)
     if not full:
         return None
     for ours, spec in fields.items():
-        if unit in spec.units and name and (name == ours or name in spec.names):
+        if unit in spec.units and name and (name == ours or name in spec.names or name in spec.stated):
             return Seen(ours, unit)
     for ours, spec in fields.items():
         if full == ours or full in spec.names:
@@ -425,9 +480,18 @@ def _ambiguous(sheet: Sheet, ours: str, theirs: list[str]) -> Problem:
 def _missing(sheet: Sheet, ours: str, fields: Fields) -> Problem:
     shown = fields[ours].shown or ours
     usual = ", ".join(list(dict.fromkeys((shown, *fields[ours].names)))[:4])
-    near = difflib.get_close_matches(ours, [normal(h) for h in sheet.headings if h], n=1, cutoff=0.7)
-    spelled = [h for h in sheet.headings if near and normal(h) == near[0]]
+    spelled = _likely(sheet, ours, fields)
     example = spelled[0] if spelled else "your heading"
     there = ", ".join(h for h in sheet.headings if h)[:160]
     what = f"no column is recognised as {shown} (usual headings: {usual}); the file has {there}"
     return Problem(sheet.where, what, f'Add it, or name it under [columns], "{example}" = "{shown}"')
+
+
+def _likely(sheet: Sheet, ours: str, fields: Fields) -> list[str]:
+    """List the headings, none of which is recognised, that a column may be spelled as, the likeliest first."""
+    from stressmap.intake.unread_columns import meant_by  # builds on this module
+
+    near = difflib.get_close_matches(ours, [normal(h) for h in sheet.headings if h], n=1, cutoff=0.7)
+    open_headings = [h for h in sheet.headings if h and recognise(h, fields) is None]
+    meant = [h for h in open_headings if meant_by(h, fields) == ours]
+    return [h for h in sheet.headings if near and normal(h) == near[0]] or meant

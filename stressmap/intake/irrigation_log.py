@@ -42,8 +42,20 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
         "start_day": Field(names("date start_date day fecha fecha_inicio dia")),
         "end": Field(names("end ended stop off end_time end_date_time off_time fin final termino hora_fin")),
         "end_day": Field(names("end_date fecha_fin")),
-        "hours": Field(names("hours duration run_time runtime set_hours horas duracion"), units=("h", "min")),
-        "mm": Field(names("depth applied mm lamina aplicado"), units=("mm", "in")),
+        "hours": Field(
+            names(
+                "hours duration run_time runtime set_hours horas duracion hrs hr hour hours_run hrs_run "
+                "hours_ran horas_riego horas_de_riego horas_regadas horas_de_operacion tiempo_riego "
+                "tiempo_de_riego set_time set_length minutes minutos min mins minute minuto"
+            ),
+            units=("h", "min"),
+            stated=names("run ran riego set tiempo time operacion"),
+        ),
+        "mm": Field(
+            names("depth applied mm lamina aplicado mm_applied mm_aplicados inches inch in pulgadas pulg"),
+            units=("mm", "in"),
+            stated=names("water agua lamina_aplicada depth_applied applied_depth water_applied"),
+        ),
     }
 )
 """Our columns of an irrigation log and their spellings."""

@@ -63,7 +63,8 @@ FIELDS = {
     "bagged_at": Field(
         names(
             "bagged bag_time bag_on bag_start time_bagged hora_bolsa hora_de_bolsa embolsado "
-            "hora_embolsado hora_de_embolsado"
+            "hora_embolsado hora_de_embolsado tapado tapada tapado_a_las hora_tapado hora_de_tapado "
+            "covered_at cover_time time_covered inicio_bolsa inicio_de_bolsa bolsa_inicio inicio_embolsado bag_start"
         )
     ),
     "bag_minutes": Field(

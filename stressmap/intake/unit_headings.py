@@ -58,11 +58,12 @@ def normal(text: str) -> str:
 
     Examples
     --------
-    >>> normal("  Presión (MPa) "), normal("Tree #"), normal("N° de Árbol"), normal("°C")
+    >>> normal("  Presión (MPa) "), normal("Tree #"), normal("N° de Árbol"), normal("ºC")
     ('presion_mpa', 'tree_no', 'no_de_arbol', 'c')
     """
     lowered = text.translate(_SUPERSCRIPT).casefold()
-    lowered = re.sub(r"\bn[°º]\s*", "no ", lowered).replace("#", " no ").replace("%", " % ")
+    lowered = re.sub(r"\bn[°º]\s*", "no ", lowered)
+    lowered = re.sub(r"(?<=\bt)º|º\s*(?=[cf]\b)", " ", lowered).replace("#", " no ").replace("%", " % ")
     lowered = lowered.replace("\u03c8", " psi ")
     plain = without_accents(lowered)
     return re.sub(r"[^a-z0-9%]+", "_", plain).strip("_")

@@ -13,6 +13,7 @@ from stressmap.core.row_counts import Columns
 from stressmap.intake.columns import Field, Fields, Table, names, recognise
 from stressmap.intake.numbers import parse_numbers
 from stressmap.intake.tabular import Sheet
+from stressmap.intake.times import read_clock
 from stressmap.intake.unit_headings import apart, normal, split_unit
 
 _SHORT: Mapping[str, str] = MappingProxyType(
@@ -38,19 +39,39 @@ _CLUES: Mapping[str, frozenset[str]] = MappingProxyType(
     {
         "recheck": frozenset(names(_SECOND)),
         "bag_minutes": frozenset(
-            ["bag", "bagged", "bagging", "bags", "bolsa", "bolsas", "embolsado", "embolsada", "foil", "sack"]
+            names(
+                "bag bagged bagging bags bolsa bolsas embolsado embolsada foil sack tapado covered cubierto"
+            )
         ),
+        "hours": frozenset(names("hours hrs hour horas minutes mins minutos duration duracion runtime ran")),
+        "irrigation": frozenset(names("irrig irrigation riego")),
+        "rate": frozenset(names("precip precipitation mmh")),
+        "flow": frozenset(names("flow gpm caudal gasto lps")),
+        "pump": frozenset(names("pump bomba")),
+        "soil": frozenset(names("soil suelo")),
+        "harvest": frozenset(names("harv harvest cosecha")),
+        "planted": frozenset(names("planted plntd plantado plantada plantacion planting")),
     }
 )
-"""Words by which a second reading or a time in the bag is known, in headings that nothing else explains."""
+"""Words by which columns that matter most are known, in headings that nothing else explains."""
 
 _OTHER = frozenset(names("dir direction direccion max min gust gusts racha rafaga std sd total"))
 """Words of a figure other than ours: the direction or a gust of the wind, a day's extremes."""
 
-LIKELY = frozenset({"recheck", "bag_minutes", "bagged_at"})
-"""Columns by which readings are judged: one that is there and not read lets a doubtful reading pass."""
+_FIGURES, _LETTERS = r"\D{0,3}\d.*", r".*[^\W\d_].*"
+LIKELY: Mapping[str, str] = MappingProxyType(
+    {
+        "recheck": "(?s).*", "bag_minutes": "(?s).*", "bagged_at": "(?s).*", "hours": _FIGURES, "mm": _FIGURES,
+        "end": _FIGURES, "irrigation": _LETTERS, "soil": _LETTERS, "pump": "(?s).*", "rate": _FIGURES,
+        "flow": _FIGURES, "planted": r"(?:.*\D)?(?:19|20)\d\d(?:\D.*)?", "harvest": r"\d+\D+\d+.*",
+    }
+)  # fmt: skip
+"""Columns on which readings or the water plan rest, which must not be unread without a word; and what most of
+the cells of one look like."""
+_BAGGED_FROM_HOURS = 4.0
+"""Clocks under a bag's heading that are later than this are moments, not times in the bag."""
 
-_ALIKE, _LINKED = 0.8, 0.5
+_ALIKE, _LINKED, _MOST = 0.8, 0.5, 0.5
 _WITHIN, _SHARE = 0.1, 0.3
 """A column whose middle ratio to the pressures is this close to one, in so many rows, may be their second."""
 
@@ -80,9 +101,12 @@ def columns_of(sheet: Sheet, table: Table, fields: Fields, chosen: Mapping[str, 
     unread = [at for at in _unread(sheet, table) if normal(sheet.headings[at]) not in left_out]
     guesses = {at: guess(sheet, at, table, fields) for at in unread}
     for at, ours in guesses.items():
-        if ours in LIKELY:
+        if ours and ours in LIKELY and _looks(sheet.frame[at], LIKELY[ours]):
             known = {"file": sheet.where, "column": _heading(sheet, at), "ours": _called(ours, fields)}
-            notes.say("column_likely_unread", "warning", meant=ours, **known)
+            notes.say("column_likely_unread", "warning", meant=f"unread_{ours}", **known)
+    if _second_as_leaf(table, fields, chosen):
+        heading, ours = table.headings["leaf"], _called("recheck", fields)
+        notes.say("leaf_likely_second", "warning", file=sheet.where, column=heading, ours=ours)
     meant = [(_heading(sheet, at), _called(ours, fields) if ours else "") for at, ours in guesses.items()]
     return notes.beside(Columns(tuple(_as(heading, ours) for heading, ours in read), tuple(meant)))
 
@@ -143,9 +167,11 @@ def guess(sheet: Sheet, at: int, table: Table, fields: Fields) -> str | None:
         open_fields = {k: v for k, v in open_fields.items() if k not in {"bag_minutes", "bagged_at"}}
     if not (cells != "").any():
         return None
-    return meant_by(heading, open_fields) or (
-        "recheck" if "recheck" in open_fields and _like_second(cells, table) else None
-    )
+    meant = meant_by(heading, open_fields)
+    if meant == "bag_minutes" and "bagged_at" in open_fields:
+        clocks = read_clock(cells.where(cells.str.contains(":", regex=False), "")).dt.total_seconds()
+        meant = "bagged_at" if clocks.median() > _BAGGED_FROM_HOURS * 3600.0 else meant
+    return meant or ("recheck" if "recheck" in open_fields and _like_second(cells, table) else None)
 
 
 def meant_by(heading: str, fields: Mapping[str, Field]) -> str | None:
@@ -193,6 +219,20 @@ def _nearest(name: str, whole: str, fields: Mapping[str, Field]) -> str | None:
             return spelled[near[0]]
     held = [spelled[word] for word in whole.split("_") if word in spelled]
     return held[0] if len(set(held)) == 1 else None
+
+
+def _looks(cells: pd.Series, pattern: str) -> bool:
+    """Tell whether most of the filled cells are of a form."""
+    filled = cells[cells != ""]
+    return bool(filled.str.fullmatch(pattern).mean() > _MOST)
+
+
+def _second_as_leaf(table: Table, fields: Fields, chosen: Mapping[str, str]) -> bool:
+    """Tell whether what was read as the leaf, unasked, holds pressures where no second reading was found."""
+    if not table.has("leaf") or "recheck" not in fields or table.has("recheck"):
+        return False
+    by_hand = normal(table.headings["leaf"]) in {normal(theirs) for theirs in chosen}
+    return not by_hand and _like_second(table.columns["leaf"], table)
 
 
 def _like_second(cells: pd.Series, table: Table) -> bool:

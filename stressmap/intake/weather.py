@@ -20,7 +20,7 @@ from stressmap.core.schemas import WEATHER, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
-from stressmap.intake.columns import Field, Table, match, names, recogniser
+from stressmap.intake.columns import Field, Table, ended, match, names, recogniser
 from stressmap.intake.rain_counter import each_row
 from stressmap.intake.station_clock import check_station_clock
 from stressmap.intake.table_files import read_sheet
@@ -28,6 +28,8 @@ from stressmap.intake.times import Asked, Order, read_times
 from stressmap.intake.timestamps import one_day, stamp_text
 from stressmap.intake.unread_columns import columns_of
 
+_AVERAGES = "avg mean average prom promedio media medio med"
+"""What stations put behind the name of what they average."""
 FIELDS: Mapping[str, Field] = MappingProxyType(
     {
         "time": Field(
@@ -50,15 +52,28 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
                 "ambient_temperature temp_exterior temperatura_exterior temp_ambiente temperatura_ambiente"
             ),
             units=("C", "F"),
+            weak=(
+                *names("airtc_avg airtc air_tc_avg air_tc airt_c_avg"),
+                *ended(
+                    "temp temperature temperatura t_aire temp_aire temp_del_aire temperatura_aire "
+                    "temperatura_del_aire air_temp air_temperature temp_air tair airtemp",
+                    _AVERAGES,
+                ),
+            ),
         ),
         "rh_pct": Field(
             names(
                 "rh humidity rel_hum rel_humidity relative_humidity hum hr humedad humedad_relativa "
                 "humedad_rel hum_rel hr_media humedad_media humedad_relativa_media avg_rel_hum rh_avg avg_rh "
                 "outside_humidity outside_hum outdoor_humidity out_hum hum_out humedad_exterior "
-                "humedad_ambiente"
+                "humedad_ambiente h_r"
             ),
             units=("%",),
+            weak=ended(
+                "hr h_r rh hum humedad hum_rel humedad_rel humedad_relativa relative_humidity rel_hum "
+                "humidity",
+                _AVERAGES,
+            ),
         ),
         "wind_m_s": Field(
             names(
