@@ -15,7 +15,8 @@ from stressmap.core.row_counts import NONE, Columns, RowCounts, ToldRow
 from stressmap.core.sources import InputSource
 from stressmap.core.unfilled import ASKED
 from stressmap.intake.block_cells import bearing, days, names_of, positive, share, spacing, years
-from stressmap.intake.columns import MOST_PROBLEMS, Fields, Table, match, recogniser
+from stressmap.intake.columns import MOST_PROBLEMS, Table, match, recogniser
+from stressmap.intake.heading_recognition import Fields
 from stressmap.intake.known_names import BLOCK_WORDS, KnownNames
 from stressmap.intake.table_files import read_sheet
 from stressmap.intake.unit_headings import normal

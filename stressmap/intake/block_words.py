@@ -14,7 +14,7 @@ from types import MappingProxyType
 import pandas as pd
 
 from stressmap.core.notes import Note
-from stressmap.intake.columns import names
+from stressmap.intake.heading_recognition import names
 from stressmap.intake.unit_headings import normal
 
 Classes = Mapping[str, tuple[str, ...]]

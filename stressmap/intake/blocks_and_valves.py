@@ -26,8 +26,9 @@ from stressmap.intake.block_attributes import (
 )
 from stressmap.intake.block_cells import names_of, positive
 from stressmap.intake.block_words import system_of, unknown_words
-from stressmap.intake.columns import Field, Table, ended, match, names
+from stressmap.intake.columns import Table, match
 from stressmap.intake.drawn_outlines import drawn_of, finished, workable
+from stressmap.intake.heading_recognition import Field, ended, names
 from stressmap.intake.outline_names import OutlineFile
 from stressmap.intake.outline_pieces import pieces_joined
 from stressmap.intake.polygon_files import Outlines

@@ -21,7 +21,7 @@ from defusedxml import DefusedXmlException
 from defusedxml import ElementTree as SafeTree
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.intake.columns import recognise
+from stressmap.intake.heading_recognition import recognise
 from stressmap.intake.spellings import FIELDS
 from stressmap.intake.tabular import Known, Sheet, sheet_of
 

@@ -20,7 +20,8 @@ from stressmap.core.row_counts import Columns, RowCounts, ToldRow
 from stressmap.core.schemas import IRRIGATION, conform
 from stressmap.core.units import M2_PER_HA, M3_PER_HA_MM
 from stressmap.core.unsure_sets import UnsureSets, with_unsure
-from stressmap.intake.columns import Field, Table, fitting, match, names, recogniser
+from stressmap.intake.columns import Table, fitting, match, recogniser
+from stressmap.intake.heading_recognition import Field, names
 from stressmap.intake.known_names import KnownNames, Meant
 from stressmap.intake.log_candidates import LogCandidates
 from stressmap.intake.log_sets import OnceEach, SetRow, once_each

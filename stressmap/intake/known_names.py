@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from stressmap.core.text import without_accents
-from stressmap.intake.columns import names
+from stressmap.intake.heading_recognition import names
 
 VALVE_WORDS = frozenset(names("valve valves valvula valvulas valv llave llaves"))
 BLOCK_WORDS = frozenset(names("block blocks bloque bloques lote cuadro"))

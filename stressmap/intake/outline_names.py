@@ -10,7 +10,8 @@ from pathlib import Path
 from stressmap.core.errors import Problem, SettingsError
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.sources import InputSource
-from stressmap.intake.columns import Field, match
+from stressmap.intake.columns import match
+from stressmap.intake.heading_recognition import Field
 from stressmap.intake.polygon_files import Outlines, read_outlines
 
 PROVISIONAL = "?"

@@ -11,7 +11,8 @@ import shapely
 
 from stressmap.core.notes import Note, Noted
 from stressmap.core.row_counts import ToldRow
-from stressmap.intake.columns import Field, match
+from stressmap.intake.columns import match
+from stressmap.intake.heading_recognition import Field
 from stressmap.intake.polygon_files import Outlines
 
 SLIVER_SHARE = 0.05

@@ -17,8 +17,9 @@ from stressmap.core.schemas import BLOCKS, VALVES
 from stressmap.core.sources import InputSource
 from stressmap.core.unfilled import ASKED
 from stressmap.intake.blocks_and_valves import BLOCK_FIELDS, VALVE_FIELDS
-from stressmap.intake.columns import Field, Table, doubtful, match, names, recognise
+from stressmap.intake.columns import Table, doubtful, match
 from stressmap.intake.drawn_outlines import drawn_of, finished, workable
+from stressmap.intake.heading_recognition import Field, names, recognise
 from stressmap.intake.outline_names import OutlineFile, names_to_give, provisional, replaced_names
 from stressmap.intake.outline_pieces import pieces_joined
 from stressmap.intake.polygon_files import Outlines

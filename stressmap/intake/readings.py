@@ -16,8 +16,9 @@ from stressmap.core.schemas import READINGS, conform
 from stressmap.core.settings import Reading, Settings
 from stressmap.core.units import BAR_PER, M_PER_FOOT
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
-from stressmap.intake.columns import Table, fitting, match, recognise, recogniser
+from stressmap.intake.columns import Table, fitting, match, recogniser
 from stressmap.intake.coordinates import read_place
+from stressmap.intake.heading_recognition import recognise
 from stressmap.intake.numbers import parse_numbers
 from stressmap.intake.point_files import read_points
 from stressmap.intake.several_files import Given, each, orders_of, sheets_of

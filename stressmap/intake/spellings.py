@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stressmap.intake.columns import Field, names
+from stressmap.intake.heading_recognition import Field, names
 
 PRESSURE_UNITS = ("bar", "MPa", "kPa", "psi")
 FIELDS = {
@@ -64,7 +64,7 @@ FIELDS = {
         names(
             "bagged bag_time bag_on bag_start time_bagged hora_bolsa hora_de_bolsa embolsado "
             "hora_embolsado hora_de_embolsado tapado tapada tapado_a_las hora_tapado hora_de_tapado "
-            "covered_at cover_time time_covered inicio_bolsa inicio_de_bolsa bolsa_inicio inicio_embolsado bag_start"
+            "covered_at cover_time time_covered inicio_bolsa inicio_de_bolsa bolsa_inicio inicio_embolsado"
         )
     ),
     "bag_minutes": Field(

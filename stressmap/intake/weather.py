@@ -20,7 +20,8 @@ from stressmap.core.schemas import WEATHER, conform
 from stressmap.core.sources import InputSource
 from stressmap.core.units import MM_PER_INCH
 from stressmap.intake.air_plausibility import Origin, celsius, mend_humidity, mend_temperature, split_degrees
-from stressmap.intake.columns import Field, Table, ended, match, names, recogniser
+from stressmap.intake.columns import Table, match, recogniser
+from stressmap.intake.heading_recognition import Field, ended, names
 from stressmap.intake.rain_counter import each_row
 from stressmap.intake.station_clock import check_station_clock
 from stressmap.intake.table_files import read_sheet

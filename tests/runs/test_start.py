@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 
 from stressmap.cli import app
 from stressmap.core.settings import Settings, Water, known_keys
-from stressmap.intake.columns import recognise
+from stressmap.intake.heading_recognition import recognise
 from stressmap.intake.readings import read_readings
 from stressmap.intake.spellings import FIELDS
 from stressmap.output.staging.starter import BLOCK_COLUMNS, READING_COLUMNS, water_lines

@@ -6,11 +6,13 @@ from stressmap.core.errors import DataError
 from stressmap.core.notes import Noted
 from stressmap.core.row_counts import Columns
 from stressmap.intake.blocks_and_valves import BLOCK_FIELDS, VALVE_FIELDS
-from stressmap.intake.columns import Fields, match, recognise, recogniser
+from stressmap.intake.columns import match, recogniser
+from stressmap.intake.heading_guesses import meant_by
+from stressmap.intake.heading_recognition import Fields, recognise
 from stressmap.intake.irrigation_log import FIELDS as LOG
 from stressmap.intake.spellings import FIELDS
 from stressmap.intake.tabular import read_delimited
-from stressmap.intake.unread_columns import columns_of, meant_by
+from stressmap.intake.unread_columns import columns_of
 from stressmap.intake.weather import FIELDS as STATION
 
 PRESSURES = ["12.0", "14.5", "9.8", "11.1"]
