@@ -19,7 +19,8 @@ from stressmap.core.unfilled import ASKED
 from stressmap.intake.blocks_and_valves import BLOCK_FIELDS, VALVE_FIELDS
 from stressmap.intake.columns import Table, doubtful, match
 from stressmap.intake.drawn_outlines import drawn_of, finished, workable
-from stressmap.intake.heading_recognition import Field, names, recognise
+from stressmap.intake.heading_guesses import meant_by
+from stressmap.intake.heading_recognition import Field, Seen, names, recognise
 from stressmap.intake.outline_names import OutlineFile, names_to_give, provisional, replaced_names
 from stressmap.intake.outline_pieces import pieces_joined
 from stressmap.intake.polygon_files import Outlines
@@ -47,8 +48,8 @@ class OutlineSketch:
         Heading taken for the names, where none is recognised as such.
     left_out : tuple of (str, str)
         Headings that could be a column as well as another, which was taken, and that column.
-    unread : tuple of str
-        Headings that are not recognised.
+    unread : tuple of (str, str)
+        Headings that are not recognised, and which column each may be, ``""`` where nothing comes near.
     spanish : bool
         Whether the headings are Spanish.
     replaced : frozenset of str
@@ -62,7 +63,7 @@ class OutlineSketch:
     outlines: gpd.GeoDataFrame
     named_by: str | None
     left_out: tuple[tuple[str, str], ...]
-    unread: tuple[str, ...]
+    unread: tuple[tuple[str, str], ...]
     spanish: bool
     replaced: frozenset[str]
     given: Mapping[int, str]
@@ -136,13 +137,21 @@ def _sketched(
     outlines = named.value
     notes.add(provisional(given, file=source.name, kind=f"{name}s"))
     drawn, problems = notes.keep(_drawable(outlines, fields, chosen, (name, crs)))
-    unread = tuple(h for h, found in seen.items() if found is None and h and h != named_by)
+    still = [h for h, found in seen.items() if found is None and h and h != named_by]
+    unread = tuple((h, _guessed(h, seen, fields)) for h in still)
     taken = [heading for heading, found in seen.items() if found and chosen.get(heading) != ""]
     spanish = any(normal(heading) in _SPANISH for heading in taken)
     sketch = OutlineSketch(
         drawn, named_by, tuple(left_out), unread, spanish, replaced_names(named.notes), given, tuple(problems)
     )
     return notes.beside(sketch)
+
+
+def _guessed(heading: str, seen: Mapping[str, Seen | None], fields: Mapping[str, Field]) -> str:
+    """Name the column that a heading may be, of those that no other heading is."""
+    there = {found.ours for found in seen.values() if found}
+    meant = meant_by(heading, {ours: spec for ours, spec in fields.items() if ours not in there})
+    return (fields[meant].shown or meant) if meant else ""
 
 
 def _labels(

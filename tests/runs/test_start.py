@@ -264,12 +264,13 @@ def test_columns_that_are_not_recognised_stand_ready_to_be_named(tmp_path: Path)
     table = (
         small_ranch.blocks().to_crs("EPSG:4326").rename(columns={"block": "PARCEL_CODE"}).drop(columns="crop")
     )
-    table.assign(Owner="x").to_file(path, driver="GeoJSON")
+    table.assign(Owner="x", yr_of_plntd=2005).to_file(path, driver="GeoJSON")
     code, _ = called("start", tmp_path / "new", "--blocks", path)
     text = (tmp_path / "new" / "ranch.toml").read_text(encoding="utf-8")
     assert code == 0
     assert tomllib.loads(text)["columns"] == {"PARCEL_CODE": "block"}
     assert '# "Owner" = ""' in text
+    assert '# "yr_of_plntd" = "planted"    # not recognised: did you mean planted?' in text
 
 
 def test_every_key_of_the_water_plan_stands_there_with_its_meaning() -> None:

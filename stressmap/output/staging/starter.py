@@ -87,8 +87,8 @@ class Start:
         Whether a table by block is written, with "???" where a word of the user's is wanted.
     columns : mapping of str to (str, str)
         Heading -> what ``[columns]`` shall say of it, and the remark: ``"named_by"`` or ``"left_out"``.
-    unread : tuple of str
-        Headings of the outlines that are not recognised.
+    unread : tuple of (str, str)
+        Headings of the outlines that are not recognised, and which column each may be, ``""`` for none.
     given : mapping of str to mapping of int to str
         ``"blocks"`` and ``"valves"``: provisional names by the row of the outline.
     to_mend : tuple of Problem
@@ -106,7 +106,7 @@ class Start:
     notes: tuple[Note, ...] = ()
     asked: bool = False
     columns: Mapping[str, tuple[str, str]] = field(default_factory=dict)
-    unread: tuple[str, ...] = ()
+    unread: tuple[tuple[str, str], ...] = ()
     given: Mapping[str, Mapping[int, str]] = field(default_factory=dict)
     to_mend: tuple[Problem, ...] = ()
     pages: tuple[str, ...] = ()
@@ -282,7 +282,7 @@ def settings_text(folder: Path, start: Start) -> str:
         attributes=_quoted(ATTRIBUTES[language]) if start.asked else None,
         columns=[(_quoted(h), _quoted(ours), remark) for h, (ours, remark) in start.columns.items()],
         given={kind: _named_rows(start, kind) for kind in start.given},
-        unread=[_quoted(heading) for heading in start.unread],
+        unread=[(_quoted(heading), ours) for heading, ours in start.unread],
         water=water_lines(language),
         blocks=_quoted(_relative(start.blocks_file, folder)),
         block_count=len(start.blocks),
