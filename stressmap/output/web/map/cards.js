@@ -55,19 +55,25 @@ function changeText(change) {
 // What the gauge shows is the weather's part and the trees' part; the equals sign only where that holds as written.
 function changeParts({ bar: trees, gauge, weather, target, watered }, unread) {
   const lines = [];
-  const inPsi = gauge !== null && ranch.gauge === "psi" ? ` (${gauge > 0 ? "+" : ""}${quantity(gauge, "gauge")})` : "";
+  const inPsi = psiBeside(gauge);
   const inBar = `${signedNumber(gauge)} ${word("unit.bar")}${inPsi}`;
   const signedParts = { gauge: inPsi ? inBar : signedNumber(gauge), weather: signedNumber(weather), trees: signedNumber(trees) };
   if (gauge !== null && weather === null) lines.push(word("card.change_no_weather", { gauge: inBar }));
   else if (gauge !== null) lines.push(word("card.change_parts", { ...signedParts, sign: addUpAsWritten(gauge, [weather, trees]) ? "=" : "≈" }));
   if (target !== null) lines.push(word("card.change_target", { value: signedNumber(target) }));
   if (lines.length) lines.push(word("card.change_sign"));
-  // a log says what ran; that nothing ran it cannot say
-  if (watered !== null) lines.push(word(watered ? "card.watered" : "card.not_watered"));
-  else if (unread) lines.push(word("card.watered_unread"));
-  else if (ranch.log) lines.push(word("card.watered_unknown"));
-  return lines;
+  return [...lines, ...wateredBetween(watered, unread)];
 }
+
+// A log says what ran; that nothing ran it cannot say.
+function wateredBetween(watered, unread) {
+  if (watered !== null) return [word(watered ? "card.watered" : "card.not_watered")];
+  if (unread) return [word("card.watered_unread")];
+  return ranch.log ? [word("card.watered_unknown")] : [];
+}
+
+// In psi beside bar for a crew whose gauge is in psi.
+const psiBeside = (gauge) => (gauge !== null && ranch.gauge === "psi" ? ` (${gauge > 0 ? "+" : ""}${quantity(gauge, "gauge")})` : "");
 
 // What the log says of a valve's last water, and where the log ends if that is long before the visit.
 function lastWater(valve) {

@@ -124,16 +124,21 @@ function othersCut() {
   return count < total ? make("p", { class: "count", text: word("list.others_cut", { total: number(total, 0), count: number(count, 0) }) }) : "";
 }
 
+function countText(query, valves, trees) {
+  if (query && !valves.length && !trees.length) return word("list.found_none");
+  return word(valves.length === 1 ? "list.count_one" : "list.count_many", { count: number(valves.length, 0) });
+}
+
+const orderedRows = (query, valves) => (planned.length && shown.order === "time" ? openingRows(valves) : valveRows(valves, query ? valveRow : withTies));
+
 export function lists() {
   const { asked: query, valves, trees, others } = search(shown.query, ranch.valves, readings);
   const out = make("div", {});
-  const counted = valves.length === 1 ? "list.count_one" : "list.count_many";
   out.append(instead(query));
   out.append(make("h2", { text: word("list.heading"), class: query ? "unseen" : null }));
-  out.append(make("p", { class: "count", role: "status", text: query && !valves.length && !trees.length && !others.length ? word("list.found_none") : word(counted, { count: number(valves.length, 0) }) }));
+  out.append(make("p", { class: "count", role: "status", text: countText(query, valves, [...trees, ...others]) }));
   if (planned.length) out.append(query ? "" : nowAndNext(), orderChoice());
-  const rows = planned.length && shown.order === "time" ? openingRows(valves) : valveRows(valves, query ? valveRow : withTies);
-  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...rows));
+  out.append(make("ol", { class: "rows", id: "valve-rows" }, ...orderedRows(query, valves)));
   if (query) {
     if (trees.length) out.append(found("list.trees", trees));
     if (others.length) out.append(found("list.trees_others", others), othersCut());
