@@ -160,7 +160,8 @@ def _from_gdal(source: Path | str | bytes, where: str) -> Outlines:
     if len(table) > most:
         raise DataError(Problem(where, f"it has more than {most:,} polygons", "Keep those of the ranch"))
     plain = pd.DataFrame(table.drop(columns=[table.geometry.name]))
-    rows = plain.itertuples(index=False, name=None)
+    # pandas before 3.1 makes no rows of a table without columns
+    rows = plain.itertuples(index=False, name=None) if len(plain.columns) else [()] * len(plain)
     sheet = sheet_of((dict(zip(plain.columns, row, strict=True)) for row in rows), where)
     return Outlines(sheet, table.geometry.to_numpy(), CRS(table.crs))
 
