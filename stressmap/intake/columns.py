@@ -285,7 +285,10 @@ def _candidates(sheet: Sheet, fields: Fields, chosen: Mapping[str, str]) -> dict
 
 def _stated_unit(candidate: _Candidate, sheet: Sheet) -> str | None:
     """Tell a column's unit: its heading before a row of units before what ``[columns]`` calls it."""
-    own = split_unit(sheet.headings[candidate.at])[1] if candidate.by_hand else candidate.seen.unit
+    own = candidate.seen.unit
+    if candidate.by_hand:
+        heading = sheet.headings[candidate.at]
+        own = split_unit(heading)[1] or unit_in(normal(heading).split("_")[0])  # "inches applied"
     # "pressure_bar" under [columns] is our name for the column, not a word about its unit
     called = candidate.seen.unit if candidate.seen.unit != "bar" else None
     return own or unit_in(sheet.units[candidate.at]) or called
