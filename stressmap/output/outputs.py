@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -64,6 +65,13 @@ class Made:
     record: dict[str, Any] | None = None
     trees: Mapping[str, int] | None = None
 
+    @cached_property
+    def picture(self) -> bytes | None:
+        """The map at a glance, a PNG, drawn once for all files that hold it."""
+        from stressmap.output.paper.picture import picture_bytes
+
+        return None if self.content is None else picture_bytes(self.content)
+
 
 Writer = Callable[[Made, Path], None]
 
@@ -104,17 +112,16 @@ def _of_content(write: Callable[[Content, Path], None]) -> Writer:
     return from_content
 
 
-def _map(content: Content, path: Path) -> None:
-    from stressmap.output.paper.picture import picture_bytes
+def _map(made: Made, path: Path) -> None:
     from stressmap.output.web.map_page import write_map
 
-    write_map(content, path, picture_bytes(content))
+    if made.content is not None:
+        write_map(made.content, path, made.picture)
 
 
-def _picture(content: Content, path: Path) -> None:
-    from stressmap.output.paper.picture import write_picture
-
-    write_picture(content, path)
+def _picture(made: Made, path: Path) -> None:
+    if made.picture is not None:
+        path.write_bytes(made.picture)
 
 
 def _crew_sheet(content: Content, path: Path) -> None:
@@ -195,8 +202,8 @@ def _curve_picture(made: Made, path: Path) -> None:
 
 
 OUTPUTS: tuple[Output, ...] = (
-    Output("map.html", "map", "run", _of_content(_map), first=True),
-    Output("map.png", "picture", "run", _of_content(_picture), first=True),
+    Output("map.html", "map", "run", _map, first=True),
+    Output("map.png", "picture", "run", _picture, first=True),
     Output("crew_sheet.pdf", "crew_sheet", "run", _of_content(_crew_sheet), first=True),
     Output("waypoints.gpx", "phone", "run", _of_content(_gpx), first=True),
     Output("map.kml", "phone", "run", _of_content(_kml)),

@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime as dt
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import geopandas as gpd
@@ -11,6 +12,7 @@ from shapely.geometry import Point, box
 
 from stressmap.core.notes import Note
 from stressmap.core.settings import Ranch
+from stressmap.output.paper.picture import picture_bytes
 from stressmap.output.view.content import Content, Raster
 
 CRS = "EPSG:32610"
@@ -206,3 +208,8 @@ def unmeasured(content: Content, block: str = "B1", *, ranked: bool = True) -> C
     return dataclasses.replace(
         content, blocks=blocks, valves=valves, zones=zones, readings=content.readings[~mine]
     )
+
+
+def write_picture(content: Content, path: Path) -> None:
+    """Draw ``map.png``."""
+    path.write_bytes(picture_bytes(content))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from io import BytesIO
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -54,21 +53,8 @@ NUMBERED = 20
 """So many ranks are always numbered; the others where a number fits inside their zone."""
 
 
-def write_picture(content: Content, path: Path) -> None:
-    """Write the picture, 1600 by 1200 pixels.
-
-    Parameters
-    ----------
-    content : Content
-        The finished run.
-    path : Path
-        PNG to write; the same content gives the same bytes.
-    """
-    path.write_bytes(picture_bytes(content))
-
-
 def picture_bytes(content: Content) -> bytes:
-    """Draw the picture.
+    """Draw the picture, 1600 by 1200 pixels.
 
     Parameters
     ----------

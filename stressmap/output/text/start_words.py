@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 
 from stressmap.core.units import System
-from stressmap.output.text.words import Language, filled
+from stressmap.output.text.words import Language, catalogue, text_of
 
 
-@cache
 def start_texts(language: Language) -> dict[str, dict[str, str]]:
     """Read the texts of one language.
 
@@ -26,8 +22,7 @@ def start_texts(language: Language) -> dict[str, dict[str, str]]:
         ``said``: on the terminal; ``comment``: beside the settings; ``water``: meanings of the keys of
         ``[water]``, where they are not those of the schema.
     """
-    text = files("stressmap.output.text").joinpath(f"start_{language}.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return catalogue(f"start_{language}")
 
 
 @dataclass(frozen=True)
@@ -54,8 +49,7 @@ class StartWords:
 
     def __call__(self, key: str, /, **values: object) -> str:
         """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is."""
-        section, _, name = key.partition(".")
-        return filled(start_texts(self.language)[section][name], values)
+        return text_of(f"start_{self.language}", key, values)
 
     def meaning(self, key: str, otherwise: str) -> str:
         """Say what a key of ``[water]`` means; ``otherwise`` is how the schema says it, in English."""

@@ -52,9 +52,46 @@ def filled(text: str, values: Mapping[str, object]) -> str:
 
 
 @cache
-def _table(language: str) -> dict[str, dict[str, str]]:
-    text = files("stressmap.output.text").joinpath(f"{language}.toml").read_text(encoding="utf-8")
+def catalogue(name: str) -> dict[str, dict[str, str]]:
+    """Read a file of texts.
+
+    Parameters
+    ----------
+    name : str
+        Without its ending: ``"en"``, ``"water_es"``.
+
+    Returns
+    -------
+    dict
+        Section -> name -> text.
+    """
+    text = files("stressmap.output.text").joinpath(f"{name}.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
+
+
+def text_of(name: str, key: str, values: Mapping[str, object]) -> str:
+    """Look up a text of a catalogue and fill it in.
+
+    Parameters
+    ----------
+    name : str
+        Of the catalogue.
+    key : str
+        ``"section.name"``.
+    values : mapping of str to object
+        What goes into the braces; text of files is put in as it is, unescaped.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    KeyError
+        If there is no such text.
+    """
+    section, _, entry = key.partition(".")
+    return filled(catalogue(name)[section][entry], values)
 
 
 @dataclass(frozen=True)
@@ -99,9 +136,7 @@ class Words:
         KeyError
             If there is no such text.
         """
-        section, _, name = key.partition(".")
-        text = _table(self.language)[section][name]
-        return filled(text, values)
+        return text_of(self.language, key, values)
 
     def known(self, section: str, name: object) -> str:
         """Look up a word that may be missing: a crop, flag or method.
@@ -118,7 +153,7 @@ class Words:
         str
             The word, or ``name`` itself.
         """
-        return _table(self.language)[section].get(str(name).replace(" ", "_"), str(name))
+        return catalogue(self.language)[section].get(str(name).replace(" ", "_"), str(name))
 
     def number(self, value: float | None, digits: int = 1) -> str:
         """Write a number, half rounded away from zero.
@@ -199,7 +234,7 @@ class Words:
 
     def table(self) -> dict[str, dict[str, str]]:
         """Return all texts, section by section; not to be changed."""
-        return _table(self.language)
+        return catalogue(self.language)
 
 
 def half_up(value: float, digits: int) -> Decimal:

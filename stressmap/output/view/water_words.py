@@ -3,22 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 
 from stressmap.core.settings import Ranch
 from stressmap.core.units import System
-from stressmap.output.text.words import Language, Words, filled
+from stressmap.output.text.words import Language, Words, text_of
 from stressmap.output.view.quantities import Kind, known, quantity
-
-
-@cache
-def _table(language: str) -> dict[str, dict[str, str]]:
-    text = files("stressmap.output.text").joinpath(f"water_{language}.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
 
 
 @dataclass(frozen=True)
@@ -45,8 +36,7 @@ class WaterWords:
 
     def __call__(self, key: str, /, **values: object) -> str:
         """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is, unescaped."""
-        section, _, name = key.partition(".")
-        return filled(_table(self.language)[section][name], values)
+        return text_of(f"water_{self.language}", key, values)
 
     @property
     def plain(self) -> Words:

@@ -10,7 +10,7 @@ import gpxpy
 import numpy as np
 import pyogrio
 import pytest
-from helpers.drawn_content import NASTY, full, large, ranch, small
+from helpers.drawn_content import NASTY, full, large, ranch, small, write_picture
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -20,7 +20,7 @@ from shapely import box
 
 from stressmap.core.text import one_line
 from stressmap.output.gis.gpx_kml import write_gpx, write_kml
-from stressmap.output.paper.picture import NAME, _label, write_picture
+from stressmap.output.paper.picture import NAME, _label
 from stressmap.output.view.crew_words import turns
 from stressmap.output.view.layout import fit_frame
 

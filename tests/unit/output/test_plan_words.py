@@ -13,10 +13,11 @@ from rich.console import Console
 
 from stressmap.core.settings import Water
 from stressmap.output.terminal import plan_tables
+from stressmap.output.text.words import catalogue
 from stressmap.output.view.plan_days import days
 from stressmap.output.view.plan_proof import proof
 from stressmap.output.view.plan_words import cautions, headlines, tell
-from stressmap.output.view.water_words import Section, WaterWords, _table, as_text
+from stressmap.output.view.water_words import Section, WaterWords, as_text
 from stressmap.water.alternatives import NAMES
 from stressmap.water.formulation import formulate
 from stressmap.water.requirement import Requirement
@@ -30,7 +31,7 @@ def fields(text: str) -> set[str]:
 
 
 def test_both_languages_have_the_same_texts_with_the_same_gaps() -> None:
-    english, spanish = _table("en"), _table("es")
+    english, spanish = catalogue("water_en"), catalogue("water_es")
     assert {s: sorted(names) for s, names in english.items()} == {s: sorted(n) for s, n in spanish.items()}
     for section, texts in english.items():
         for name, text in texts.items():
@@ -39,8 +40,8 @@ def test_both_languages_have_the_same_texts_with_the_same_gaps() -> None:
 
 def test_every_status_and_way_has_words() -> None:
     for language in ("en", "es"):
-        assert set(STATUS) - {""} <= set(_table(language)["status"])
-        assert {name.replace(" ", "_") for name in NAMES} <= set(_table(language)["compare"])
+        assert set(STATUS) - {""} <= set(catalogue(f"water_{language}")["status"])
+        assert {name.replace(" ", "_") for name in NAMES} <= set(catalogue(f"water_{language}")["compare"])
 
 
 @pytest.fixture(scope="module")

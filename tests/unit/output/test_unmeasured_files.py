@@ -9,12 +9,11 @@ import gpxpy
 import numpy as np
 import pypdf
 import pytest
-from helpers.drawn_content import ranch, unmeasured
+from helpers.drawn_content import ranch, unmeasured, write_picture
 from PIL import Image
 
 from stressmap.output.gis.gpx_kml import write_gpx, write_kml
 from stressmap.output.paper.crew_sheet import write_crew_sheet
-from stressmap.output.paper.picture import write_picture
 from stressmap.output.report.page import Background, write_report
 
 KML = "{http://www.opengis.net/kml/2.2}"
