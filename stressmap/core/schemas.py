@@ -150,7 +150,6 @@ IRRIGATION = pa.DataFrameSchema(
 )
 """A row per set that ran, times in the ranch's zone."""
 
-
 CHECKED_READINGS = pa.DataFrameSchema(
     {
         "row": pa.Column(int),
@@ -304,13 +303,14 @@ TIMETABLE = pa.DataFrameSchema(
         "set": pa.Column(int),
         **_any("pump", "valve", "block", "start", "end"),
         **_figures("hours", "flow_m3_h", "m3", "mm", "pulse_on_min", "pulse_off_min"),
+        "code": pa.Column(unique=True),
     },
     strict=True,
     ordered=True,
     name="timetable.csv",
-    metadata={"version": 2},
+    metadata={"version": 3},
 )
-"""``timetable.csv``: who opens what when, a row per set, by opening."""
+"""``timetable.csv``: who opens what when, a row per set, by opening; ``code`` names the set on paper."""
 
 WATER_CURVE = pa.DataFrameSchema(
     {

@@ -13,6 +13,7 @@ from stressmap.agronomy.crops import CropProfile
 from stressmap.core.arrays import Floats
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.schemas import TIMETABLE, WATER_PLAN, columns_of
+from stressmap.core.set_codes import set_codes
 from stressmap.core.settings import Water
 from stressmap.core.units import M3_PER_HA_MM
 from stressmap.water.allocation_problem import Solution
@@ -264,8 +265,10 @@ def timetable_table(advice: Advice) -> pd.DataFrame:
         that is pulsed by a timer has one row from its first opening to its last closing.
     """
     case, calendar = advice.case, advice.case.calendar
+    sets = advice.timetable.sets
+    codes = set_codes([(case.requirements[one.valve].valve, calendar.clock(one.start)) for one in sets])
     rows = []
-    for number, one in enumerate(advice.timetable.sets, start=1):
+    for number, (one, code) in enumerate(zip(sets, codes, strict=True), start=1):
         need = case.requirements[one.valve]
         hours = (one.end - one.start) * calendar.cell_minutes / 60.0
         on, off = need.pulse or (np.nan, np.nan)
@@ -275,6 +278,7 @@ def timetable_table(advice: Advice) -> pd.DataFrame:
                 "block": need.block, "start": calendar.clock(one.start), "end": calendar.clock(one.end),
                 "hours": hours, "flow_m3_h": need.flow_m3_h, "m3": need.mean_flow_m3_h * hours,
                 "mm": need.rate_mm_h * hours, "pulse_on_min": on, "pulse_off_min": off,
+                "code": code,
             }
         )  # fmt: skip
     return pd.DataFrame(rows, columns=list(TIMETABLE_COLUMNS))

@@ -16,7 +16,7 @@ PLAN_HEADER = (
     "need_low_mm,need_high_mm,need_by_trees_mm,need_by_book_mm,inspect,hours,mm,net_mm,m3,flow_m3_h,sets,need_covered,stress_dry_bar,stress_after_bar,"
     "chosen_share,short_mm,etc_since_mm,etc_until_mm,given_mm,let_down_bar,mm_per_bar,divided_by,assumed,sure"
 )
-TIMETABLE_HEADER = "set,pump,valve,block,start,end,hours,flow_m3_h,m3,mm,pulse_on_min,pulse_off_min"
+TIMETABLE_HEADER = "set,pump,valve,block,start,end,hours,flow_m3_h,m3,mm,pulse_on_min,pulse_off_min,code"
 
 
 @pytest.fixture

@@ -22,7 +22,7 @@ def plan(**more: object) -> pd.DataFrame:
     row = {
         "set": 1, "pump": None, "valve": "V1", "block": "B", "start": pd.Timestamp("2026-07-16 05:00"),
         "end": pd.Timestamp("2026-07-16 09:00"), "hours": 4, "flow_m3_h": 294.0, "m3": 1176.0, "mm": 48.0,
-        "pulse_on_min": None, "pulse_off_min": None,
+        "pulse_on_min": None, "pulse_off_min": None, "code": "3333K",
     }  # fmt: skip
     return pd.DataFrame([row | more])
 
