@@ -26,6 +26,7 @@ from stressmap.intake.known_names import KnownNames, Meant
 from stressmap.intake.log_candidates import LogCandidates
 from stressmap.intake.log_sets import OnceEach, SetRow, once_each
 from stressmap.intake.log_times import LogTimes, read_log_times
+from stressmap.intake.log_years import LogYears, ReadOn
 from stressmap.intake.numbers import is_nothing
 from stressmap.intake.run_hours import is_about, read_depths, read_hours
 from stressmap.intake.several_files import Given, each, orders_of, sheets_of
@@ -76,6 +77,7 @@ def read_irrigation(
     columns: Mapping[str, str] = MappingProxyType({}),
     order: Order | None = None,
     valves: pd.DataFrame | None = None,
+    read_on: ReadOn | None = None,
 ) -> Noted[pd.DataFrame]:
     """Read the log of what ran: a file, or several of which each may have its own columns.
 
@@ -92,6 +94,8 @@ def read_irrigation(
     valves : DataFrame, optional
         As :data:`stressmap.core.schemas.VALVES`: names are matched with theirs, and depths with their rates.
         None where the valves are not known: names stay as they are written.
+    read_on : tuple of date, optional
+        First and last day of all readings: sets whose year is a slip by them are left out.
 
     Returns
     -------
@@ -112,6 +116,8 @@ def read_irrigation(
     days = [table.columns.get("start_day", table.columns.get("start")) for table in tables]
     told = zip(tables, orders_of(sheets, days, order), strict=True)
     logs = [notes.keep(_judged(table, zone, own, valves)) for table, own in told]
+    years = LogYears.of((one.start.date() for log in logs for one in log.sets), read_on)
+    logs = [_without_slips(log, years) for log in logs]
     once = once_each([one for log in logs for one in log.sets])
     for sheet, table, log in zip(sheets, tables, logs, strict=True):
         read = notes.keep(columns_of(sheet, table, FIELDS, columns))
@@ -147,6 +153,20 @@ def _judged(table: Table, zone: ZoneInfo, order: Order | None, valves: pd.DataFr
     if midnights:
         notes.say("days_without_clock", file=table.where, column=times.heading, count=len(midnights))
     return notes.beside(_Judged(tuple(sets), tuple(told), tuple(remarks), tuple(unsure)))
+
+
+def _without_slips(log: _Judged, years: LogYears) -> _Judged:
+    """Leave out the rows whose year is a slip; their valves may have run on that day of another year."""
+    slips = {one.row: why for one in log.sets if (why := years.why_not(one)) is not None}
+    if not slips:
+        return log
+    unsure = [(one.valve, years.may_mean(one.start.date())) for one in log.sets if one.row in slips]
+    return _Judged(
+        tuple(one for one in log.sets if one.row not in slips),
+        (*log.told, *slips.values()),
+        tuple(one for one in log.remarks if one.row not in slips),
+        (*log.unsure, *unsure),
+    )
 
 
 def _counted(sheet: Sheet, log: _Judged, once: OnceEach, read: Columns) -> RowCounts:

@@ -181,19 +181,27 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         return orchard, notes.keep(joined)
 
     known: list[gpd.GeoDataFrame] = []
+    read_on: list[dt.date] = []
 
     def outlines() -> tuple[Orchard, gpd.GeoDataFrame]:
         made = polygons()
         known.append(made[1])
         return made
 
+    def trees() -> pd.DataFrame:
+        made = notes.keep(read_readings(files.readings, chosen))
+        read_on.extend(moment.date() for moment in made["time"].agg(["min", "max"]).dropna())
+        return made
+
     def log(paths: tuple[Path, ...]) -> pd.DataFrame:
-        return notes.keep(read_irrigation(paths, **spelled, valves=known[0] if known else None))
+        days = (read_on[0], read_on[1]) if read_on else None
+        told: dict[str, Any] = {"valves": known[0] if known else None, "read_on": days}
+        return notes.keep(read_irrigation(paths, **spelled, **told))
 
     (orchard, valves), readings, weather, irrigation = _together(
         tell.step,
         outlines,
-        lambda: notes.keep(read_readings(files.readings, chosen)),
+        trees,
         optional(files.weather, lambda path: notes.keep(read_weather(path, **spelled))),
         optional(files.irrigation, log),
     )

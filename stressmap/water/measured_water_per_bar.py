@@ -3,7 +3,8 @@
 Soil, roots and wetted share give it within a factor of two. Two visits around a set give it too: what the
 trees changed by, in one weather, against what the book says came and went. The two are put together by the
 rule of Bayes on the logarithm, so that visits which tell little leave what was taken beforehand. A set may
-also not have arrived: trees that dried as if none had run tell what their drying tells, not what it brought.
+also not have arrived, or in part only, which would look like much water per bar: where water should have
+relieved the trees and their relief is not clearly above its error, nothing is measured.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ FACTORS: Floats = np.exp(PRIOR_LOG_SD * np.linspace(-3.0, 3.0, 73))
 """Times the water per bar taken beforehand, shape (73,): an eighth to eight times."""
 NOT_ARRIVED = 0.05
 """Share of sets of the log that never reach the trees: a judgement, no source."""
+CLEAR_SE = 2.0
+"""Standard errors by which trees must have changed, the way the book says, for the change to be measured."""
 MEASURED_LOG_SD = math.log(1.5)
 """A figure is called measured where it is sure within a factor of 1.5: a judgement, no source."""
 
@@ -104,7 +107,8 @@ def measured_between_visits(
     Returns
     -------
     WaterPerBar
-        Mean and standard error of the logarithm, over a lognormal of a factor of two.
+        Mean and standard error of the logarithm, over a lognormal of a factor of two; as taken beforehand
+        where the trees did not clearly change the way the book says.
 
     Examples
     --------
@@ -115,12 +119,14 @@ def measured_between_visits(
     >>> round(found.mm), found.is_measured
     (12, True)
 
-    Trees that dried by 3 bar, as if the set had not come, tell what drying alone tells: 30 mm, 10 mm a bar.
+    Trees that stayed as they were, or dried: the set arrived in part at most, and no figure is taken from it.
 
-    >>> round(measured_between_visits(8.0, told, (3.0, 0.5)).mm)
-    10
+    >>> [measured_between_visits(8.0, told, (bar, 0.5)).mm for bar in (0.0, -0.9, 3.0)]
+    [8.0, 8.0, 8.0]
     """
     bar, se = seen
+    if not _is_clear(expected[0], seen):
+        return WaterPerBar(prior_mm, PRIOR_LOG_SD)
     log_factor = np.log(FACTORS)
     relieved, missed, book_se = expected
     error = np.hypot(se, book_se)
@@ -133,3 +139,10 @@ def measured_between_visits(
     mean = float(weight @ log_factor)
     sd = float(np.sqrt(weight @ (log_factor - mean) ** 2))
     return WaterPerBar(prior_mm * math.exp(mean), sd)
+
+
+def _is_clear(relieved: Floats, seen: tuple[float, float]) -> bool:
+    """Tell whether the trees changed the way the book says, by more than what their error explains."""
+    by_book = float(relieved[int(np.argmin(np.abs(np.log(FACTORS))))])
+    bar, se = seen
+    return math.copysign(1.0, by_book) * bar > CLEAR_SE * se

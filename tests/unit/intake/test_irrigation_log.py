@@ -267,3 +267,35 @@ def test_what_is_open_or_rough_is_told_as_such(tmp_path: Path, row: str, line: s
     names = ["V01", "V02", "V03", "v8", "V08"]
     read(tmp_path, f"valve,start,hours\n{row}\n", names)
     assert told(tmp_path, names)[1:] == ([] if line is None else [line])
+
+
+def test_a_slip_of_the_year_is_left_out_counted_and_listed(tmp_path: Path) -> None:
+    """2027 for 2026 must not become the log's last day, nor 2016 its first; both valves may have run then."""
+    (tmp_path / FILE).write_text(
+        "valve,start,hours\nV1,2026-07-02 06:00,8\nV2,2027-07-10 06:00,8\nV3,2016-07-11 06:00,8\n"
+        "V1,2026-09-13 06:00,8\nV1,2026-09-14 06:00,8\n",
+        encoding="utf-8",
+    )
+    days = dt.date(2026, 6, 25), dt.date(2026, 7, 15)
+    log = read_irrigation(tmp_path / FILE, zone=ZONE, valves=zones(["V1", "V2", "V3"]), read_on=days)
+    assert [f"{start:%m-%d}" for start in log.value["start"]] == ["07-02", "09-13"]
+    assert (log.counts[0].rows, log.counts[0].used) == (5, 2)
+    lines = [line.replace(str(tmp_path / FILE), FILE) for line in rows_told(log.counts[0], Words("en"))]
+    late = "over 60 days after the last reading (2026-07-15), as a slip of the year would have it."
+    assert lines[1:] == [
+        f"row 3: it starts (2027-07-10) {late}",
+        "row 4: it starts (2016-07-11) over two years before every other set (from 2026-07-02 on), as a slip "
+        "of the year would have it.",
+        f"row 6: it starts (2026-09-14) {late}",
+    ]
+    unsure = unsure_of(log.value)
+    assert unsure.may_have_run("V2", dt.date(2026, 7, 10), dt.date(2026, 7, 10))
+    assert unsure.may_have_run("V3", dt.date(2026, 7, 11), dt.date(2026, 7, 11))
+    assert not unsure.may_have_run("V1", dt.date(2026, 7, 1), dt.date(2026, 7, 15))
+
+
+def test_without_readings_and_where_all_of_a_log_is_old_no_year_is_doubted(tmp_path: Path) -> None:
+    (tmp_path / FILE).write_text("valve,start,hours\nV1,2016-07-02 06:00,8\nV1,2016-07-09 06:00,8\n")
+    for days in (None, (dt.date(2026, 7, 14), dt.date(2026, 7, 15))):
+        log = read_irrigation(tmp_path / FILE, zone=ZONE, valves=zones(["V1"]), read_on=days)
+        assert len(log.value) == 2

@@ -130,3 +130,25 @@ def test_the_plan_names_valves_whose_water_per_bar_was_measured_and_varies_it_le
     for language, word in (("en", "measured between the two visits"), ("es", "medida entre las dos visitas")):
         (line,) = [one for part in tell(made, WaterWords(language)) for one in part.lines if word in one]
         assert "A1 (1)" in line
+
+
+@pytest.mark.parametrize("changed_bar", [0.0, -0.9, 1.0])
+def test_a_set_that_arrived_in_part_is_an_alarm_and_no_measured_water_per_bar(changed_bar: float) -> None:
+    """Two sets of 24 h brought 68 mm by the log, 41 mm over the use: by soil and roots 7 bar of relief.
+
+    With one that stayed away (or half of both) the trees hold their place, to the error of the readings of
+    0.5 bar. Taken for a measurement, no change at all would be 40 mm a bar and more.
+    """
+    (one,) = read_twice(24.0, changed_bar).needs()
+    assert one.mm_per_bar == pytest.approx(Ranch().block("A", "almond", 2.0).needs()[0].mm_per_bar)
+    assert "mm_per_bar" in one.assumed
+    assert "mm_per_bar_measured" not in one.assumed
+    assert one.inspect[0] == "not_relieved"
+
+
+def test_a_relief_within_its_error_measures_nothing_and_a_clear_one_does() -> None:
+    """Where readings err by 2.5 bar, 4 bar of relief are no measurement; by 0.5 bar they are."""
+    unclear, clear = (read_twice(24.0, -4.0, se).needs()[0] for se in (2.5, 0.5))
+    assert "mm_per_bar_measured" not in unclear.assumed
+    assert "mm_per_bar_measured" in clear.assumed
+    assert clear.mm_per_bar == pytest.approx(41.0 / 4.0, rel=0.25), "68 mm less the use, over 4 bar"
