@@ -194,6 +194,12 @@ def _plan_text(made: Made, path: Path) -> None:
         write_plan_text(made.advice, made.ranch, path, made.trees)
 
 
+def _valve_times(made: Made, path: Path) -> None:
+    from stressmap.output.paper.valve_times import write_valve_times
+
+    write_valve_times(made.tables["timetable"], made.ranch, path)
+
+
 def _curve_picture(made: Made, path: Path) -> None:
     from stressmap.output.gis.plan_files import write_curve_picture
 
@@ -216,6 +222,7 @@ OUTPUTS: tuple[Output, ...] = (
     Output("water_plan.csv", "plan", "water", _csv("water_plan")),
     Output("timetable.csv", "plan", "water", _csv("timetable"), first=True),
     Output("water_plan.txt", "plan", "water", _plan_text, first=True),
+    Output("valve_times.xlsx", "valve_times", "water", _valve_times, first=True),
     Output("water_curve.csv", "curve", "curve", _csv("water_curve")),
     Output("water_curve.png", "curve", "curve", _curve_picture),
     Output("readings.csv", "readings", "run", _csv("readings")),

@@ -183,7 +183,7 @@ def test_a_plan_goes_over_a_plan_and_never_into_a_run(stressmap, ranch, tmp_path
     (out / "notes.txt").write_text("mine")
     assert stressmap("water", ranch, "--out", out, "--quiet").code == 0
     assert {p.name for p in out.iterdir()} == {
-        "water_plan.csv", "timetable.csv", "water_plan.txt", "run.json", "notes.txt",
+        "water_plan.csv", "timetable.csv", "valve_times.xlsx", "water_plan.txt", "run.json", "notes.txt",
     }  # fmt: skip
     whole = tmp_path / "whole"
     whole.mkdir()

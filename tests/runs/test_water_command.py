@@ -51,7 +51,7 @@ def test_the_files_of_a_plan_keep_every_limit(stressmap, ranch, tmp_path):
     answer = stressmap("water", ranch, "--out", out)
     assert (answer.code, answer.err) == (0, "")
     assert sorted(p.name for p in out.iterdir()) == [
-        "run.json", "timetable.csv", "water_plan.csv", "water_plan.txt",
+        "run.json", "timetable.csv", "valve_times.xlsx", "water_plan.csv", "water_plan.txt",
     ]  # fmt: skip
     assert json.loads((out / "run.json").read_text(encoding="utf-8"))["job"] == "water"
     assert (out / "water_plan.csv").read_text().splitlines()[0] == PLAN_HEADER
@@ -120,7 +120,7 @@ def test_the_main_job_writes_the_plan_too(stressmap, ranch, tmp_path):
     out, alone = tmp_path / "all", tmp_path / "alone"
     assert stressmap("run", ranch, "--out", out, "--quiet").code == 0
     assert stressmap("water", ranch, "--out", alone, "--quiet").code == 0
-    for name in ("water_plan.csv", "timetable.csv", "water_plan.txt"):
+    for name in ("water_plan.csv", "timetable.csv", "valve_times.xlsx", "water_plan.txt"):
         assert (out / name).read_bytes() == (alone / name).read_bytes(), name
     ranked, planned = (
         pd.read_csv(out / f"{name}.csv").set_index("valve") for name in ("valves", "water_plan")
