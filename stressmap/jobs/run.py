@@ -169,6 +169,7 @@ def _made(
     """Gather what the files of a run are made from."""
     from stressmap.output.report.page import Background
     from stressmap.output.view.leaving_tables import leaving_tables
+    from stressmap.output.view.plan_digest import digest
     from stressmap.output.view.plan_proof import proof
     from stressmap.output.view.plan_words import tell
     from stressmap.output.view.selections import trees_used
@@ -176,6 +177,7 @@ def _made(
 
     trees, words = trees_used(content.readings, "valve"), first_words(content.ranch)
     told = () if advice is None else (*tell(advice, words, trees, remembered=True), proof(advice, words))
-    background = Background(page, orchard.courses, inputs.weather, told)
+    brief = () if advice is None else digest(advice, words)
+    background = Background(page, orchard.courses, inputs.weather, told, brief)
     tables = leaving_tables(content, advice)
     return outputs.Made(content.ranch, tables, content, background, advice, trees=trees)

@@ -92,6 +92,37 @@ def _potential(visit: VisitMeans, rank_by: RankBy) -> NDArray[np.float64]:
     return np.asarray(zero - visit.figures.mean)
 
 
+def means_before(valves: pd.DataFrame, rank_by: RankBy = "below_target") -> ZoneMeans:
+    """Tell the zone means of the visit before back from those of now and the change.
+
+    Parameters
+    ----------
+    valves : DataFrame, k rows
+        ``stress_bar`` and ``stress_se_bar`` of now, and the columns of :func:`compare_visits`.
+    rank_by : str
+        The ranked figure.
+
+    Returns
+    -------
+    ZoneMeans
+        Of the ranked figure, as it was counted then; NaN where the change is not known.
+
+    Examples
+    --------
+    >>> held = pd.DataFrame({"target_bar": [-12.0], "baseline_bar": [-8.0]})
+    >>> then, now = ZoneMeans(np.array([1.0]), np.array([0.3])), ZoneMeans(np.array([3.0]), np.array([0.4]))
+    >>> told = compare_visits(VisitMeans(then, held), VisitMeans(now, held))
+    >>> means_before(told.assign(stress_bar=now.mean, stress_se_bar=now.se)).mean.tolist()
+    [1.0]
+    """
+    moved = {"below_target": "target_change_bar", "below_baseline": "weather_change_bar"}.get(rank_by)
+    zero = valves[moved].to_numpy(np.float64) if moved else 0.0
+    mean = valves["stress_bar"].to_numpy(np.float64) + zero - valves["gauge_change_bar"].to_numpy(np.float64)
+    slope = SLOPE_ERROR * np.nan_to_num(valves["weather_change_bar"].to_numpy(np.float64))
+    now, both = (valves[name].to_numpy(np.float64) for name in ("stress_se_bar", "change_se_bar"))
+    return ZoneMeans(mean, np.sqrt(np.maximum(both**2 - now**2 - slope**2, 0.0)))
+
+
 def irrigated_between(
     valves: list[str], log: pd.DataFrame | None, since: pd.Timestamp, until: pd.Timestamp
 ) -> list[bool | None]:

@@ -1,4 +1,4 @@
-"""``report.html``: what was used and why, how well the map fits, every setting; one page without network."""
+"""``report.html``: the manager's page, then what was used and why, how well the map fits, every setting."""
 
 from __future__ import annotations
 
@@ -14,6 +14,8 @@ from markupsafe import Markup
 
 from stressmap.core.row_names import row_names
 from stressmap.core.text import one_line
+from stressmap.output.report.manager import block_changes, change_table, manager_parts
+from stressmap.output.report.move_pictures import move_name, move_pictures, moves_text, priority_legend
 from stressmap.output.report.plots import Courses, Plotter
 from stressmap.output.text.note_words import by_severity, columns_told, sentences
 from stressmap.output.text.words import Words
@@ -30,6 +32,7 @@ from stressmap.output.view.crew_words import (
 )
 from stressmap.output.view.crop_words import crop_cautions
 from stressmap.output.view.first_look import first_look, thin_blocks
+from stressmap.output.view.priority_moves import ONE_BY_ONE, PriorityMove, by_block, priority_moves
 from stressmap.output.view.quantities import percent, reading
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import flag_codes
@@ -37,6 +40,8 @@ from stressmap.output.view.water_words import Section
 
 LISTED = 200
 FIRST = 15
+WARNINGS, DRAWN = 2, 40
+"""Warnings told on page one, and changes of priority that get a picture."""
 SCORES = ("readings", "rmse_bar", "mean_error_bar", "mean_squared_z", "covered_50", "covered_90")
 
 
@@ -56,12 +61,15 @@ class Background:
         As ``core.schemas.WEATHER``.
     water : tuple of Section
         The water plan in words of the ranch's first language; empty without one.
+    brief : tuple of Section
+        The same in short, for page one.
     """
 
     record: dict[str, Any]
     courses: Courses = lambda _: {}
     weather: pd.DataFrame | None = None
     water: tuple[Section, ...] = ()
+    brief: tuple[Section, ...] = ()
 
 
 def write_report(content: Content, background: Background, path: Path) -> None:
@@ -87,7 +95,7 @@ def write_report(content: Content, background: Background, path: Path) -> None:
     style = files("stressmap.output.report").joinpath("templates", "page.css").read_text(encoding="utf-8")
     page = environment.get_template("page.html").render(
         words=words,
-        warnings=sentences(by_severity(content.notes)[0], words),
+        warnings=_warnings(content, words),
         notes=(
             *sentences(content.notes, words),
             *(f"{counts.file}: {columns_told(counts, words)}" for counts in content.files),
@@ -98,7 +106,7 @@ def write_report(content: Content, background: Background, path: Path) -> None:
         water=background.water,
         crop_cautions=crop_cautions(content.profiles, words),
         plots=_plots(content, background, words),
-        **_tables(content, background.record, words),
+        **_tables(content, background, words),
     )
     path.write_text(page, encoding="utf-8", newline="\n")
 
@@ -114,9 +122,43 @@ def _plots(content: Content, background: Background, words: Words) -> dict[str, 
     }
 
 
-def _tables(content: Content, record: dict[str, Any], words: Words) -> dict[str, Any]:
+def _warnings(content: Content, words: Words) -> list[str]:
+    """Give the first warnings for page one, and where the others are."""
+    said = sentences(by_severity(content.notes)[0], words)
+    more = len(said) - WARNINGS
+    heading = words("report.notes_heading")
+    rest = [words("manager.more_warnings", count=more, heading=heading)] if more > 0 else []
+    return [*said[:WARNINGS], *rest]
+
+
+def _moves(content: Content, order: list[Turn], words: Words) -> dict[str, Any] | None:
+    """Lay out the page of what changed since the visit before; None where nothing can be compared."""
+    moves = priority_moves(content, order)
+    changes = block_changes(order, moves)
+    if content.previous_visit is None or not changes:
+        return None
+    many = len(moves) > ONE_BY_ONE
+    told = by_block(moves) if many else moves
+    drawn, others = told[:DRAWN], told[DRAWN:]
+    days = {"before": words.date(content.previous_visit), "now": words.date(content.visit[1])}
+    return {
+        "count": moves_text(moves, words),
+        "text": words("moves.text", legend=priority_legend(words), **days) if moves else "",
+        "many": many,
+        "pictures": move_pictures(drawn, content, words),
+        "others": [_undrawn(move, words) for move in others[:LISTED]],
+        "blocks": change_table(changes[:LISTED], words),
+    }
+
+
+def _undrawn(move: PriorityMove, words: Words) -> str:
+    before, now = (words("priority.short", number=one.priority) for one in (move.before, move.now))
+    return words("moves.other", valves=move_name(move, words), block=move.block, before=before, now=now)
+
+
+def _tables(content: Content, background: Background, words: Words) -> dict[str, Any]:
     listed, more = _left_out(content, words)
-    order = turns(content)
+    order, record = turns(content), background.record
     past = [turn for turn in order if turn.past_limit]
     fit = record.get("fit", {})
     return {
@@ -128,6 +170,8 @@ def _tables(content: Content, record: dict[str, Any], words: Words) -> dict[str,
         "past": _first(past, content, words),
         "first": _first([turn for turn in order if not turn.past_limit], content, words),
         "moved": _moved(content, order, words),
+        "moves": _moves(content, order, words),
+        "manager": manager_parts(content, order, background.brief, words),
         "thin": thin_blocks(content, words),
         "uncertain": _uncertain(content, words),
         "scores": _scores(fit.get("cross_validation") or {}, words),

@@ -53,7 +53,7 @@ def tell(
     """
     warned = cautions(words, dry=bool(dry_at_risk(advice)))
     return (
-        Section("outline", _title(advice, words), tuple(outline(advice, words, most))),
+        Section("outline", outline_title(advice, words), tuple(outline(advice, words, most))),
         *days(advice, words),
         Section("dry", words("dry.title"), tuple(left_dry(advice, words, most, remembered=remembered))),
         Section("binds", words("limit.title"), tuple(what_binds(advice, words))),
@@ -95,7 +95,7 @@ def headlines(advice: Advice, words: WaterWords) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    return (_amount(advice, words), short_of(advice, words), overdue(advice, words))
+    return (planned_amount(advice, words), short_of(advice, words), overdue(advice, words))
 
 
 def overdue(advice: Advice, words: WaterWords) -> str:
@@ -126,7 +126,20 @@ def overdue(advice: Advice, words: WaterWords) -> str:
     )
 
 
-def _title(advice: Advice, words: WaterWords) -> str:
+def outline_title(advice: Advice, words: WaterWords) -> str:
+    """Say from when to when a plan goes, and until when its water must last.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan.
+    words : WaterWords
+        Language and units.
+
+    Returns
+    -------
+    str
+    """
     calendar = advice.case.calendar
     last = calendar.clock(len(calendar.water_allowed) - 1).date()
     first, until = (words.weekday(day) for day in (advice.terms.start, advice.terms.next_turn))
@@ -150,7 +163,11 @@ def outline(advice: Advice, words: WaterWords, most: int) -> list[str]:
     list of str
     """
     ours = advice.alternatives[0]
-    lines = [*_no_system(advice, words, most), _amount(advice, words), *_look_first(advice, words, most)]
+    lines = [
+        *_no_system(advice, words, most),
+        planned_amount(advice, words),
+        *_look_first(advice, words, most),
+    ]
     if not ours.served:
         needed = any(not why for why in advice.case.barred)
         ripe = "before_harvest" in advice.case.barred
@@ -168,7 +185,20 @@ def outline(advice: Advice, words: WaterWords, most: int) -> list[str]:
     return [*lines, words("plan.turns", sets=len(table.sets), moments=table.moments, split=split)]
 
 
-def _amount(advice: Advice, words: WaterWords) -> str:
+def planned_amount(advice: Advice, words: WaterWords) -> str:
+    """Say how much of the water is used, and how many valves get some.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan.
+    words : WaterWords
+        Language and units.
+
+    Returns
+    -------
+    str
+    """
     volume, ours = advice.case.problem.volume_m3, advice.alternatives[0]
     open_ended = volume == float("inf")
     return words(

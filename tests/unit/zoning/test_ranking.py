@@ -15,7 +15,13 @@ from scipy.stats import norm
 from stressmap.core.unsure_sets import UnsureSets, with_unsure
 from stressmap.geostat.ordinary_kriging import OrdinarySurface, Variogram
 from stressmap.geostat.samples import Places, Samples
-from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between, unread_in_log
+from stressmap.zoning.change import (
+    VisitMeans,
+    compare_visits,
+    irrigated_between,
+    means_before,
+    unread_in_log,
+)
 from stressmap.zoning.grid_cells import lattice
 from stressmap.zoning.mapping import RanchLayout
 from stressmap.zoning.ranking import ZoneMeans, classify, last_irrigated, rank_valves, tied_groups, tied_ranks
@@ -146,6 +152,10 @@ def test_the_change_of_the_gauge_is_that_of_weather_and_trees(line0, line1, a0, 
     assert told["trees_change_bar"] == pytest.approx(dry1 - dry0)
     assert told["change_bar"] == told["trees_change_bar"]
     assert told["target_change_bar"] == pytest.approx((line0 - a0) - (line1 - a1))
+    now = visits[1].figures
+    back = means_before(told.to_frame().T.assign(stress_bar=now.mean, stress_se_bar=now.se), rank_by)
+    assert back.mean == pytest.approx(visits[0].figures.mean)
+    assert back.se == pytest.approx(visits[0].figures.se, abs=1e-6)
 
 
 def test_without_weather_the_change_of_the_gauge_is_taken_as_the_trees():
