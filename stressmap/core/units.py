@@ -1,7 +1,8 @@
 """Conversions between what people write and what the program works in (SI and bar).
 
-Factors are exact by definition where the unit is: inch 25.4 mm, US gallon 231 cubic inches, acre 43,560
-square feet, pound-force per square inch 6894.757 Pa (NIST Special Publication 811, appendix B; from memory).
+Factors are exact by definition where the unit is: inch 25.4 mm, mile 5,280 feet, US gallon 231 cubic inches,
+acre 43,560 square feet, pound-force per square inch 6894.757 Pa (NIST Special Publication 811, appendix B;
+from memory).
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ HA_PER_ACRE = 0.40468564224
 MM_PER_INCH = 25.4
 M3_PER_GALLON = 0.003785411784
 M_PER_FOOT = 0.3048
+M_S_PER_MPH = 5280.0 * M_PER_FOOT / 3600.0
 M3_PER: dict[str, float] = {
     "m3": 1.0,
     "ML": 1000.0,

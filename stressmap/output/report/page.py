@@ -33,7 +33,7 @@ from stressmap.output.view.crew_words import (
 from stressmap.output.view.crop_words import crop_cautions
 from stressmap.output.view.first_look import first_look, thin_blocks
 from stressmap.output.view.priority_moves import ONE_BY_ONE, PriorityMove, by_block, priority_moves
-from stressmap.output.view.quantities import percent, reading
+from stressmap.output.view.quantities import percent, quantity, reading
 from stressmap.output.view.rows import rows
 from stressmap.output.view.selections import flag_codes
 from stressmap.output.view.water_words import Section
@@ -183,11 +183,16 @@ def _tables(content: Content, background: Background, words: Words) -> dict[str,
 
 
 def _labelled(figures: dict[str, Any], words: Words) -> list[tuple[str, str]]:
-    """Write figures of ``run.json`` with their names in words."""
+    """Write figures of ``run.json`` with their names in words, lengths in the ranch's units."""
     return [
-        (", ".join(words.known("fit", part) for part in name.split(".")), words.known("fit", value))
+        (", ".join(words.known("fit", part) for part in name.split(".")), _fitted(name, value, words))
         for name, value in flat(figures)
     ]
+
+
+def _fitted(name: str, value: str, words: Words) -> str:
+    length = name.endswith("_m") and value
+    return quantity(float(value), "length", words) if length else words.known("fit", value)
 
 
 def _counts(content: Content, words: Words) -> str:

@@ -26,7 +26,7 @@ from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import of_visit, priority_words
 from stressmap.output.view.crop_words import crop_title
 from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
-from stressmap.output.view.quantities import scale_of
+from stressmap.output.view.quantities import Scale, scale_of
 
 INK, SOFT, LINE = "#14181c", "#8a9299", "#0a4fb3"
 USED: dict[str, Any] = {"marker": "o", "color": INK, "s": 22, "linewidths": 0}
@@ -116,21 +116,38 @@ class Plotter:
             axes = figure.subplots()
             for curve, colour in zip(curves, (PRIORITY[1], PRIORITY[2]), strict=True):
                 self._pair_curve(axes, curve, colour)
-            axes.set(xlabel=self.words("report.distance_axis"), ylabel=self.words("report.semivariance_axis"))
+            unit = self.words(f"unit.{self._length.unit}")
+            axes.set(
+                xlabel=self.words("report.distance_axis", unit=unit),
+                ylabel=self.words("report.semivariance_axis"),
+            )
             axes.set_ylim(bottom=0)
             axes.set_xlim(left=0)
             axes.legend(fontsize=9)
 
         return svg("pairs", (9.0, 4.2), paint)
 
+    @property
+    def _length(self) -> Scale:
+        return scale_of(1.0, "length", self.words.units)
+
     def _pair_curve(self, axes: Any, curve: PairCurve, colour: str) -> None:
         size = 14 + 10 * np.sqrt(curve.pairs)
         label = self.words(f"report.pairs_{curve.kind}")
-        axes.scatter(curve.distance_m, curve.semivariance_bar2, s=size, color=colour, alpha=0.75, label=label)
+        axes.scatter(
+            curve.distance_m / self._length.factor,
+            curve.semivariance_bar2,
+            s=size,
+            color=colour,
+            alpha=0.75,
+            label=label,
+        )
         if len(curve.model_bar2):
             style = "-" if curve.kind == "same_valve" else "--"
             label = self.words(f"report.model_{curve.kind}")
-            axes.plot(curve.model_m, curve.model_bar2, style, color=colour, lw=2, label=label)
+            axes.plot(
+                curve.model_m / self._length.factor, curve.model_bar2, style, color=colour, lw=2, label=label
+            )
 
     def left_out_one(self) -> Markup | None:
         """Draw each used reading against what the others foretell."""

@@ -12,7 +12,8 @@ Beside the format of :meth:`str.format`, a text may ask for
 - ``{places:places8}``: rows with their trees, ``{places:(places8)}`` in brackets where there are any;
 - ``{psi:in_psi}``: pressures [bar] in psi, in brackets: one, or least, most and middle, or none;
 - ``{bars:in_bar}``: the same in bar; ``{degrees:span}``: one figure, or least and most;
-- ``{area:.1f}``: a number as the language writes it; ``{area_m2:area}``: an area in the ranch's units.
+- ``{area:.1f}``: a number as the language writes it; in the ranch's units ``{area_m2:area}``, ``{mm:depth}``,
+  ``{metres:length}`` and ``{wind_m_s:speed}``.
 """
 
 from __future__ import annotations
@@ -28,12 +29,18 @@ from typing import Any
 from stressmap.core.notes import Note
 from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.text import one_line
-from stressmap.core.units import BAR_PER, HA_PER_ACRE, M2_PER_HA
+from stressmap.core.units import BAR_PER, HA_PER_ACRE, M2_PER_HA, M_PER_FOOT, M_S_PER_MPH, MM_PER_INCH, System
 from stressmap.output.text.words import Language, Words
 
 _CUT = re.compile(r"(\(?)(first|quoted|places|read|meant|taken)(\d+)\)?")
 
 _SPREADS = {"in_psi": ("psi", BAR_PER["psi"], 0), "in_bar": ("bar", 1.0, 1), "span": ("", 1.0, 0)}
+_SIZES: dict[str, dict[System, tuple[str, float, int]]] = {
+    "depth": {"us": ("in", MM_PER_INCH, 2), "metric": ("mm", 1.0, 0)},
+    "length": {"us": ("ft", M_PER_FOOT, 0), "metric": ("m", 1.0, 0)},
+    "speed": {"us": ("mph", M_S_PER_MPH, 1), "metric": ("m/s", 1.0, 1)},
+}
+"""Unit, how much of ours is in one of it, and decimals: as ``output/view/quantities.py``, held by a test."""
 LEAST_ACRES = 0.01
 """Areas below are told as being below."""
 
@@ -101,6 +108,9 @@ class _Filler(string.Formatter):
             return word[:1].upper() + word[1:] if format_spec == "Crop" else word
         if format_spec == "area":
             return self._area(float(value))
+        if format_spec in _SIZES:
+            unit, factor, digits = _SIZES[format_spec][self._words.units]
+            return f"{self._words.number(value / factor, digits)} {self._words(f'unit.{unit}')}"
         if format_spec.lower() in texts_of(self._words.language):
             word = word_of(format_spec.lower(), value, self._words)
             return word[:1].upper() + word[1:] if format_spec[0].isupper() else word

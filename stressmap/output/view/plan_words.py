@@ -19,6 +19,8 @@ from stressmap.water.water_plan import Advice, plan_table
 SHOWN_NAMES = 12
 """Names listed on a terminal; files list more."""
 LISTED_NAMES = 120
+MAST_M = 2.0
+"""Height that wind is taken to be measured at where the settings do not say [m]."""
 TREES_TO_TRUST = 2
 """A valve that rests on fewer trees is counted where it gets water."""
 
@@ -239,9 +241,18 @@ def _by_factor(advice: Advice, words: WaterWords, most: int) -> list[str]:
 def _assumptions(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None) -> list[str]:
     eto, climate = words.quantity(advice.terms.eto.other_mm, "depth"), advice.terms.eto.climate
     plain = words.plain.number
-    air = {"wind": plain(climate.wind_m_s), "humid": plain(climate.rh_min_pct, 0)} if climate else {}
+    air = (
+        {"wind": words.quantity(climate.wind_m_s, "speed"), "humid": plain(climate.rh_min_pct, 0)}
+        if climate
+        else {}
+    )
     measured = [n.valve for n in advice.case.requirements if "mm_per_bar_measured" in n.assumed]
-    told = {"eto": eto, "valves": words.some(measured, SHOWN_NAMES), **air}
+    told = {
+        "eto": eto,
+        "mast": words.quantity(MAST_M, "length"),
+        "valves": words.some(measured, SHOWN_NAMES),
+        **air,
+    }
     lines = [
         words("assumed.line", text=words(f"assumed.{code}", **told), count=count)
         for code, count in assumptions(advice.case, advice.terms.eto).items()

@@ -26,18 +26,19 @@ from stressmap.core.units import (
     M3_PER,
     M3_PER_GALLON,
     M_PER_FOOT,
+    M_S_PER_MPH,
     MM_PER_INCH,
     System,
 )
 from stressmap.output.text.words import Words, half_up
 
 Kind = Literal[
-    "volume", "flow", "depth", "rate", "area", "length", "pressure", "gauge", "deficit", "hours", "chance",
-    "share",
+    "volume", "flow", "depth", "rate", "area", "length", "speed", "pressure", "gauge", "deficit", "hours",
+    "chance", "share",
 ]  # fmt: skip
-"""Volume [m3], flow [m3/h], depth [mm], application rate [mm/h], area [ha], length [m], pressure [bar], the
-same as a gauge in psi shows it [bar], vapour pressure deficit [kPa], hours [h] in a narrow column (else
-:func:`duration`), chance and share of a whole [1]."""
+"""Volume [m3], flow [m3/h], depth [mm], application rate [mm/h], area [ha], length [m], speed of the wind
+[m/s], pressure [bar], the same as a gauge in psi shows it [bar], vapour pressure deficit [kPa], hours [h] in
+a narrow column (else :func:`duration`), chance and share of a whole [1]."""
 
 
 class Scale(NamedTuple):
@@ -108,6 +109,10 @@ SCALES: dict[Kind, dict[System, tuple[Scale, ...]]] = {
     "length": {
         "us": (Scale(0.0, "ft", M_PER_FOOT, 0),),
         "metric": (Scale(0.0, "m", 1.0, 0),),
+    },
+    "speed": {
+        "us": (Scale(0.0, "mph", M_S_PER_MPH, 1),),
+        "metric": (Scale(0.0, "m/s", 1.0, 1),),
     },
     "pressure": {"us": _BAR, "metric": _BAR},
     "gauge": {"us": _PSI, "metric": _PSI},

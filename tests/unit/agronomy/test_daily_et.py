@@ -65,7 +65,7 @@ def test_without_humidity_or_sun_temperature_has_to_do(missing: str) -> None:
 def test_without_wind_the_usual_wind_is_taken_and_said() -> None:
     table, said = run(clear_days().assign(wind_m_s=np.nan))
     assert table["eto_mm"].tolist() == pytest.approx(run(clear_days())[0]["eto_mm"].tolist())
-    assert said[1] == "The weather file has no wind: 2 m/s was taken for the reference evapotranspiration."
+    assert said[1] == "The weather file has no wind: 4.5 mph was taken for the reference evapotranspiration."
 
 
 def test_the_station_itself_goes_first() -> None:

@@ -261,7 +261,7 @@ def test_a_crew_far_from_its_block_is_said() -> None:
     out = ranch.assess_noted(at(100.0, 150.0, block="B4", tree_id="B4-T9"), BLOCKS)
     assert out.value.loc[0, ["block", "flags", "used"]].tolist() == ["B4", ("near_boundary",), True]
     assert english(out) == [
-        "Readings over 50 m from the block that the crew wrote (row 2); the crew's block was taken. "
+        "Readings over 164 ft from the block that the crew wrote (row 2); the crew's block was taken. "
         "Correct the block or the coordinates."
     ]
 

@@ -25,7 +25,7 @@ def test_clean_readings_pass() -> None:
 def test_places_cut_to_three_decimals_are_said() -> None:
     coarse, *_ = said(lon=CLEAN["lon"].round(3), lat=CLEAN["lat"].round(3))
     assert coarse == (
-        "The positions have 3 decimals of a degree only, about 111 m: readings may be put into the wrong "
+        "The positions have 3 decimals of a degree only, about 365 ft: readings may be put into the wrong "
         "valve zone, and the map shows nothing finer. Give five decimals or more."
     )
 
