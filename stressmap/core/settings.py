@@ -75,6 +75,7 @@ class Ranch(Part):
     units: Literal["us", "metric"] = "us"
     languages: tuple[Literal["en", "es"], ...] = Field(default=("en", "es"), min_length=1)
     crs: str | None = None
+    contact: str | None = Field(default=None, max_length=120)
     spreadsheet: Spreadsheet = "plain"
 
     @field_validator("timezone")

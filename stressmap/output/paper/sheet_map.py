@@ -1,91 +1,107 @@
-"""The small map on a page of the crew sheet: its valve zones in grey and numbered, the rest in outline."""
+"""The map of the crew sheet: the whole ranch, every valve zone in its priority's pattern, with names."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
+import shapely
 from shapely import MultiLineString, MultiPolygon, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from stressmap.output.paper.sheet_names import draw_names
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, priority_words
-from stressmap.output.view.layout import Box, Frame, beside, fit_frame, middle, rings, round_length
+from stressmap.output.view.layout import Box, Frame, fit_frame, rings, round_length
 from stressmap.output.view.quantities import quantity
 from stressmap.output.view.selections import measured_blocks
 
-SHADE: dict[int | None, tuple[int, int]] = {
-    1: (45, 255),
-    2: (110, 255),
-    3: (205, 0),
-    4: (255, 0),
-    None: (255, 0),
+
+class Look(NamedTuple):
+    """How a priority is drawn on any printer.
+
+    Parameters
+    ----------
+    grey : int
+        Of the ground, 0 black to 255 white.
+    step : float
+        Between the lines of the pattern, from left to right [mm]; 0 for none.
+    slope : float
+        How far a line goes to the right for each mm down.
+    thick : float
+        Of the lines [mm].
+    ink : int
+        Their grey.
+    """
+
+    grey: int
+    step: float = 0.0
+    slope: float = 0.0
+    thick: float = 0.0
+    ink: int = 0
+
+
+LOOK_OF: dict[int | None, Look] = {
+    1: Look(60),
+    2: Look(165, 1.7, 1.0, 0.45, 40),
+    3: Look(235, 2.4, -1.0, 0.2, 90),
+    4: Look(255),
+    None: Look(255, 1.3, 0.0, 0.2, 90),
 }
-"""Grey of the fill and of the writing on it; the number is printed too, so a bad copier loses nothing.
-What was not measured is white with stripes."""
+"""Every priority has a pattern of its own beside its grey, so that a bad copier loses nothing: full, slanting
+down to the right, slanting up, white; what was not measured has upright stripes."""
 
-STRIPE_MM = 1.3
-"""From one stripe to the next."""
-
-KEY = 56.0
-CAPTION, CAPTION_TYPE = 2.4, 6.4
-"""Height of a line below the map [mm], and its type [points]."""
-NORTH = 18.4
-"""Height of what stands under the key: the arrow and the scale [mm]."""
-OUTLINED = 150
-"""With more valve zones than this, only those of the page are drawn."""
-LABEL = (8.0, 4.6)
-
+LEGEND = 10.6
+"""Height of the legend below the map [mm]."""
+SCALE, SWATCH = 44.0, 8.0
+"""Widths of north and scale, and of a priority's pattern in the legend [mm]."""
 
 Points = list[tuple[float, float]]
 
 
 @dataclass(frozen=True)
 class SheetMap:
-    """The map as it is on every page; only the zones filled and numbered differ.
+    """The ranch laid into a rectangle of the page.
 
     Parameters
     ----------
     area : tuple of float
-        Left, top, width, height on the page [mm], less what is written below.
+        Left, top, width, height on the page [mm], the legend included.
     frame : Frame
         How the ranch is laid into it.
-    zones, blocks : list of list of tuple
-        Outlines on the page [mm].
     priorities : tuple of int or None
         What the legend names.
     """
 
     area: Box
     frame: Frame
-    zones: list[Points]
-    blocks: list[Points]
     priorities: tuple[int | None, ...]
 
-    def draw(self, sheet: Any, opened: list[Turn], closed: list[Turn]) -> None:
-        """Draw map, legend, north and scale, and say below what they show, for who cannot see it.
+    def draw(self, sheet: Any, order: list[Turn]) -> None:
+        """Draw every valve zone in its priority's pattern, names, legend, north and scale.
 
         The picture is not tagged: a tag on it alone would hide the rest of the page from who reads by tags.
 
         Parameters
         ----------
-        sheet : Sheet
+        sheet : CrewSheet
             The page being written.
-        opened, closed : list of Turn
-            The valve zones of this page: to open, shaded and numbered; without water, shaded only.
+        order : list of Turn
+            All valve zones.
         """
         left, top, width, height = self.area
-        sheet.set_line_width(0.3)
-        sheet.rect(left, top, width, height)
-        _outlines(sheet, "zones", self.zones, 0.1, 150)
-        for turn in (*opened, *closed):
+        sheet.set_line_width(0.1)
+        for turn in order:
             _filled(sheet, turn, self.frame)
-        _outlines(sheet, "blocks", self.blocks, 0.4 if len(self.blocks) < 80 else 0.15, 0)
-        _numbers(sheet, opened, self.frame, (left + 0.5, top + 0.5, width - KEY, height - 1))
-        _key(sheet, left + width - KEY + 2, (top, height - NORTH), self.priorities)
-        _north_and_scale(sheet, left + width - KEY + 2, top + height, self.frame)
-        _caption(sheet, (left, top + height, width), len(opened), len(closed))
+        _outlines(sheet, _placed([turn.row["geometry"] for turn in order], self.frame), 0.15, 60)
+        blocks = sheet.content.blocks
+        _outlines(sheet, _placed(blocks.geometry, self.frame), 0.5 if len(blocks) < 80 else 0.25, 0)
+        draw_names(sheet, order, self.frame, (left + 0.5, top + 0.5, width - 1, height - LEGEND - 1))
+        sheet.set_line_width(0.3)
+        sheet.rect(left, top, width, height - LEGEND)
+        _key(sheet, top + height - LEGEND + 0.8, self.priorities)
+        _north_and_scale(sheet, top + height - LEGEND + 0.8, self.frame)
 
 
 def plan_map(content: Content, area: Box) -> SheetMap:
@@ -96,20 +112,17 @@ def plan_map(content: Content, area: Box) -> SheetMap:
     content : Content
         The finished run.
     area : tuple of float
-        Left, top, width, height [mm], with what is written below the map.
+        Left, top, width, height [mm], the legend below the map included.
 
     Returns
     -------
     SheetMap
     """
     left, top, width, height = area
-    height -= CAPTION * len(content.ranch.languages)
-    frame = fit_frame(tuple(content.blocks.total_bounds), (left + 1, top + 1, width - KEY - 2, height - 2))
-    few = content.valves.geometry if len(content.valves) <= OUTLINED else ()
+    inner = (left + 1.5, top + 1.5, width - 3, height - LEGEND - 3)
+    frame = fit_frame(tuple(content.blocks.total_bounds), inner)
     bare = len(measured_blocks(content)) < len(content.blocks)
-    legend = (1, 2, 3, 4, None) if bare else (1, 2, 3, 4)
-    outlines = _placed(few, frame), _placed(content.blocks.geometry, frame)
-    return SheetMap((left, top, width, height), frame, *outlines, legend)
+    return SheetMap(area, frame, (1, 2, 3, 4, None) if bare else (1, 2, 3, 4))
 
 
 def _placed(shapes: Any, frame: Frame) -> list[Points]:
@@ -120,48 +133,58 @@ def _points(ring: Any, frame: Frame) -> Points:
     return [(round(float(x), 2), round(float(y), 2)) for x, y in frame.place(ring)]
 
 
-def _outlines(sheet: Any, name: str, outlines: list[Points], width: float, grey: int) -> None:
-    def draw() -> None:
-        for points in outlines:
-            sheet.polygon(points, style="D")
-
+def _outlines(sheet: Any, outlines: list[Points], width: float, grey: int) -> None:
     sheet.set_line_width(width)
     sheet.set_draw_color(grey)
-    sheet.alike(name, draw)
+    for points in outlines:
+        sheet.polygon(points, style="D")
     sheet.set_draw_color(0)
 
 
 def _filled(sheet: Any, turn: Turn, frame: Frame) -> None:
-    sheet.set_line_width(0.1)
-    for outer, *holes in rings(turn.row["geometry"]):
-        for ring, shade in [(outer, SHADE[turn.priority][0]), *((hole, 255) for hole in holes)]:
-            sheet.set_fill_color(shade)
-            sheet.polygon(_points(ring, frame), style="DF")
-    if turn.priority is None:
-        on_page = [[frame.place(ring) for ring in part] for part in rings(turn.row["geometry"])]
-        draw_stripes(sheet, MultiPolygon([Polygon(outer, holes) for outer, *holes in on_page]))
+    on_page = [[frame.place(ring) for ring in part] for part in rings(turn.row["geometry"])]
+    fill(sheet, MultiPolygon([Polygon(outer, holes) for outer, *holes in on_page]), turn.priority)
 
 
-def draw_stripes(sheet: Any, shape: BaseGeometry) -> None:
-    """Draw upright stripes inside a shape.
+def fill(sheet: Any, shape: BaseGeometry, priority: int | None) -> None:
+    """Fill a shape with a priority's grey and pattern; the patterns lie on one grid over the whole page.
 
     Parameters
     ----------
-    sheet : Sheet
+    sheet : CrewSheet
         The page being written.
     shape : Polygon or MultiPolygon
         On the page [mm].
+    priority : int or None
+        1 to 4; None for not measured.
     """
-    left, top, right, bottom = shape.bounds
-    across = np.arange(left + STRIPE_MM / 2, right, STRIPE_MM)
-    stripes = MultiLineString([[(x, top - 1), (x, bottom + 1)] for x in across]).intersection(shape)
-    sheet.set_line_width(0.2)
-    sheet.set_draw_color(90)
-    for part in getattr(stripes, "geoms", [stripes]):
-        if part.geom_type == "LineString" and not part.is_empty:
-            (x1, y1), (x2, y2) = part.coords
-            sheet.line(x1, y1, x2, y2)
+    look = LOOK_OF[priority]
+    sheet.set_line_width(0.1)
+    sheet.set_draw_color(look.grey)
+    for outer, *holes in rings(shape):
+        for ring, grey in [(outer, look.grey), *((hole, 255) for hole in holes)]:
+            sheet.set_fill_color(grey)
+            sheet.polygon([(round(float(x), 2), round(float(y), 2)) for x, y in ring], style="DF")
+    if look.step:
+        sheet.set_line_width(look.thick)
+        sheet.set_draw_color(look.ink)
+        for part in shapely.get_parts(shapely.intersection(_hatch(shape.bounds, look), shape)):
+            if part.geom_type == "LineString" and not part.is_empty:
+                (x1, y1), *_, (x2, y2) = part.coords
+                sheet.line(x1, y1, x2, y2)
     sheet.set_draw_color(0)
+
+
+def _hatch(bounds: Box, look: Look) -> MultiLineString:
+    """Give the lines of a pattern over a rectangle: those of a grid that is the same for all shapes."""
+    left, top, right, bottom = bounds
+    low, high = (top, bottom) if look.slope else (0.0, 0.0)
+    first, last = sorted((left - look.slope * low, left - look.slope * high))
+    end = max(right - look.slope * low, right - look.slope * high)
+    across = np.arange(np.floor(first / look.step), np.ceil(end / look.step) + 1) * look.step
+    return MultiLineString(
+        [[(x + look.slope * (top - 1), top - 1), (x + look.slope * (bottom + 1), bottom + 1)] for x in across]
+    )
 
 
 def double_frame(sheet: Any, inner: Box) -> None:
@@ -181,69 +204,29 @@ def double_frame(sheet: Any, inner: Box) -> None:
     sheet.rect(left - 1.0, top - 1.0, width + 2.0, height + 2.0)
 
 
-def _numbers(sheet: Any, part: list[Turn], frame: Frame, area: Box) -> None:
-    """Write the numbers of zones; one without room beside its neighbours stands apart, on a line."""
-    if not part:
-        return
-    points = [middle(turn.row["geometry"]) for turn in part]
-    spots = frame.place(np.array([(p.x, p.y) for p in points]))
-    middles = beside(spots, LABEL, area)
-    sheet.set_line_width(0.25)
-    sheet.set_fill_color(0)
-    for spot, place in zip(spots.tolist(), middles.tolist(), strict=True):
-        if spot != place:
-            sheet.line(*spot, *place)
-            sheet.circle(*spot, 0.6, style="F")
-    sheet.set_fill_color(255)
-    width, height = LABEL
-    for turn, (x, y) in zip(part, middles - np.array(LABEL) / 2, strict=True):
-        if turn.past_limit:
-            sheet.rect(x - 1.3, y - 1.3, width + 2.6, height + 2.6, style="F")
-            double_frame(sheet, (x, y, width, height))
-            sheet.set_line_width(0.25)
-        sheet.rect(x, y, width, height, style="DF")
-        sheet.put(x, y + 0.3, turn.rank, size=9, bold=True, width=width, align="C")
-
-
-def _caption(sheet: Any, below: tuple[float, float, float], opened: int, closed: int) -> None:
-    """Say what the map shows, a line in each language."""
-    left, top, width = below
-    for line, words in enumerate(sheet.words):
-        said = words("sheet.map_shows", count=opened)
-        if closed:
-            said += " " + words("sheet.map_closed", count=closed)
-        sheet.put(left, top + 0.3 + CAPTION * line, said, size=CAPTION_TYPE, width=width)
-
-
-def _key(sheet: Any, left: float, place: tuple[float, float], priorities: tuple[int | None, ...]) -> None:
-    top, height = place
-    step = height / len(priorities)
-    for line, priority in enumerate(priorities):
-        y = top + 2 + line * step
+def _key(sheet: Any, top: float, priorities: tuple[int | None, ...]) -> None:
+    wide = (sheet.epw - SCALE) / len(priorities)
+    for place, priority in enumerate(priorities):
+        left = sheet.l_margin + wide * place
+        fill(sheet, box(left, top, left + SWATCH, top + LEGEND - 2.0), priority)
         sheet.set_line_width(0.3)
-        sheet.set_fill_color(SHADE[priority][0])
-        sheet.rect(left, y, 8, step - 1, style="DF")
-        if priority is None:
-            draw_stripes(sheet, box(left, y, left + 8, y + step - 1))
+        sheet.rect(left, top, SWATCH, LEGEND - 2.0)
         for row, words in enumerate(sheet.words):
             text = priority_words(priority, words)
-            sheet.put(
-                left + 9, y + 3.3 * row, text, size=8.6 if row == 0 else 7.4, bold=row == 0, width=KEY - 12
-            )
+            sheet.put(left + SWATCH, top - 0.1 + 4.0 * row, text, size=9, bold=row == 0, width=wide - SWATCH)
 
 
-def _north_and_scale(sheet: Any, left: float, bottom: float, frame: Frame) -> None:
+def _north_and_scale(sheet: Any, top: float, frame: Frame) -> None:
+    left = sheet.l_margin + sheet.epw - SCALE + 2
     sheet.set_fill_color(0)
-    tip = bottom - 16
+    tip = top + 0.2
     sheet.polygon([(left + 3, tip), (left + 6, tip + 8), (left + 3, tip + 6), (left, tip + 8)], style="F")
-    sheet.put(left, tip + 9, sheet.words[0]("map.north"), size=9, bold=True, width=6, align="C")
+    sheet.put(left + 5.2, top + 2.0, sheet.words[0]("map.north"), size=9, bold=True, width=6, align="C")
     feet = sheet.content.ranch.units == "us"
-    _, metres = round_length(36 / frame.scale, feet=feet)
-    start, end, y = left + 12, left + 12 + metres * frame.scale, bottom - 4
+    _, metres = round_length((SCALE - 15) / frame.scale, feet=feet)
+    start, end, y = left + 12, left + 12 + metres * frame.scale, top + 7
     sheet.set_line_width(0.5)
     sheet.line(start, y, end, y)
     for x in (start, end):
         sheet.line(x, y - 1.6, x, y)
-    words = sheet.words[0]
-    unit = quantity(metres, "length", words)
-    sheet.put(start, y - 5.6, unit, size=8.6, bold=True)
+    sheet.put(start, y - 5.6, quantity(metres, "length", sheet.words[0]), size=9, bold=True)

@@ -12,8 +12,11 @@ from stressmap.output.paper.fonts import drawable, font_file
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 
-MARGIN = 11.0
+MARGIN = 8.5
 """On all sides [mm]."""
+
+NARROW = 0.8
+"""How narrow the typeface is set before it is set smaller: a wide one stays easy to read at that."""
 
 LEADING = 0.45
 """Height of a line [mm] for each point of its type."""
@@ -26,6 +29,8 @@ class SheetLine(NamedTuple):
     ----------
     size : float
         Of the type [points].
+    wide : float
+        Its width as a share of the typeface's own.
     indent : float
         From the left edge of the box [mm].
     shown : str
@@ -33,6 +38,7 @@ class SheetLine(NamedTuple):
     """
 
     size: float
+    wide: float
     indent: float
     shown: str
 
@@ -62,23 +68,69 @@ class CrewSheet(FPDF):
         return " / ".join(dict.fromkeys(words(key, **values) for words in self.words))
 
     def put(self, x: float, y: float, text: object, *, size: float, bold: bool = False, **box: Any) -> None:
-        """Write one line whose top left corner is x, y [mm]; ``width`` shrinks the type until it fits."""
+        """Write one line whose top left corner is x, y [mm].
+
+        With ``width`` the type is set narrower, down to :data:`NARROW`, and then smaller, until it fits.
+        """
         key = (text, size, bold, box.get("width"), box.get("align"))
         self.set_font("sheet", "B" if bold else "", size)
         if key not in self.lines:
             self.lines[key] = self._fitted(drawable(text), size, **box)
         line = self.lines[key]
+        if not line.shown:
+            return
         self.set_font_size(line.size)
-        if line.shown:
-            self.text(x + line.indent, y + 0.5 * size * LEADING + 0.3 * self.font_size, line.shown)
+        if line.wide < 1:
+            self.set_stretching(100 * line.wide)
+        self.text(x + line.indent, y + 0.5 * size * LEADING + 0.3 * self.font_size, line.shown)
+        if line.wide < 1:
+            self.set_stretching(100)
 
     def _fitted(self, line: str, size: float, *, width: float | None = None, align: str = "L") -> SheetLine:
         """Fit a line into its box; most lines of a sheet come again on every row, so each is fitted once."""
-        wide = self.get_string_width(line)
-        fits = size if width is None else fitting(wide + 2 * self.c_margin, size, width)
-        room = 0.0 if width is None else width - wide * fits / size
+        long = self.get_string_width(line)
+        share = 1.0 if width is None else min(1.0, (width - 2 * self.c_margin) / max(long, 1e-9))
+        wide = max(share, NARROW)
+        smaller = min(1.0, share / wide)
+        room = 0.0 if width is None else width - long * wide * smaller
         indent = {"L": self.c_margin, "C": room / 2, "R": room - self.c_margin}[align]
-        return SheetLine(fits, indent, line)
+        return SheetLine(size * smaller, wide, indent, line)
+
+    def least_width(self, text: object, size: float, *, bold: bool = False) -> float:
+        """Give the width that a line takes at its narrowest without becoming smaller [mm]."""
+        self.set_font("sheet", "B" if bold else "", size)
+        return self.get_string_width(drawable(text)) * NARROW + 2 * self.c_margin
+
+    def broken(self, text: str, size: float, width: float, *, bold: bool = False) -> list[str]:
+        """Break a sentence into lines; a word that is too long for a line is broken too.
+
+        Parameters
+        ----------
+        text : str
+            The sentence.
+        size : float
+            Of the type [points].
+        width : float
+            Of the lines [mm].
+        bold : bool
+            The bold cut.
+
+        Returns
+        -------
+        list of str
+        """
+        self.set_font("sheet", "B" if bold else "", size)
+        room, lines = width - 2 * self.c_margin, [""]
+        for word in drawable(text, most=20_000).split():
+            longer = f"{lines[-1]} {word}".lstrip()
+            if self.get_string_width(longer) <= room:
+                lines[-1] = longer
+                continue
+            lines += [] if not lines[-1] else [""]
+            for letter in word:
+                lines += [""] if self.get_string_width(lines[-1] + letter) > room and lines[-1] else []
+                lines[-1] += letter
+        return lines
 
     def alike(self, name: str, draw: Callable[[], None]) -> None:
         """Draw what all pages have alike: drawn on the first page, its strokes copied to the others.
@@ -101,23 +153,3 @@ class CrewSheet(FPDF):
 
 def _paper(units: str) -> str:
     return "letter" if units == "us" else "A4"
-
-
-def fitting(needed: float, size: float, width: float) -> float:
-    """Find the type size at which a line fits.
-
-    Parameters
-    ----------
-    needed : float
-        Width of the line with its margins at ``size`` [mm].
-    size : float
-        Largest size [points].
-    width : float
-        Room [mm].
-
-    Returns
-    -------
-    float
-        At most ``size`` [points].
-    """
-    return size if needed <= width else size * width / needed

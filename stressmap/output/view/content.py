@@ -142,6 +142,10 @@ class Content:
         What became of the rows and columns of every input file.
     gauge_unit : str
         Unit that most readings were written in.
+    risers : mapping of str to Point
+        Where the valve file has the riser of a valve, in the working CRS.
+    roads : LineString or MultiLineString, optional
+        Lines that one drives or walks, in the working CRS.
     """
 
     ranch: Ranch
@@ -168,3 +172,5 @@ class Content:
     log_unread: frozenset[str] = frozenset()
     files: tuple[RowCounts, ...] = ()
     gauge_unit: str = "bar"
+    risers: Mapping[str, Any] = field(default_factory=dict)
+    roads: Any = None

@@ -52,6 +52,8 @@ class Turn:
         How many read trees stand behind its figure: inside it, and in its block.
     look_first : bool
         Whether its pressure, filter, emitters and flow are to be looked at before it is opened.
+    look_why : tuple of str
+        Codes of why: ``"drier_than_block"``, ``"not_relieved"``, ``"witnesses_apart"``.
     """
 
     row: dict[str, Any]
@@ -64,6 +66,7 @@ class Turn:
     trees: int = 0
     block_trees: int = 0
     look_first: bool = False
+    look_why: tuple[str, ...] = ()
 
     @property
     def past_limit(self) -> bool:
@@ -121,6 +124,7 @@ def turns(content: Content) -> list[Turn]:
             trees=trees.get(row["valve"], 0),
             block_trees=in_block.get(row["block"], 0),
             look_first=bool(plans.get(row["valve"], {}).get("inspect")),
+            look_why=tuple(plans.get(row["valve"], {}).get("inspect") or ()),
         )
         for row in rows(content.valves)
     ]
@@ -149,10 +153,33 @@ def side_of(zone: BaseGeometry, block: BaseGeometry | None) -> str:
         return "c"
     if zone.area > 0.9 * block.area:
         return "all"
-    west, south, east, north = block.bounds
-    centre = middle(zone)
-    x = (centre.x - (west + east) / 2) / max(east - west, 1e-9)
-    y = (centre.y - (south + north) / 2) / max(north - south, 1e-9)
+    return wind_of(middle(zone), block)
+
+
+def wind_of(point: Any, shape: BaseGeometry) -> str:
+    """Say on which side of a shape a point lies.
+
+    Parameters
+    ----------
+    point : Point
+        In the working CRS [m], inside or outside.
+    shape : Polygon or MultiPolygon
+        In the same.
+
+    Returns
+    -------
+    str
+        ``"n"``, ``"ne"`` and so on, or ``"c"`` for the middle.
+
+    Examples
+    --------
+    >>> from shapely.geometry import Point, box
+    >>> wind_of(Point(100, 0), box(0, 0, 100, 100))
+    'se'
+    """
+    west, south, east, north = shape.bounds
+    x = (point.x - (west + east) / 2) / max(east - west, 1e-9)
+    y = (point.y - (south + north) / 2) / max(north - south, 1e-9)
     if math.hypot(x, y) < MIDDLE:
         return "c"
     return WINDS[round(math.atan2(y, x) / (math.pi / 4)) % 8]

@@ -1,0 +1,174 @@
+"""The first page of the crew sheet: the whole ranch, what stays closed and why, cautions, who to call."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from stressmap.output.paper.sheet_map import plan_map
+from stressmap.output.paper.sheet_type import LEADING, MARGIN, CrewSheet
+from stressmap.output.text.note_words import sentence
+from stressmap.output.view.clock_events import day_words, days_of
+from stressmap.output.view.closed_valves import closed_groups, closed_names
+from stressmap.output.view.crew_words import Turn
+from stressmap.output.view.first_look import first_look
+from stressmap.output.view.where_to_open import OpeningPlace
+
+HEAD, CALL, LEAST_MAP = 21.0, 7.5, 92.0
+"""Heights [mm]: of the head, of who to call, of the smallest map."""
+SIZES = (11.0, 10.0, 9.5, 9.0)
+"""Type of what is read on this page: the largest with which the map keeps the width of the page [points]."""
+LINE = SIZES[-1] * LEADING
+"""Height of a line in the smallest [mm]."""
+LEAD = "\N{BLACK RIGHT-POINTING SMALL TRIANGLE}"
+LISTED = 12
+"""Valves to look at that are listed by name."""
+
+
+class TextLine(NamedTuple):
+    """A line across the sheet."""
+
+    text: str
+    bold: bool = False
+
+
+def overview(sheet: CrewSheet, order: list[Turn], places: dict[str, OpeningPlace]) -> list[TextLine]:
+    """Write the first page; return the lines of what stays closed that found no room on it.
+
+    Parameters
+    ----------
+    sheet : CrewSheet
+        Its first page begun.
+    order : list of Turn
+        The valve zones in rank order.
+    places : dict of str to OpeningPlace
+        Where each valve is opened.
+
+    Returns
+    -------
+    list of TextLine
+        In the smallest type, for the next page.
+    """
+    top, bottom = MARGIN + HEAD + CALL, sheet.h - MARGIN
+    wanted = min(sheet.epw * _aspect(sheet) + 16.0, bottom - top)
+    for size in SIZES:
+        said, closed, cautions = (
+            _said_first(sheet, order, size),
+            _closed(sheet, order, size),
+            _cautions(sheet, places, size),
+        )
+        line = size * LEADING
+        framed = line * len(cautions) + 2.4
+        room = bottom - top - framed - 2.0 - line * len(said)
+        if room - line * len(closed) >= wanted:
+            break
+    fit = max(0, min(len(closed), int((room - min(wanted, LEAST_MAP)) // line)))
+    _head(sheet)
+    _call(sheet, MARGIN + HEAD)
+    high = room - line * fit
+    plan_map(sheet.content, (MARGIN, top, sheet.epw, high)).draw(sheet, order)
+    y = write_lines(sheet, [*said, *closed[:fit]], top + high + 1.0, size)
+    sheet.set_line_width(0.6)
+    sheet.rect(MARGIN, y + 0.8, sheet.epw, framed - 1.2)
+    write_lines(sheet, cautions, y + 1.2, size)
+    return closed[fit:]
+
+
+def _aspect(sheet: CrewSheet) -> float:
+    west, south, east, north = sheet.content.blocks.total_bounds
+    return float((north - south) / max(east - west, 1.0))
+
+
+def write_lines(sheet: CrewSheet, lines: list[TextLine], top: float, size: float = SIZES[-1]) -> float:
+    """Write lines across the sheet; return where the next would be [mm].
+
+    Parameters
+    ----------
+    sheet : CrewSheet
+        On the page.
+    lines : list of TextLine
+        Broken to its width.
+    top : float
+        Of the first [mm].
+    size : float
+        Of the type [points].
+
+    Returns
+    -------
+    float
+    """
+    for place, line in enumerate(lines):
+        at = top + size * LEADING * place
+        sheet.put(MARGIN, at, line.text, size=size, bold=line.bold, width=sheet.epw)
+    return top + size * LEADING * len(lines)
+
+
+def _head(sheet: CrewSheet) -> None:
+    content, right = sheet.content, sheet.w - MARGIN
+    wide = sheet.epw - 90
+    sheet.put(MARGIN, MARGIN, content.ranch.name, size=16, bold=True, width=wide)
+    title = sheet.said("sheet.title")
+    days = days_of(content)
+    if days is not None:
+        spans = [f"{day_words(days[0], words)} - {day_words(days[1], words)}" for words in sheet.words]
+        title += ": " + " / ".join(dict.fromkeys(spans))
+    sheet.put(MARGIN, MARGIN + 8.0, title, size=12, bold=True, width=sheet.epw)
+    visit = " / ".join(dict.fromkeys(words.days(*content.visit) for words in sheet.words))
+    sheet.put(MARGIN, MARGIN + 14.6, f"{sheet.said('map.visit')}: {visit}", size=10, width=sheet.epw)
+    for place, key in enumerate(("sheet.crew", "sheet.date")):
+        x = right - 88 + 50 * place
+        sheet.put(x, MARGIN + 1.2, sheet.said(key), size=10, width=26)
+        sheet.line(x + 26, MARGIN + 5.4, x + (48 if place == 0 else 38), MARGIN + 5.4)
+
+
+def _call(sheet: CrewSheet, top: float) -> None:
+    who, said = sheet.content.ranch.contact, sheet.said("sheet.call") + ":"
+    if who:
+        sheet.put(MARGIN, top, f"{said} {who}", size=12, bold=True, width=sheet.epw)
+        return
+    sheet.put(MARGIN, top, said, size=12, bold=True, width=66)
+    sheet.set_line_width(0.3)
+    sheet.line(MARGIN + 66, top + 5, sheet.w - MARGIN, top + 5)
+
+
+def _said_first(sheet: CrewSheet, order: list[Turn], size: float) -> list[TextLine]:
+    """Gather what must be known before a valve is opened."""
+    content = sheet.content
+    said = [line for words in sheet.words for line in first_look(content, order, words)]
+    names = [str(turn.row["valve"]) for turn in order if turn.look_first]
+    if names:
+        shown, more = ", ".join(names[:LISTED]), len(names) - LISTED
+        for words in sheet.words:
+            listed = words("past.more", valves=shown, count=more) if more > 0 else shown
+            said.append(words("sheet.look_list", valves=listed))
+    guessed = [note for note in content.notes if note.code == "system_assumed"]
+    said += [sentence(note, words) for note in guessed for words in sheet.words]
+    return [
+        TextLine(part, bold=True) for line in said for part in sheet.broken(line, size, sheet.epw, bold=True)
+    ]
+
+
+def _closed(sheet: CrewSheet, order: list[Turn], size: float) -> list[TextLine]:
+    """Say what stays closed and why: a line for each reason, more where it has many valves."""
+    groups = closed_groups(sheet.content, order, sheet.words)
+    if not groups:
+        return []
+    lines = [
+        TextLine(f"{sheet.said('sheet.no_water')} ({sum(len(group.turns) for group in groups)})", bold=True)
+    ]
+    for group in groups:
+        why = " / ".join(dict.fromkeys(said[:1].upper() + said[1:] for said in group.why))
+        names = closed_names(group, order, sheet.words[0])
+        text = f"{LEAD} {why}: {names}" if why else f"{LEAD} {names}"
+        lines += [TextLine(part) for part in sheet.broken(text, size, sheet.epw)]
+    return lines
+
+
+def _cautions(sheet: CrewSheet, places: dict[str, OpeningPlace], size: float) -> list[TextLine]:
+    """Say how the sheet is filled in, what its places are, and what can hurt."""
+    kinds = sorted({place.kind for place in places.values()})
+    lines = []
+    for words in sheet.words:
+        where = "; ".join(words(f"place.{kind}_key") for kind in kinds)
+        said = [words("sheet.key", where=where), *(words(f"sheet.caution_{n}") for n in (1, 2, 3))]
+        lines += sheet.broken(" ".join(said), size, sheet.epw)
+    return [TextLine(line) for line in lines]
