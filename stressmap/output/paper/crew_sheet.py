@@ -1,4 +1,4 @@
-"""``crew_sheet.pdf``: what the crew carries; the ranch on one page, then every valve in the order of the clock."""
+"""``crew_sheet.pdf``: what the crew carries; the ranch on a page, then its valves by the clock."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     Parameters
     ----------
     content : Content
-        The finished run; with a timetable the valves are in the order of the clock, by day and pump, otherwise
-        in order of rank with lines to write on.
+        The finished run; with a timetable the valves are in the order of the clock, by day and pump,
+        otherwise in order of rank with lines to write on.
     path : Path
         PDF to write; the same content gives the same bytes.
     """
@@ -49,7 +49,7 @@ def write_crew_sheet(content: Content, path: Path) -> None:
 
 
 class Paper(NamedTuple):
-    """The pages after the first: top of the columns, and on the first of them; how many in all; their foot."""
+    """The pages after the first: top of columns, and on the first of them [mm]; pages in all; their foot."""
 
     top: float
     first: float

@@ -178,10 +178,9 @@ def fill(sheet: Any, shape: BaseGeometry, priority: int | None) -> None:
 def _hatch(bounds: Box, look: Look) -> MultiLineString:
     """Give the lines of a pattern over a rectangle: those of a grid that is the same for all shapes."""
     left, top, right, bottom = bounds
-    low, high = (top, bottom) if look.slope else (0.0, 0.0)
-    first, last = sorted((left - look.slope * low, left - look.slope * high))
-    end = max(right - look.slope * low, right - look.slope * high)
-    across = np.arange(np.floor(first / look.step), np.ceil(end / look.step) + 1) * look.step
+    shifts = (look.slope * top, look.slope * bottom)
+    first, last = left - max(shifts), right - min(shifts)
+    across = np.arange(np.floor(first / look.step), np.ceil(last / look.step) + 1) * look.step
     return MultiLineString(
         [[(x + look.slope * (top - 1), top - 1), (x + look.slope * (bottom + 1), bottom + 1)] for x in across]
     )

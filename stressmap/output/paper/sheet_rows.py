@@ -1,4 +1,4 @@
-"""The rows of the crew sheet: a valve to open or to close by the clock, or, without a plan, in order of rank."""
+"""The rows of the crew sheet: valves to open and to close by the clock, or, without a plan, by rank."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ LINE = 4.1
 """Height of a line [mm]."""
 HEAD, OPEN, CLOSE, LISTED = 6.4, 8.5, 5.2, 5.4
 BLANK = 13.4
-"""Heights [mm] of a heading, an opening, a closing, a valve that is listed, and one with lines to write on."""
+"""Heights [mm] of a heading, an opening, a closing, a valve that is listed, one with lines to write on."""
 TIME, WORD, NAME, TICK, REAL, TROUBLE = 14.0, 15.0, 25.0, 6.0, 14.5, 19.2
 """Widths [mm]: time or code, open or close, the valve's name, its box, the line for the time, troubles."""
 CODE, PLACE, NAME_CLOSED = 13.0, 22.0, 16.5
@@ -100,7 +100,7 @@ class RowWriter:
             sheet = self.sheet
             sheet.put(left, top + 0.2, f"{first.when:%H:%M}", size=BIG - 1, bold=True, width=TIME)
             word = sheet.said("sheet.close").upper()
-            sheet.put(left + TIME - 1, top + 0.5, word, size=TYPE, width=WORD + 8)
+            sheet.put(left + TIME - 1.2, top + 0.5, word, size=TYPE, width=WORD + 8.6)
             self._closing(first, left + TIME + WORD + 6, top, (NAME_CLOSED + 1.5, REAL))
             for place, one in enumerate(others):
                 x, y = left + self.wide / 2 * (place % 2), top + CLOSE * (1 + place // 2)
@@ -240,7 +240,7 @@ class RowWriter:
     def _amounts(self, event: ClockEvent) -> str:
         words = self.sheet.words[0]
         told = [("mm", "depth"), ("flow_m3_h", "flow")]
-        return "  ".join(known(event.row[name], kind, words) for name, kind in told if event.row.get(name))  # type: ignore[arg-type]
+        return " · ".join(known(event.row[name], kind, words) for name, kind in told if event.row.get(name))  # type: ignore[arg-type]
 
     def _remarks(self, event: ClockEvent) -> list[str]:
         """Say what is special of an opening: to look at, pulses, when the next water is due."""

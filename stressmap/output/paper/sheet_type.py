@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from fpdf import FPDF, ViewerPreferences
@@ -50,7 +49,6 @@ class CrewSheet(FPDF):
         super().__init__(orientation="portrait", unit="mm", format=_paper(content.ranch.units))
         self.content = content
         self.lines: dict[tuple[object, ...], SheetLine] = {}
-        self.drawn: dict[str, bytes] = {}
         self.words = [Words(language, content.ranch.units) for language in content.ranch.languages]
         self.set_auto_page_break(auto=False)
         self.set_margins(MARGIN, MARGIN)
@@ -131,24 +129,6 @@ class CrewSheet(FPDF):
                 lines += [""] if self.get_string_width(lines[-1] + letter) > room and lines[-1] else []
                 lines[-1] += letter
         return lines
-
-    def alike(self, name: str, draw: Callable[[], None]) -> None:
-        """Draw what all pages have alike: drawn on the first page, its strokes copied to the others.
-
-        Parameters
-        ----------
-        name : str
-            By which it is known again.
-        draw : callable
-            Draws shapes only; colours and widths are set before, since they are not copied.
-        """
-        page: Any = self.pages[self.page].contents
-        if name in self.drawn:
-            page.extend(self.drawn[name])
-            return
-        start = len(page)
-        draw()
-        self.drawn[name] = bytes(page[start:])
 
 
 def _paper(units: str) -> str:

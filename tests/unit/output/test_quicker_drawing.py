@@ -74,17 +74,6 @@ def test_a_name_that_means_the_number_of_pages_to_the_library_stays_a_name(sheet
     assert not sheet.pages[1].get_text_substitutions()
 
 
-def test_what_pages_have_alike_is_on_every_page(sheet: CrewSheet) -> None:
-    found = []
-    for _ in range(3):
-        sheet.add_page()
-        before = len(sheet.pages[sheet.page].contents)
-        sheet.alike("frame", lambda: sheet.rect(10, 20, 30, 40))
-        found.append(bytes(sheet.pages[sheet.page].contents[before:]))
-    assert found[0].endswith(b"re S\n")
-    assert found == [found[0]] * 3
-
-
 def test_cells_of_many_stretches_lie_where_they_belong() -> None:
     shape = (700, 900)
     row, col = np.nonzero(np.random.default_rng(3).random(shape) < 0.9)

@@ -30,6 +30,7 @@ units = "us"
 languages = ["en", "es"]
 crs = "EPSG:32610"
 spreadsheet = "es"
+contact = "Office 555 0100"
 [files]
 readings = "readings.csv"
 blocks = "blocks.geojson"
