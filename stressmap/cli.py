@@ -21,6 +21,7 @@ from stressmap.core.text import one_line
 if TYPE_CHECKING:
     from stressmap.core.progress import Bars
     from stressmap.jobs.check import Checked
+    from stressmap.jobs.form import Formed
     from stressmap.jobs.run import Result
     from stressmap.jobs.water import Watered
     from stressmap.output.staging.starter import Start
@@ -195,6 +196,35 @@ def water(
     _guarded(work, debug=debug)
 
 
+@app.command(
+    epilog="Example: stressmap form config/demo_ranch.toml --out form",
+    help="Make the field form for phones: a folder that any https host serves.",
+)
+def form(
+    ranch: RanchFile,
+    out: Annotated[Path, typer.Option(help="Folder for the form.", metavar="DIR")],
+    round_file: Annotated[
+        Path | None, typer.Option("--round", help="The round's stops: round.csv.", metavar="FILE")
+    ] = None,
+    timetable: Annotated[
+        Path | None,
+        typer.Option(help="The planned sets, whose times are asked: timetable.csv.", metavar="FILE"),
+    ] = None,
+    debug: Debug = False,
+) -> None:
+    """Make the field form and say what it knows."""
+
+    def work() -> None:
+        _refuse_wrong(ranch)
+        from stressmap.jobs.form import form as form_job
+
+        made = form_job(ranch, out, round_file=round_file, timetable=timetable)
+        with printing():
+            _print_form(made, out)
+
+    _guarded(work, debug=debug)
+
+
 def _language(text: str | None) -> Language | None:
     known: dict[str | None, Language | None] = {None: None, "en": "en", "es": "es"}
     if text in known:
@@ -216,6 +246,19 @@ def _volume(text: str | None) -> float | None:
         msg = f"{text!r} is no water; write a volume over zero"
         raise typer.BadParameter(msg, param_hint="--available")
     return volume
+
+
+def _print_form(made: Formed, out: Path) -> None:
+    from stressmap.output.text.form_words import form_word
+    from stressmap.output.text.note_words import sentences
+    from stressmap.output.text.words import Words
+
+    first = made.settings.ranch.languages[0]
+    words = Words(first, made.settings.ranch.units)
+    for text in sentences(made.notes, words):
+        typer.echo(words("terminal.note", note=text))
+    typer.echo(form_word(first, "made.form", folder=out, trees=made.trees, stops=made.stops, sets=made.sets))
+    typer.echo(form_word(first, "made.host"))
 
 
 def _print_started(folder: Path, made: Start) -> None:

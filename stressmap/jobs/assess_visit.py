@@ -15,7 +15,7 @@ from pyproj import CRS
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
-from stressmap.agronomy.orchard import Orchard, settle
+from stressmap.agronomy.orchard import Orchard, Profiles, settle
 from stressmap.agronomy.visit_weather import shift_error_bar, usual_weather
 from stressmap.core import settings as settings_module
 from stressmap.core.errors import DataError, Problem
@@ -156,29 +156,9 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     outside: list[ToldRow] = []
 
     def polygons() -> tuple[Orchard, gpd.GeoDataFrame]:
-        told: dict[str, Any] = {"attributes": files.attributes, "crops": tuple(profiles)}
-        read = notes.keep(
-            read_blocks(
-                OutlineFile(InputSource.of(files.blocks), chosen.names.blocks, chosen.source),
-                chosen.ranch.crs,
-                chosen.columns,
-                settings_file=chosen.source,
-                **told,
-            )
-        )
-        said_in = str(files.attributes or files.blocks)
-        own = Words(chosen.ranch.languages[0])
-        named: dict[str, Any] = {"blocks_file": said_in, "settings_file": chosen.source}
-        orchard = notes.keep(settle(read, profiles, **named, shown=lambda crop: own.known("crop", crop)))
-        refuse_too_many_cells(orchard.blocks, chosen.map.cell_m, chosen.source)
-        if files.valves is None:
-            return orchard, blocks_as_valves(orchard.blocks)
-        file = OutlineFile(InputSource.of(files.valves), chosen.names.valves, chosen.source)
-        gone = replaced_names(notes) - set(read["block"])
-        valves = notes.keep(read_valves(file, CRS(read.crs), chosen.columns, replaced=gone))
-        joined = join_valves(valves, orchard.blocks, files.valves)
-        outside.extend(outside_rows(valves, joined))
-        return orchard, notes.keep(joined)
+        orchard, valves, left_out = notes.keep(read_outlines(chosen, profiles))
+        outside.extend(left_out)
+        return orchard, valves
 
     known: list[gpd.GeoDataFrame] = []
     read_on: list[dt.date] = []
@@ -217,6 +197,48 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     )
     inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate, counts)
     return Noted((inputs, orchard), shown(notes, chosen))
+
+
+def read_outlines(
+    chosen: Settings, profiles: Profiles
+) -> Noted[tuple[Orchard, gpd.GeoDataFrame, list[ToldRow]]]:
+    """Read blocks and valve zones, and settle the crops.
+
+    Parameters
+    ----------
+    chosen : Settings
+        Of the ranch.
+    profiles : dict of str to CropProfile
+        From :func:`stressmap.agronomy.crops.load_profiles`.
+
+    Returns
+    -------
+    Noted of (Orchard, GeoDataFrame, list of ToldRow)
+        The orchard, the valve zones in its blocks, and the rows of valves that lie in none.
+
+    Raises
+    ------
+    DataError
+        If a file cannot be used.
+    """
+    notes, files = NoteList(), chosen.files
+    told: dict[str, Any] = {"attributes": files.attributes, "crops": tuple(profiles)}
+    outlines = OutlineFile(InputSource.of(files.blocks), chosen.names.blocks, chosen.source)
+    read = notes.keep(
+        read_blocks(outlines, chosen.ranch.crs, chosen.columns, settings_file=chosen.source, **told)
+    )
+    said_in = str(files.attributes or files.blocks)
+    own = Words(chosen.ranch.languages[0])
+    named: dict[str, Any] = {"blocks_file": said_in, "settings_file": chosen.source}
+    orchard = notes.keep(settle(read, profiles, **named, shown=lambda crop: own.known("crop", crop)))
+    refuse_too_many_cells(orchard.blocks, chosen.map.cell_m, chosen.source)
+    if files.valves is None:
+        return notes.beside((orchard, blocks_as_valves(orchard.blocks), []))
+    file = OutlineFile(InputSource.of(files.valves), chosen.names.valves, chosen.source)
+    gone = replaced_names(notes) - set(read["block"])
+    valves = notes.keep(read_valves(file, CRS(read.crs), chosen.columns, replaced=gone))
+    joined = join_valves(valves, orchard.blocks, files.valves)
+    return notes.beside((orchard, notes.keep(joined), outside_rows(valves, joined)))
 
 
 def shown(notes: Iterable[Note], settings: Settings) -> tuple[Note, ...]:

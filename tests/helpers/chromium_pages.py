@@ -65,6 +65,13 @@ class Page:
     def cdp(self, command: str, **parameters: Any) -> Any:
         return self.driver.execute_cdp_cmd(command, parameters)
 
+    def network(self, *, on: bool) -> None:
+        speed = -1 if on else 0
+        self.cdp(
+            "Network.emulateNetworkConditions",
+            offline=not on, latency=0, downloadThroughput=speed, uploadThroughput=speed,
+        )  # fmt: skip
+
     def js(self, script: str, *values: Any) -> Any:
         return self.driver.execute_script(script, *values)
 
@@ -103,19 +110,22 @@ class Page:
 
 @contextmanager
 def chromium() -> Iterator[Page]:
-    browser, driver_path = programs()
     with tempfile.TemporaryDirectory(prefix="stressmap-browser-", ignore_cleanup_errors=True) as profile:
-        options = Options()
-        options.binary_location = browser
-        for argument in (*ARGUMENTS, f"--user-data-dir={profile}"):
-            options.add_argument(argument)
-        options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
-        driver = webdriver.Chrome(options=options, service=Service(driver_path))
+        page = started(Path(profile))
         try:
-            driver.execute_cdp_cmd("Network.enable", {})
-            driver.execute_cdp_cmd("Network.emulateNetworkConditions", {
-                "offline": True, "latency": 0, "downloadThroughput": 0, "uploadThroughput": 0
-            })  # fmt: skip
-            yield Page(driver)
+            page.cdp("Network.enable")
+            page.network(on=False)
+            yield page
         finally:
-            driver.quit()
+            page.driver.quit()
+
+
+def started(profile: Path, *more: str) -> Page:
+    """Start it with a profile of its own; later arguments stand before earlier ones."""
+    browser, driver_path = programs()
+    options = Options()
+    options.binary_location = browser
+    for argument in (*ARGUMENTS, f"--user-data-dir={profile}", *more):
+        options.add_argument(argument)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    return Page(webdriver.Chrome(options=options, service=Service(driver_path)))

@@ -1,4 +1,4 @@
-// What the linter holds the map's scripts and their tests to. Nothing is imported, so that the linter alone has to
+// What the linter holds the scripts of map and form and their tests to. Nothing is imported, so that the linter alone has to
 // be installed, wherever it lies; 2020 is the language that phones of that year speak.
 const browser = ["L", "ResizeObserver", "document", "getComputedStyle", "window"];
 const names = (list) => Object.fromEntries(list.map((name) => [name, "readonly"]));
@@ -62,7 +62,20 @@ const linterOptions = { reportUnusedDisableDirectives: "error" };
 // What decides, apart from the page: not even `document` may be named there.
 const pure = ["geometry", "listing", "placement", "quantities", "standing"].map((name) => `stressmap/output/web/map/${name}.js`);
 
+const formPure = ["checks", "clock", "export_csv", "pad", "places", "record", "words"].map((name) => `stressmap/output/web/form/${name}.js`);
+const worker = "stressmap/output/web/form/offline.js";
+const onPhones = ["File", "Intl", "URL", "document", "fetch", "navigator", "window"];
+
 export default [
+  {
+    files: ["stressmap/output/web/form/*.js"], ignores: [...formPure, worker], rules, linterOptions,
+    languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: names(onPhones) },
+  },
+  { files: formPure, rules, linterOptions, languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: {} } },
+  {
+    files: [worker], rules, linterOptions,
+    languageOptions: { ecmaVersion: 2020, sourceType: "script", globals: names(["FILES", "Request", "VERSION", "caches", "fetch", "self"]) },
+  },
   {
     files: ["stressmap/output/web/map/*.js"], ignores: pure, rules, linterOptions,
     languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: names(browser) },

@@ -113,6 +113,9 @@ def _refuse_others(target: Path, place: Path, files: JobFiles, ranch: str | None
     if files.job == "water" and record and record.get("job") != files.job:
         what = f"it holds the result of a whole run ({MARK}), whose report and maps tell of another plan"
         raise OutputError(Problem(str(target), what, ANOTHER_FOLDER))
+    if record and "form" in {files.job, record.get("job")} and files.job != record.get("job"):
+        what = "it holds a field form" if files.job != "form" else f"it holds the result of a run ({MARK})"
+        raise OutputError(Problem(str(target), what, ANOTHER_FOLDER))
     if mine := strangers(place, files):
         names = ", ".join(mine[:5]) + (f" and {len(mine) - 5} more" if len(mine) > 5 else "")
         what = f"it holds {names}, not written by an earlier run, which would be replaced"

@@ -1,4 +1,4 @@
-"""The map's scripts: their own tests, run by node, and how they become the one script of the page."""
+"""The own tests of the scripts of map and form, run by node; how the map's become one script."""
 
 import base64
 import hashlib
@@ -39,7 +39,8 @@ def test_the_scripts_own_tests_pass(suite: Path) -> None:
 
 def test_there_are_tests_of_what_decides() -> None:
     assert {suite.name.split(".")[0] for suite in SUITES} == {
-        "geometry", "listing", "placement", "quantities", "standing",
+        "geometry", "listing", "placement", "quantities", "standing", "form_checks", "form_clock",
+        "form_export_csv", "form_pad", "form_places", "form_record", "form_words",
     }  # fmt: skip
 
 
