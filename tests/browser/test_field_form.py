@@ -38,8 +38,11 @@ CLOCK = """
 const real = Date.now.bind(Date), began = real();
 window.moved = 0;
 Date.now = () => %d + (real() - began) + window.moved;
+const watch = performance.now.bind(performance);
+let steps = 0;
+performance.now = () => watch() + 1000 * (window.hasty ? steps : (steps += 1));
 """
-"""The phone's clock, set by the test; ``moved`` [ms] sets it forward."""
+"""The phone's clock, set by the test, ``moved`` [ms] further; taps that are not ``hasty`` are a second apart."""
 
 
 class _Quiet(SimpleHTTPRequestHandler):
@@ -157,8 +160,8 @@ def trees(folder: Path) -> list[dict[str, Any]]:
 BAG, READ = "#screen .rows .main[aria-label^='Bag on']", "#screen .bag .main"
 
 
-def test_all_is_there_without_network_after_a_reload_and_after_the_browser_was_killed(
-    folder: Path, tmp_path: Path
+def test_all_is_there_without_network_after_a_reload_a_killed_browser_and_a_renewed_form(
+    ranch: Path, folder: Path, tmp_path: Path
 ) -> None:
     tree = trees(folder)[0]
     with served(folder) as port:
@@ -199,6 +202,16 @@ def test_all_is_there_without_network_after_a_reload_and_after_the_browser_was_k
         phone.says("13.5 bar")
         assert phone.page.js("return document.querySelectorAll('#screen .bag').length") == 1
         assert phone.text("[data-tab=hand_over] .badge") == "1"
+        stops = tmp_path / "round.csv"
+        stops.write_text("action,clock,tree_id,block\nbag,12:50,T9,South Shed\nread,13:10,T9,South Shed\n")
+        form(ranch, tmp_path / "renewed", round_file=stops)
+        with served(tmp_path / "renewed", port):
+            phone.open()
+            phone.says("A newer form has arrived", "#said")
+        phone.tap("#undo")
+        phone.says("Next in the round")
+        phone.says("bag 12:50, read 13:10")
+        phone.says("1 tree read today")
     finally:
         phone.page.driver.quit()
 
@@ -353,6 +366,35 @@ def test_what_the_phone_could_not_store_is_said_and_not_shown_as_done(phone: Pho
     phone.says("NOT STORED (QuotaExceededError)", "#said")
     home(phone)
     assert phone.page.js("return document.querySelectorAll('#screen .bag').length") == bags
+
+
+def test_a_glove_that_taps_twice_bags_one_tree(phone: Phone) -> None:
+    home(phone)
+    bags = phone.page.js("return document.querySelectorAll('#screen .bag').length")
+    twice = f"const key = document.querySelector({json.dumps(BAG)}); key.click(); key.click()"
+    phone.page.js(f"window.hasty = true; {twice}")
+    phone.says("bag on at", "#said")
+    assert phone.page.js("return document.querySelectorAll('#screen .bag').length") == bags + 1
+
+
+def test_where_nothing_can_be_shared_files_are_saved_and_text_is_shown(phone: Phone, tmp_path: Path) -> None:
+    home(phone)
+    read_next(phone, "13")
+    phone.says("stored", "#said")
+    phone.page.js("navigator.canShare = undefined")
+    phone.page.cdp("Browser.setDownloadBehavior", behavior="allow", downloadPath=str(tmp_path))
+    phone.tap("[data-tab=hand_over]")
+    phone.tap("#files")
+    phone.tap("a[download]", "readings_2026-07-14")
+    WebDriverWait(phone.page.driver, 20).until(lambda _: list(tmp_path.glob("readings_2026-07-14_*.csv")))
+    saved = next(tmp_path.glob("readings_*.csv")).read_text(encoding="utf-8")
+    phone.tap("#screen .wide", "Not yet")
+    phone.tap("#text")
+    assert phone.wait("document.querySelector('#screen textarea').value") == saved
+    assert ",13,,bar," in saved
+    phone.tap("#arrived")
+    phone.says("handed over", "#said")
+    phone.wait("!document.querySelector('#screen #share, #screen #files')")
 
 
 SCREENS = {

@@ -64,7 +64,7 @@ const pure = ["geometry", "listing", "placement", "quantities", "standing"].map(
 
 const formPure = ["checks", "clock", "export_csv", "pad", "places", "record", "words"].map((name) => `stressmap/output/web/form/${name}.js`);
 const worker = "stressmap/output/web/form/offline.js";
-const onPhones = ["File", "Intl", "URL", "document", "fetch", "navigator", "window"];
+const onPhones = ["File", "Intl", "URL", "document", "fetch", "navigator", "performance", "window"];
 
 export default [
   {

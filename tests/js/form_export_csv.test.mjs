@@ -37,3 +37,10 @@ test("the order is that of the clock, whatever order they were stored in", () =>
 test("nothing that was typed runs as a formula or breaks a line", () => {
   assert.deepEqual(["=1+1", "+1", "-1", "@x", "\u200b=1", "a;=b", "a\r\nb", "", null, 5, -1.5].map(cell), ["'=1+1", "'+1", "'-1", "'@x", "'\u200b=1", "\"a;'=b\"", "a b", "", "", "5", "-1.5"]);
 });
+
+test("what was handed over and no longer says anything is taken back", () => {
+  const bare = { ...READING, pressure: null, readAt: null, trouble: [], note: "" }, undone = { ...SET, withdrawn: false, start: null };
+  assert.ok(readingsCsv([bare], ZONE).split("\n")[1].startsWith("r1,2,true,T1,,"));
+  assert.ok(valveTimesCsv([undone], ZONE).split("\n")[1].startsWith("s1,3,true,"));
+  assert.ok(valveTimesCsv([{ ...undone, trouble: ["not_opened"] }], ZONE).split("\n")[1].startsWith("s1,3,false,"));
+});

@@ -15,6 +15,7 @@ from helpers.paths import REPOSITORY
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.settings import Files, Ranch, Settings
+from stressmap.core.troubles import TROUBLES
 from stressmap.output.text.form_words import form_texts
 from stressmap.output.web.form_data import FormContent, form_data
 from stressmap.output.web.form_page import FORM_FILES, MODULES, form_files
@@ -144,6 +145,11 @@ def test_both_languages_say_the_same_with_the_same_values() -> None:
         for name, text in english[section].items():
             assert blanks(text) == blanks(spanish[section][name]), name
             assert text != spanish[section][name] or name in {"figure", "in", "away"}, name
+
+
+def test_a_set_has_the_troubles_of_the_sheet_of_valve_times() -> None:
+    script = (FOLDER / "valves.js").read_text(encoding="utf-8")
+    assert tuple(json.loads(re.search(r"TROUBLES = (\[.*\]);", script)[1])) == TROUBLES
 
 
 def test_every_word_that_a_script_asks_for_is_there_and_every_word_is_used() -> None:

@@ -1,5 +1,6 @@
 // The two tables that leave the phone: readings and valve times. The same entries give the same bytes.
 import { written } from "./clock.js";
+import { setTells, tells } from "./record.js";
 
 export const READINGS = [
   "reading_id", "version", "withdrawn", "tree_id", "time", "bagged_at", "pressure", "recheck", "unit", "lon", "lat",
@@ -38,12 +39,13 @@ function headings(columns, rows, temperature) {
   return columns.map((name) => own[name] || name);
 }
 
+// What no longer says anything is taken back as well.
 export function readingsCsv(readings, zone, temperature = "C") {
   const time = (moment) => (moment === null ? null : written(moment, zone));
   const rows = inOrder(readings, ({ bagAt }) => bagAt).map((one) => {
     const place = one.place || {};
     return [
-      one.id, one.version, one.withdrawn, one.tree.tree_id, time(one.readAt), time(one.bagAt), one.pressure, one.recheck,
+      one.id, one.version, one.withdrawn || !tells(one), one.tree.tree_id, time(one.readAt), time(one.bagAt), one.pressure, one.recheck,
       one.unit, rounded(place.lon, 7), rounded(place.lat, 7), rounded(place.accuracy, 1), one.tree.block, one.tree.valve,
       one.temp, one.rh, one.chamber, one.crew, one.stop, one.trouble.join(";"), one.note,
     ];
@@ -55,7 +57,7 @@ export function valveTimesCsv(sets, zone) {
   const time = (moment) => (moment === null || moment === undefined ? null : written(moment, zone));
   const first = ({ plannedStart, start, end }) => [plannedStart, start, end].find((moment) => moment !== null && moment !== undefined) || 0;
   const rows = inOrder(sets, first).map((one) => [
-    one.id, one.version, one.withdrawn, one.code, one.valve, one.block, time(one.plannedStart), time(one.plannedEnd),
+    one.id, one.version, one.withdrawn || !setTells(one), one.code, one.valve, one.block, time(one.plannedStart), time(one.plannedEnd),
     time(one.start), time(one.end), one.trouble.join(";"), one.note,
   ]);
   return table(VALVE_TIMES, rows);

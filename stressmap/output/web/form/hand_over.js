@@ -3,6 +3,7 @@ import { readingsCsv, valveTimesCsv } from "./export_csv.js";
 import { app, byId, clockOf, hooks, key, make, now, show, storeAndDraw, tell, today, word, zone } from "./page.js";
 import { everything, inBags, versionsOf, waiting } from "./record.js";
 
+const KEPT_MS = 600000;
 const shown = { all: false };
 const chosen = () => (shown.all ? everything(app.work) : waiting(app.work));
 const stamp = () => `${today()}_${clockOf(now()).replace(":", "")}_${app.work.phone || "phone"}`;
@@ -35,37 +36,42 @@ async function share() {
   await handed(versions, "share");
 }
 
+// The files as links to be tapped one by one: phones save only one file a tap.
 function download() {
-  const due = chosen(), versions = versionsOf(due);
-  for (const file of asFiles(filesOf(due))) {
-    const address = URL.createObjectURL(file), link = make("a", { href: address, download: file.name });
-    document.body.append(link);
-    link.click();
-    link.remove();
-    window.setTimeout(() => URL.revokeObjectURL(address), 60000);
-  }
-  show("arrived", { versions, way: "files" });
+  const due = chosen();
+  show("arrived", { versions: versionsOf(due), way: "files", parts: filesOf(due) });
 }
 
 function asText() {
   const due = chosen();
-  show("arrived", { versions: versionsOf(due), way: "text", text: filesOf(due).map(([name, text]) => `${name}\n${text}`).join("\n") });
+  show("arrived", { versions: versionsOf(due), way: "text", parts: filesOf(due) });
 }
 
-async function copy(text) {
+function link(file) {
+  const address = URL.createObjectURL(file);
+  window.setTimeout(() => URL.revokeObjectURL(address), KEPT_MS);
+  return make("a", { class: "key", href: address, download: file.name, text: word("hand.save_file", { file: file.name }) });
+}
+
+function textPart([name, text], place) {
+  const id = `export-text-${place}`;
+  return make("div", {}, make("label", {}, make("span", { text: name }), make("textarea", { id, rows: "5", readonly: "", text })), key(word("key.copy"), () => copy(text, id), { class: "wide" }));
+}
+
+async function copy(text, id) {
   try {
     await navigator.clipboard.writeText(text);
     tell(word("said.copied"));
   } catch {
-    byId("export-text").select();
+    byId(id).select();
     tell(word("said.copy_by_hand"));
   }
 }
 
 // Only who looks can tell whether a file or a text has arrived.
-export function arrivedScreen({ versions, way, text }) {
-  const shownText = text ? [make("label", {}, make("span", { text: word("hand.text") }), make("textarea", { id: "export-text", rows: "8", readonly: "", text })), key(word("key.copy"), () => copy(text), { class: "wide" })] : [];
-  return make("div", { class: "card" }, make("h2", { text: word(`hand.${way}_title`) }), ...shownText, make("p", { text: word("hand.arrived") }),
+export function arrivedScreen({ versions, way, parts }) {
+  const shownParts = way === "text" ? parts.map(textPart) : asFiles(parts).map(link);
+  return make("div", { class: "card" }, make("h2", { text: word(`hand.${way}_title`) }), ...shownParts, make("p", { class: "ask", text: word("hand.arrived") }),
     key(word("key.arrived"), () => handed(versions, way), { class: "main wide", id: "arrived" }), key(word("key.not_yet"), () => show("hand_over"), { class: "wide" }));
 }
 

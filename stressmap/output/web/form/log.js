@@ -5,31 +5,52 @@ const wait = (request) => new Promise((done, failed) => {
   request.onerror = () => failed(request.error);
 });
 
+function opened(name) {
+  const request = window.indexedDB.open(name, 1);
+  request.onupgradeneeded = () => request.result.createObjectStore(STORE, { autoIncrement: true });
+  return wait(request);
+}
+
+// All of the events are on the disk once this resolves, or none of them is.
+function written(database, events) {
+  return new Promise((done, failed) => {
+    const change = database.transaction(STORE, "readwrite", { durability: "strict" });
+    change.oncomplete = () => done();
+    change.onabort = () => failed(change.error);
+    change.onerror = () => failed(change.error);
+    for (const event of events) change.objectStore(STORE).add(event);
+  });
+}
+
 export class EventLog {
   // Opens the store of a ranch; of two ranches on one host each has its own.
   static async open(ranch) {
-    const request = window.indexedDB.open(`stressmap-form ${ranch}`, 1);
-    request.onupgradeneeded = () => request.result.createObjectStore(STORE, { autoIncrement: true });
-    return new EventLog(await wait(request));
+    const name = `stressmap-form ${ranch}`;
+    return new EventLog(name, await opened(name));
   }
 
-  constructor(database) {
+  constructor(name, database) {
+    this.name = name;
     this.database = database;
   }
 
-  all() {
-    return wait(this.database.transaction(STORE).objectStore(STORE).getAll());
+  // Some phones cut the connection while the page sleeps: what fails by that has written nothing and is tried anew.
+  async tried(act) {
+    try {
+      return await act(this.database);
+    } catch (error) {
+      if (error && error.name === "QuotaExceededError") throw error;
+      this.database = await opened(this.name);
+      return act(this.database);
+    }
   }
 
-  // Resolves once all of them are on the disk; all or none are.
+  all() {
+    return this.tried((database) => wait(database.transaction(STORE).objectStore(STORE).getAll()));
+  }
+
   add(events) {
-    return new Promise((done, failed) => {
-      const change = this.database.transaction(STORE, "readwrite", { durability: "strict" });
-      change.oncomplete = () => done();
-      change.onabort = () => failed(change.error);
-      change.onerror = () => failed(change.error);
-      for (const event of events) change.objectStore(STORE).add(event);
-    });
+    return this.tried((database) => written(database, events));
   }
 }
 

@@ -7,14 +7,14 @@ import { app, byId, hooks, key, make, now, refold, show, store, tell, word, zone
 import { whereIs } from "./places.js";
 import { doubtScreen, noteScreen, readingScreen, renewDoubts } from "./reading.js";
 import { waiting } from "./record.js";
-import { countdownOf, newTreeScreen, treeScreen, treesScreen } from "./trees.js";
+import { countdownOf, dayScreen, newTreeScreen, treeScreen, treesScreen } from "./trees.js";
 import { newSetScreen, setScreen, valvesScreen } from "./valves.js";
 
 const SCREENS = {
-  trees: treesScreen, tree: treeScreen, new_tree: newTreeScreen, reading: readingScreen, doubt: doubtScreen, note: noteScreen,
+  trees: treesScreen, day: dayScreen, tree: treeScreen, new_tree: newTreeScreen, reading: readingScreen, doubt: doubtScreen, note: noteScreen,
   valves: valvesScreen, set: setScreen, new_set: newSetScreen, hand_over: handOverScreen, arrived: arrivedScreen,
 };
-const TABS = { trees: ["trees", "tree", "new_tree", "reading", "doubt", "note"], valves: ["valves", "set", "new_set"], hand_over: ["hand_over", "arrived"] };
+const TABS = { trees: ["trees", "day", "tree", "new_tree", "reading", "doubt", "note"], valves: ["valves", "set", "new_set"], hand_over: ["hand_over", "arrived"] };
 const LOOK_MS = 20000;
 const LANGUAGE = "stressmap-form language";
 
@@ -107,6 +107,15 @@ async function reload() {
   refold();
 }
 
+const LISTS = ["trees", "valves", "hand_over"];
+
+// Another page of this form on the same phone may have added something meanwhile.
+async function awake() {
+  await reload();
+  if (LISTS.includes(app.screen.name)) draw();
+  else tick();
+}
+
 async function start() {
   app.data = await (await fetch("data.json")).json();
   const liked = window.localStorage.getItem(LANGUAGE);
@@ -119,8 +128,7 @@ async function start() {
   draw();
   follow();
   window.setInterval(tick, 1000);
-  // Another page of this form on the same phone may have added something meanwhile.
-  document.addEventListener("visibilitychange", async () => { if (!document.hidden) { await reload(); tick(); } });
+  document.addEventListener("visibilitychange", async () => { if (!document.hidden) await awake(); });
   await Promise.all([keep(), install()]);
 }
 

@@ -41,6 +41,22 @@ export function key(text, act, options = {}) {
   return make("button", { type: "button", ...options, text, on: { click: act } });
 }
 
+export function dayText(text) {
+  const [year, month, date] = text.split("-").map(Number);
+  const weekday = word("locale.weekdays").split(" ")[(new Date(Date.UTC(year, month - 1, date)).getUTCDay() + 6) % 7];
+  return `${weekday} ${word("locale.day_month", { day: date, month: word("locale.months").split(" ")[month - 1] })}`;
+}
+
+const STEADY_MS = 500;
+let pressedAt = -STEADY_MS;
+
+// A glove taps twice, and the list has moved up by then: what stores something is done once in half a second.
+export const steadied = (act) => (...given) => {
+  if (performance.now() - pressedAt < STEADY_MS) return null;
+  pressedAt = performance.now();
+  return act(...given);
+};
+
 // Bars of the gauge's figure, and the gauge's figure of bars.
 const perUnit = () => app.data.rules.barPerUnit;
 export const toBar = (figure) => (figure === null ? null : figure * perUnit());

@@ -1,7 +1,7 @@
 // One reading: the bag's time, the end point on big keys, a second one, what else was seen.
 import { atRead, ofPressure, ofRecheck } from "./checks.js";
 import { day, momentOf } from "./clock.js";
-import { app, asTyped, byId, clockOf, key, make, named, now, ofGauge, show, store, storeAndDraw, tell, toBar, word, zone } from "./page.js";
+import { app, asTyped, byId, clockOf, key, make, named, now, ofGauge, show, steadied, store, storeAndDraw, tell, toBar, word, zone } from "./page.js";
 import { ERASE, POINT, pressed, value } from "./pad.js";
 import { betterPlace } from "./places.js";
 import { countdownOf, freshFix } from "./trees.js";
@@ -87,11 +87,11 @@ export function renewDoubts() {
 
 export function readingScreen({ reading: id, second }) {
   const reading = found(id);
-  const shown = make("div", { class: "typed" }), save = key(word("key.save"), () => press(), { class: "main wide", id: "save" });
+  const shown = make("div", { class: "typed" }), save = key(word("key.save"), steadied(() => press()), { class: "main wide", id: "save" });
   const draw = () => { shown.replaceChildren(...typed(reading)); save.disabled = value(app.screen.text || "") === null; };
   const press = () => (second ? saveSecond(reading, value(app.screen.text)) : saveFirst(reading, value(app.screen.text)));
   draw();
-  const off = reading.withdrawn ? key(word("key.restore"), () => storeAndDraw({ kind: "restore", reading: id })) : key(word("key.withdraw"), () => withdraw(reading), { id: "withdraw" });
+  const off = reading.withdrawn ? key(word("key.restore"), () => storeAndDraw({ kind: "restore", reading: id })) : key(word("key.withdraw"), steadied(() => withdraw(reading)), { id: "withdraw" });
   return make("div", { class: "reading" }, make("div", { class: "title" }, key("\u2190", () => show("trees"), { "aria-label": word("key.back"), id: "back" }), make("h2", {}, named(reading.tree.tree_id)), bagLine(reading)),
     reading.withdrawn ? make("p", { class: "warn", text: word("read.withdrawn") }) : doubtsBox(reading), firstOrSecond(reading), shown, pad(draw), save,
     make("div", { class: "two" }, key(word("key.note"), () => show("note", { reading: id }), { id: "note" }), off));
@@ -109,8 +109,13 @@ const figureIn = (id) => {
   return text === "" || !Number.isFinite(figure) ? null : figure;
 };
 
-export function troubleKeys(names, chosen) {
-  const one = (name) => key(word(`trouble.${name}`), (event) => event.currentTarget.setAttribute("aria-pressed", String(event.currentTarget.getAttribute("aria-pressed") !== "true")), { "data-trouble": name, "aria-pressed": String(chosen.includes(name)) });
+export function troubleKeys(names, chosen, single = false) {
+  const press = ({ currentTarget }) => {
+    const on = currentTarget.getAttribute("aria-pressed") !== "true";
+    if (single) for (const other of byId("troubles").children) other.setAttribute("aria-pressed", "false");
+    currentTarget.setAttribute("aria-pressed", String(on));
+  };
+  const one = (name) => key(word(`trouble.${name}`), press, { "data-trouble": name, "aria-pressed": String(chosen.includes(name)) });
   return make("div", { class: "choice", id: "troubles", role: "group", "aria-label": word("trouble.title") }, ...names.map(one));
 }
 
@@ -137,6 +142,6 @@ export function noteScreen({ reading: id }) {
     make("label", {}, make("span", { text: word("read.note") }), make("textarea", { id: "note-text", rows: "3", maxlength: "500", text: reading.note })),
     make("div", { class: "two" }, field("temp", word("read.temp", { unit: degrees }), { inputmode: "decimal", value: shown(reading.temp) }), field("rh", word("read.rh"), { inputmode: "decimal", value: shown(reading.rh) })),
     field("bag-clock", word("read.bag_clock"), { type: "time", value: clockOf(reading.bagAt) }),
-    key(word("key.save"), () => saveNote(reading), { class: "main wide", id: "save-note" }), key(word("key.back"), () => show("reading", { reading: id }), { class: "wide" }));
+    key(word("key.save"), steadied(() => saveNote(reading)), { class: "main wide", id: "save-note" }), key(word("key.back"), () => show("reading", { reading: id }), { class: "wide" }));
 }
 

@@ -2,7 +2,7 @@
 import { bagged, countdown } from "./clock.js";
 import { atBag } from "./checks.js";
 import { randomId } from "./log.js";
-import { app, clockOf, cropName, dayEntry, hooks, key, make, named, now, ofGauge, show, store, storeAndDraw, tell, today, word } from "./page.js";
+import { app, clockOf, cropName, dayEntry, dayText, hooks, key, make, named, now, ofGauge, show, steadied, store, storeAndDraw, tell, today, word } from "./page.js";
 import { byDistance, placeOf, whereIs } from "./places.js";
 import { inBags } from "./record.js";
 import { warningText } from "./warned.js";
@@ -58,7 +58,7 @@ function treeRow({ tree, away }) {
   const stop = tree.stop === undefined || tree.stop === null ? null : make("span", { class: "stop", text: tree.stop });
   const open = make("button", { type: "button", class: "who", on: { click: () => show("tree", { tree }) } },
     make("b", {}, stop, named(tree.tree_id)), make("small", { text: under(tree, away) }));
-  return make("li", {}, open, key(word("key.bag"), () => bagOn(tree), { class: "main", "aria-label": word("key.bag_tree", { tree: tree.tree_id }) }));
+  return make("li", {}, open, key(word("key.bag"), steadied(() => bagOn(tree)), { class: "main", "aria-label": word("key.bag_tree", { tree: tree.tree_id }) }));
 }
 
 const touched = () => new Set(app.work.readings.filter((one) => one.day === today() && !one.withdrawn).map((one) => one.tree.key));
@@ -109,34 +109,41 @@ function read() {
   return make("details", { id: "done" }, make("summary", { text: word("trees.done", { count: done.length }) }), make("ul", { class: "rows" }, ...done.map(row)));
 }
 
-function welcome() {
-  if (dayEntry()) return null;
-  const past = [...app.work.days.values()].pop() || { crew: "", chamber: "" };
+// Who measures, and with what: asked once a day, changed whenever it changes.
+export function dayScreen() {
+  const past = dayEntry() || [...app.work.days.values()].pop() || { crew: "", chamber: "" };
   const field = (name, value) => make("label", {}, make("span", { text: word(`day.${name}`) }), make("input", { id: `day-${name}`, value, autocomplete: "off", maxlength: "40" }));
   const form = make("form", { class: "card" }, make("h2", { text: word("day.title") }), field("crew", past.crew), field("chamber", past.chamber),
     make("ul", { class: "caution" }, ...["chamber", "heat", "pumps"].map((name) => make("li", { text: word(`caution.${name}`) }))),
-    make("button", { type: "submit", class: "main wide", text: word("key.start") }));
-  form.addEventListener("submit", (event) => {
+    make("button", { type: "submit", class: "main wide", text: word(dayEntry() ? "key.save" : "key.start") }));
+  form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const value = (name) => form.querySelector(`#day-${name}`).value.trim();
-    storeAndDraw({ kind: "day", day: today(), crew: value("crew"), chamber: value("chamber") });
+    if (await store({ kind: "day", day: today(), crew: value("crew"), chamber: value("chamber") })) show("trees");
   });
   return form;
+}
+
+function whoToday() {
+  const entry = dayEntry();
+  if (!entry) return null;
+  const text = [entry.crew, entry.chamber].filter(Boolean).join(", ") || word("day.nobody");
+  return key(word("day.change", { who: text }), () => show("day"), { class: "wide", id: "who" });
 }
 
 export function treesScreen() {
   const bags = inBags(app.work.readings);
   const waiting = bags.length ? make("section", {}, make("h2", { text: word("trees.in_bags") }), make("ul", { class: "rows" }, ...bags.map(bagRow))) : null;
-  return make("div", {}, welcome(), waiting, crews(), ...finder(), read());
+  return make("div", {}, dayEntry() ? null : dayScreen(), waiting, crews(), ...finder(), read(), whoToday());
 }
 
 export function treeScreen({ tree }) {
   const facts = [["tree.block", tree.block], ["tree.crop", tree.crop ? cropName(tree.crop) : null], ["tree.valve", tree.valve], ["tree.why", tree.why ? tree.why[app.language] : null]];
-  if (tree.last !== null && tree.last !== undefined) facts.push(["tree.last_title", word("tree.last_on", { figure: ofGauge(tree.last), day: tree.lastDay })]);
+  if (tree.last !== null && tree.last !== undefined) facts.push(["tree.last_title", word("tree.last_on", { figure: ofGauge(tree.last), day: dayText(tree.lastDay) })]);
   if (tree.low !== null && tree.low !== undefined) facts.push(["tree.expected", word("tree.range", { low: ofGauge(tree.low), high: ofGauge(tree.high) })]);
   const rows = facts.filter(([, value]) => value).map(([name, value]) => make("div", {}, make("dt", { text: word(name) }), make("dd", {}, named(value))));
   return make("div", { class: "card" }, make("h2", {}, named(tree.tree_id)), make("dl", {}, ...rows),
-    key(word("key.bag"), () => bagOn(tree), { class: "main wide" }), key(word("key.back"), () => show("trees"), { class: "wide" }));
+    key(word("key.bag"), steadied(() => bagOn(tree)), { class: "main wide" }), key(word("key.back"), () => show("trees"), { class: "wide" }));
 }
 
 function freeName() {
@@ -158,5 +165,5 @@ export function newTreeScreen() {
   const text = fix ? word("tree.here", { block: block || word("place.outside"), metres: Math.round(fix.accuracy) }) : word("tree.no_place");
   return make("div", { class: "card" }, make("h2", { text: word("tree.new_title") }), make("p", { class: fix ? "" : "warn", text }),
     make("label", {}, make("span", { text: word("tree.name") }), name),
-    key(word("key.bag"), add, { class: "main wide", id: "add-tree" }), key(word("key.back"), () => show("trees"), { class: "wide" }));
+    key(word("key.bag"), steadied(add), { class: "main wide", id: "add-tree" }), key(word("key.back"), () => show("trees"), { class: "wide" }));
 }

@@ -1,11 +1,12 @@
 // Valve times: what was planned by the clock, what was really opened and closed.
 import { day, momentOf } from "./clock.js";
 import { randomId } from "./log.js";
-import { app, byId, clockOf, hooks, key, make, named, now, show, store, storeAndDraw, tell, word, zone } from "./page.js";
+import { app, byId, clockOf, dayText, hooks, key, make, named, now, show, steadied, store, storeAndDraw, tell, word, zone } from "./page.js";
 import { troubleKeys, troublesChosen } from "./reading.js";
 import { byName } from "./words.js";
 
-const TROUBLES = ["leak", "no_pressure", "stuck", "pump_off"];
+// As the sheet of valve times lists them; a set has one.
+export const TROUBLES = ["leak", "broken_line", "clogged", "low_pressure", "does_not_open", "does_not_close", "not_opened", "other"];
 const DAY_MS = 86400000;
 const shown = { all: false };
 const entries = () => app.work.sets.filter((one) => !one.withdrawn);
@@ -61,7 +62,7 @@ function row(set) {
   const open = make("button", { type: "button", class: "who", on: { click: () => openCard(set) } },
     make("b", {}, named(set.valve), set.code ? make("span", { class: "code", text: set.code }) : null), make("small", { text: [set.block, times(set)].filter(Boolean).join(" · ") }),
     set.trouble.length ? make("small", { class: "trouble", text: set.trouble.map((name) => word(`trouble.${name}`)).join(", ") }) : null);
-  const act = state === "done" ? null : key(word(state ? "key.closed" : "key.opened"), () => mark(set, state ? "closed" : "opened"), { class: "main", "aria-label": word(state ? "key.closed_valve" : "key.opened_valve", { valve: set.valve }) });
+  const act = state === "done" ? null : key(word(state ? "key.closed" : "key.opened"), steadied(() => mark(set, state ? "closed" : "opened")), { class: "main", "aria-label": word(state ? "key.closed_valve" : "key.opened_valve", { valve: set.valve }) });
   return make("li", { class: state }, open, act);
 }
 
@@ -73,12 +74,6 @@ function days(sets) {
   }
   const one = ([name, own]) => make("section", {}, make("h2", { text: name ? dayText(name) : word("valve.no_time") }), make("ul", { class: "rows" }, ...own.map(row)));
   return [...groups].map(one);
-}
-
-export function dayText(text) {
-  const [year, month, number] = text.split("-").map(Number);
-  const weekday = word("locale.weekdays").split(" ")[(new Date(Date.UTC(year, month - 1, number)).getUTCDay() + 6) % 7];
-  return `${weekday} ${word("locale.day_month", { day: number, month: word("locale.months").split(" ")[month - 1] })}`;
 }
 
 export function valvesScreen() {
@@ -94,7 +89,7 @@ export function newSetScreen() {
     await mark(set, "opened");
   };
   const rows = [...app.data.valves].sort((a, b) => byName(a.name, b.name)).map((valve) => make("li", {}, make("div", { class: "who" }, make("b", {}, named(valve.name)), make("small", { text: valve.block || "" })),
-    key(word("key.opened"), () => add(valve), { class: "main", "aria-label": word("key.opened_valve", { valve: valve.name }) })));
+    key(word("key.opened"), steadied(() => add(valve)), { class: "main", "aria-label": word("key.opened_valve", { valve: valve.name }) })));
   return make("div", {}, make("h2", { text: word("valve.which") }), make("ul", { class: "rows" }, ...rows), key(word("key.back"), () => show("valves"), { class: "wide" }));
 }
 
@@ -116,7 +111,10 @@ function timeIn(name, before) {
 
 async function saveSet(set) {
   const start = timeIn("start", set.start), end = timeIn("end", set.end);
-  const events = [{ kind: "set_details", entry: set.id, trouble: troublesChosen(), note: byId("note-text").value.trim() }];
+  const note = byId("note-text").value.trim(), seen = troublesChosen();
+  // A note alone says that something was the matter.
+  const trouble = note && !seen.length && start === null && end === null ? ["other"] : seen;
+  const events = [{ kind: "set_details", entry: set.id, trouble, note }];
   if (start !== set.start) events.push({ kind: "opened", entry: set.id, time: start });
   if (end !== set.end) events.push({ kind: "closed", entry: set.id, time: end });
   if (!(await store(...events))) return;
@@ -134,7 +132,7 @@ export function setScreen({ entry }) {
   const set = app.work.sets.find((one) => one.id === entry), otherwise = set.plannedStart === null ? now() : set.plannedStart;
   return make("div", { class: "card" }, make("h2", {}, named(set.valve), set.code ? make("span", { class: "code", text: set.code }) : null), make("p", { class: "quiet", text: [set.block, times(set)].filter(Boolean).join(" · ") }),
     timeFields("start", word("valve.opened"), set.start, otherwise), timeFields("end", word("valve.closed"), set.end, set.plannedEnd || otherwise),
-    troubleKeys(TROUBLES, set.trouble), make("label", {}, make("span", { text: word("read.note") }), make("textarea", { id: "note-text", rows: "2", maxlength: "500", text: set.note })),
-    key(word("key.save"), () => saveSet(set), { class: "main wide", id: "save-set" }),
+    troubleKeys(TROUBLES, set.trouble, true), make("label", {}, make("span", { text: word("read.note") }), make("textarea", { id: "note-text", rows: "2", maxlength: "500", text: set.note })),
+    key(word("key.save"), steadied(() => saveSet(set)), { class: "main wide", id: "save-set" }),
     make("div", { class: "two" }, key(word("key.back"), () => show("valves")), key(word("key.withdraw"), () => withdrawSet(set))));
 }
