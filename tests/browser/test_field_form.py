@@ -42,7 +42,7 @@ const watch = performance.now.bind(performance);
 let steps = 0;
 performance.now = () => watch() + 1000 * (window.hasty ? steps : (steps += 1));
 """
-"""The phone's clock, set by the test, ``moved`` [ms] further; taps that are not ``hasty`` are a second apart."""
+"""The clock is the test's, ``moved`` [ms] sets it forward; taps that are not ``hasty`` are a second apart."""
 
 
 class _Quiet(SimpleHTTPRequestHandler):
