@@ -225,6 +225,15 @@ class ModelPriors(Part):
     range_m: Number = Field(default=100.0, gt=0)
 
 
+class Memory(Part):
+    """``[memory]``: what earlier visits tell of the one that is mapped.
+
+    ``visits`` is how many of them take part, at most; 0 maps every visit alone.
+    """
+
+    visits: Whole = Field(default=8, ge=0, le=50)
+
+
 class Baseline(Part):
     """Fully watered line: intercept [bar] and slope [bar/kPa] on vapour pressure deficit."""
 
@@ -306,6 +315,7 @@ class Settings(Part):
     reading: Reading = Reading()
     map: Map = Map()
     model: ModelPriors = ModelPriors()
+    memory: Memory = Memory()
     crops: dict[str, dict[str, Any]] = Field(default={})
     water: Water | None = None
     _source: Path = PrivateAttr(default=Path("ranch.toml"))

@@ -227,7 +227,7 @@ def _fit(
     points = np.concatenate([u[1:] for (u, _, _), k in zip(found, kept, strict=True) if k])
     log_weight = np.concatenate([w for (_, w, _), k in zip(found, kept, strict=True) if k])
     weight = np.exp(log_weight - logsumexp(log_weight))
-    chosen = _largest_weights(weight)
+    chosen = largest_weights(weight)
     nodes = tuple(model.parameters(u) for u in points[chosen])
     return Fit(model, nodes, weight[chosen] / weight[chosen].sum(), model.parameters(best), value)
 
@@ -260,7 +260,19 @@ def _node_count(n: int) -> int:
     return 48 if n <= 120 else 32 if n <= 256 else 16 if n <= 600 else 8
 
 
-def _largest_weights(weight: Floats) -> Ints:
+def largest_weights(weight: Floats) -> Ints:
+    """Choose the nodes that hold nearly all of the weight.
+
+    Parameters
+    ----------
+    weight : array, shape (K,)
+        Sum one.
+
+    Returns
+    -------
+    array of int
+        Positions, rising.
+    """
     order = np.argsort(-weight, kind="stable")
     count = int(np.searchsorted(np.cumsum(weight[order]), KEPT_WEIGHT)) + 1
     return np.sort(order[:count])

@@ -291,7 +291,7 @@ class KrigingSystem:
             a = solved.inverse @ (self._samples.value - self._trend @ trend.mean)
             projection = solved.inverse - trend_weight @ solved.weighed.T
             scaled = columns * self.groups.variances(p)
-            x, cross, design = _design_terms(a, projection, scaled, trend_weight, trend)
+            x, cross, design = design_terms(a, projection, scaled, trend_weight, trend)
             f.quadratic[r, :n, :n] += w * p.pattern**2 * (np.outer(a, a) - projection)
             f.cross[r] += w * p.pattern * (np.outer(a, x) - cross)
             f.design += w * (np.outer(x, x) + design)
@@ -307,10 +307,10 @@ class KrigingSystem:
         return LeaveOutTerms(alpha, diagonal, blocks)
 
 
-def _design_terms(
+def design_terms(
     a: Floats, projection: Floats, scaled: Floats, trend_weight: Floats, trend: Trend
 ) -> tuple[Floats, Floats, Floats]:
-    """Return the design row's weight in the mean, its cross terms with r, and its own quadratic form.
+    """Give the design row's weight in the mean, its cross terms with r, and its own quadratic form.
 
     Parameters
     ----------
@@ -324,6 +324,11 @@ def _design_terms(
         Weight of the trend.
     trend : Trend
         Mean and variance of the trend.
+
+    Returns
+    -------
+    tuple of array
+        Shapes (c + p,), (n, c + p) and (c + p, c + p).
     """
     c = scaled.shape[1]
     x = np.concatenate([scaled.T @ a, trend.mean])

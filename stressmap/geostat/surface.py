@@ -10,6 +10,13 @@ from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.zone_covariance import ZoneCovariance
 
 
+class ZonePredictor(Protocol):
+    """What predicts zone means, if nothing else."""
+
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate means over zones made of cells; as :meth:`Surface.predict_zones`."""
+
+
 class Surface(Protocol):
     """A fitted method: predicts points and zone means, and cross-validates on its own readings.
 

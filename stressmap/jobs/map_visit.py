@@ -15,13 +15,15 @@ from stressmap.core.errors import Problem, SettingsError, StressmapError
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.units import M2_PER_HA, usual_unit
+from stressmap.geostat.memory_mixture import MemorySurface
 from stressmap.geostat.methods import count_steps, fit_surface
 from stressmap.geostat.options import Priors, SurfaceOptions
 from stressmap.geostat.ordinary_kriging import MOST_MAPPED
 from stressmap.geostat.samples import Samples
-from stressmap.geostat.surface import Surface
+from stressmap.geostat.surface import Surface, ZonePredictor
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
+from stressmap.jobs.recall_visits import Memory, Remembered
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.assessment_summary import judged
 from stressmap.quality.checks import mark_unlike
@@ -112,7 +114,7 @@ def _covariate(inputs: Inputs) -> CovariateAt | None:
 
 
 def content_of(
-    inputs: Inputs, assessed: Assessed, surface: Surface, progress: Progress, *, jobs: int = 1
+    inputs: Inputs, assessed: Assessed, made: Remembered, progress: Progress, *, jobs: int = 1
 ) -> Content:
     """Map a visit and put together everything that the files of a run are made from.
 
@@ -122,8 +124,8 @@ def content_of(
         From :func:`stressmap.jobs.assess_visit.load_inputs`.
     assessed : Assessed
         From :func:`stressmap.jobs.assess_visit.assess_readings`.
-    surface : Surface
-        From :func:`fit`.
+    made : Remembered
+        From :func:`stressmap.jobs.recall_visits.recall`.
     progress : Progress
         Told of each block mapped.
     jobs : int
@@ -134,17 +136,19 @@ def content_of(
     Content
         Its notes are those of the mapping alone.
     """
-    chosen, notes = inputs.settings, NoteList()
+    chosen, notes, surface = inputs.settings, NoteList(), made.surface
     edges = _edges(inputs, assessed.orchard)
     ground = _ground(inputs)
     terms = MappingTerms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
     earlier = notes.keep(_earlier(inputs, assessed.orchard, before, progress))
     progress.stage("Mapping blocks", len(inputs.blocks))
-    surfaces = (surface, None if earlier is None else earlier[1])
+    surfaces = (surface, None if earlier is None else _compared(surface, earlier[1]))
     mapped = map_blocks(surfaces, ground, terms, jobs=jobs, step=progress.step)
     means = None if mapped.earlier is None else (mapped.earlier, mapped.valves)
-    change = None if earlier is None or means is None else _change(inputs, assessed, earlier[0], means)
+    change = None
+    if earlier is not None and means is not None:
+        change = _change(inputs, assessed, earlier[0], means, together=made.memory is not None)
     progress.stage("Choosing where to look again")
     again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
     again.insert(
@@ -162,7 +166,7 @@ def content_of(
         method=surface.method,
         blocks=blocks,
         zones=mapped.zones.assign(measured=~mapped.zones["block"].isin(bare)),
-        valves=_ranked(inputs, assessed, mapped.valves, change),
+        valves=_ranked(inputs, assessed, mapped.valves, change, made.memory),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
         raster=_raster(inputs, ground.grid, mapped),
         notes=tuple(notes),
@@ -224,7 +228,7 @@ def compared_before(inputs: Inputs, assessed: Assessed) -> dt.date | None:
 
 
 def ranked_valves(
-    inputs: Inputs, assessed: Assessed, surface: Surface, *, jobs: int = 1, with_change: bool = False
+    inputs: Inputs, assessed: Assessed, made: Remembered, *, jobs: int = 1, with_change: bool = False
 ) -> gpd.GeoDataFrame:
     """Rank the valve zones of a visit without mapping its cells.
 
@@ -234,8 +238,8 @@ def ranked_valves(
         From :func:`stressmap.jobs.assess_visit.load_inputs`.
     assessed : Assessed
         From :func:`stressmap.jobs.assess_visit.assess_readings`.
-    surface : Surface
-        From :func:`fit`.
+    made : Remembered
+        From :func:`stressmap.jobs.recall_visits.recall`.
     jobs : int
         Blocks worked on at once.
     with_change : bool
@@ -246,14 +250,15 @@ def ranked_valves(
     GeoDataFrame
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
-    ground = _ground(inputs)
+    ground, surface = _ground(inputs), made.surface
     figures = valve_means(surface, ground, jobs=jobs)
     before = visit_before(inputs.readings, assessed.visit) if with_change else None
     earlier = _earlier(inputs, assessed.orchard, before, Silent()).value
     if earlier is None:
-        return _ranked(inputs, assessed, figures, None)
-    means = (valve_means(earlier[1], ground, jobs=jobs), figures)
-    return _ranked(inputs, assessed, figures, _change(inputs, assessed, earlier[0], means))
+        return _ranked(inputs, assessed, figures, None, made.memory)
+    means = (valve_means(_compared(surface, earlier[1]), ground, jobs=jobs), figures)
+    change = _change(inputs, assessed, earlier[0], means, together=made.memory is not None)
+    return _ranked(inputs, assessed, figures, change, made.memory)
 
 
 def valves_together(
@@ -328,17 +333,27 @@ def _earlier(
     return Noted((assessed, fit(inputs, assessed, 1, progress, stage="Fitting the visit before").surface))
 
 
+def _compared(surface: Surface, before: Surface) -> ZonePredictor:
+    """Give what answers for the visit before, or, with memory, for the change since."""
+    return surface.since(before) if isinstance(surface, MemorySurface) else before
+
+
 def _change(
-    inputs: Inputs, assessed: Assessed, earlier: Assessed, means: tuple[ZoneMeans, ZoneMeans]
+    inputs: Inputs,
+    assessed: Assessed,
+    earlier: Assessed,
+    means: tuple[ZoneMeans, ZoneMeans],
+    *,
+    together: bool,
 ) -> pd.DataFrame:
-    """Compare valve-zone means with those of the visit before."""
+    """Compare valve-zone means with those of the visit before, or, fitted together, take their change."""
     since, until = _local_midnight(inputs, earlier.visit[1], 1), _local_midnight(inputs, assessed.visit[0], 0)
     ran = irrigated_between(inputs.valves["valve"].tolist(), inputs.irrigation, since, until)
     before, now = (
         VisitMeans(figures, visit.blocks.loc[inputs.valves["block"]].reset_index(drop=True))
         for figures, visit in zip(means, (earlier, assessed), strict=True)
     )
-    told = compare_visits(before, now, inputs.settings.map.rank_by)
+    told = compare_visits(before, now, inputs.settings.map.rank_by, together=together)
     return told.assign(irrigated_between=pd.Series(ran, dtype=object))
 
 
@@ -352,8 +367,10 @@ def _ranked(
     assessed: Assessed,
     figures: ZoneMeans,
     change: pd.DataFrame | None,
+    memory: Memory | None,
 ) -> gpd.GeoDataFrame:
     table = _counted(inputs.valves, assessed.readings, "valve")
+    table["visits_used"] = 1 if memory is None else memory.visits_used(table["block"])
     measured = set(assessed.readings.loc[assessed.readings["used"], "block"])
     table["measured"] = [block in measured for block in table["block"]]
     until = _local_midnight(inputs, assessed.visit[1], 1)

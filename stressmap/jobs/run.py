@@ -106,16 +106,19 @@ def run(
     from stressmap.geostat.cross_validation import MOST_METHODS
     from stressmap.geostat.cross_validation import cross_validate as compare_methods
     from stressmap.jobs.map_visit import content_of, fit
+    from stressmap.jobs.recall_visits import recall
     from stressmap.water.ranch_inputs import why_no_amounts
     from stressmap.water.read_trees import ReadTrees
 
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs, tell)
+        recalled = notes.keep(recall(inputs, assessed, fitted.surface, tell))
+        fitted = dataclasses.replace(fitted, surface=recalled.surface)
         tell.stage("Comparing methods", MOST_METHODS)
         proof = compare_methods(fitted.surface, fitted.samples, fitted.options, step=tell.step)
     notes.add((*fitted.surface.notes, *proof.notes))
     with watch.of("map"):
-        content = content_of(inputs, assessed, fitted.surface, tell, jobs=jobs)
+        content = content_of(inputs, assessed, recalled, tell, jobs=jobs)
     advice, planned = None, inputs.settings.water
     if planned is not None:
         read = ReadTrees.of(assessed.readings, content.previous_visit)
@@ -127,7 +130,9 @@ def run(
     content = dataclasses.replace(content, notes=told)
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
-    record = run_record.Record(source, inputs.settings, summary, error, watch.seconds, sha256)
+    record = run_record.Record(
+        source, inputs.settings, summary, error, watch.seconds, sha256, recalled.as_plain()
+    )
     page = run_record.run_page(dataclasses.replace(content, notes=tuple(notes)), record)
     made = _made(content, advice, page, inputs, orchard)
     with staged(target, files) as folder:

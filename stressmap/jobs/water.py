@@ -97,6 +97,7 @@ def plan_water(
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
     from stressmap.core.parallel import cores
     from stressmap.jobs.map_visit import compared_before, fit, ranked_valves, valves_together
+    from stressmap.jobs.recall_visits import recall
     from stressmap.output.view.leaving_tables import leaving_tables
     from stressmap.output.view.selections import trees_used
     from stressmap.water.ranch_inputs import prepare, why_no_amounts
@@ -108,9 +109,10 @@ def plan_water(
     read = ReadTrees.of(assessed.readings, compared_before(inputs, assessed))
     if (trouble := why_no_amounts(chosen, assessed.visit, read, str(inputs.source)).value) is not None:
         raise SettingsError(trouble)
-    surface = fit(inputs, assessed, jobs, tell).surface
+    made = notes.keep(recall(inputs, assessed, fit(inputs, assessed, jobs, tell).surface, tell))
+    surface = made.surface
     notes.add(surface.notes)
-    valves = ranked_valves(inputs, assessed, surface, jobs=jobs, with_change=True)
+    valves = ranked_valves(inputs, assessed, made, jobs=jobs, with_change=True)
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
     case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen, read))
     advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
@@ -123,7 +125,7 @@ def plan_water(
         ranch, tables = inputs.settings.ranch, leaving_tables(None, advice, curve)
         used = inputs.settings.model_copy(update={"water": chosen})
         error = dataclasses.asdict(assessed.error)
-        record = run_record.Record(source, used, surface.summary(), error, {}, sha256)
+        record = run_record.Record(source, used, surface.summary(), error, {}, sha256, made.as_plain())
         page = run_record.plan_page(assessed.visit, record, tuple(notes))
         with staged(out, outputs.files_of("water")) as folder:
             outputs.write(

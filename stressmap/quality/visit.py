@@ -103,6 +103,25 @@ def _stray(found: list[tuple[dt.date, dt.date, int]]) -> bool:
     return found[-1][2] <= 2 and found[-1][2] * 5 <= usual
 
 
+def visits_before(readings: pd.DataFrame, visit: Days) -> list[Days]:
+    """Find the visits before another.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``core.schemas.READINGS``.
+    visit : tuple of date
+        First and last day of the later one.
+
+    Returns
+    -------
+    list of tuple of date
+        First and last day of each, in order.
+    """
+    earlier = [(first, min(last, visit[0] - dt.timedelta(days=1))) for first, last, _ in visits_in(readings)]
+    return [days for days in earlier if days[0] <= days[1]]
+
+
 def visit_before(readings: pd.DataFrame, visit: Days) -> Days | None:
     """Find the visit before another.
 
@@ -118,8 +137,7 @@ def visit_before(readings: pd.DataFrame, visit: Days) -> Days | None:
     tuple of date or None
         First and last day; None where the readings hold no earlier day.
     """
-    earlier = [(first, min(last, visit[0] - dt.timedelta(days=1))) for first, last, _ in visits_in(readings)]
-    found = [days for days in earlier if days[0] <= days[1]]
+    found = visits_before(readings, visit)
     return found[-1] if found else None
 
 

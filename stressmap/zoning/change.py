@@ -34,7 +34,9 @@ class VisitMeans:
     held: pd.DataFrame
 
 
-def compare_visits(before: VisitMeans, now: VisitMeans, rank_by: RankBy = "below_target") -> pd.DataFrame:
+def compare_visits(
+    before: VisitMeans, now: VisitMeans, rank_by: RankBy = "below_target", *, together: bool = False
+) -> pd.DataFrame:
     """Tell the change of valve-zone means between two visits, the weather's part apart from the trees'.
 
     All figures are as the gauge has them: positive is more tension, or a drier target.
@@ -45,6 +47,9 @@ def compare_visits(before: VisitMeans, now: VisitMeans, rank_by: RankBy = "below
         The same k zones at both visits.
     rank_by : str
         The ranked figure.
+    together : bool
+        Whether both visits were fitted together: the figures of ``before`` are then the change of the ranked
+        figure since, with its standard error.
 
     Returns
     -------
@@ -52,9 +57,9 @@ def compare_visits(before: VisitMeans, now: VisitMeans, rank_by: RankBy = "below
         k rows: ``gauge_change_bar`` = ``weather_change_bar`` (what the fully watered line moved; NaN where it
         is not known at both visits, when the gauge's change is all taken as the trees') +
         ``trees_change_bar``; ``change_bar`` (that of the trees, positive is drier), ``change_se_bar`` (errors
-        of the two visits, taken as independent, and of the slope along which the line moved), ``change``
-        (``relieved`` or ``drier`` where the 90 % interval leaves out zero, otherwise ``no clear change``),
-        and ``target_change_bar``.
+        of the two visits, taken as independent where not fitted together, and of the slope along which the
+        line moved), ``change`` (``relieved`` or ``drier`` where the 90 % interval leaves out zero, otherwise
+        ``no clear change``), and ``target_change_bar``.
 
     Examples
     --------
@@ -64,12 +69,15 @@ def compare_visits(before: VisitMeans, now: VisitMeans, rank_by: RankBy = "below
     >>> told[["gauge_change_bar", "weather_change_bar", "trees_change_bar"]].iloc[0].tolist()
     [2.0, 2.0, 0.0]
     """
+    apart = np.hypot(now.figures.se, before.figures.se)
+    if together:
+        change, apart = before.figures.mean, before.figures.se
+        before = VisitMeans(ZoneMeans(now.figures.mean - change, apart), before.held)
     gauge = _potential(before, rank_by) - _potential(now, rank_by)
     weather, target = (
         (before.held[name] - now.held[name]).to_numpy(np.float64) for name in ("baseline_bar", "target_bar")
     )
     trees = gauge - np.nan_to_num(weather)
-    apart = np.hypot(now.figures.se, before.figures.se)
     se = np.hypot(apart, SLOPE_ERROR * np.nan_to_num(weather))
     word = np.where(trees + Z_90 * se < 0, RELIEVED, np.where(trees - Z_90 * se > 0, DRIER, UNCLEAR))
     return pd.DataFrame(

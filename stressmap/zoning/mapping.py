@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from stressmap.core.parallel import each
 from stressmap.core.units import M2_PER_HA
 from stressmap.geostat.samples import Estimate, Places
-from stressmap.geostat.surface import Surface
+from stressmap.geostat.surface import Surface, ZonePredictor
 from stressmap.zoning.grid_cells import BlockCells, Lattice, cells_of_block
 from stressmap.zoning.priorities import Edges, priority, probability_over
 from stressmap.zoning.priority_zones import Zone, block_zones
@@ -117,7 +117,7 @@ class _BlockMap:
 
 
 def map_blocks(
-    surfaces: tuple[Surface, Surface | None],
+    surfaces: tuple[Surface, ZonePredictor | None],
     ground: RanchLayout,
     terms: MappingTerms,
     *,
@@ -129,7 +129,8 @@ def map_blocks(
     Parameters
     ----------
     surfaces : tuple of Surface
-        A fitted method, and the one of the visit before, of which only valve zones are averaged; or None.
+        A fitted method, and that of the visit before or of the change since, of which only valve zones are
+        averaged; or None.
     ground : RanchLayout
         The ranch.
     terms : MappingTerms
@@ -144,10 +145,10 @@ def map_blocks(
     Mapped
     """
     now, earlier = surfaces
-    asked = [now] if earlier is None else [now, earlier]
+    asked: tuple[ZonePredictor, ...] = (now,) if earlier is None else (now, earlier)
 
     def work(block: int) -> _BlockMap:
-        return _map_block(asked, ground, terms, block)
+        return _map_block(now, asked, ground, terms, block)
 
     found = each(work, range(len(ground.blocks)), jobs=jobs, step=step)
     figures = [_gathered(ground, [part.means[i] for part in found]) for i in range(len(asked))]
@@ -163,21 +164,23 @@ def map_blocks(
     )
 
 
-def _map_block(asked: list[Surface], ground: RanchLayout, terms: MappingTerms, block: int) -> _BlockMap:
+def _map_block(
+    now: Surface, asked: tuple[ZonePredictor, ...], ground: RanchLayout, terms: MappingTerms, block: int
+) -> _BlockMap:
     cells, places = ground.cells(block)
-    found = asked[0].predict(places)
+    found = now.predict(places)
     kept = cells.inside
     return _BlockMap(
         row=cells.row[kept].astype(np.int32),
         col=cells.col[kept].astype(np.int32),
         stress_bar=found.mean[kept].astype(np.float32),
         stress_se_bar=np.sqrt(found.variance[kept]).astype(np.float32),
-        zones=_zone_rows(asked[0], ground, _Predicted(block, cells, places, found), terms),
+        zones=_zone_rows(now, ground, _Predicted(block, cells, places, found), terms),
         means=[_valve_means(one, ground, block, cells, places) for one in asked],
     )
 
 
-def valve_means(surface: Surface, ground: RanchLayout, *, jobs: int = 1) -> ZoneMeans:
+def valve_means(surface: ZonePredictor, ground: RanchLayout, *, jobs: int = 1) -> ZoneMeans:
     """Average the valve zones alone, without mapping the cells.
 
     Parameters
@@ -237,7 +240,7 @@ def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt |
 
 
 def _valve_means(
-    surface: Surface, ground: RanchLayout, block: int, cells: BlockCells, places: Places
+    surface: ZonePredictor, ground: RanchLayout, block: int, cells: BlockCells, places: Places
 ) -> Estimate:
     """Average over the cells of each valve zone; one too small for a cell gets one at its inner point."""
     mine = ground.valves_of(block)

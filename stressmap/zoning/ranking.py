@@ -132,7 +132,7 @@ def rank_valves(
     ----------
     valves : GeoDataFrame
         k valve zones with ``valve``, ``block``, ``readings`` (count used), ``measured`` (whether a reading
-        was used in the block) and ``last_irrigated``.
+        was used in the block), ``last_irrigated`` and, where it is not one, ``visits_used``.
     blocks : DataFrame
         Indexed by block: ``crop``, ``target_bar``, ``baseline_bar`` and, where known, ``allowance_bar`` and
         ``limit_bar`` (below the fully watered line).
@@ -162,7 +162,7 @@ def rank_valves(
         target_bar=own["target_bar"],
         baseline_bar=own["baseline_bar"],
         allowance_bar=own["allowance_bar"],
-        visits_used=1,
+        visits_used=table.get("visits_used", 1),
         area_ha=table.geometry.area / M2_PER_HA,
         swp_bar=zero - classified["stress_bar"],
     )

@@ -44,6 +44,8 @@ class Record:
         By stage; the only part of a run that differs between equal runs.
     sha256 : dict
         Of the settings and every input, from :func:`fingerprints`.
+    memory : dict, optional
+        What earlier visits had to do with the map; None where they had nothing.
     """
 
     source: Path
@@ -52,6 +54,7 @@ class Record:
     reading_error: dict[str, Any]
     seconds: dict[str, float]
     sha256: dict[str, str]
+    memory: dict[str, Any] | None = None
 
 
 def write_run(page: dict[str, Any], folder: Path) -> None:
@@ -110,6 +113,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "inputs": [counts.as_plain() for counts in content.files],
         "weather": {"vpd_kpa": content.vpd_kpa, "usual_vpd_kpa": content.usual_vpd_kpa},
         "fit": record.fit,
+        "memory": record.memory,
         "reading_error": record.reading_error,
         "warnings": list(sentences(content.notes, Words("en"))),
         "notes": [_as_plain(note) for note in content.notes],
@@ -141,6 +145,7 @@ def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[Note,
         "sha256": record.sha256,
         "versions": versions(),
         "fit": record.fit,
+        "memory": record.memory,
         "reading_error": record.reading_error,
         "warnings": list(sentences(notes, Words("en"))),
         "notes": [_as_plain(note) for note in notes],

@@ -1,0 +1,316 @@
+"""Never worse than the last visit alone: the map with memory and the one without, mixed block by block.
+
+Each block's readings of the last visit judge between the two, every tree left out at all its visits: with D
+the sum of differences of log scores, the map with memory has the share ``r = w / (w + (1 - w)·exp(-D))``,
+where w, how often memory holds on this ranch, comes of all blocks by expectation-maximisation. Where a block
+is not what it was, its earlier visits hardly count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from scipy.linalg import LinAlgError
+
+from stressmap.core.arrays import Floats, Ints
+from stressmap.core.notes import Note
+from stressmap.geostat.cross_validation import score
+from stressmap.geostat.leave_one_out import LOG_2PI
+from stressmap.geostat.mixed_model_kriging import StructuredSurface
+from stressmap.geostat.samples import Estimate, Places
+from stressmap.geostat.space_time_surface import SpaceTimeSurface
+from stressmap.geostat.surface import Surface
+from stressmap.geostat.visit_series import VisitSeries
+from stressmap.geostat.zone_covariance import ZoneCovariance
+
+MOST_EVIDENCE = 12.0
+"""Bound of D: no block's readings speak louder, however odd one of them is."""
+USUAL_SHARE = 0.8
+"""Prior mean of w."""
+PRIOR_BLOCKS = 5.0
+"""How many blocks that prior is worth."""
+NEWS = 0.3
+"""A block whose share is less is not what it was."""
+
+
+def log_scores(value: Floats, predicted: Floats, z_score: Floats) -> Floats:
+    """Give the log score of predictions of readings: the normal log density at the reading.
+
+    Parameters
+    ----------
+    value, predicted : array, shape (n,)
+        [bar].
+    z_score : array, shape (n,)
+        (value - predicted) / standard error.
+
+    Returns
+    -------
+    array, shape (n,)
+        NaN where nothing was predicted.
+
+    Examples
+    --------
+    >>> log_scores(np.array([1.0]), np.array([0.0]), np.array([1.0])).round(4).tolist()
+    [-1.4189]
+    """
+    miss = value - predicted
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(-0.5 * (LOG_2PI + z_score**2) - np.log(np.abs(miss / z_score)))
+
+
+def memory_shares(evidence: Floats) -> tuple[Floats, float]:
+    """Give the share of the map with memory in each block.
+
+    Parameters
+    ----------
+    evidence : array, shape (B,)
+        D of each block with readings: log scores with memory less those without, summed.
+
+    Returns
+    -------
+    share : array, shape (B,)
+        r of each.
+    usual : float
+        w, for blocks without readings.
+
+    Examples
+    --------
+    >>> share, usual = memory_shares(np.array([2.0, 1.0, -8.0]))
+    >>> share.round(2).tolist(), round(usual, 2)
+    ([0.96, 0.91, 0.0], 0.73)
+    """
+    odds = np.asarray(np.exp(-np.clip(evidence, -MOST_EVIDENCE, MOST_EVIDENCE)))
+    usual = USUAL_SHARE
+    for _ in range(200):
+        share = usual / (usual + (1 - usual) * odds)
+        usual = float((share.sum() + USUAL_SHARE * PRIOR_BLOCKS) / (len(share) + PRIOR_BLOCKS))
+    return np.asarray(usual / (usual + (1 - usual) * odds)), usual
+
+
+def _as_estimate(value: Floats, predicted: Floats, z_score: Floats) -> Estimate:
+    """Turn z-scores back into variances; a reading hit exactly tells none and gets the least."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return Estimate(predicted, np.where(z_score == 0, 0.0, ((value - predicted) / z_score) ** 2))
+
+
+def mixed(share: Floats, memory: Estimate, today: Estimate) -> Estimate:
+    """Mix two estimates; the variance holds the spread between them.
+
+    Parameters
+    ----------
+    share : array, shape (m,)
+        Of the first.
+    memory, today : Estimate
+        Of m.
+
+    Returns
+    -------
+    Estimate
+    """
+    apart = memory.mean - today.mean
+    mean = today.mean + share * apart
+    variance = share * memory.variance + (1 - share) * today.variance + share * (1 - share) * apart**2
+    return Estimate(mean, variance)
+
+
+@dataclass(frozen=True)
+class Recalled:
+    """What memory came to.
+
+    Parameters
+    ----------
+    visits : int
+        Earlier visits that took part.
+    readings : int
+        Readings of theirs.
+    lasting_share, lasting_share_sd : float
+        How much of the variance of differences lasts, and its standard deviation.
+    fading_days : float
+        In which the rest falls to 0.37 [days].
+    without_bar, with_bar : float
+        Root mean square error of left-out trees' readings of the last visit [bar].
+    score_gain : float
+        Mean log score of those with memory less that without.
+    usual_share : float
+        How often memory holds on this ranch.
+    share : dict of int to float
+        Share of memory in each block with readings, by code.
+    """
+
+    visits: int
+    readings: int
+    lasting_share: float
+    lasting_share_sd: float
+    fading_days: float
+    without_bar: float
+    with_bar: float
+    score_gain: float
+    usual_share: float
+    share: dict[int, float]
+
+    @property
+    def news(self) -> tuple[int, ...]:
+        """Codes of blocks that are not what they were."""
+        return tuple(code for code, share in sorted(self.share.items()) if share < NEWS)
+
+    def of_blocks(self, block: Ints) -> Floats:
+        """Return the share of memory at places in some blocks."""
+        kinds, at = np.unique(block, return_inverse=True)
+        shares = np.array([self.share.get(int(b), self.usual_share) for b in kinds])
+        return np.asarray(shares[at.reshape(-1)])
+
+
+class MemorySurface:
+    """The structured method of the last visit, mixed block by block with the one of all visits.
+
+    Parameters
+    ----------
+    memory : SpaceTimeSurface
+        Fitted to all visits.
+    today : StructuredSurface
+        Fitted to the last one alone.
+    """
+
+    def __init__(self, memory: SpaceTimeSurface, today: StructuredSurface) -> None:
+        self.memory, self.today = memory, today
+        value, block = today.samples.value, today.samples.places.block
+        found = memory.leave_one_out(), today.leave_one_out()
+        with_it, without = (log_scores(value, *one) for one in found)
+        gain = np.nan_to_num(with_it - without)
+        kinds, at = np.unique(block, return_inverse=True)
+        share, usual = memory_shares(np.bincount(at.reshape(-1), weights=gain).astype(float))
+        lasting, spread = memory.found.lasting()
+        self.recalled = Recalled(
+            visits=len(memory.series) - 1,
+            readings=len(memory.samples) - len(value),
+            lasting_share=lasting,
+            lasting_share_sd=spread,
+            fading_days=memory.found.fading_days(),
+            without_bar=score(value, *found[1]).rmse_bar,
+            with_bar=np.nan,
+            score_gain=float(gain.mean()),
+            usual_share=usual,
+            share={int(b): float(r) for b, r in zip(kinds, share, strict=True)},
+        )
+        self.recalled = replace(self.recalled, with_bar=score(value, *self.leave_one_out()).rmse_bar)
+
+    @property
+    def method(self) -> str:
+        """The method that was used."""
+        return self.today.method
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """What the user must know."""
+        return self.today.notes
+
+    def predict(self, places: Places) -> Estimate:
+        """Estimate the signal at points; as :meth:`Surface.predict`."""
+        share = self.recalled.of_blocks(places.block)
+        return mixed(share, self.memory.predict(places), self.today.predict(places))
+
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate means over zones; as :meth:`Surface.predict_zones`."""
+        share = self._share_of_zones(places, zone, count)
+        return mixed(
+            share,
+            self.memory.predict_zones(places, zone, count),
+            self.today.predict_zones(places, zone, count),
+        )
+
+    def leave_one_out(self) -> tuple[Floats, Floats]:
+        """Predict every reading from the other trees; as the interface says."""
+        share = self.recalled.of_blocks(self.today.samples.places.block)
+        return self._left_out(share, self.memory.leave_one_out(), self.today.leave_one_out())
+
+    def leave_block_out(self) -> tuple[Floats, Floats]:
+        """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
+        share = np.full(len(self.today.samples), self.recalled.usual_share)
+        return self._left_out(share, self.memory.leave_block_out(), self.today.leave_block_out())
+
+    def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
+        """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
+        share = self._share_of_zones(places, zone, count)
+        with_it, without = (one.zone_covariance(places, zone, count) for one in (self.memory, self.today))
+        total = np.sqrt(np.outer(share, share)) * with_it.covariance
+        total += np.sqrt(np.outer(1 - share, 1 - share)) * without.covariance
+        return ZoneCovariance(np.asarray(total), without.noise)
+
+    def summary(self) -> dict[str, Any]:
+        """Give the fit as plain numbers and text for ``run.json``: that of the last visit alone."""
+        return self.today.summary()
+
+    def since(self, before: Surface) -> ChangeSurface:
+        """Give what answers for the change since the visit before.
+
+        Parameters
+        ----------
+        before : Surface
+            Fitted to that visit alone.
+
+        Returns
+        -------
+        ChangeSurface
+        """
+        return ChangeSurface(self, before)
+
+    def _share_of_zones(self, places: Places, zone: Ints, count: int) -> Floats:
+        inside = zone >= 0
+        share = self.recalled.of_blocks(places.block[inside])
+        size = np.bincount(zone[inside], minlength=count)
+        return np.asarray(np.bincount(zone[inside], weights=share, minlength=count) / np.maximum(size, 1))
+
+    def _left_out(
+        self, share: Floats, with_it: tuple[Floats, Floats], without: tuple[Floats, Floats]
+    ) -> tuple[Floats, Floats]:
+        value = self.today.samples.value
+        both = mixed(share, *(_as_estimate(value, *one) for one in (with_it, without)))
+        return both.mean, (value - both.mean) / np.sqrt(both.variance)
+
+
+@dataclass(frozen=True)
+class ChangeSurface:
+    """Change of zone means since the visit before: by the joint model, mixed with the two visits apart.
+
+    Parameters
+    ----------
+    now : MemorySurface
+        The last visit.
+    before : Surface
+        The one before, alone.
+    """
+
+    now: MemorySurface
+    before: Surface
+
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate the change of zone means; as :meth:`Surface.predict_zones`."""
+        last, first = (one.predict_zones(places, zone, count) for one in (self.now.today, self.before))
+        apart = Estimate(last.mean - first.mean, last.variance + first.variance)
+        share = self.now._share_of_zones(places, zone, count)
+        return mixed(share, self.now.memory.predict_change(places, zone, count), apart)
+
+
+def remember(today: Surface, series: VisitSeries) -> MemorySurface | None:
+    """Fit all visits together and mix the result with the last one alone.
+
+    Parameters
+    ----------
+    today : Surface
+        Fitted to the last visit alone.
+    series : VisitSeries
+        Readings of all visits; those of the last one are those ``today`` was fitted to, in the same order.
+
+    Returns
+    -------
+    MemorySurface or None
+        None where ``today`` was not kriged by the structured method, or the visits cannot be fitted together.
+    """
+    if not isinstance(today, StructuredSurface) or len(series) < 2:
+        return None
+    try:
+        return MemorySurface(SpaceTimeSurface(series, today), today)
+    except LinAlgError:
+        return None

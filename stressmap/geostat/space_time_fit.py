@@ -1,0 +1,333 @@
+"""Bayesian fit of the space-time model to several visits: variances, range, lasting share and fading days.
+
+The covariance of two readings of the signal is that of one visit times :class:`Persistence` of the days
+between; a tree's own difference is the same at any visit, the error is each reading's own. Fitted as one
+visit is (``fit``): for some ranges the mode of the restricted likelihood times the priors, and an importance
+sample about it. Readings are taken in parts of about 256, whole series of neighbouring blocks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import LinAlgError
+from scipy.optimize import minimize
+from scipy.spatial.distance import cdist
+from scipy.special import logsumexp
+from threadpoolctl import threadpool_limits
+
+from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.covariance import Parameters
+from stressmap.geostat.fit import (
+    PROPOSAL_INFLATION,
+    Fit,
+    largest_weights,
+    log_ranges,
+    quasi_normal_points,
+)
+from stressmap.geostat.persistence import Persistence, log_prior, prior_scores, score_bounds
+from stressmap.geostat.reml import SolvedCovariance, log_likelihood, projection, solve
+from stressmap.geostat.search_neighbourhood import likelihood_groups
+from stressmap.geostat.variance_model import VarianceModel, tree_groups, valve_groups
+from stressmap.geostat.visit_series import VisitSeries
+
+TIMED = ("block", "valve", "pattern")
+"""Variances that fade; the tree's is the same at any visit, the error is each reading's own."""
+MOST_GROUPS = 5
+"""Parts of the ranch in the likelihood; what one visit's fit knows already serves as the start."""
+LEAST_RANGE_WEIGHT = 0.03
+MANY_READINGS = 600
+"""With more than these in the likelihood two ranges next to the last visit's best are enough."""
+OPTIMISER = {"maxiter": 40, "ftol": 1e-6}
+
+
+@dataclass(frozen=True)
+class SeriesGroup:
+    """Readings of all visits taken together in the likelihood.
+
+    Parameters
+    ----------
+    value : array, shape (n,)
+        [bar].
+    visit : array, shape (n, V)
+        1 where a reading is of a visit; also the columns of the mean.
+    trend : array, shape (n, p)
+        Columns of the mean.
+    same : dict of array, shape (n, n)
+        1 where two readings share the block, valve, tree, or crop and visit.
+    distance : array, shape (n, n)
+        [m].
+    """
+
+    value: Floats
+    visit: Floats
+    trend: Floats
+    same: dict[str, Floats]
+    distance: Floats
+
+    @classmethod
+    def of(cls, series: VisitSeries, trend: Floats, index: Ints) -> SeriesGroup:
+        """Take some readings of a series, with their rows of the trend."""
+        samples, visit = series.centred().take(index), series.visit[index]
+        places = samples.places
+        codes = {
+            "block": places.block,
+            "valve": valve_groups(places.block, places.valve),
+            "tree": tree_groups(series.samples.tree)[index],
+            "crop": places.crop * len(series) + visit,
+        }
+        same = {name: np.equal.outer(code, code).astype(float) for name, code in codes.items()}
+        own = np.equal.outer(visit, np.arange(len(series))).astype(float)
+        return cls(samples.value, own, trend, same, cdist(places.xy, places.xy))
+
+    def signal(self, p: Parameters, pattern: Floats) -> Floats:
+        """Return the covariance of the signal, were all readings of one day [bar²]."""
+        total = p.pattern * pattern + p.block * self.same["block"]
+        return np.asarray(total + p.valve * self.same["valve"] if p.valve else total)
+
+    def between(self, visits: Floats) -> Floats:
+        """Spread a matrix over visits, shape (V, V), to readings."""
+        own = self.visit.argmax(axis=1)
+        return np.asarray(visits[own[:, None], own])
+
+    def covariance(self, p: Parameters, signal: Floats, between: Floats) -> Floats:
+        """Return the covariance of the readings [bar²], crop levels included."""
+        total = signal * between + p.tree * self.same["tree"]
+        if p.crop:
+            total += p.crop * self.same["crop"]
+        total[np.diag_indices(len(total))] += p.error
+        return np.asarray(total)
+
+
+@dataclass(frozen=True)
+class SpaceTimeFit:
+    """Weighted sets of parameters, each with its persistence.
+
+    Parameters
+    ----------
+    fit : Fit
+        Variances and ranges, K sets.
+    persistence : tuple of Persistence
+        One each.
+    best : Persistence
+        Of the most plausible set.
+    """
+
+    fit: Fit
+    persistence: tuple[Persistence, ...]
+    best: Persistence
+
+    def lasting(self) -> tuple[float, float]:
+        """Return mean and standard deviation of the lasting share."""
+        share = np.array([one.lasting for one in self.persistence])
+        mean = float(self.fit.weight @ share)
+        return mean, float(np.sqrt(max(self.fit.weight @ share**2 - mean**2, 0.0)))
+
+    def fading_days(self) -> float:
+        """Return the weighted median of the fading days."""
+        days = np.array([one.fading_days for one in self.persistence])
+        order = np.argsort(days)
+        return float(days[order][np.searchsorted(np.cumsum(self.fit.weight[order]), 0.5)])
+
+
+@dataclass(frozen=True)
+class _Posterior:
+    """Restricted likelihood times priors at one range."""
+
+    groups: list[SeriesGroup]
+    patterns: list[Floats]
+    model: VarianceModel
+    days: Floats
+    log_range: float
+
+    def at(self, u: Floats, *, with_gradient: bool = True) -> tuple[float, Floats]:
+        """Evaluate the log posterior; its gradient by log sds, log odds and log theta, shape (k + 2,)."""
+        p, kept = self._parameters(u)
+        (value, slope, _), (more, slope_2, _) = self._priors(u)
+        total, gradient = value + more, np.concatenate([slope[:-1], slope_2])
+        for group, pattern in zip(self.groups, self.patterns, strict=True):
+            signal, between = group.signal(p, pattern), group.between(kept(self.days))
+            solved = solve(group.covariance(p, signal, between), group.trend)
+            total += log_likelihood(solved, group.trend, group.value)
+            if with_gradient:
+                gradient += self._slope(group, pattern, u, solved, (signal, between))
+        return total, gradient
+
+    def information(self, u: Floats) -> Floats:
+        """Give the expected information of all, shape (k + 2, k + 2); as that of one visit."""
+        p, kept = self._parameters(u)
+        (_, _, curvature), (_, _, curvature_2) = self._priors(u)
+        total = np.diag(np.concatenate([np.maximum(curvature[:-1], 0.7), curvature_2]))
+        for group, pattern in zip(self.groups, self.patterns, strict=True):
+            signal, between = group.signal(p, pattern), group.between(kept(self.days))
+            free = projection(solve(group.covariance(p, signal, between), group.trend))
+            scaled = [
+                2 * getattr(p, name) * (free @ one)
+                for name, one in self._parts(group, pattern, between).items()
+            ]
+            scaled += [free @ (signal * group.between(d)) for d in kept.derivatives(self.days)]
+            flat = np.array([one.ravel() for one in scaled])
+            turned = np.array([one.T.ravel() for one in scaled])
+            total += 0.5 * flat @ turned.T
+        return np.asarray(0.5 * (total + total.T))
+
+    def _parts(self, group: SeriesGroup, pattern: Floats, between: Floats) -> dict[str, Floats]:
+        """Return the matrix of each free variance."""
+        known = group.same | {"pattern": pattern, "error": np.eye(len(group.value))}
+        return {n: known[n] * between if n in TIMED else known[n] for n in self.model.free}
+
+    def _slope(
+        self,
+        group: SeriesGroup,
+        pattern: Floats,
+        u: Floats,
+        solved: SolvedCovariance,
+        made: tuple[Floats, Floats],
+    ) -> Floats:
+        p, kept = self._parameters(u)
+        signal, between = made
+        free = projection(solved)
+        alpha = free @ group.value
+        inner = np.outer(alpha, alpha) - free
+        timed, known = inner * between, group.same | {"pattern": pattern}
+        slope = [
+            getattr(p, name)
+            * float(
+                np.trace(inner)
+                if name == "error"
+                else np.vdot(timed if name in TIMED else inner, known[name])
+            )
+            for name in self.model.free
+        ]
+        by_visit = group.visit.T @ (inner * signal) @ group.visit
+        return np.array(slope + [0.5 * float(np.vdot(by_visit, d)) for d in kept.derivatives(self.days)])
+
+    def _parameters(self, u: Floats) -> tuple[Parameters, Persistence]:
+        return self.model.parameters(np.append(u[:-2], self.log_range)), Persistence.of_scores(u[-2:])
+
+    def _priors(self, u: Floats) -> tuple[tuple[float, Floats, Floats], tuple[float, Floats, Floats]]:
+        return self.model.log_prior(np.append(u[:-2], self.log_range)), log_prior(u[-2:])
+
+
+def fit_series(
+    series: VisitSeries, drift: Floats, model: VarianceModel, *, start: Fit, covariate: bool
+) -> SpaceTimeFit | None:
+    """Fit the space-time model to readings of several visits.
+
+    Parameters
+    ----------
+    series : VisitSeries
+        n readings.
+    drift : array, shape (n,)
+        Standardised covariate.
+    model : VarianceModel
+        Free variances and priors.
+    start : Fit
+        Of the last visit alone: where the search begins.
+    covariate : bool
+        Whether one takes part.
+
+    Returns
+    -------
+    SpaceTimeFit or None
+        None where the likelihood cannot be evaluated.
+    """
+    trend = np.equal.outer(series.visit, np.arange(len(series))).astype(float)
+    trend = np.column_stack([trend, drift]) if covariate else trend
+    places = series.samples.places
+    parts = likelihood_groups(places.xy, places.block)
+    if len(parts) > MOST_GROUPS:
+        parts = [parts[i] for i in np.linspace(0, len(parts) - 1, MOST_GROUPS).round().astype(int)]
+    groups = [SeriesGroup.of(series, trend[part], part) for part in parts]
+    try:
+        with threadpool_limits(1):
+            return _fit(groups, model, series.days_between, start)
+    except (LinAlgError, ValueError, FloatingPointError):
+        return None
+
+
+def ranges_to_try(model: VarianceModel, readings: int, best_m: float) -> Floats:
+    """Give the logarithms of the ranges to try: every other one of one visit's, few where readings are many.
+
+    Parameters
+    ----------
+    model : VarianceModel
+        With the prior of the range.
+    readings : int
+        How many there are.
+    best_m : float
+        The last visit's most plausible range [m].
+
+    Returns
+    -------
+    array
+        Rising.
+    """
+    every = log_ranges(model.priors)[::2]
+    if readings <= MANY_READINGS:
+        return every
+    near = np.argsort(np.abs(every - np.log(best_m)), kind="stable")[:2]
+    return np.asarray(np.sort(every[near]))
+
+
+def _fit(groups: list[SeriesGroup], model: VarianceModel, days: Floats, start: Fit) -> SpaceTimeFit:
+    readings = sum(len(group.value) for group in groups)
+    u = np.concatenate([_start(model, start.best), prior_scores()])
+    found, ranges = [], ranges_to_try(model, readings, start.best.range_m)
+    for log_range in ranges:
+        patterns = [model.correlation(group.distance, float(np.exp(log_range))) for group in groups]
+        found.append(_sample(_Posterior(groups, patterns, model, days, float(log_range)), u, readings))
+        u = found[-1][0][0]
+    mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
+    if not np.isfinite(mass).all():
+        msg = "its likelihood is not finite"
+        raise ValueError(msg)
+    kept = np.exp(mass - logsumexp(mass)) >= LEAST_RANGE_WEIGHT
+    chosen = [(r, u[1:], w) for r, (u, w, _), k in zip(ranges, found, kept, strict=True) if k]
+    points = np.concatenate([np.column_stack([u, np.full(len(u), r)]) for r, u, _ in chosen])
+    weight = np.concatenate([w for *_, w in chosen])
+    weight = np.exp(weight - logsumexp(weight))
+    few = largest_weights(weight)
+    top = int(np.argmax([peak for *_, peak in found]))
+    best = np.append(found[top][0][0], ranges[top])
+    nodes = tuple(_variances(model, one) for one in points[few])
+    fit = Fit(model, nodes, weight[few] / weight[few].sum(), _variances(model, best), found[top][2])
+    return SpaceTimeFit(
+        fit,
+        tuple(Persistence.of_scores(one[-3:-1]) for one in points[few]),
+        Persistence.of_scores(best[-3:-1]),
+    )
+
+
+def _variances(model: VarianceModel, u: Floats) -> Parameters:
+    return model.parameters(np.append(u[:-3], u[-1]))
+
+
+def _start(model: VarianceModel, best: Parameters) -> Floats:
+    """Begin at the last visit's variances, half way to the prior where those are next to nothing."""
+    centre = model.prior_centre()[:-1]
+    known = np.array([0.5 * np.log(max(getattr(best, name), 1e-4)) for name in model.free])
+    return np.asarray(np.clip(known, centre - 1.0, centre + 1.0))
+
+
+def _sample(posterior: _Posterior, start: Floats, readings: int) -> tuple[Floats, Floats, float]:
+    """Find the mode at one range and draw about it; as :func:`stressmap.geostat.fit.fit` does."""
+
+    def negative(u: Floats) -> tuple[float, Floats]:
+        value, gradient = posterior.at(u)
+        return -value, -gradient
+
+    bounds = [(x - 5.0, x + 2.5) for x in posterior.model.prior_centre()[:-1]] + score_bounds()
+    result = minimize(negative, start, jac=True, method="L-BFGS-B", bounds=bounds, options=OPTIMISER)
+    root = np.linalg.cholesky(np.linalg.inv(posterior.information(result.x))) * PROPOSAL_INFLATION
+    z = quasi_normal_points(_node_count(readings), len(start))
+    points = result.x + z @ root.T
+    drawn = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(root)).sum()
+    target = np.array([posterior.at(u, with_gradient=False)[0] for u in points])
+    return np.vstack([result.x, points]), target - drawn, -float(result.fun)
+
+
+def _node_count(readings: int) -> int:
+    """Nodes per range: fewer readings leave the posterior wider."""
+    return 32 if readings <= 120 else 24 if readings <= 256 else 12 if readings <= MANY_READINGS else 6

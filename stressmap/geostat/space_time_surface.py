@@ -1,0 +1,155 @@
+"""The structured method with memory: the last of several visits mapped by the space-time model."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from scipy.linalg import LinAlgError
+from scipy.spatial.distance import cdist
+
+from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat import leave_one_out
+from stressmap.geostat.change_of_support import cells_by_zone
+from stressmap.geostat.kriging import KrigingSystem
+from stressmap.geostat.mixed_model_kriging import StructuredSurface
+from stressmap.geostat.samples import Estimate, Places
+from stressmap.geostat.space_time_fit import fit_series
+from stressmap.geostat.space_time_kriging import SpaceTimeSystem, SpaceTimeSystems, estimate_levels
+from stressmap.geostat.variance_model import choose_model, tree_groups, valve_groups
+from stressmap.geostat.visit_series import VisitLevels, VisitSeries
+from stressmap.geostat.zone_covariance import ZoneCovariance, nearest_readings, universal_kriging_covariance
+
+
+class SpaceTimeSurface(StructuredSurface):
+    """The structured method fitted to readings of several visits; answers for the last one.
+
+    Parameters
+    ----------
+    series : VisitSeries
+        Readings, those of the last visit last.
+    today : StructuredSurface
+        Fitted to those of the last visit alone.
+
+    Raises
+    ------
+    LinAlgError
+        If the likelihood cannot be evaluated.
+    """
+
+    def __init__(self, series: VisitSeries, today: StructuredSurface) -> None:
+        self.series, self.samples, self.options = series, series.samples, today.options
+        self.drift = today.drift
+        self._level = float(series.level()[-1])
+        self._centred = series.centred()
+        self._z = self.drift.standardised(self.samples.places)
+        used, priors = bool(self.drift.sd), today.options.priors
+        # the error is learnt: a tree differs from day to day by more than a recheck tells
+        model = choose_model(self.samples, priors, None)
+        found = fit_series(series, self._z, model, start=today.fit, covariate=used)
+        if found is None:
+            msg = "the likelihood of the visits together cannot be evaluated"
+            raise LinAlgError(msg)
+        self.found, self.fit = found, found.fit
+        levels = VisitLevels.of(series, priors.crop_bar**2, covariate=used)
+        self.timed = self.nodes = estimate_levels(series, self._z, found, levels)
+        self._systems = SpaceTimeSystems(series, self._z, self.timed)
+        self.notes = ()
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """Take what was pickled; systems are solved again when first needed."""
+        vars(self).update(state)
+        self._systems = SpaceTimeSystems(self.series, self._z, self.timed)
+
+    def leave_one_out(self) -> tuple[Floats, Floats]:
+        """Predict every reading of the last visit from other trees, each tree left out at all its visits."""
+        predicted, z_score = super().leave_one_out()
+        return predicted[self.series.today], z_score[self.series.today]
+
+    def leave_block_out(self) -> tuple[Floats, Floats]:
+        """Predict every reading of the last visit from other blocks, its own left out at all visits."""
+        predicted, z_score = super().leave_block_out()
+        return predicted[self.series.today], z_score[self.series.today]
+
+    def predict_change(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate the change of zone means since the visit before the last; as :meth:`predict_zones`.
+
+        Parameters
+        ----------
+        places : Places
+            Cell centres, m of them.
+        zone : array of int, shape (m,)
+            Zone of each cell, -1 for none.
+        count : int
+            Number of zones.
+
+        Returns
+        -------
+        Estimate
+            Of the last visit's mean less that of the one before.
+        """
+        level = self.series.level()
+        mean, variance = np.full(count, np.nan), np.full(count, np.nan)
+        pieces = {
+            code: (cells, self._systems.key(np.unique(places.block[cells]), places.xy[cells].mean(axis=0)))
+            for code, cells in cells_by_zone(zone, count)
+        }
+        for systems in self._systems.windows(key for _, key in pieces.values()):
+            for code, (cells, key) in pieces.items():
+                system = systems.get(key)
+                if isinstance(system, SpaceTimeSystem):
+                    inside = places.take(cells)
+                    drift = self.drift.standardised(inside)
+                    mean[code], variance[code] = system.change.predict_mean(inside, drift)
+        return Estimate(mean + float(level[-1] - level[-2]), variance)
+
+    def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
+        """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
+        index = nearest_readings(self.samples, places)
+        samples, visit = self.samples.take(index), self.series.visit[index]
+        p, kept = self.fit.best, self.found.best(self.series.days_between)
+        last, levels = len(self.series) - 1, self.timed.levels
+
+        def visits_of(at: Places) -> Ints:
+            return visit if at is samples.places else np.full(len(at), last)
+
+        def covariance(a: Places, b: Places) -> Floats:
+            when = visits_of(a), visits_of(b)
+            groups = valve_groups(a.block, a.valve), valve_groups(b.block, b.valve)
+            signal = p.block * np.equal.outer(a.block, b.block) + p.valve * np.equal.outer(*groups)
+            signal = signal + p.pattern * self.nodes.correlation(cdist(a.xy, b.xy), p.range_m)
+            crop = np.equal.outer(a.crop, b.crop) & np.equal.outer(*when)
+            return np.asarray(signal * kept[when[0][:, None], when[1]] + p.crop * crop)
+
+        def trend(at: Places) -> Floats:
+            own = np.equal.outer(visits_of(at), np.unique(np.append(visit, last))).astype(float)
+            drift = self.drift.standardised(at)
+            return np.column_stack([own, drift]) if levels.covariate else own
+
+        tree = tree_groups(samples.tree)
+        noise = p.tree * np.equal.outer(tree, tree) + p.error * np.eye(len(samples))
+        return universal_kriging_covariance(samples, (places, zone, count), covariance, noise, trend)
+
+    def summary(self) -> dict[str, Any]:
+        """Give the fit as plain numbers and text for ``run.json``."""
+        share, spread = self.found.lasting()
+        return super().summary() | {
+            "lasting_share": round(share, 4),
+            "lasting_share_sd": round(spread, 4),
+            "fading_days": round(self.found.fading_days(), 2),
+        }
+
+    def _leave_trees_out(self, system: KrigingSystem, own: Ints, residual: Floats, variance: Floats) -> None:
+        """Replace residuals on trees read more than once by those without the tree at any visit."""
+        tree, block = self.samples.tree[system.index], self.samples.places.block[system.index]
+        part, at = system.leave_out_terms, system.index
+        for t in np.unique(tree[own][tree[own] >= 0]):
+            leaves = np.flatnonzero(tree == t)
+            if len(leaves) < 2:
+                continue
+            in_block = np.flatnonzero(block == block[leaves[0]])
+            inside = np.searchsorted(in_block, leaves)
+            inner = part.blocks[int(block[leaves[0]])][:, inside][:, :, inside]
+            residual[at[leaves]], variance[at[leaves]] = leave_one_out.residuals_group_out(
+                self.nodes.weight, part.alpha[:, leaves], inner
+            )

@@ -1,0 +1,177 @@
+"""Earlier visits and the one that is mapped: their readings join its fit, and what came of it is said."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from stressmap.core.errors import StressmapError
+from stressmap.core.notes import Note, Noted
+from stressmap.core.progress import Progress, Silent
+from stressmap.geostat.memory_mixture import Recalled, remember
+from stressmap.geostat.mixed_model_kriging import StructuredSurface
+from stressmap.geostat.surface import Surface
+from stressmap.geostat.visit_series import VisitSeries
+from stressmap.intake.inputs import Inputs
+from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
+from stressmap.quality.visit import visits_before
+from stressmap.zoning.reading_arrays import usable_samples
+
+LEAST_GAIN = 0.01
+"""Share by which memory must lower the error of left-out readings to be said to have helped."""
+
+
+@dataclass(frozen=True)
+class Memory:
+    """What was remembered of earlier visits.
+
+    Parameters
+    ----------
+    visits : tuple of (date, date)
+        First and last day of each earlier visit that took part, in order.
+    read : mapping of str to int
+        How many of them read each block.
+    recalled : Recalled
+        What the fit came to, blocks by their position.
+    blocks : tuple of str
+        Names of the blocks.
+    """
+
+    visits: tuple[Visit, ...]
+    read: dict[str, int]
+    recalled: Recalled
+    blocks: tuple[str, ...]
+
+    @property
+    def news(self) -> tuple[str, ...]:
+        """Blocks that are not what they were: their earlier visits hardly count."""
+        return tuple(self.blocks[code] for code in self.recalled.news if self.read.get(self.blocks[code]))
+
+    def visits_used(self, blocks: pd.Series) -> list[int]:
+        """Count the visits whose readings of a block count, that of the map too."""
+        news = set(self.news)
+        return [1 + (0 if name in news else self.read.get(name, 0)) for name in blocks]
+
+    def as_plain(self) -> dict[str, Any]:
+        """Give all as plain numbers and text for ``run.json``."""
+        found = dataclasses.asdict(self.recalled)
+        share = {self.blocks[code]: round(r, 4) for code, r in sorted(found.pop("share").items())}
+        return {
+            "visits": [[day.isoformat() for day in visit] for visit in self.visits],
+            "readings": found.pop("readings"),
+            **{name: round(value, 4) for name, value in found.items() if name != "visits"},
+            "share_by_block": share,
+            "not_what_they_were": list(self.news),
+        }
+
+    def notes(self) -> tuple[Note, ...]:
+        """Say how many visits, how much lasts, whether it helped, and which blocks are not what they were."""
+        r = self.recalled
+        helped = r.with_bar < (1 - LEAST_GAIN) * r.without_bar
+        told = {
+            "count": r.visits,
+            "first": self.visits[0][0],
+            "percent": round(100 * r.lasting_share),
+            "with_bar": r.with_bar,
+            "without_bar": r.without_bar,
+        }
+        said = [Note.of("memory_helped" if helped else "memory_hardly_helped", **told)]
+        if self.news:
+            said.append(Note.of("memory_news", blocks=self.news))
+        return tuple(said)
+
+
+@dataclass(frozen=True)
+class Remembered:
+    """The surface that is mapped, and what earlier visits had to do with it.
+
+    Parameters
+    ----------
+    surface : Surface
+        With memory, or as it was.
+    memory : Memory or None
+        None where no earlier visit takes part.
+    """
+
+    surface: Surface
+    memory: Memory | None = None
+
+    def as_plain(self) -> dict[str, Any] | None:
+        """Give what was remembered as plain numbers and text for ``run.json``; None for nothing."""
+        return None if self.memory is None else self.memory.as_plain()
+
+
+def recall(
+    inputs: Inputs, assessed: Assessed, surface: Surface, progress: Progress | None = None
+) -> Noted[Remembered]:
+    """Let the readings of earlier visits take part in the map.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    assessed : Assessed
+        The visit that is mapped.
+    surface : Surface
+        Fitted to it alone.
+    progress : Progress, optional
+        Told of the stage.
+
+    Returns
+    -------
+    Noted of Remembered
+        The surface as it was, without a note, where memory is off, the method is not the structured one, or
+        no earlier reading can be used.
+    """
+    most = inputs.settings.memory.visits
+    days = visits_before(inputs.readings, assessed.visit)[-most:] if most else []
+    if not days or not isinstance(surface, StructuredSurface):
+        return Noted(Remembered(surface))
+    tell = progress or Silent()
+    tell.stage("Recalling earlier visits", len(days) + 1)
+    found = []
+    for visit in days:
+        one = _readings_of(inputs, assessed, visit)
+        found += [] if one is None else [(visit, one)]
+        tell.step()
+    tables = [*(table for _, table in found), assessed.readings[assessed.readings["used"]]]
+    visits = [*(visit for visit, _ in found), assessed.visit]
+    both = remember(surface, _series(inputs, tables, visits)) if found else None
+    tell.step()
+    if both is None:
+        return Noted(Remembered(surface))
+    read = Counter(name for table in tables[:-1] for name in table["block"].unique())
+    memory = Memory(tuple(visits[:-1]), dict(read), both.recalled, tuple(inputs.blocks["block"]))
+    return Noted(Remembered(both, memory), memory.notes())
+
+
+def _readings_of(inputs: Inputs, assessed: Assessed, visit: Visit) -> gpd.GeoDataFrame | None:
+    """Check the readings of an earlier visit; None where none can be used."""
+    try:
+        earlier = assess_visit(inputs, assessed.orchard, visit).value.readings
+    except StressmapError:
+        return None
+    return earlier[earlier["used"]]
+
+
+def _series(inputs: Inputs, tables: list[gpd.GeoDataFrame], visits: list[Visit]) -> VisitSeries:
+    """Take the usable readings of all visits as arrays, a tree with one code at all of them."""
+    raster = inputs.covariate
+    together = gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), geometry="geometry", crs=inputs.crs)
+    samples = usable_samples(
+        together, inputs.blocks, inputs.valves, covariate=None if raster is None else raster.at
+    )
+    number = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
+    day = np.array([(_ordinal(first) + _ordinal(last)) / 2 for first, last in visits])
+    return VisitSeries.of(samples, number, day)
+
+
+def _ordinal(day: dt.date) -> float:
+    return float(day.toordinal())
