@@ -23,7 +23,7 @@ from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface, ZonePredictor
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
-from stressmap.jobs.recall_visits import Memory, Remembered
+from stressmap.jobs.recall_visits import RecalledVisits, Remembered
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.assessment_summary import judged
 from stressmap.quality.checks import mark_unlike
@@ -367,7 +367,7 @@ def _ranked(
     assessed: Assessed,
     figures: ZoneMeans,
     change: pd.DataFrame | None,
-    memory: Memory | None,
+    memory: RecalledVisits | None,
 ) -> gpd.GeoDataFrame:
     table = _counted(inputs.valves, assessed.readings, "valve")
     table["visits_used"] = 1 if memory is None else memory.visits_used(table["block"])

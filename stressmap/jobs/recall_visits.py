@@ -29,7 +29,7 @@ LEAST_GAIN = 0.01
 
 
 @dataclass(frozen=True)
-class Memory:
+class RecalledVisits:
     """What was remembered of earlier visits.
 
     Parameters
@@ -96,12 +96,12 @@ class Remembered:
     ----------
     surface : Surface
         With memory, or as it was.
-    memory : Memory or None
+    memory : RecalledVisits or None
         None where no earlier visit takes part.
     """
 
     surface: Surface
-    memory: Memory | None = None
+    memory: RecalledVisits | None = None
 
     def as_plain(self) -> dict[str, Any] | None:
         """Give what was remembered as plain numbers and text for ``run.json``; None for nothing."""
@@ -148,7 +148,7 @@ def recall(
     if both is None:
         return Noted(Remembered(surface))
     read = Counter(name for table in tables[:-1] for name in table["block"].unique())
-    memory = Memory(tuple(visits[:-1]), dict(read), both.recalled, tuple(inputs.blocks["block"]))
+    memory = RecalledVisits(tuple(visits[:-1]), dict(read), both.recalled, tuple(inputs.blocks["block"]))
     return Noted(Remembered(both, memory), memory.notes())
 
 

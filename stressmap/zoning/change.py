@@ -113,7 +113,8 @@ def means_before(valves: pd.DataFrame, rank_by: RankBy = "below_target") -> Zone
     Returns
     -------
     ZoneMeans
-        Of the ranked figure, as it was counted then; NaN where the change is not known.
+        Of the ranked figure, as it was counted then; NaN where the change is not known. Where earlier visits
+        took part the errors of both hang together, and that of now stands for that of then.
 
     Examples
     --------
@@ -128,7 +129,9 @@ def means_before(valves: pd.DataFrame, rank_by: RankBy = "below_target") -> Zone
     mean = valves["stress_bar"].to_numpy(np.float64) + zero - valves["gauge_change_bar"].to_numpy(np.float64)
     slope = SLOPE_ERROR * np.nan_to_num(valves["weather_change_bar"].to_numpy(np.float64))
     now, both = (valves[name].to_numpy(np.float64) for name in ("stress_se_bar", "change_se_bar"))
-    return ZoneMeans(mean, np.sqrt(np.maximum(both**2 - now**2 - slope**2, 0.0)))
+    apart = both**2 - now**2 - slope**2
+    alone = (apart >= 0) & (np.asarray(valves.get("visits_used", 1)) == 1)
+    return ZoneMeans(mean, np.where(alone, np.sqrt(np.maximum(apart, 0.0)), now + 0.0 * both))
 
 
 def irrigated_between(

@@ -29,6 +29,7 @@ from drawing.valley import VALLEY
 from stressmap.core.settings import Water
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
 from stressmap.jobs.map_visit import fit, ranked_valves
+from stressmap.jobs.recall_visits import Remembered
 from stressmap.water.alternatives import driest_first, equal_share
 from stressmap.water.benefit import BenefitModel, benefit_curves
 from stressmap.water.formulation import PlanInputs
@@ -81,7 +82,7 @@ def rows_of(folder: Path, seed: int) -> list[dict]:
     rows = []
     for visit in VALLEY.visits:
         assessed = assess_readings(inputs, orchard, visit.days[0]).value
-        valves = ranked_valves(inputs, assessed, fit(inputs, assessed, 1).surface)
+        valves = ranked_valves(inputs, assessed, Remembered(fit(inputs, assessed, 1).surface))
         mine = truth[truth["visit"] == visit.days[0].isoformat()].set_index("valve")["below_target_bar"]
         water = Water.model_validate({"pumps": PUMPS, "turns": 2, "days": 7})
         whole = prepare(inputs, orchard, valves, assessed.visit, water).value[0]

@@ -11,6 +11,7 @@ from stressmap.geostat.hierarchical import HierarchicalSurface, variance_compone
 from stressmap.geostat.options import Priors
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
 from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
+from stressmap.jobs.recall_visits import Remembered
 from stressmap.water.alternatives import _draw
 from stressmap.water.ranch_inputs import prepare
 from stressmap.water.water_plan import _covariance
@@ -34,7 +35,7 @@ def test_zones_of_a_block_average_are_wrong_together(ranch) -> None:
 
 def test_draws_have_the_standard_errors_and_correlations_of_the_zones(ranch) -> None:
     inputs, assessed, fitted = ranch
-    valves = ranked_valves(inputs, assessed, fitted.surface)
+    valves = ranked_valves(inputs, assessed, Remembered(fitted.surface))
     together = valves_together(inputs, fitted.surface)
     assert (np.linalg.eigvalsh(together.to_numpy()) > -1e-9).all()
     # Kriging with a reading in every corner leaves little in common: give one pair a lot, to see it kept.
@@ -52,7 +53,7 @@ def test_draws_do_not_turn_with_the_last_digits(ranch) -> None:
     case, _ = prepare(
         inputs,
         assessed.orchard,
-        ranked_valves(inputs, assessed, fitted.surface),
+        ranked_valves(inputs, assessed, Remembered(fitted.surface)),
         assessed.visit,
         Water(),
     ).value

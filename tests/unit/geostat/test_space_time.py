@@ -37,9 +37,9 @@ def surface(season: VisitSeries) -> SpaceTimeSurface:
 
 
 def by_hand(surface: SpaceTimeSurface, kept: np.ndarray, cells: Places) -> tuple[np.ndarray, np.ndarray]:
-    """Krige the mean of some cells at the last visit, and its change, set by set, by dense algebra.
+    """Krige the mean of some cells at the last visit and its change, set by set, by dense algebra.
 
-    Universal kriging as in textbooks; a level for each visit is a trend with a flat prior, crops scatter about it.
+    Universal kriging as in textbooks; each visit has a level with a flat prior, crops scatter about it.
     """
     series = surface.series
     s, visit = series.samples.take(kept), series.visit[kept]
@@ -92,7 +92,7 @@ def by_hand(surface: SpaceTimeSurface, kept: np.ndarray, cells: Places) -> tuple
 def test_kriging_is_that_of_dense_algebra(surface: SpaceTimeSurface) -> None:
     places = surface.samples.places
     cells = Places(
-        places.xy[:4] + [[3.0, 5.0], [10.0, 0.0], [0.0, 9.0], [-8.0, 4.0]],
+        np.add(places.xy[:4], [[3.0, 5.0], [10.0, 0.0], [0.0, 9.0], [-8.0, 4.0]]),
         *(np.repeat(code[:1], 4) for code in (places.block, places.valve, places.crop)),
     )
     zone = np.zeros(4, dtype=np.int64)

@@ -78,6 +78,8 @@ pattern_bar = 1.5
 tree_bar = 1.0
 error_bar = 0.5
 range_m = 100.0
+[memory]
+visits = 8
 [water]
 available = "120000 m3"
 pumps = { "Pump 1" = "180 m3/h" }
