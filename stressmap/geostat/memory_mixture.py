@@ -77,9 +77,9 @@ def memory_shares(evidence: Floats) -> tuple[Floats, float]:
 
     Examples
     --------
-    >>> share, usual = memory_shares(np.array([2.0, 1.0, -8.0]))
+    >>> share, usual = memory_shares(np.zeros(3))
     >>> share.round(2).tolist(), round(usual, 2)
-    ([0.96, 0.91, 0.0], 0.73)
+    ([0.8, 0.8, 0.8], 0.8)
     """
     odds = np.asarray(np.exp(-np.clip(evidence, -MOST_EVIDENCE, MOST_EVIDENCE)))
     usual = USUAL_SHARE
