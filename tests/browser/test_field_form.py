@@ -317,6 +317,10 @@ def test_it_warns_at_the_tree_and_never_refuses(phone: Phone) -> None:
     phone.says("taken back", "#said")
     phone.tap("#undo")
     phone.says("In bags")
+    phone.tap("#done summary")
+    phone.tap("#done .who")
+    phone.tap("#bag-again")
+    phone.says("Read already today at", "#said")
 
 
 def test_a_tree_not_in_the_list_is_added_in_two_taps_with_its_place(phone: Phone) -> None:

@@ -29,10 +29,11 @@ test("a correction keeps the time of the reading, taking it back and bringing it
   assert.equal(of(BAG, READ, { kind: "withdraw", reading: "r1" }, { kind: "restore", reading: "r1" }).readings[0].withdrawn, false);
 });
 
-test("the bag's time can be put right, notes and a second reading are added", () => {
+test("times can be put right, notes and a second reading are added", () => {
   const details = { kind: "details", reading: "r1", note: "wet", trouble: ["leak"], temp: 96, rh: 21 };
-  const [one] = of(BAG, READ, details, { kind: "recheck", reading: "r1", recheck: 13.8 }, { kind: "bagged", reading: "r1", time: NOON - 60000 }).readings;
-  assert.deepEqual([one.note, one.trouble, one.temp, one.rh, one.recheck, one.bagAt, one.version], ["wet", ["leak"], 96, 21, 13.8, NOON - 60000, 5]);
+  const [one] = of(BAG, READ, details, { kind: "recheck", reading: "r1", recheck: 13.8 }, { kind: "bagged", reading: "r1", time: NOON - 60000 }, { kind: "timed", reading: "r1", time: NOON + 60000 }).readings;
+  assert.equal(one.readAt, NOON + 60000);
+  assert.deepEqual([one.note, one.trouble, one.temp, one.rh, one.recheck, one.bagAt, one.version], ["wet", ["leak"], 96, 21, 13.8, NOON - 60000, 6]);
 });
 
 test("an event of what was never begun, or of a kind that is not known, says nothing", () => {

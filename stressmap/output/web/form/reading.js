@@ -4,7 +4,7 @@ import { day, momentOf } from "./clock.js";
 import { app, asTyped, byId, clockOf, key, make, named, now, ofGauge, show, steadied, store, storeAndDraw, tell, toBar, word, zone } from "./page.js";
 import { ERASE, POINT, pressed, value } from "./pad.js";
 import { betterPlace } from "./places.js";
-import { countdownOf, freshFix } from "./trees.js";
+import { bagOn, countdownOf, freshFix } from "./trees.js";
 import { warnings } from "./warned.js";
 
 const KEYS = ["1", "2", "3", "4", "5", "6", "7", "8", "9", POINT, "0", ERASE];
@@ -94,7 +94,8 @@ export function readingScreen({ reading: id, second }) {
   const off = reading.withdrawn ? key(word("key.restore"), () => storeAndDraw({ kind: "restore", reading: id })) : key(word("key.withdraw"), steadied(() => withdraw(reading)), { id: "withdraw" });
   return make("div", { class: "reading" }, make("div", { class: "title" }, key("\u2190", () => show("trees"), { "aria-label": word("key.back"), id: "back" }), make("h2", {}, named(reading.tree.tree_id)), bagLine(reading)),
     reading.withdrawn ? make("p", { class: "warn", text: word("read.withdrawn") }) : doubtsBox(reading), firstOrSecond(reading), shown, pad(draw), save,
-    make("div", { class: "two" }, key(word("key.note"), () => show("note", { reading: id }), { id: "note" }), off));
+    make("div", { class: "two" }, key(word("key.note"), () => show("note", { reading: id }), { id: "note" }), off),
+    reading.readAt === null ? null : key(word("key.bag_again"), steadied(() => bagOn(reading.tree)), { class: "wide", id: "bag-again" }));
 }
 
 async function withdraw(reading) {
@@ -121,16 +122,17 @@ export function troubleKeys(names, chosen, single = false) {
 
 export const troublesChosen = () => [...document.querySelectorAll("#troubles [aria-pressed=true]")].map((one) => one.dataset.trouble);
 
-// The clock typed for the bag; one that nobody touched keeps its seconds.
-function bagTime(reading) {
-  const text = byId("bag-clock").value;
-  return !text || clockOf(reading.bagAt) === text ? reading.bagAt : momentOf(day(reading.bagAt, zone()), text, zone());
+// A clock that was typed, on the day it had; one that nobody touched keeps its seconds.
+function clockIn(id, before) {
+  const text = byId(id) ? byId(id).value : "";
+  return !text || clockOf(before) === text ? before : momentOf(day(before, zone()), text, zone());
 }
 
 async function saveNote(reading) {
   const details = { kind: "details", reading: reading.id, note: byId("note-text").value.trim(), trouble: troublesChosen(), temp: figureIn("temp"), rh: figureIn("rh") };
-  const bag = bagTime(reading);
-  const events = bag === reading.bagAt ? [details] : [details, { kind: "bagged", reading: reading.id, time: bag }];
+  const events = [details], bag = clockIn("bag-clock", reading.bagAt), read = clockIn("read-clock", reading.readAt);
+  if (bag !== reading.bagAt) events.push({ kind: "bagged", reading: reading.id, time: bag });
+  if (read !== reading.readAt) events.push({ kind: "timed", reading: reading.id, time: read });
   if (await store(...events)) show("reading", { reading: reading.id });
 }
 
@@ -141,7 +143,8 @@ export function noteScreen({ reading: id }) {
   return make("div", { class: "card" }, make("h2", {}, named(reading.tree.tree_id)), troubleKeys(TROUBLES, reading.trouble),
     make("label", {}, make("span", { text: word("read.note") }), make("textarea", { id: "note-text", rows: "3", maxlength: "500", text: reading.note })),
     make("div", { class: "two" }, field("temp", word("read.temp", { unit: degrees }), { inputmode: "decimal", value: shown(reading.temp) }), field("rh", word("read.rh"), { inputmode: "decimal", value: shown(reading.rh) })),
-    field("bag-clock", word("read.bag_clock"), { type: "time", value: clockOf(reading.bagAt) }),
+    make("div", { class: "two" }, field("bag-clock", word("read.bag_clock"), { type: "time", value: clockOf(reading.bagAt) }),
+      reading.readAt === null ? null : field("read-clock", word("read.read_clock"), { type: "time", value: clockOf(reading.readAt) })),
     key(word("key.save"), steadied(() => saveNote(reading)), { class: "main wide", id: "save-note" }), key(word("key.back"), () => show("reading", { reading: id }), { class: "wide" }));
 }
 

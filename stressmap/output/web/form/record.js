@@ -14,9 +14,10 @@ const fresh = {
 const changes = {
   bag: (one, { place }) => ({ place }),
   bagged: (one, { time }) => ({ bagAt: time }),
-  read: (one, { at, time, pressure, unit, place }) => ({
-    pressure, unit, readAt: one.readAt === null ? (time === undefined ? at : time) : one.readAt, place: place || one.place,
+  read: (one, { at, pressure, unit, place }) => ({
+    pressure, unit, readAt: one.readAt === null ? at : one.readAt, place: place || one.place,
   }),
+  timed: (one, { time }) => ({ readAt: time }),
   unread: () => ({ pressure: null, readAt: null, recheck: null }),
   recheck: (one, { recheck }) => ({ recheck }),
   details: (one, { note, trouble, temp, rh }) => ({ note, trouble, temp, rh }),

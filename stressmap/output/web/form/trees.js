@@ -65,9 +65,9 @@ const touched = () => new Set(app.work.readings.filter((one) => one.day === toda
 
 function candidates() {
   const done = touched(), query = folded(shown.query), crew = shown.crew;
-  const open = allTrees().filter((tree) => !done.has(tree.key));
-  if (query) return open.filter((tree) => folded(`${tree.tree_id} ${tree.block || ""} ${tree.valve || ""}`).includes(query)).sort((a, b) => byName(a.tree_id, b.tree_id));
-  const stops = open.filter((tree) => tree.stop !== undefined && tree.stop !== null && (crew === null || tree.crew === crew));
+  // Who looks for a tree may read it once more; the list itself offers only those left.
+  if (query) return allTrees().filter((tree) => folded(`${tree.tree_id} ${tree.block || ""} ${tree.valve || ""}`).includes(query)).sort((a, b) => byName(a.tree_id, b.tree_id));
+  const open = allTrees().filter((tree) => !done.has(tree.key)), stops = open.filter((tree) => tree.stop !== undefined && tree.stop !== null && (crew === null || tree.crew === crew));
   return stops.length ? stops.sort((a, b) => a.order - b.order) : open;
 }
 
