@@ -5,10 +5,13 @@ import re
 import tomllib
 from html import unescape
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from helpers import small_ranch
+from helpers.english_words import english_words
 from helpers.watered_ranch import MORE_COLUMNS, WATER
+from openpyxl import load_workbook
 from pypdf import PdfReader
 
 TEXTS = "stressmap.output.text"
@@ -19,6 +22,8 @@ WORD = re.compile(r"(?<![\w./\[-])[A-Za-zÁÉÍÓÚÑÜáéíóúñü]{3,}(?![\w
 """A word of prose: no part of a file's name, a setting's key or a code."""
 NAMES = set("Two Sheds North South Shed Leaflet JavaScript BSD Clause licence Licence".lower().split())
 """Of the ranch, and of the software that the map names."""
+WRITTEN = frozenset([*NAMES, "checked", "soil", "source"])
+"""Names, and columns of files that people are told to fill in."""
 
 
 @pytest.fixture
@@ -55,16 +60,41 @@ ENGLISH = words_of("en") - words_of("es") - NAMES
 def english_in(text: str) -> set[str]:
     """Find English words, but not among columns of files, which are called the same in every language."""
     said = re.sub(r"(?ms)Se ley(ó|eron todas las columnas): .*?(\.\s|$)", " ", text)
-    return {word for word in WORD.findall(said) if word.lower() in ENGLISH}
+    return {word for word in WORD.findall(said) if word.lower() in ENGLISH} | english_words(said, WRITTEN)
 
 
 def visible(page: str) -> str:
-    """What a page shows: no scripts, styles, drawings' marks or attributes."""
+    """What a page shows or reads aloud: no scripts, styles or drawings' marks."""
     bare = re.sub(r"(?s)<(script|style|code)\b.*?</\1>|<!--.*?-->", " ", page)
-    return unescape(re.sub(r"<[^>]+>", " ", bare))
+    spoken = re.findall(r'\b(?:aria-label|title|alt|placeholder)="([^"]*)"', bare)
+    return unescape(" . ".join([re.sub(r"<[^>]+>", " ", bare), *spoken]))
+
+
+def told_by(path: Path) -> str:
+    """What a file says to people; nothing of tables, whose columns are called the same in every language."""
+    if path.suffix == ".pdf":
+        return " ".join(page.extract_text() for page in PdfReader(path).pages)
+    if path.suffix == ".xlsx":
+        book = load_workbook(path, read_only=True)
+        return " . ".join(
+            str(cell) for sheet in book for row in sheet.iter_rows(values_only=True) for cell in row if cell
+        )
+    text = path.read_text(encoding="utf-8")
+    if path.suffix == ".html":
+        return visible(re.sub(r'(?s)<section id="settings">.*?</section>', " ", text))
+    if path.suffix in {".gpx", ".kml"}:
+        return visible(re.sub(r"<type>(valve|tree)</type>", " ", text))
+    return text
+
+
+SAID = {".html", ".pdf", ".txt", ".gpx", ".kml", ".xlsx"}
+TABLES = {".csv", ".geojson", ".gpkg", ".tif", ".png"}
+RECORD = "run.json"
+"""Of what was done, in English for programs."""
 
 
 def test_english_is_found_where_there_is_some() -> None:
+    assert english_words("Abrir the valve; rank 3 (look_again.csv)") == {"the", "valve", "rank"}
     assert english_in("Incierto: 3 readings were left out.") == {"readings", "were", "left", "out"}
     assert not english_in("Lecturas en uso (look_again.csv), [water] eto, [map] rank_unmeasured = false.")
 
@@ -107,9 +137,13 @@ def test_the_run(stressmap, source, tmp_path):
     told = re.sub(r'(?s)<section id="settings">.*?</section>', " ", page)
     assert told != page, "the settings stand in the report as the settings file has them"
     assert not english_in(visible(told))
-    sheet = PdfReader(tmp_path / "out" / "crew_sheet.pdf")
-    assert not english_in(sheet.pages[0].extract_text())
-    assert not english_in((tmp_path / "out" / "water_plan.txt").read_text(encoding="utf-8"))
+    found = {}
+    for path in sorted((tmp_path / "out").iterdir()):
+        assert path.suffix in SAID | TABLES or path.name == RECORD, "say whether it speaks to people"
+        if path.suffix in SAID:
+            found[path.name] = english_in(told_by(path))
+    assert {name: words for name, words in found.items() if words} == {}
+    assert {"map.html", "report.html", "crew_sheet.pdf", "water_plan.txt", "waypoints.gpx"} <= set(found)
 
 
 def test_the_map(stressmap, source, tmp_path):

@@ -13,7 +13,8 @@ Beside the format of :meth:`str.format`, a text may ask for
 - ``{psi:in_psi}``: pressures [bar] in psi, in brackets: one, or least, most and middle, or none;
 - ``{bars:in_bar}``: the same in bar; ``{degrees:span}``: one figure, or least and most;
 - ``{area:.1f}``: a number as the language writes it; in the ranch's units ``{area_m2:area}``, ``{mm:depth}``,
-  ``{metres:length}`` and ``{wind_m_s:speed}``.
+  ``{metres:length}``, ``{m3:volume}`` and
+  ``{wind_m_s:speed}``.
 """
 
 from __future__ import annotations
@@ -29,7 +30,16 @@ from typing import Any
 from stressmap.core.notes import Note
 from stressmap.core.row_counts import RowCounts, ToldRow
 from stressmap.core.text import one_line
-from stressmap.core.units import BAR_PER, HA_PER_ACRE, M2_PER_HA, M_PER_FOOT, M_S_PER_MPH, MM_PER_INCH, System
+from stressmap.core.units import (
+    BAR_PER,
+    HA_PER_ACRE,
+    M2_PER_HA,
+    M3_PER,
+    M_PER_FOOT,
+    M_S_PER_MPH,
+    MM_PER_INCH,
+    System,
+)
 from stressmap.output.text.words import Language, Words
 
 _CUT = re.compile(r"(\(?)(first|quoted|places|read|meant|taken)(\d+)\)?")
@@ -38,6 +48,7 @@ _SPREADS = {"in_psi": ("psi", BAR_PER["psi"], 0), "in_bar": ("bar", 1.0, 1), "sp
 _SIZES: dict[str, dict[System, tuple[str, float, int]]] = {
     "depth": {"us": ("in", MM_PER_INCH, 2), "metric": ("mm", 1.0, 0)},
     "length": {"us": ("ft", M_PER_FOOT, 0), "metric": ("m", 1.0, 0)},
+    "volume": {"us": ("acre-ft", M3_PER["acre-ft"], 2), "metric": ("m3", 1.0, 0)},
     "speed": {"us": ("mph", M_S_PER_MPH, 1), "metric": ("m/s", 1.0, 1)},
 }
 """Unit, how much of ours is in one of it, and decimals: as ``output/view/quantities.py``, held by a test."""

@@ -227,9 +227,19 @@ class Words:
         return self(form, day=day.day, month=month, year=day.year)
 
     def days(self, first: dt.date, last: dt.date) -> str:
-        """Write a visit: one day, or the first and the last."""
+        """Write a visit: one day, or the first and the last.
+
+        Examples
+        --------
+        >>> Words("es").days(dt.date(2026, 7, 22), dt.date(2026, 7, 28))
+        'del 22 al 28 de julio de 2026'
+        """
         if first == last:
             return self.date(first)
+        if (first.year, first.month) == (last.year, last.month):
+            month = self("locale.months_long").split()[first.month - 1]
+            form = "locale.span_month" if self.units == "us" else "locale.span_month_metric"
+            return self(form, first=first.day, last=last.day, month=month, year=first.year)
         return self("locale.span", first=self.date(first), last=self.date(last))
 
     def table(self) -> dict[str, dict[str, str]]:

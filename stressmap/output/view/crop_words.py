@@ -58,7 +58,18 @@ def crop_cautions(profiles: Profiles, words: Words) -> list[str]:
         Sentences that begin with the crop they are about.
     """
     return [
-        f"{crop_title(crop, profiles, words)}: {one_line(caution.said(words.language))}"
+        f"{begun(crop_title(crop, profiles, words))}: {one_line(caution.said(words.language))}"
         for crop, profile in profiles.items()
         for caution in profile.cautions
     ]
+
+
+def begun(text: str) -> str:
+    """Begin a sentence with a capital letter.
+
+    Examples
+    --------
+    >>> begun("almendro: ojo")
+    'Almendro: ojo'
+    """
+    return text[:1].upper() + text[1:]

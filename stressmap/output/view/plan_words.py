@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from stressmap.output.view.crop_words import begun
 from stressmap.output.view.manner_words import dear_lines, pulse_lines
 from stressmap.output.view.plan_days import days
 from stressmap.output.view.plan_dry import FROM_MEMORY, dry_at_risk, left_dry
@@ -279,7 +280,9 @@ def _few_trees(advice: Advice, words: WaterWords, trees: Mapping[str, int] | Non
 def _crop_cautions(advice: Advice, words: WaterWords) -> list[str]:
     """Give what must be known of the crops that are grown, what is only remembered left out."""
     return [
-        words("caution.crop", crop=profile.title.said(words.language), text=caution.said(words.language))
+        words(
+            "caution.crop", crop=begun(profile.title.said(words.language)), text=caution.said(words.language)
+        )
         for _, profile in sorted(advice.terms.profiles.items())
         for caution in profile.cautions
         if caution.standing != FROM_MEMORY

@@ -48,7 +48,7 @@ def test_the_map_carries_titles_and_cautions_as_text(content) -> None:
     found = re.search(r'"crops": ?("Long[^"]*(?:\\.[^"]*)*")', page)
     assert found is not None
     said = json.loads(found[1])
-    assert said.startswith("Long <b>prune</b>: Mind <i>it</i>. almond: ")
+    assert said.startswith("Long <b>prune</b>: Mind <i>it</i>. Almond: ")
 
 
 def test_the_report_lists_the_cautions_escaped(content, tmp_path) -> None:

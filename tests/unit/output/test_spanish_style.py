@@ -9,6 +9,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from helpers.english_words import english_words
 from helpers.paths import REPOSITORY
 
 TEXTS = REPOSITORY / "stressmap" / "output" / "text"
@@ -92,3 +93,20 @@ def test_no_spanish_text_has_a_word_that_misleads(pattern: str, why: str) -> Non
 
 def test_there_is_spanish_to_read() -> None:
     assert len(spanish()) > 500
+
+
+COLUMNS = frozenset(
+    "block crop valve soil source rate_mm_h flow_m3_h irrigation pump hours harvest checked start end".split()
+)
+"""Columns of files and settings, which texts name as the files have them."""
+NAMED_IN_CODE = re.compile(r"\[\w+(\.\w+)*\]( \w+)*|\"[^\"]*\"|\{[^|{}]*\}|\{\w+:|(stressmap )?\w+ --\w+")
+"""Settings with their keys, values, blanks and commands."""
+
+
+def test_no_spanish_text_has_an_english_word() -> None:
+    found = {}
+    for key, text in spanish():
+        words = english_words(NAMED_IN_CODE.sub(" ", text), COLUMNS)
+        if words:
+            found[key] = (words, text)
+    assert found == {}

@@ -74,4 +74,7 @@ def test_days_of_a_visit() -> None:
     one, two = dt.date(2026, 7, 14), dt.date(2026, 7, 15)
     assert Words("en", "us").days(one, one) == "Jul 14, 2026"
     assert Words("en", "metric").days(one, two) == "14 Jul 2026 to 15 Jul 2026"
-    assert Words("es", "us").days(one, two) == "14 jul 2026 al 15 jul 2026"
+    assert Words("es", "us").days(one, two) == "del 14 al 15 de julio de 2026"
+    later = dt.date(2026, 8, 1)
+    assert Words("es", "us").days(one, later) == "del 14 jul 2026 al 1 ago 2026"
+    assert Words("en", "us").days(one, two) == "Jul 14, 2026 to Jul 15, 2026"

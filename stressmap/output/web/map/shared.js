@@ -61,7 +61,12 @@ export function day(text) {
 
 export function visitDays() {
   const [first, last] = ranch.visit;
-  return first === last ? day(first) : word("locale.span", { first: day(first), last: day(last) });
+  if (first === last) return day(first);
+  if (first.slice(0, 7) !== last.slice(0, 7)) return word("locale.span", { first: day(first), last: day(last) });
+  const [year, month] = first.split("-").map(Number);
+  const form = ranch.units === "us" ? "locale.span_month" : "locale.span_month_metric";
+  const name = word("locale.months_long").split(" ")[month - 1];
+  return word(form, { first: Number(first.slice(8, 10)), last: Number(last.slice(8, 10)), month: name, year });
 }
 
 export function figure(stress) {
