@@ -306,7 +306,7 @@ def test_pulses_are_told_with_their_opening(week: Content, tmp_path: Path) -> No
     )
     said = drawn(read(dataclasses.replace(week, timetable=table), tmp_path))
     assert said.count("By timer: 22 min open, 8 min closed. No timer, don't open.") == int(on.sum())
-    assert said.count("Con reloj: 22 min abierta, 8 min cerrada. Sin reloj no abra.") == int(on.sum())
+    assert said.count("Con temporizador: 22 min abierta, 8 min cerrada. Sin él no abra.") == int(on.sum())
 
 
 def test_a_guessed_system_is_said_in_both_languages(tmp_path: Path) -> None:

@@ -96,7 +96,22 @@ def test_there_is_spanish_to_read() -> None:
 
 
 COLUMNS = frozenset(
-    "block crop valve soil source rate_mm_h flow_m3_h irrigation pump hours harvest checked start end".split()
+    [
+        "block",
+        "crop",
+        "valve",
+        "soil",
+        "source",
+        "rate_mm_h",
+        "flow_m3_h",
+        "irrigation",
+        "pump",
+        "hours",
+        "harvest",
+        "checked",
+        "start",
+        "end",
+    ]
 )
 """Columns of files and settings, which texts name as the files have them."""
 NAMED_IN_CODE = re.compile(r"\[\w+(\.\w+)*\]( \w+)*|\"[^\"]*\"|\{[^|{}]*\}|\{\w+:|(stressmap )?\w+ --\w+")
