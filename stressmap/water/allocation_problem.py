@@ -73,6 +73,8 @@ class AllocationProblem:
         Stretches in which pumps that avoid the dear hours stand still.
     stands : array of bool, shape (p,)
         Which pumps do so.
+    opened : tuple of tuple of int, length n or 0
+        Cells in which each valve was opened by the log; below zero before the plan.
     """
 
     names: tuple[str, ...]
@@ -102,6 +104,7 @@ class AllocationProblem:
     week_steps: Ints | None = None
     pauses: tuple[Pause, ...] = ()
     stands: Bools | None = None
+    opened: tuple[tuple[int, ...], ...] = ()
 
     def __len__(self) -> int:
         """Return n."""

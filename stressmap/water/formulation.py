@@ -24,16 +24,17 @@ from stressmap.water.crew_turns import pauses_of
 from stressmap.water.equal_sets import most_in_equal_sets
 from stressmap.water.expected_course import benefit_model_of
 from stressmap.water.flood_runs import gate_order, runs_of_checks, waits_for_head
+from stressmap.water.logged_sets import closed_by_runs, opened_cells
 from stressmap.water.pulses import is_token, with_pulses
 from stressmap.water.requirement import Requirement
-from stressmap.water.set_limits import set_limits
+from stressmap.water.set_limits import SetLimits, set_limits
 from stressmap.water.set_rules import WEEK_DAYS, SetRules, is_over_intake, set_rules, turns_in_half_an_hour
 from stressmap.water.valve_hours import Closed, hours_by_valve, stretches_within, without_hours
 from stressmap.water.water_sources import ValveSupply, sources_of, volume_for_plan_m3
 
 Barred = Literal[
     "", "out_of_service", "over_pump", "over_intake", "before_harvest", "no_set_fits", "no_need", "no_harm",
-    "few_trees", "waits",
+    "few_trees", "waits", "rests",
 ]  # fmt: skip
 CANNOT_RUN = frozenset({"out_of_service", "over_pump", "over_intake", "no_set_fits"})
 NEAR = 1e-9
@@ -125,16 +126,20 @@ def formulate(
     if not hours.set_lengths:
         raise SettingsError(_no_hours(water, where))
     rules = [set_rules(need, water) for need in requirements]
+    closed = [
+        Closed(n.cut_off, d, r.by_gate) for n, d, r in zip(requirements, sources.days, rules, strict=True)
+    ]
+    without_log = set_limits(rules, hours_by_valve(hours, closed), water)
+    logged = [
+        closed_by_runs(n.ran, (r.rest_steps, r.apart_steps, r.sets_a_week), hours)
+        for n, r in zip(requirements, rules, strict=True)
+    ]
     own_hours = hours_by_valve(
-        hours,
-        [Closed(n.cut_off, d, r.by_gate) for n, d, r in zip(requirements, sources.days, rules, strict=True)],
+        hours, [replace(one, spans=spans) for one, spans in zip(closed, logged, strict=True)]
     )
-    limits = set_limits(rules, own_hours, water)
-    waits = waits_for_head(requirements, water)
-    barred = tuple(
-        _barred(need, water, (float(capacity[p]), start), own) or ("waits" if later else "")
-        for need, p, own, later in zip(requirements, pump, limits.set_lengths, waits, strict=True)
-    )
+    rules = _useful_beside_log(rules, logged, without_log)
+    limits = set_limits(rules, own_hours, water) if any(logged) else without_log
+    barred = _all_barred(requirements, water, (capacity[pump], start), (without_log, limits))
     _refuse_if_nothing_can_run(requirements, barred, hours, (where, capacity.tolist(), pumps))
     benefit_model = benefit_model_of(requirements, water, start)
     without_curves = AllocationProblem(
@@ -163,6 +168,7 @@ def formulate(
         pump_least_m3_h=np.array([water.pump_least.get(name, 0.0) for name in pumps], dtype=np.float64),
         pump_starts=water.pump_starts,
         runs=runs_of_checks(requirements, [not why for why in barred]),
+        opened=tuple(opened_cells(need.ran, hours) for need in requirements),
     )
     steps = np.array(
         [
@@ -243,6 +249,33 @@ def _cheap(
     most = np.minimum(np.minimum(problem.max_steps, cut.max_steps), most_in_equal_sets(found))
     fits = [found.feasible_steps(i, int(steps)) for i, steps in enumerate(most)]
     return replace(found, max_steps=np.array(fits, dtype=np.int64))
+
+
+def _useful_beside_log(
+    rules: Sequence[SetRules], logged: Sequence[tuple[Span, ...]], without_log: SetLimits
+) -> list[SetRules]:
+    """Return the rules so that no set becomes shorter than is useful for the hours that the log leaves."""
+    return [
+        replace(rule, own_steps=max(rule.own_steps, lengths[0][0])) if spans and lengths else rule
+        for rule, spans, lengths in zip(rules, logged, without_log.set_lengths, strict=True)
+    ]
+
+
+def _all_barred(
+    requirements: Sequence[Requirement],
+    water: Water,
+    terms: tuple[Floats, dt.date],
+    limits: tuple[SetLimits, SetLimits],
+) -> tuple[Barred, ...]:
+    """Say of each valve why it cannot or need not get water, by the limits without and with the log."""
+    capacity, start = terms
+    found: list[Barred] = []
+    waits = waits_for_head(requirements, water)
+    for i, need in enumerate(requirements):
+        free, own = (one.set_lengths[i] for one in limits)
+        why = _barred(need, water, (float(capacity[i]), start), free)
+        found.append(why or ("waits" if waits[i] else "" if own else "rests"))
+    return tuple(found)
 
 
 def _barred(

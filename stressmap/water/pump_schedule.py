@@ -116,10 +116,12 @@ class PumpSchedule:
 
     def _keep_sets_a_week(self, possible: Bools, valve: int) -> None:
         """Rule out openings that would be one too many within seven days."""
-        starts, most = sorted(one.start for one in self.sets_of(valve)), int(self.problem.sets_a_week[valve])
+        logged = self.problem.opened[valve] if self.problem.opened else ()
+        starts = sorted([*(one.start for one in self.sets_of(valve)), *logged])
+        most = int(self.problem.sets_a_week[valve])
         for first, last in zip(starts, starts[most - 1 :], strict=False):
             if last - first < self._week:
-                possible[max(0, last - self._week + 1) : first + self._week] = False
+                possible[max(0, last - self._week + 1) : max(0, first + self._week)] = False
 
     def _keep_week_depth(self, possible: Bools, valve: int, cells: int) -> None:
         """Rule out openings of a set with which some seven days would bring more than they may.

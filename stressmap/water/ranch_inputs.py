@@ -32,6 +32,9 @@ CLIMATE_DAYS = 30
 UNCERTAIN_DAYS, STALE_DAYS = 7, 10
 """Days between readings and plan over which the need is called uncertain, and over which no amounts are
 worked out unless asked for: common practice, no source; readings are repeated weekly."""
+LOG_GAP_DAYS = 2
+"""Days from a log's last set to the plan from which on it is said that nothing is taken to have run since: a
+judgement, no source; most valves rest a day and more."""
 SALTY_DS_M = 1.0
 """Conductivity of irrigation water from which on salt is spoken of [dS/m]: a root zone under usual leaching
 comes to about one and a half times that of its water (FAO Irrigation and Drainage Paper 29, from memory), and
@@ -112,6 +115,36 @@ def about_salt(water: Water) -> tuple[Note, ...]:
     return (Note.of("salty_water", "caution", ds_m=water.salinity_ds_m, over=SALTY_DS_M),)
 
 
+def about_log(log: pd.DataFrame | None, start: dt.date, next_turn: dt.date) -> tuple[Note, ...]:
+    """Say where a log has sets of the plan's own days, or ends days before them.
+
+    Parameters
+    ----------
+    log : DataFrame or None
+        As :data:`stressmap.core.schemas.IRRIGATION`.
+    start, next_turn : date
+        First day of the plan, and the day until which its water must last.
+
+    Returns
+    -------
+    tuple of Note
+        None without a log, and none where its last set ended no more than :data:`LOG_GAP_DAYS` before the
+        plan.
+    """
+    if log is None or log.empty:
+        return ()
+    begin, until = (pd.Timestamp(day) for day in (start, next_turn))
+    ends, starts = (pd.DatetimeIndex(log[name]).tz_localize(None) for name in ("end", "start"))
+    within = (ends > begin) & (starts < until)
+    if within.any():
+        valves = log.loc[within, "valve"].drop_duplicates().tolist()
+        return (Note.of("plan_log_within", "caution", start=start, count=int(within.sum()), valves=valves),)
+    last = ends.max().date()
+    if (start - last).days <= LOG_GAP_DAYS:
+        return ()
+    return (Note.of("plan_log_ends", "caution", log_end=last, start=start, days=(start - last).days),)
+
+
 def prepare(
     inputs: Inputs,
     orchard: Orchard,
@@ -180,6 +213,7 @@ def prepare(
         read=read,
     )
     found = requirements(valves, inputs.valves, inputs.blocks, facts)
+    notes.add(about_log(inputs.irrigation, start, next_turn))
     notes.add(_of_needs(found))
     zone, supplies = inputs.settings.ranch.zone, supplies_of(inputs.valves)
     case = formulate(found, water, start, zone, where, supplies)

@@ -7,8 +7,8 @@
    (baseline - target) in bars. What is short is the mean of the two by their variances, never outside the
    interval of the trees; the book alone gives no shortage to trees that are not under their target.
 3. Until the next turn: plus crop evapotranspiration from the day after the valve's reading, less every
-   millimetre that ran after that reading, less half of the rain, less what the fall of the target allows
-   meanwhile; never below zero.
+   millimetre that ran after that reading (also what the log has of the plan's own days), less half of the
+   rain, less what the fall of the target allows meanwhile; never below zero.
 4. On the field: that depth divided by the system's uniformity or its efficiency, one of the two.
 
 Valves that are far drier than their block, whose witnesses are far apart, or that ran and did not relieve
@@ -66,7 +66,8 @@ class Requirement:
     ``order_only`` marks a block of too few read trees, for which no amounts are worked out; ``missing_mm`` is
     what the root zone lacks on the first day of the plan, NaN where that is not known; ``pulse`` are minutes
     open and closed by turns, ``rate_mm_h`` then the mean over both and ``flow_m3_h`` that of the open valve;
-    ``mm_per_bar_log_sd`` is the standard error of the logarithm of ``mm_per_bar``.
+    ``mm_per_bar_log_sd`` is the standard error of the logarithm of ``mm_per_bar``; ``ran`` are openings and
+    closings by the log that the plan has to rest after and to keep its days from.
     """
 
     valve: str
@@ -112,6 +113,7 @@ class Requirement:
     missing_mm: float = float("nan")
     pulse: tuple[int, int] | None = None
     mm_per_bar_log_sd: float = PRIOR_LOG_SD
+    ran: tuple[tuple[pd.Timestamp, pd.Timestamp], ...] = ()
 
     @property
     def mean_flow_m3_h(self) -> float:
@@ -228,7 +230,7 @@ def _need(
             book = context.book(row, place, storage, hydraulics)
     per_bar = storage.mm_per_bar
     given = effective_rain_mm(facts.eto, after, facts.next_turn)
-    given += context.ran_between(row, hydraulics, facts.start + dt.timedelta(days=1))
+    given += context.ran_between(row, hydraulics, facts.next_turn)
     later = etc_until - given - per_bar * let_down
     high_bar = dry + Z_90 * se
     most = high_bar if dry > 0.0 else max(dry, min(0.0, let_down))
@@ -273,7 +275,7 @@ def _need(
         need_by_book_mm=float(np.maximum(0.0, by_book + later)),
         order_only=facts.read.too_few(row.block) and not facts.water.amounts_anyway,
         missing_mm=_missing_mm(row, storage, short[0], use * (facts.start - after).days - given),
-        mm_per_bar_log_sd=log_sd,
+        mm_per_bar_log_sd=log_sd, ran=context.runs(row.valve),
     )  # fmt: skip
 
 

@@ -19,6 +19,7 @@ from stressmap.core.settings import RankBy, Water
 from stressmap.core.unsure_sets import unsure_of
 from stressmap.water.crop_water_use import ReferenceEt, crop_use_mm, effective_rain_mm
 from stressmap.water.hydraulics import Hydraulics, number_or, text_or_none
+from stressmap.water.logged_sets import Run, runs_of
 from stressmap.water.measured_water_per_bar import (
     FACTORS,
     PRIOR_LOG_SD,
@@ -196,6 +197,10 @@ class ValveContext:
         """Tell whether rows of the log that could not be used may be of a valve zone, up to the plan."""
         until = self.read_on(row.valve, row.block) + dt.timedelta(days=1)
         return self.unsure.may_have_run(row.valve, self._start(row, 1.0, until)[0], self.facts.start)
+
+    def runs(self, valve: str) -> tuple[Run, ...]:
+        """Return the logged sets of a valve that a plan has to keep to."""
+        return runs_of(self.log.get(valve), self.facts.start)
 
     def ran_between(self, row: Any, hydraulics: Hydraulics, until: dt.date) -> float:
         """Return the net depth that ran from a valve zone's last reading to the start of a day [mm]."""

@@ -1,4 +1,4 @@
-"""When each valve may run: the plan's hours less what its own harvest, source, gate and power leave out."""
+"""When each valve may run: the plan's hours less what its harvest, source, gate, log and power leave out."""
 
 from __future__ import annotations
 
@@ -24,11 +24,14 @@ class Closed:
         Days on which its source gives water; None for all.
     on_the_hour : bool
         Whether it is opened and closed on the full hour only.
+    spans : tuple of (int, int)
+        Cells in which it runs by the log, rests after that or must not be opened yet.
     """
 
     after: dt.date | None = None
     days: tuple[dt.date, ...] | None = None
     on_the_hour: bool = False
+    spans: tuple[Span, ...] = ()
 
 
 def hours_by_valve(hours: Calendar, closed: Sequence[Closed]) -> tuple[Calendar, ...]:
@@ -105,6 +108,8 @@ def _closed(hours: Calendar, closed: Closed) -> Calendar:
         open_ &= dates <= closed.after
     if closed.days is not None:
         open_ &= np.isin(dates, np.array(closed.days, dtype=object))
+    for first, last in closed.spans:
+        open_[first:last] = False
     turns = hours.crew_present
     if closed.on_the_hour:
         turns = turns & np.asarray(local.minute == 0)

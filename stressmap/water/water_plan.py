@@ -48,6 +48,7 @@ STATUS = {
     "no_harm": "dormant",
     "few_trees": "order only, too few trees",
     "waits": "waits for a whole flood set",
+    "rests": "rests after a logged set",
 }
 """What becomes of a valve that gets no water, by why."""
 

@@ -117,7 +117,7 @@ class DrawnRanch:
             water=water, orchard=Orchard(None, _profiles()), rank_by="below_target",
             visit_begin=facts.visit[0], visit_end=facts.visit[1], start=facts.first,
             next_turn=facts.next_turn,
-            eto=ReferenceEt({}, ETO_MM, "set"), log=None,
+            eto=ReferenceEt({}, ETO_MM, "set"), log=_log_table(facts),
             read=ReadTrees(
                 by_valve={one.name: one.trees for one in facts.valves},
                 by_block={one.block: one.block_trees for one in facts.valves},
@@ -146,12 +146,47 @@ def drawn_ranch(seed: int) -> DrawnRanch:
         | _bars(rng, valves, capacity)
         | _own_manners(rng)
     )
+    zone = str(rng.choice(ZONES))
     facts = Ranch(
-        zone=str(rng.choice(ZONES)), first=first, next_turn=first + dt.timedelta(days=days),
+        zone=zone, first=first, next_turn=first + dt.timedelta(days=days),
         visit=(visit - dt.timedelta(int(rng.integers(0, 3))), visit),
         valves=_with_sources(rng, valves, water), water=water,
+        logged=_logged(np.random.default_rng([61, seed]), valves, (first, days), zone),
     )  # fmt: skip
     return DrawnRanch(facts, _as_text(water), {crop: float(rng.choice([-8.0, -12.0])) for crop in CROPS})
+
+
+def _logged(
+    rng: Rng, valves: list[Valve], plan: tuple[dt.date, int], zone: str
+) -> dict[str, tuple[tuple[dt.datetime, dt.datetime], ...]]:
+    """In two ranches of three a log of the week before the plan, now and then with sets of its own days."""
+    made: dict[str, tuple[tuple[dt.datetime, dt.datetime], ...]] = {}
+    if rng.random() < 0.33:
+        return made
+    begin = dt.datetime.combine(plan[0], dt.time(0), ZoneInfo(zone)).astimezone(dt.UTC)
+    for one in valves:
+        moment, rows = begin - dt.timedelta(days=9), []
+        until = begin + dt.timedelta(days=plan[1] * float(rng.random() < 0.1))
+        while rng.random() < 0.7:
+            moment += dt.timedelta(minutes=5 * int(rng.integers(0, 1000)))
+            end = moment + dt.timedelta(minutes=5 * int(rng.integers(6, 240)))
+            if moment >= until:
+                break
+            rows.append((moment, end))
+            moment = end
+        if rows:
+            made[one.name] = tuple(rows)
+    return made
+
+
+def _log_table(facts: Ranch) -> pd.DataFrame | None:
+    rows = [(name, *one) for name, own in facts.logged.items() for one in own]
+    if not rows:
+        return None
+    table = pd.DataFrame(rows, columns=["valve", "start", "end"])
+    for name in ("start", "end"):
+        table[name] = pd.DatetimeIndex(table[name]).tz_convert(facts.zone)
+    return table.assign(mm=np.nan)
 
 
 def _capacity(rng: Rng, flows: list[float]) -> float:

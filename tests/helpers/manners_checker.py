@@ -216,23 +216,48 @@ def _has_water(ranch: Ranch, valve: Valve, day: dt.date) -> bool:
     return ranch.has_water(valve, day) and not ranch.is_before_harvest(valve, day)
 
 
+def _of_log(ranch: Ranch, valve: Valve) -> list[Span]:
+    """Sets of a valve by the log; rows less than an hour apart are one."""
+    joined: list[Span] = []
+    for start, end in sorted(ranch.logged.get(valve.name, ())):
+        if joined and start - joined[-1].end < HOUR:
+            joined[-1] = Span(joined[-1].start, max(joined[-1].end, end))
+        else:
+            joined.append(Span(start, end))
+    return joined
+
+
 def _rest(at: At) -> Iterator[str]:
-    ranch, valve, mine = at.ranch, at.valve, at.mine
+    """Rest and days apart, after the sets of the log too; of two sets of the log nothing is told."""
+    ranch, valve, logged = at.ranch, at.valve, _of_log(at.ranch, at.valve)
     rest = ranch.rest_hours(valve) * HOUR
     apart = 24.0 * ranch.by_system("days_apart", DAYS_APART, valve.system, 0.0) * HOUR
-    for before, after in pairwise(mine):
+    for before, after in pairwise(_by_start([*at.mine, *logged])):
+        if before in logged and after in logged:
+            continue
         if after.start - before.end < rest:
             yield f"opens at {after.start}, closed at {before.end}, to rest {rest}"
         if after.start - before.start < apart:
             yield f"opens at {before.start} and {after.start}, less than {apart} apart"
-    a_week = ranch.by_system("sets_a_week", SETS_A_WEEK, valve.system, math.inf)
-    for first, past in zip(mine, mine[int(min(a_week, 10**6)) :], strict=False):
-        if past.start - first.start < 168 * HOUR:
+
+
+def _week_and_roots(at: At) -> Iterator[str]:
+    """Sets within seven days, and hours of water within 72, with those of the log."""
+    ranch, valve = at.ranch, at.valve
+    every = _by_start([*at.mine, *_of_log(ranch, valve)])
+    a_week = int(min(ranch.by_system("sets_a_week", SETS_A_WEEK, valve.system, math.inf), 10**6))
+    for k, (first, past) in enumerate(zip(every, every[a_week:], strict=False)):
+        ours = any(one in at.mine for one in every[k : k + a_week + 1])
+        if ours and past.start - first.start < 168 * HOUR:
             yield f"over {a_week:g} sets in seven days from {first.start}"
-    for one in mine:
-        wet = sum(_within(other, one.end - WALNUT_SPAN * HOUR, one.end) for other in mine)
+    for one in at.mine:
+        wet = sum(_within(other, one.end - WALNUT_SPAN * HOUR, one.end) for other in every)
         if wet > ranch.wet_hours(valve) + NEAR:
             yield f"{wet:g} h of water in the {WALNUT_SPAN:g} h to {one.end}"
+
+
+def _by_start(spans: list[Span]) -> list[Span]:
+    return sorted(spans, key=lambda span: span.start)
 
 
 def _within(one: Span, start: dt.datetime, end: dt.datetime) -> float:
@@ -402,7 +427,7 @@ def _gate(valve: Valve) -> tuple[float, int]:
 
 Fits = Callable[[list[dict], list[dict]], list[str]]
 Rule = Callable[[At], Iterator[str]]
-BY_VALVE: tuple[Rule, ...] = (_barred, _length, _dose, _least, _rest, _days)
+BY_VALVE: tuple[Rule, ...] = (_barred, _length, _dose, _least, _rest, _week_and_roots, _days)
 OVER_ALL = (_volumes, _pumps, _turns, _gates)
 
 

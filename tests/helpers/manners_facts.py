@@ -93,7 +93,10 @@ class Valve:
 
 @dataclass(frozen=True)
 class Ranch:
-    """A ranch as its files have it; ``water`` is the table ``[water]`` in plain numbers (m3, m3/h, mm, h)."""
+    """A ranch as its files have it; ``water`` is the table ``[water]`` in plain numbers (m3, m3/h, mm, h).
+
+    ``logged`` are openings and closings of a valve by the log, in UTC.
+    """
 
     zone: str
     first: dt.date
@@ -103,6 +106,7 @@ class Ranch:
     water: Mapping[str, Any]
     south: bool = False
     read_on: Mapping[str, dt.date] = field(default_factory=dict)
+    logged: Mapping[str, tuple[tuple[dt.datetime, dt.datetime], ...]] = field(default_factory=dict)
 
     def by_system(self, key: str, usual: Mapping[str, float], system: str, other: float) -> float:
         return float({**usual, **self.water.get(key, {})}.get(system, other))

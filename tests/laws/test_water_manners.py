@@ -177,3 +177,32 @@ def test_the_checker_sees_what_could_have_waited() -> None:
     assert len(needless_dear_sets(SOUND, plan_of(SOUND), told, lambda _, __: [])) == 1
     by_day = with_water(hours=("06:00", "20:00"))
     assert needless_dear_sets(by_day, plan_of(by_day), told, lambda _, __: []) == []
+
+
+def hours_from_first(*spans: tuple[float, float]) -> tuple[tuple[dt.datetime, dt.datetime], ...]:
+    begin = dt.datetime.combine(FIRST, dt.time(0), dt.UTC)
+    return tuple((begin + dt.timedelta(hours=a), begin + dt.timedelta(hours=b)) for a, b in spans)
+
+
+@pytest.mark.parametrize(
+    ("valve", "logged", "told"),
+    [
+        ("D1", (-10.0, -2.0), "to rest 1 day"),
+        ("D1", (20.0, 30.0), "to rest 1 day"),  # within the plan, between two sets
+        ("W3", (-60.0, -48.0), "less than 3 days"),
+        ("W3", (-75.0, -61.0), "over 2 sets in seven days"),
+        ("W3", (-40.0, -31.0), "h of water in the 72 h"),
+        ("F4", (-150.0, -142.0), "over 1 sets in seven days"),
+    ],
+)
+def test_the_checker_counts_the_sets_of_the_log(valve: str, logged: tuple[float, float], told: str) -> None:
+    found = judged(replace(SOUND, logged={valve: hours_from_first(logged)}), SETS)
+    assert any(told in line for line in found), found
+
+
+def test_the_checker_joins_rows_of_the_log_and_leaves_the_log_alone() -> None:
+    """Two rows without a pause are one set of a week, and sets of the log alone are nobody's plan."""
+    cut_by_meter = {"W3": hours_from_first((-90.0, -80.0), (-80.0, -76.0))}
+    assert judged(replace(SOUND, logged=cut_by_meter), SETS[:3]) == []
+    own_affair = {"D1": hours_from_first((-60.0, -50.0), (-49.0, -30.0))}
+    assert judged(replace(SOUND, logged=own_affair), SETS) == []
