@@ -20,6 +20,7 @@ from stressmap.core.text import one_line
 
 if TYPE_CHECKING:
     from stressmap.core.progress import Bars
+    from stressmap.jobs.add import Added
     from stressmap.jobs.check import Checked
     from stressmap.jobs.form import Formed
     from stressmap.jobs.run import Result
@@ -225,6 +226,33 @@ def form(
     _guarded(work, debug=debug)
 
 
+@app.command(
+    epilog="Example: stressmap add config/demo_ranch.toml valve_times.xlsx phone1.csv --dry-run",
+    help="Put what came back (readings, valve times) into the ranch's record, each row once.",
+)
+def add(
+    ranch: RanchFile,
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE...", help="Filled sheets, exports of phones, tables of readings."),
+    ],
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Only say what would be added.")] = False,
+    debug: Debug = False,
+) -> None:
+    """Add files to the record."""
+
+    def work() -> None:
+        _refuse_wrong(ranch)
+        from stressmap.jobs.add import add as add_job
+
+        with _bars() as progress:
+            added = add_job(ranch, files, dry=dry_run, progress=progress)
+        with printing():
+            _print_added(added)
+
+    _guarded(work, debug=debug)
+
+
 def _language(text: str | None) -> Language | None:
     known: dict[str | None, Language | None] = {None: None, "en": "en", "es": "es"}
     if text in known:
@@ -280,6 +308,13 @@ def _print_started(folder: Path, made: Start) -> None:
         typer.echo(say("said.table" if asked else "said.table_filled", table=folder / table))
     sheets = next(folder / page for page in made.pages if "/" in page).parent
     typer.echo(say("said.readings", sheets=sheets, settings=folder / "ranch.toml"))
+
+
+def _print_added(added: Added) -> None:
+    from stressmap.output.terminal.add_summary import print_added
+    from stressmap.output.terminal.plain_console import PlainConsole
+
+    print_added(added.files, added.settings, PlainConsole(soft_wrap=True), dry=added.dry)
 
 
 def _print_water(made: Watered, out: Path | None) -> None:

@@ -12,6 +12,7 @@ COMPONENTS = {
     ".shp": (".shx", ".dbf", ".prj", ".qpj", ".cpg", ".sbn", ".sbx", ".qix", ".shp.xml"),
     ".tif": (".tfw", ".tifw", ".wld", ".tif.aux.xml", ".tif.ovr", ".tif.msk"),
     ".gpkg": (".gpkg-wal", ".gpkg-shm", ".gpkg-journal"),
+    ".sqlite": (".sqlite-wal", ".sqlite-shm", ".sqlite-journal"),
 }
 """Endings of the files that belong to a file, by its own ending."""
 

@@ -23,6 +23,8 @@ MODULUS = 29
 """The prime after the alphabet's length; codes whose check would be the 29th character are passed over."""
 LENGTH = 5
 """Characters of a code, the check among them."""
+TRIES = 8
+"""So many codes are looked at for one set."""
 _VALUE = {char: value for value, char in enumerate(ALPHABET)}
 _APART = re.compile(r"[\s.\-_]+")
 
@@ -126,6 +128,27 @@ def set_codes(sets: Sequence[tuple[str, pd.Timestamp]]) -> list[str]:
         found[at] = next(code for code in codes if code is not None and code not in taken)
         taken.add(found[at])
     return [found[at] for at in range(len(keys))]
+
+
+def is_code_of(code: str, valve: str, opening: pd.Timestamp) -> bool:
+    """Tell whether a code may be that of a set, as it is not where rows of a sheet were mixed up.
+
+    Parameters
+    ----------
+    code : str
+        As :func:`plain_code` gives it.
+    valve : str
+        Name of the valve.
+    opening : Timestamp
+        Planned opening, aware of its zone.
+
+    Returns
+    -------
+    bool
+        Also for the next few codes, which a set has whose first was taken.
+    """
+    key = _key(valve, opening)
+    return any(_code(key, tries) == code for tries in range(TRIES))
 
 
 def _key(valve: str, opening: pd.Timestamp) -> tuple[str, str]:

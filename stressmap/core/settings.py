@@ -26,6 +26,7 @@ from pydantic import (
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
 from stressmap.core.listed_files import files_of
 from stressmap.core.ranch_names import Names
+from stressmap.core.record_place import Store
 from stressmap.core.setting_types import (
     Clock,
     Day,
@@ -51,15 +52,11 @@ FLAG_CODES = (
     "sign_read_as_potential", "unlike_neighbours", "outside_visit",
 )  # fmt: skip
 """Flag codes of ``docs/contract.md``, in its order."""
-
 Spreadsheet = Literal["plain", "en", "es"]
 RankBy = Literal["below_target", "below_baseline", "tension"]
 
-
 MOST_PROBLEMS = 20
-
 _BRACES = re.compile(r"\{\w\}").findall
-
 STEPS = (0.25, 0.5, 1.0, 2.0)
 
 
@@ -318,12 +315,18 @@ class Settings(Part):
     memory: Memory = Memory()
     crops: dict[str, dict[str, Any]] = Field(default={})
     water: Water | None = None
+    store: Store = Store()
     _source: Path = PrivateAttr(default=Path("ranch.toml"))
 
     @property
     def source(self) -> str:
         """The file that they were read from, as the user named it, for messages."""
         return str(self._source)
+
+    @property
+    def record(self) -> Path:
+        """The file of the ranch's record."""
+        return self.store.file(self._source)
 
     def inputs(self) -> dict[str, Path]:
         """Give every input file that is read: by its key, and of several under one key by its name too."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import geopandas as gpd
@@ -12,6 +13,7 @@ from pyproj import CRS
 from stressmap.core.row_counts import RowCounts
 from stressmap.core.settings import Settings
 from stressmap.intake.covariate import Covariate
+from stressmap.intake.record_inputs import RecordRows
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,10 @@ class Inputs:
         A raster that may help to tell how stress lies.
     counts : tuple of RowCounts
         What became of the rows of each file.
+    record : RecordRows or None
+        What of all this came from the ranch's record; None where there is none.
+    troubles : mapping of str to str
+        Valves at which trouble was reported and no later set without one, and what it was.
     """
 
     source: Path
@@ -45,6 +51,8 @@ class Inputs:
     irrigation: pd.DataFrame | None
     covariate: Covariate | None
     counts: tuple[RowCounts, ...] = ()
+    record: RecordRows | None = None
+    troubles: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def crs(self) -> CRS:

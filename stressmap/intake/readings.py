@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from stressmap.core.errors import DataError, Problem
+from stressmap.core.errors import DataError, NoRowsError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.row_counts import RowCounts
 from stressmap.core.schemas import READINGS, conform
@@ -21,6 +21,7 @@ from stressmap.intake.coordinates import read_place
 from stressmap.intake.heading_recognition import recognise
 from stressmap.intake.numbers import parse_numbers
 from stressmap.intake.point_files import read_points
+from stressmap.intake.record_inputs import RecordRows, record_readings
 from stressmap.intake.several_files import Given, each, orders_of, sheets_of
 from stressmap.intake.spellings import FIELDS, PRESSURE_UNITS
 from stressmap.intake.tabular import Sheet
@@ -31,11 +32,13 @@ from stressmap.intake.unread_columns import columns_of
 _OWN = frozenset({"tree_id", "pressure", "recheck", "bagged_at", "bag_minutes", "leaf", "chamber", "crew"})
 _CELL_UNIT = re.compile(r"^(.*\d)\s*(bars?|bares|mpa|kpa|psi|bar\.)$", re.IGNORECASE)
 _MINUTES = re.compile(r"^(\d+(?:[.,]\d+)?)\s*(?:min\w*\.?|')$", re.IGNORECASE)
+_FOR_THE_RECORD = dict.fromkeys(("reading_id", "version", "withdrawn", "trouble", "stop"), "")
+"""Columns of a phone's export that only the record reads."""
 _YES, _NO = ("yes", "y", "si", "s\u00ed", "true", "x"), ("no", "n", "false")
 """Under "bagged": yes tells nothing about minutes, no means none."""
 
 
-def read_readings(given: Given, settings: Settings) -> Noted[pd.DataFrame]:
+def read_readings(given: Given, settings: Settings, record: RecordRows | None = None) -> Noted[pd.DataFrame]:
     """Read readings: a file, or several of any kind, each with its own columns.
 
     Parameters
@@ -44,23 +47,39 @@ def read_readings(given: Given, settings: Settings) -> Noted[pd.DataFrame]:
         CSV, XLSX (each sheet of readings), GeoJSON, GeoPackage or GPX; or folders of such files.
     settings : Settings
         Its time zone, ``[columns]`` and ``[reading]`` are used.
+    record : RecordRows, optional
+        What the ranch's record holds; the files may then hold no row yet.
 
     Returns
     -------
     Noted of DataFrame
-        As ``schemas.READINGS``, a row per row of the files, in their order.
+        As ``schemas.READINGS``, a row per row of the files, in their order, then those of the record.
 
     Raises
     ------
     DataError
         If a file cannot be read, a column is missing or doubtful, or a cell holds the wrong thing.
     """
+    if record is None or not record.readings:
+        return _read_files(given, settings)
+    notes = NoteList()
+    kept = notes.keep(record_readings(record, settings.ranch.zone))
+    try:
+        frames = [notes.keep(_read_files(given, settings)), kept]
+    except NoRowsError:
+        frames = [kept]
+    return notes.beside(conform(pd.concat(frames, ignore_index=True), READINGS, record.where))
+
+
+def _read_files(given: Given, settings: Settings) -> Noted[pd.DataFrame]:
     notes, chosen = NoteList(), settings.columns
     known, fits = recogniser(FIELDS, chosen), fitting(FIELDS, chosen, ("pressure",), ("time", "date"))
     sheets = notes.keep(sheets_of(given, "readings", lambda source: read_points(source, known, fits)))
     tables = each(sheets, lambda sheet: match(sheet, FIELDS, chosen, required=("pressure",)))
     for sheet, table in zip(sheets, tables, strict=True):
-        columns = notes.keep(columns_of(sheet, table, FIELDS, chosen))
+        columns = notes.keep(columns_of(sheet, table, FIELDS, {**_FOR_THE_RECORD, **chosen}))
+        if any(normal(heading) == "reading_id" for heading in sheet.headings):
+            notes.say("export_as_file", "caution", file=sheet.where)
         notes.count(RowCounts.of(table.where, "readings", sheet.rows, sheet.told, columns=columns))
     _refuse_unknown_choice(tables, settings, [sheet.headings for sheet in sheets])
     days = [table.columns.get("date", table.columns.get("time")) for table in tables]

@@ -35,7 +35,9 @@ from stressmap.intake.irrigation_log import read_irrigation
 from stressmap.intake.outline_names import OutlineFile, replaced_names
 from stressmap.intake.ranch_clock import check_ranch_clock
 from stressmap.intake.readings import read_readings
+from stressmap.intake.record_inputs import said_of_record, troubles_left
 from stressmap.intake.weather import read_weather
+from stressmap.jobs.record_of_ranch import logged, record_rows
 from stressmap.output.text.note_words import sentence
 from stressmap.output.text.words import Words
 from stressmap.quality import reading_error, whole_visit
@@ -154,26 +156,24 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     notes.add(_soil_of_settings(chosen))
 
     outside: list[ToldRow] = []
-
-    def polygons() -> tuple[Orchard, gpd.GeoDataFrame]:
-        orchard, valves, left_out = notes.keep(read_outlines(chosen, profiles))
-        outside.extend(left_out)
-        return orchard, valves
-
+    record = record_rows(chosen)
+    notes.add(said_of_record(record) if record else ())
+    logs: tuple[Path | InputSource, ...] = (*(files.irrigation or ()), *logged(record, zone))
     known: list[gpd.GeoDataFrame] = []
     read_on: list[dt.date] = []
 
     def outlines() -> tuple[Orchard, gpd.GeoDataFrame]:
-        made = polygons()
-        known.append(made[1])
-        return made
+        orchard, valves, beyond = notes.keep(read_outlines(chosen, profiles))
+        known.append(valves)
+        outside.extend(beyond)
+        return orchard, valves
 
     def trees() -> pd.DataFrame:
-        made = notes.keep(read_readings(files.readings, chosen))
+        made = notes.keep(read_readings(files.readings, chosen, record))
         read_on.extend(moment.date() for moment in made["time"].agg(["min", "max"]).dropna())
         return made
 
-    def log(paths: tuple[Path, ...]) -> pd.DataFrame:
+    def log(paths: tuple[Path | InputSource, ...]) -> pd.DataFrame:
         days = (read_on[0], read_on[1]) if read_on else None
         told: dict[str, Any] = {"valves": known[0] if known else None, "read_on": days}
         return notes.keep(read_irrigation(paths, **spelled, **told))
@@ -183,7 +183,7 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         outlines,
         trees,
         optional(files.weather, lambda path: notes.keep(read_weather(path, **spelled))),
-        optional(files.irrigation, log),
+        optional(logs or None, log),
     )
     raster = chosen.map.covariate
     covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))
@@ -195,7 +195,10 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     counts = tuple(
         one.leaving(outside if one.kind == "valves" else ()).renamed(names) for one in notes.counts
     )
-    inputs = Inputs(source, chosen, orchard.blocks, valves, readings, weather, irrigation, covariate, counts)
+    troubles = notes.keep(troubles_left(record, valves["valve"])) if record else {}
+    kept: dict[str, Any] = {"record": record, "troubles": troubles}
+    read = (valves, readings, weather, irrigation, covariate, counts)
+    inputs = Inputs(source, chosen, orchard.blocks, *read, **kept)
     return Noted((inputs, orchard), shown(notes, chosen))
 
 
@@ -272,7 +275,8 @@ def _soil_of_settings(chosen: Settings) -> tuple[Note, ...]:
 
 def _short_names(settings: Settings) -> dict[str, str]:
     named = (path for paths in settings.named_inputs().values() for path in paths)
-    return {str(file): settings.shown(file) for file in (*named, *settings.inputs().values())}
+    every = (*named, *settings.inputs().values(), settings.record)
+    return {str(file): settings.shown(file) for file in every}
 
 
 def assess_readings(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Noted[Assessed]:

@@ -94,7 +94,7 @@ def run(
     refuse_early(source, out, "run")
     with watch.of("read"):
         inputs, orchard = notes.keep(load_inputs(source, tell))
-        sha256 = run_record.fingerprints(source, inputs.settings)
+        sha256 = run_record.fingerprints(source, inputs.settings, inputs.record)
     tell.stage("Checking readings")
     with watch.of("assess"):
         assessed = notes.keep(assess_readings(inputs, orchard, on))
@@ -131,7 +131,14 @@ def run(
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
     record = run_record.Record(
-        source, inputs.settings, summary, error, watch.seconds, sha256, recalled.as_plain()
+        source,
+        inputs.settings,
+        summary,
+        error,
+        watch.seconds,
+        sha256,
+        recalled.as_plain(),
+        kept=inputs.record,
     )
     page = run_record.run_page(dataclasses.replace(content, notes=tuple(notes)), record)
     made = _made(content, advice, page, inputs, orchard)

@@ -91,7 +91,7 @@ def plan_water(
     notes, tell = NoteList(), progress or Silent()
     refuse_early(source, out, "water")
     inputs, orchard = notes.keep(load_inputs(source, tell))
-    sha256 = run_record.fingerprints(source, inputs.settings)
+    sha256 = run_record.fingerprints(source, inputs.settings, inputs.record)
     tell.stage("Checking readings")
     assessed = notes.keep(assess_readings(inputs, orchard, on))
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
@@ -125,7 +125,9 @@ def plan_water(
         ranch, tables = inputs.settings.ranch, leaving_tables(None, advice, curve)
         used = inputs.settings.model_copy(update={"water": chosen})
         error = dataclasses.asdict(assessed.error)
-        record = run_record.Record(source, used, surface.summary(), error, {}, sha256, made.as_plain())
+        record = run_record.Record(
+            source, used, surface.summary(), error, {}, sha256, made.as_plain(), kept=inputs.record
+        )
         page = run_record.plan_page(assessed.visit, record, tuple(notes))
         with staged(out, outputs.files_of("water")) as folder:
             outputs.write(

@@ -211,6 +211,7 @@ def prepare(
         log=inputs.irrigation if log_reaches(inputs.irrigation, visit[1]) else None,
         edges_bar=inputs.settings.map.edges_bar,
         read=read,
+        troubles=frozenset(inputs.troubles),
     )
     found = requirements(valves, inputs.valves, inputs.blocks, facts)
     notes.add(about_log(inputs.irrigation, start, next_turn))

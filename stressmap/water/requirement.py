@@ -179,6 +179,7 @@ def _looked_over(
     looked = []
     for one, is_drier, is_apart in zip(found, drier, apart, strict=True):
         told = {"drier_than_block": is_drier, "witnesses_apart": is_apart}
+        told["trouble_reported"] = one.valve in facts.troubles
         why = (*one.inspect, *(code for code, holds in told.items() if holds))
         if why and not is_checked(own.loc[one.valve], facts.visit_begin or facts.visit_end):
             held = min(one.most_net_mm, one.daily_use_mm * days)

@@ -68,6 +68,8 @@ class RequirementFacts:
         Of the map's settings; they go before the crops' own.
     read : ReadTrees
         When and on how many trees each valve zone was read; by default at the end of the visit.
+    troubles : frozenset of str
+        Valves at which the crew reported trouble, and no later set without.
     """
 
     water: Water
@@ -80,6 +82,7 @@ class RequirementFacts:
     log: pd.DataFrame | None
     edges_bar: Edge3 | None = None
     read: ReadTrees = field(default_factory=ReadTrees)
+    troubles: frozenset[str] = frozenset()
     visit_begin: dt.date | None = None
 
 

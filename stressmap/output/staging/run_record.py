@@ -20,6 +20,7 @@ from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note
 from stressmap.core.schemas import versions_of_tables
 from stressmap.core.settings import Settings
+from stressmap.intake.record_inputs import RecordRows
 from stressmap.output.staging.result_files import MARK
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
@@ -46,6 +47,8 @@ class Record:
         Of the settings and every input, from :func:`fingerprints`.
     memory : dict, optional
         What earlier visits had to do with the map; None where they had nothing.
+    kept : RecordRows, optional
+        What was read of the ranch's record.
     """
 
     source: Path
@@ -55,6 +58,12 @@ class Record:
     seconds: dict[str, float]
     sha256: dict[str, str]
     memory: dict[str, Any] | None = None
+    kept: RecordRows | None = None
+
+    @property
+    def of_record(self) -> dict[str, Any]:
+        """What came from the ranch's record; nothing where there is none."""
+        return {} if self.kept is None else {"record": self.kept.as_plain()}
 
 
 def write_run(page: dict[str, Any], folder: Path) -> None:
@@ -111,6 +120,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
             "cells": len(content.raster.row),
         },
         "inputs": [counts.as_plain() for counts in content.files],
+        **record.of_record,
         "weather": {"vpd_kpa": content.vpd_kpa, "usual_vpd_kpa": content.usual_vpd_kpa},
         "fit": record.fit,
         "memory": record.memory,
@@ -144,6 +154,7 @@ def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[Note,
         "settings": _shown(record.settings),
         "sha256": record.sha256,
         "versions": versions(),
+        **record.of_record,
         "fit": record.fit,
         "memory": record.memory,
         "reading_error": record.reading_error,
@@ -159,10 +170,12 @@ def _shown(chosen: Settings) -> dict[str, Any]:
     settings = chosen.model_dump(mode="json", by_alias=True)
     settings["map"]["covariate"] = named.pop("covariate", None)
     settings["files"] = named
+    if settings["store"]["url"] is None:  # as most are: without a record nothing of it stands here
+        del settings["store"]
     return settings
 
 
-def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
+def fingerprints(source: Path, settings: Settings, kept: RecordRows | None = None) -> dict[str, str]:
     """Take the fingerprint of every input, as soon as it has been read.
 
     Parameters
@@ -171,6 +184,8 @@ def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
         The ``ranch.toml``.
     settings : Settings
         What it says.
+    kept : RecordRows, optional
+        What was read of the ranch's record, whose bytes differ with every writing.
 
     Returns
     -------
@@ -183,7 +198,8 @@ def fingerprints(source: Path, settings: Settings) -> dict[str, str]:
     DataError
         If one is no longer there.
     """
-    return {name: _hash(file) for name, file in {"settings": source, **settings.inputs()}.items()}
+    found = {name: _hash(file) for name, file in {"settings": source, **settings.inputs()}.items()}
+    return found if kept is None else found | {"record": kept.sha256}
 
 
 def _as_plain(note: Note) -> dict[str, Any]:

@@ -288,14 +288,32 @@ def rows_told(counts: RowCounts, words: Words) -> tuple[str, ...]:
     head = Note.of("rows_counted", **held, left=left)
     if other:
         head = Note.of("rows_counted_others", **held, left=left, other=other)
-    lines = [sentence(head, words)]
-    for group in (counts.left_out, counts.remarks):
-        rows: dict[str, list[int]] = {}
-        for told in group:
-            rows.setdefault(reason(told, words), []).append(told.row)
-        for why, at in rows.items():
-            line = sentence(Note.of("rows_told", rows=at, why=why), words)
-            lines.append(line.removesuffix(".") if why.endswith("?") else line)
+    groups = (counts.left_out, counts.remarks)
+    return (sentence(head, words), *(line for group in groups for line in reasons_told(group, words)))
+
+
+def reasons_told(told: Iterable[ToldRow], words: Words) -> tuple[str, ...]:
+    """Say why rows are told, those of one reason in one line.
+
+    Parameters
+    ----------
+    told : iterable of ToldRow
+        Of one file.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    tuple of str
+        In the order in which the reasons first come.
+    """
+    rows: dict[str, list[int]] = {}
+    for one in told:
+        rows.setdefault(reason(one, words), []).append(one.row)
+    lines = []
+    for why, at in rows.items():
+        line = sentence(Note.of("rows_told", rows=at, why=why), words)
+        lines.append(line.removesuffix(".") if why.endswith("?") else line)
     return tuple(lines)
 
 

@@ -71,6 +71,8 @@ water_share = 0.25
 look_again = 10
 covariate = "soil.tif"
 basemap = "https://maps.example/{z}/{x}/{y}.png"
+[store]
+url = "sqlite:///records/ranch.sqlite"
 [model]
 block_bar = 2.0
 valve_bar = 1.5

@@ -9,6 +9,7 @@ import pytest
 from pydantic import BaseModel
 
 from stressmap.core.ranch_names import Names
+from stressmap.core.record_place import Store
 from stressmap.core.settings import Files, Map, Memory, ModelPriors, Ranch, Reading, Settings, Visit, Water
 from stressmap.output.outputs import names
 from stressmap.zoning.ranking import CHANGE_COLUMNS, COLUMNS
@@ -16,7 +17,7 @@ from stressmap.zoning.ranking import CHANGE_COLUMNS, COLUMNS
 README = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
 TABLES: dict[str, Any] = {
     "ranch": Ranch, "files": Files, "names": Names, "visit": Visit, "reading": Reading, "map": Map,
-    "model": ModelPriors, "memory": Memory, "water": Water,
+    "model": ModelPriors, "memory": Memory, "water": Water, "store": Store,
 }  # fmt: skip
 CODE = re.findall(r"```.*?```|`[^`\n]+`", README, flags=re.DOTALL)
 ROWS = re.findall(r"^\| `\[(\w+)\] (\w+)` \| (.+?) \| ", README, flags=re.MULTILINE)

@@ -1,0 +1,267 @@
+"""What came back into the ranch's record: files read, each row once, one transaction a file."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from stressmap.agronomy.crops import load_profiles
+from stressmap.core import settings
+from stressmap.core.errors import DataError, Problem
+from stressmap.core.notes import Note, NoteList
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.row_counts import ToldRow
+from stressmap.core.schemas import READINGS, columns_of
+from stressmap.core.settings import Settings
+from stressmap.core.sources import InputSource
+from stressmap.intake.arrived_file import Arrived
+from stressmap.intake.columns import fitting, recogniser
+from stressmap.intake.filled_times import FIELDS as TIMES_FIELDS
+from stressmap.intake.filled_times import FilledSheet, SetThatRan, fits_times, read_valve_times
+from stressmap.intake.geopackage_files import SQLITE
+from stressmap.intake.reading_entries import reading_entries
+from stressmap.intake.readings import read_readings
+from stressmap.intake.several_files import each
+from stressmap.intake.spellings import FIELDS as READING_FIELDS
+from stressmap.intake.table_files import read_sheets
+from stressmap.jobs.assess_visit import read_outlines
+from stressmap.jobs.record_of_ranch import record_of
+from stressmap.store.ranch_record import SourceFile
+from stressmap.store.record_tables import Kind
+from stressmap.store.row_versions import ArrivingRow
+
+CONTENT = tuple(name for name in columns_of(READINGS) if name not in {"row", "file"})
+NO_FAULT = frozenset({"outside_visit"})
+
+
+@dataclass(frozen=True)
+class Added:
+    """What :func:`add` did.
+
+    Parameters
+    ----------
+    settings : Settings
+        Of the ranch.
+    files : tuple of Arrived
+        In the order in which they were named.
+    dry : bool
+        Whether nothing was written.
+    """
+
+    settings: Settings
+    files: tuple[Arrived, ...]
+    dry: bool
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A file that was read and is ready to be kept."""
+
+    file: SourceFile
+    rows: tuple[ArrivingRow, ...]
+    empty: tuple[int, ...] = ()
+    doubts: tuple[tuple[str, tuple[ToldRow, ...]], ...] = ()
+    notes: tuple[Note, ...] = ()
+
+
+def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Progress | None = None) -> Added:
+    """Put what came back into the ranch's record, each row once.
+
+    Every file is read before the first is kept; each is then kept whole or not at all.
+
+    Parameters
+    ----------
+    source : Path
+        A ``ranch.toml``.
+    files : sequence of Path
+        Filled sheets of valve times, exports of phones, readings.
+    dry : bool
+        Whether only to say what would be done.
+    progress : Progress, optional
+        Told of each file.
+
+    Returns
+    -------
+    Added
+
+    Raises
+    ------
+    SettingsError
+        If ``ranch.toml`` is wrong.
+    DataError
+        If a file or the record cannot be used; nothing was added then.
+    OutputError
+        If the record cannot be written.
+    """
+    chosen, tell = settings.load(source), progress or Silent()
+    record = record_of(chosen)
+    given = each(dict.fromkeys(files), lambda path: (path, _sha256(path, chosen)))
+    known = {path: record.earlier(sha256) for path, sha256 in given}
+    fresh = [(path, sha256) for path, sha256 in given if known[path] is None]
+    tell.stage("Reading files", len(fresh))
+    ranch = _Outlines(chosen)
+
+    def read(one: tuple[Path, str]) -> _Read:
+        made = _read(*one, chosen, ranch)
+        tell.step()
+        return made
+
+    ready = {path: made for (path, _), made in zip(fresh, each(fresh, read), strict=True)}
+    now = dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0)
+    tell.stage("Adding to the record", len(ready))
+    found = []
+    for path, _ in given:
+        if path not in ready:
+            found.append(Arrived(str(path), earlier=known[path]))
+            continue
+        one = ready[path]
+        added = record.add(one.file, one.rows, now, dry=dry)
+        tell.step()
+        found.append(Arrived(str(path), one.file.kind, added, one.empty, one.doubts, one.notes))
+    return Added(chosen, tuple(found), dry)
+
+
+def _sha256(path: Path, chosen: Settings) -> str:
+    if path.exists() and chosen.record.exists() and path.samefile(chosen.record):
+        raise DataError(Problem(str(path), "it is the record itself", "Name the files that came back"))
+    return hashlib.sha256(InputSource.of(path).filled()).hexdigest()
+
+
+class _Outlines:
+    """Blocks and valve zones of the ranch, read when a file first asks for them."""
+
+    def __init__(self, chosen: Settings) -> None:
+        self._chosen = chosen
+        self._read: tuple[gpd.GeoDataFrame, gpd.GeoDataFrame] | None = None
+
+    def __call__(self) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
+        if self._read is None:
+            profiles = load_profiles(self._chosen.crops, self._chosen.source)
+            orchard, valves, _ = read_outlines(self._chosen, profiles).value
+            self._read = orchard.blocks, valves
+        return self._read
+
+
+def _read(path: Path, sha256: str, chosen: Settings, ranch: _Outlines) -> _Read:
+    source = InputSource.of(path)
+    if _kind_of(source, chosen) == "valve_times":
+        return _read_times(source, SourceFile(path.name, sha256, "valve_times"), chosen, ranch)
+    return _read_readings(source, SourceFile(path.name, sha256, "readings"), chosen, ranch)
+
+
+def _kind_of(source: InputSource, chosen: Settings) -> Kind:
+    """Tell what a file holds by its headings; what has a pressure is readings."""
+    head = source.head().removeprefix(b"\xef\xbb\xbf").lstrip()
+    if head.startswith((SQLITE, b"{", b"<")):
+        return "readings"
+    fits = fits_times(chosen.columns)
+    pressed = fitting(READING_FIELDS, chosen.columns, ("pressure",))
+    knows = (recogniser(TIMES_FIELDS, chosen.columns), recogniser(READING_FIELDS, chosen.columns))
+    sheets = read_sheets(source, lambda heading: any(known(heading) for known in knows), fits).value
+    timed = any(fits(sheet.headings) and not pressed(sheet.headings) for sheet in sheets)
+    return "valve_times" if timed else "readings"
+
+
+def _read_times(source: InputSource, file: SourceFile, chosen: Settings, ranch: _Outlines) -> _Read:
+    _, valves = ranch()
+    notes = NoteList()
+    sheets = notes.keep(
+        read_valve_times(
+            source, zone=chosen.ranch.zone, columns=chosen.columns, order=chosen.reading.date_order,
+            valves=valves["valve"],
+        )
+    )  # fmt: skip
+    rows = tuple(_set_row(one) for sheet in sheets for one in sheet.rows)
+    empty = tuple(row for sheet in sheets for row in sheet.empty)
+    return _Read(file, rows, empty, _by_sheet(sheets), tuple(notes))
+
+
+def _by_sheet(sheets: Iterable[FilledSheet]) -> tuple[tuple[str, tuple[ToldRow, ...]], ...]:
+    return tuple((sheet.where, sheet.doubts) for sheet in sheets if sheet.doubts)
+
+
+def _set_row(one: SetThatRan) -> ArrivingRow:
+    """Give a set that ran its key: the phone's, else valve and plan, else valve and when it ran."""
+    says = {name: _utc(value) for name, value in one.says.items()}
+    valve = str(says["valve"] or says["code"] or "").casefold()
+    if one.entry_id is not None:
+        key = f"id:{one.entry_id}"
+    elif says["planned_start"] is not None:
+        key = f"set:{valve}|{says['planned_start']:%Y-%m-%dT%H:%M}"
+    else:
+        key = f"ran:{valve}|{says['start'] or says['end'] or says['note'] or says['trouble']}"
+    return ArrivingRow(key, one.row, says, one.version, one.withdrawn)
+
+
+def _utc(value: Any) -> Any:
+    """Give times in UTC, without a zone; anything else as it is."""
+    if isinstance(value, pd.Timestamp):
+        return value.tz_convert("UTC").tz_localize(None).to_pydatetime()
+    return value
+
+
+def _read_readings(source: InputSource, file: SourceFile, chosen: Settings, ranch: _Outlines) -> _Read:
+    notes = NoteList()
+    frame = notes.keep(read_readings(source, chosen))
+    entries = reading_entries(source, chosen.columns)
+    rows = tuple(_reading_rows(frame, entries))
+    doubts = tuple(_doubtful(frame, chosen, ranch))
+    told = tuple(note for note in notes if note.code != "export_as_file")
+    return _Read(file, rows, (), doubts, told)
+
+
+def _reading_rows(frame: pd.DataFrame, entries: pd.DataFrame) -> Iterator[ArrivingRow]:
+    """Give readings their keys: the phone's, else tree, minute and hand, and how often that came."""
+    seen: Counter[str] = Counter()
+    table = frame[list(CONTENT)].astype(object)
+    table = table.where(table.notna(), None)
+    told = entries.drop(columns=["file"]).to_dict("records")
+    for says, beside in zip(table.to_dict("records"), told, strict=True):
+        content = {str(name): _utc(value) for name, value in says.items()}
+        content |= {"trouble": beside["trouble"], "stop": beside["stop"]}
+        if beside["reading_id"] is not None:
+            key = f"id:{beside['reading_id']}"
+        else:
+            plain = _key_of(content)
+            seen[plain] += 1
+            key = plain if seen[plain] == 1 else f"{plain}|{seen[plain]}"
+        yield ArrivingRow(key, int(beside["row"]), content, beside["version"], bool(beside["withdrawn"]))
+
+
+def _key_of(content: dict[str, Any]) -> str:
+    """Give the key of a reading that has no id: what of it a correction seldom touches."""
+    tree, moment = content["tree_id"], content["time"]
+    place = (content["lon"], content["lat"]) if tree is None else tree
+    if moment is None:
+        return f"row:{ArrivingRow('', 0, content).digest}"
+    hand = (content[name] for name in ("leaf", "chamber", "crew"))
+    return "|".join(map(str, (place, f"{moment:%Y-%m-%dT%H:%M}", *hand)))
+
+
+def _doubtful(
+    frame: pd.DataFrame, chosen: Settings, ranch: _Outlines
+) -> Iterator[tuple[str, tuple[ToldRow, ...]]]:
+    """Check readings as ``check`` does, and give what is flagged, file by file."""
+    from stressmap.quality.checks import assess
+
+    blocks, valves = ranch()
+    days = frame["time"].dropna().dt.date
+    visit = (days.min(), days.max()) if len(days) else (dt.date.min, dt.date.max)
+    checked = assess(frame, blocks, valves, chosen, visit, blocks.crs).value
+    for file, mine in checked.groupby("file", sort=False):
+        told = tuple(
+            ToldRow(int(row), code)
+            for row, codes in zip(mine["row"], mine["flags"], strict=True)
+            for code in codes
+            if code not in NO_FAULT
+        )
+        if told:
+            yield str(file), told

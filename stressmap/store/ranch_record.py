@@ -1,0 +1,313 @@
+"""The record of one ranch: files are added to it, each once, and its latest rows are read from it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from stressmap.core.errors import DataError, Problem
+from stressmap.store.record_tables import (
+    IMPORTS,
+    KINDS,
+    RECORD,
+    TABLES,
+    VERSION,
+    Kind,
+    content_of,
+    latest,
+    make,
+    renew,
+)
+from stressmap.store.row_versions import ArrivingRow, Outcome, decide
+from stressmap.store.sqlite_engine import engine_of, told
+
+FEW = 2000
+"""For so many rows the versions of each are asked for; for more those of all."""
+AT_ONCE = 500
+
+
+@dataclass(frozen=True)
+class AddedFile:
+    """What became of the rows of a file that was added.
+
+    Parameters
+    ----------
+    rows : mapping of str to tuple of int
+        Outcome to the rows of the file.
+    withdrawn : tuple of int
+        Those of the rows newly kept that take back what came before.
+    """
+
+    rows: Mapping[Outcome, tuple[int, ...]] = field(default_factory=dict)
+    withdrawn: tuple[int, ...] = ()
+
+    def count(self, *outcomes: Outcome) -> int:
+        """Count the rows of some outcomes."""
+        return sum(len(self.rows.get(one, ())) for one in outcomes)
+
+
+@dataclass(frozen=True)
+class SourceFile:
+    """A file that is added.
+
+    Parameters
+    ----------
+    name : str
+        As it was named.
+    sha256 : str
+        Of its bytes.
+    kind : str
+        What its rows are.
+    """
+
+    name: str
+    sha256: str
+    kind: Kind
+
+
+class RanchRecord:
+    """The rows of one ranch in a record that may hold several ranches.
+
+    Parameters
+    ----------
+    place : Path
+        The SQLite file.
+    ranch : str
+        Name of the ranch.
+    """
+
+    def __init__(self, place: Path, ranch: str) -> None:
+        self._place = place
+        self._ranch = ranch
+
+    def earlier(self, sha256: str) -> dt.datetime | None:
+        """Tell when a file was added.
+
+        Parameters
+        ----------
+        sha256 : str
+            Of its bytes.
+
+        Returns
+        -------
+        datetime or None
+            UTC, without a zone; None if it was not.
+
+        Raises
+        ------
+        DataError
+            If the record cannot be read.
+        """
+        if not self._place.exists():
+            return None
+        mine = (IMPORTS.c.ranch == self._ranch) & (IMPORTS.c.sha256 == sha256)
+        with self._reading() as connection:
+            if connection is None:
+                return None
+            return connection.execute(sa.select(sa.func.min(IMPORTS.c.added_at)).where(mine)).scalar()
+
+    def add(
+        self, file: SourceFile, rows: Sequence[ArrivingRow], now: dt.datetime, *, dry: bool = False
+    ) -> AddedFile:
+        """Add the rows of a file, all of them or none: one transaction.
+
+        Parameters
+        ----------
+        file : SourceFile
+            Where they stand.
+        rows : sequence of ArrivingRow
+            In their order.
+        now : datetime
+            UTC, without a zone.
+        dry : bool
+            Whether to undo it at the end.
+
+        Returns
+        -------
+        AddedFile
+
+        Raises
+        ------
+        DataError
+            If the file is no record of this program, or one of a newer version.
+        OutputError
+            If it cannot be written.
+        """
+        with told(self._place, writing=True), self._writing(dry=dry) as connection:
+            self._bring_up(connection)
+            found = self._add(connection, file, rows, now)
+            if dry:
+                connection.rollback()
+        return found
+
+    @contextmanager
+    def _writing(self, *, dry: bool) -> Iterator[sa.Connection]:
+        engine = engine_of(None if dry and not self._place.exists() else self._place, writing=True)
+        try:
+            with engine.connect() as connection, connection.begin():
+                yield connection
+        finally:
+            engine.dispose()
+
+    @contextmanager
+    def _reading(self) -> Iterator[sa.Connection | None]:
+        """Open the record to read; None where there is nothing in it yet."""
+        with told(self._place, writing=False):
+            engine = engine_of(self._place, writing=False)
+            try:
+                with engine.connect() as connection, connection.begin():
+                    version = self._version(connection)
+                    if version is not None and version < VERSION:
+                        what = "it was made by an earlier version of this program"
+                        remedy = "Call stressmap add once with any file: that brings it up to date"
+                        raise DataError(Problem(str(self._place), what, remedy))
+                    yield None if version is None else connection
+            finally:
+                engine.dispose()
+
+    def _version(self, connection: sa.Connection) -> int | None:
+        """Give the version of the tables, None in an empty file; refuse what is none of ours."""
+        names = set(sa.inspect(connection).get_table_names())
+        if not names:
+            return None
+        if RECORD.name not in names:
+            what = "it is a database, but no record of this program"
+            raise DataError(
+                Problem(str(self._place), what, "Move it away, or name another file under [store]")
+            )
+        version = int(connection.execute(sa.select(RECORD.c.version)).scalar_one())
+        if version > VERSION:
+            what = f"it was made by a newer version of this program (its tables have version {version})"
+            raise DataError(Problem(str(self._place), what, "Install that version"))
+        return version
+
+    def _bring_up(self, connection: sa.Connection) -> None:
+        version = self._version(connection)
+        if version is None:
+            make(connection)
+        elif version < VERSION:
+            renew(connection, version)
+
+    def _add(
+        self, connection: sa.Connection, file: SourceFile, rows: Sequence[ArrivingRow], now: dt.datetime
+    ) -> AddedFile:
+        known = self._known(connection, file.kind, [row.key for row in rows])
+        found: dict[Outcome, list[int]] = {}
+        kept, withdrawn = [], []
+        names = content_of(file.kind)
+        number = self._import(connection, file, now)
+        for row in rows:
+            versions = known.setdefault(row.key, {})
+            decided = decide(row, versions)
+            found.setdefault(decided.outcome, []).append(row.source_row)
+            if decided.version is None:
+                continue
+            versions[decided.version] = row.digest
+            withdrawn += [row.source_row] if row.withdrawn else []
+            beside = {
+                "ranch": self._ranch, "key": row.key, "version": decided.version, "digest": row.digest,
+                "withdrawn": row.withdrawn, "import_id": number, "source_row": row.source_row,
+            }  # fmt: skip
+            kept.append(beside | {name: row.values.get(name) for name in names})
+        if kept:
+            connection.execute(TABLES[file.kind].insert(), kept)
+        return AddedFile({name: tuple(at) for name, at in found.items()}, tuple(withdrawn))
+
+    def _import(self, connection: sa.Connection, file: SourceFile, now: dt.datetime) -> int:
+        mine = (IMPORTS.c.ranch == self._ranch) & (IMPORTS.c.sha256 == file.sha256)
+        there = connection.execute(sa.select(IMPORTS.c.id).where(mine & (IMPORTS.c.kind == file.kind)))
+        number = there.scalar()
+        if number is None:
+            told_of = {"ranch": self._ranch, "sha256": file.sha256, "kind": file.kind, "name": file.name}
+            made = connection.execute(IMPORTS.insert().values(**told_of, added_at=now))
+            number = made.lastrowid
+        return int(number)
+
+    def _known(self, connection: sa.Connection, kind: Kind, keys: list[str]) -> dict[str, dict[int, str]]:
+        """Give the fingerprints of all versions of some rows."""
+        table = TABLES[kind]
+        asked = sa.select(table.c.key, table.c.version, table.c.digest).where(table.c.ranch == self._ranch)
+        parts: list[sa.Select[Any]] = [asked]
+        if len(keys) <= FEW:
+            each = list(dict.fromkeys(keys))
+            pieces = (each[at : at + AT_ONCE] for at in range(0, len(each), AT_ONCE))
+            parts = [asked.where(table.c.key.in_(piece)) for piece in pieces]
+        known: dict[str, dict[int, str]] = {}
+        for part in parts:
+            for key, version, digest in connection.execute(part):
+                known.setdefault(key, {})[version] = digest
+        return known
+
+    def rows(self, kind: Kind) -> list[dict[str, Any]]:
+        """Give the latest version of every row that was not withdrawn.
+
+        Parameters
+        ----------
+        kind : str
+            ``"readings"`` or ``"valve_times"``.
+
+        Returns
+        -------
+        list of dict
+            By the row's number in the record, ``id``; times are UTC, without a zone.
+
+        Raises
+        ------
+        DataError
+            If the record cannot be read.
+        """
+        if not self._place.exists():
+            return []
+        with self._reading() as connection:
+            if connection is None:
+                return []
+            chosen = latest(kind)
+            mine = chosen.where(chosen.selected_columns.ranch == self._ranch)
+            return [dict(row) for row in connection.execute(mine).mappings()]
+
+    def other_ranches(self) -> tuple[str, ...]:
+        """Name the ranches that the record holds files of, this one apart.
+
+        Returns
+        -------
+        tuple of str
+
+        Raises
+        ------
+        DataError
+            If the record cannot be read.
+        """
+        if not self._place.exists():
+            return ()
+        with self._reading() as connection:
+            if connection is None:
+                return ()
+            asked = sa.select(IMPORTS.c.ranch).where(IMPORTS.c.ranch != self._ranch).distinct()
+            return tuple(sorted(connection.execute(asked).scalars()))
+
+
+def fingerprint(rows: Mapping[Kind, Sequence[Mapping[str, Any]]]) -> str:
+    """Take a fingerprint of what was read of a record: its bytes differ with every writing.
+
+    Parameters
+    ----------
+    rows : mapping of str to sequence of mapping
+        From :meth:`RanchRecord.rows`, by kind.
+
+    Returns
+    -------
+    str
+        SHA-256.
+    """
+    told_of = hashlib.sha256()
+    for kind in KINDS:
+        for row in rows.get(kind, ()):
+            told_of.update(f"{kind} {row['id']} {row['digest']}\n".encode())
+    return told_of.hexdigest()
