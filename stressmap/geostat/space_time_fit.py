@@ -34,11 +34,11 @@ from stressmap.geostat.visit_series import VisitSeries
 
 TIMED = ("block", "valve", "pattern")
 """Variances that fade; the tree's is the same at any visit, the error is each reading's own."""
-MOST_GROUPS = 5
+MOST_GROUPS = 4
 """Parts of the ranch in the likelihood; what one visit's fit knows already serves as the start."""
 LEAST_RANGE_WEIGHT = 0.03
 MANY_READINGS = 600
-"""With more than these in the likelihood two ranges next to the last visit's best are enough."""
+"""With more than these two ranges next to the last visit's best are enough."""
 OPTIMISER = {"maxiter": 40, "ftol": 1e-6}
 
 
@@ -242,7 +242,7 @@ def fit_series(
     groups = [SeriesGroup.of(series, trend[part], part) for part in parts]
     try:
         with threadpool_limits(1):
-            return _fit(groups, model, series.days_between, start)
+            return _fit(groups, model, series, start)
     except (LinAlgError, ValueError, FloatingPointError):
         return None
 
@@ -271,8 +271,8 @@ def ranges_to_try(model: VarianceModel, readings: int, best_m: float) -> Floats:
     return np.asarray(np.sort(every[near]))
 
 
-def _fit(groups: list[SeriesGroup], model: VarianceModel, days: Floats, start: Fit) -> SpaceTimeFit:
-    readings = sum(len(group.value) for group in groups)
+def _fit(groups: list[SeriesGroup], model: VarianceModel, series: VisitSeries, start: Fit) -> SpaceTimeFit:
+    readings, days = len(series.samples), series.days_between
     u = np.concatenate([_start(model, start.best), prior_scores()])
     found, ranges = [], ranges_to_try(model, readings, start.best.range_m)
     for log_range in ranges:
@@ -330,4 +330,4 @@ def _sample(posterior: _Posterior, start: Floats, readings: int) -> tuple[Floats
 
 def _node_count(readings: int) -> int:
     """Nodes per range: fewer readings leave the posterior wider."""
-    return 32 if readings <= 120 else 24 if readings <= 256 else 12 if readings <= MANY_READINGS else 6
+    return 32 if readings <= 120 else 24 if readings <= 256 else 12 if readings <= MANY_READINGS else 4
