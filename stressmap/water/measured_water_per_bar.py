@@ -24,8 +24,9 @@ FACTORS: Floats = np.exp(PRIOR_LOG_SD * np.linspace(-3.0, 3.0, 73))
 """Times the water per bar taken beforehand, shape (73,): an eighth to eight times."""
 NOT_ARRIVED = 0.05
 """Share of sets of the log that never reach the trees: a judgement, no source."""
-CLEAR_SE = 2.0
-"""Standard errors by which trees must have changed, the way the book says, for the change to be measured."""
+CLEAR_SE = 3.0
+"""Standard errors by which trees must have changed, the way the book says, for the change to be measured: a
+figure that is to be sure within a factor of 1.5 cannot rest on a change known worse than to a third."""
 MEASURED_LOG_SD = math.log(1.5)
 """A figure is called measured where it is sure within a factor of 1.5: a judgement, no source."""
 

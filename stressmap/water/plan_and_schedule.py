@@ -10,11 +10,13 @@ import numpy as np
 from stressmap.core.arrays import Floats, Ints
 from stressmap.water.allocation_problem import AllocationProblem, Solution
 from stressmap.water.calendar import Calendar
+from stressmap.water.dear_hours import out_of_dear_hours
 from stressmap.water.fill_schedule import fill_schedule, join_sets
 from stressmap.water.large_neighbourhood import is_as_good, large_neighbourhood_search
 from stressmap.water.milp import HELD, bound_beside, solve_milp
 from stressmap.water.pump_habits import mend_for_pumps
 from stressmap.water.schedule import Schedule, build_schedule
+from stressmap.water.unbroken_heads import without_idle_heads
 
 ROUNDS = 2
 CLOSE = 1e-9
@@ -70,7 +72,7 @@ def plan_and_schedule(
         The higher, the earlier a valve is watered [bar].
     cheap : AllocationProblem, optional
         The same without the hours of dear power. It is kept to where that costs no relief beyond the limits
-        and no more than :data:`DEAR_SHARE` of the rest.
+        and no more than :data:`DEAR_SHARE` of the rest; of what runs in dear hours then, no set could wait.
     time_limit_s : float
         For all rounds together [s].
 
@@ -86,13 +88,16 @@ def plan_and_schedule(
     own = solve_milp(cheap, time_limit_s=max(1.0, deadline - time.monotonic()))
     best = _scheduled(cheap, calendar, urgency, own, deadline)
     most = first.past_limit, first.benefit
+    dear = tuple((pause.first, pause.last) for pause in cheap.pauses)
     if not is_as_good(problem, best.steps, *most, DEAR_SHARE):
         full = _scheduled(problem, calendar, urgency, first, deadline)
         most = problem.past_limit(full.steps), problem.benefit(full.steps)
         if not is_as_good(problem, best.steps, *most, DEAR_SHARE):
             cost = _missing_share(problem, best, most)
+            full = out_of_dear_hours(problem, calendar, full, dear)
             return Plan(_proven(problem, full.steps, first), full, first.benefit, problem, cost)
     cost = _missing_share(problem, best, most)
+    best = out_of_dear_hours(cheap, calendar, best, dear)
     return Plan(_proven(cheap, best.steps, own), best, own.benefit, cheap, cost)
 
 
@@ -126,7 +131,8 @@ def _scheduled(
         )
         allocated = solve_milp(narrowed, time_limit_s=left)
     best = join_sets(problem, calendar, large_neighbourhood_search(problem, calendar, best, first))
-    return mend_for_pumps(problem, calendar, _filled(problem, calendar, best))
+    best = mend_for_pumps(problem, calendar, _filled(problem, calendar, best))
+    return without_idle_heads(problem, calendar, best)
 
 
 def _proven(problem: AllocationProblem, steps: Ints, allocated: Solution) -> Solution:

@@ -81,6 +81,27 @@ def fault(load: Floats, days: Iterable[int], least: float, starts: int | None) -
     return float(weak + np.maximum(count - starts, 0).sum())
 
 
+def bears(pump_schedule: PumpSchedule, pump: int) -> bool:
+    """Tell whether a pump bears the sets that are scheduled on it.
+
+    Parameters
+    ----------
+    pump_schedule : PumpSchedule
+        The pump's hours.
+    pump : int
+        Which pump.
+
+    Returns
+    -------
+    bool
+    """
+    problem, calendar = pump_schedule.problem, pump_schedule.calendar
+    least = float(problem.pump_least_m3_h[pump])
+    if problem.pump_starts is None and least <= 0.0:
+        return True
+    return fault(pump_schedule.load, _days(calendar), least, problem.pump_starts) <= 0.0
+
+
 def _mend(pump_schedule: PumpSchedule, least: float, starts: int | None) -> None:
     days = _days(pump_schedule.calendar)
     now = fault(pump_schedule.load, days, least, starts)

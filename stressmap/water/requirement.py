@@ -51,7 +51,7 @@ __all__ = ["Requirement", "RequirementFacts", "requirements", "table"]
 TOLD_MM = 5.0
 """The book is named where it changes what is short by more than this [mm]."""
 YOUNG_YEARS = 4
-"""Trees planted fewer years ago have less than a full canopy."""
+"""Trees planted fewer years ago have less than a full canopy and shallow roots: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,8 @@ class Requirement:
     what the root zone lacks on the first day of the plan, NaN where that is not known; ``pulse`` are minutes
     open and closed by turns, ``rate_mm_h`` then the mean over both and ``flow_m3_h`` that of the open valve;
     ``mm_per_bar_log_sd`` is the standard error of the logarithm of ``mm_per_bar``; ``ran`` are openings and
-    closings by the log that the plan has to rest after and to keep its days from.
+    closings by the log that the plan has to rest after and to keep its days from; ``is_young`` marks trees
+    that are watered short and often.
     """
 
     valve: str
@@ -114,6 +115,7 @@ class Requirement:
     pulse: tuple[int, int] | None = None
     mm_per_bar_log_sd: float = PRIOR_LOG_SD
     ran: tuple[tuple[pd.Timestamp, pd.Timestamp], ...] = ()
+    is_young: bool = False
 
     @property
     def mean_flow_m3_h(self) -> float:
@@ -276,7 +278,7 @@ def _need(
         need_by_book_mm=float(np.maximum(0.0, by_book + later)),
         order_only=facts.read.too_few(row.block) and not facts.water.amounts_anyway,
         missing_mm=_missing_mm(row, storage, short[0], use * (facts.start - after).days - given),
-        mm_per_bar_log_sd=log_sd, ran=context.runs(row.valve),
+        mm_per_bar_log_sd=log_sd, ran=context.runs(row.valve), is_young=_is_young(place, facts),
     )  # fmt: skip
 
 
@@ -291,13 +293,16 @@ def _unknown(
     return {
         "stage": _stage(profile, facts) is None,
         "kc": profile.crop_coefficient is None,
-        "young": _without_young_shares(profile)
-        and facts.start.year - number_or(place["planted"], 0.0) < YOUNG_YEARS,
+        "young": _without_young_shares(profile) and _is_young(place, facts),
         "eto": facts.eto.source == "assumed",
         "max_hours": not np.isfinite(number_or(data["max_hours"], np.inf)),
         "kc_fitted": is_tabulated(profile) and facts.eto.climate is not None,
         "kc_table": is_tabulated(profile) and facts.eto.climate is None,
     }
+
+
+def _is_young(place: pd.Series, facts: RequirementFacts) -> bool:
+    return facts.start.year - number_or(place["planted"], 0.0) < YOUNG_YEARS
 
 
 def _without_young_shares(profile: CropProfile) -> bool:

@@ -35,6 +35,10 @@ DAYS_APART = {"micro_sprinkler": 3.0, "sprinkler": 3.0}
 SETS_A_WEEK = {"micro_sprinkler": 2, "sprinkler": 2, "flood": 1}
 """Days between two openings of a valve, and sets in seven days: common practice, no source."""
 
+YOUNG_SETS_A_WEEK = 3
+"""Sets in which young trees get what they use in a week at least, where rests leave room for so many: short and
+often, for their roots reach neither far nor deep; common practice, no source."""
+
 INTAKE_MM_H = {"clay": 5.0, "clay loam": 10.0, "loam": 15.0, "sandy loam": 25.0}
 """Basic intake of a soil, upper ends of the ranges (clay 1 to 5, clay loam 5 to 10, loam 8 to 15, sandy loam
 15 to 25 mm/h, sand more): from memory, no text read. What is over it surely runs off; a sealed surface takes
@@ -117,8 +121,8 @@ def set_rules(need: Requirement, water: Water) -> SetRules:
         useful = max(whole, min(_up(least_set_mm(need, water) / need.rate_mm_h, step, whole), most))
         period_h = max(period_h, useful * step)
     rest_h = rest_hours(need, water)
-    a_week = _by_system(water.sets_a_week, SETS_A_WEEK, need.system, math.inf)
-    apart_h = 24.0 * _by_system(water.days_apart, DAYS_APART, need.system, 0.0)
+    a_week = sets_a_week(need, water)
+    apart_h = 24.0 * days_apart(need, water)
     return SetRules(
         least_steps=max(useful, own),
         most_steps=most if max(useful, own) <= most else 0,
@@ -132,6 +136,42 @@ def set_rules(need: Requirement, water: Water) -> SetRules:
         apart_steps=math.ceil(apart_h / step - NEAR),
         by_gate=flood,
     )
+
+
+def sets_a_week(need: Requirement, water: Water) -> float:
+    """Give the most sets of a valve in seven days.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        Infinite where there is no limit.
+    """
+    return _by_system(water.sets_a_week, SETS_A_WEEK, need.system, math.inf)
+
+
+def days_apart(need: Requirement, water: Water) -> float:
+    """Give the days between two openings of a valve.
+
+    Parameters
+    ----------
+    need : Requirement
+        The valve's.
+    water : Water
+        ``[water]``.
+
+    Returns
+    -------
+    float
+        [d]; 0 where there is no limit.
+    """
+    return _by_system(water.days_apart, DAYS_APART, need.system, 0.0)
 
 
 def least_set_mm(need: Requirement, water: Water) -> float:
@@ -176,7 +216,18 @@ def most_set_hours(need: Requirement, water: Water) -> float:
         _by_system(water.most_set_hours, MOST_SET_HOURS, need.system, math.inf),
         need.max_hours,
         wet_hours(need, water),
+        _short_set_hours(need, water),
     )
+
+
+def _short_set_hours(need: Requirement, water: Water) -> float:
+    """Return the longest set of young trees: a third or so of a week's use, or the least useful set."""
+    if not need.is_young:
+        return math.inf
+    between = max(rest_hours(need, water) + 24.0, 24.0 * days_apart(need, water))
+    sets = max(1, min(YOUNG_SETS_A_WEEK, sets_a_week(need, water), math.floor(24 * WEEK_DAYS / between)))
+    week_h = need.daily_use_mm * WEEK_DAYS / need.factor / need.rate_mm_h
+    return max(week_h / sets, least_set_mm(need, water) / need.rate_mm_h)
 
 
 def most_hours(need: Requirement, water: Water) -> float:

@@ -25,6 +25,7 @@ from helpers.manners_facts import (
     TREES_IN_BLOCK,
     TREES_READ,
     WALNUT_SPAN,
+    YOUNG_YEARS,
     Ranch,
     Valve,
 )
@@ -123,9 +124,24 @@ def _length(at: At) -> Iterator[str]:
             abs(one.hours - round(one.hours)) > NEAR or not _on_the_hour(ranch, one)
         ):
             yield f"a check from {one.start} to {one.end}: no full hours"
+        if one.hours > _short_hours(at) + NEAR:
+            yield f"a set of {one.hours:g} h for young trees; at most {_short_hours(at):.2f} h"
     lengths = [one.hours for one in mine]
     if mine and max(lengths) - min(lengths) > _length_step(ranch, valve) + NEAR:
         yield f"unequal sets of {lengths} h"
+
+
+def _short_hours(at: At) -> float:
+    """Longest set of trees under four years: a third of the week's use, more where rests are long."""
+    ranch, valve = at.ranch, at.valve
+    if valve.planted is None or ranch.first.year - valve.planted >= YOUNG_YEARS:
+        return math.inf
+    apart = ranch.by_system("days_apart", DAYS_APART, valve.system, 0.0)
+    rest = max(ranch.rest_hours(valve), WALNUT_SPAN - ranch.wet_hours(valve))
+    a_week = ranch.by_system("sets_a_week", SETS_A_WEEK, valve.system, math.inf)
+    sets = max(1, min(3, a_week, 168 // max(rest + 24, 24 * apart)))
+    week = _use_mm(ranch, valve, at.row) * 7 / ranch.factor(valve) / valve.rate_mm_h
+    return max(week / sets, ranch.least_set_hours(valve), _length_step(ranch, valve))
 
 
 def _on_the_hour(ranch: Ranch, one: Span) -> bool:
@@ -185,6 +201,7 @@ def _least(at: At) -> Iterator[str]:
     """No token sets: as deep as is useful, or as much as rules, dose and hours let a set be."""
     ranch, valve, row, mine = at.ranch, at.valve, at.row, at.mine
     useful = min(ranch.least_set_hours(valve), ranch.most_set_hours(valve), _most_hours(ranch, valve, row))
+    useful = min(useful, _short_hours(at))
     if mine and min(one.hours for one in mine) < useful:
         useful = min(useful, _longest_stretch(ranch, valve))
     for one in mine:
@@ -449,6 +466,33 @@ def needless_dear_sets(ranch: Ranch, plan: list[dict], sets: list[dict], fits: F
             if not fits(plan, [*others, moved]) and not bad_manners(ranch, plan, [*others, moved]):
                 found.append(f"{one['valve']} runs from {one['start']}, could from {moved['start']}")
                 break
+    return found
+
+
+def idle_heads(ranch: Ranch, plan: list[dict], sets: list[dict], fits: Fits) -> list[str]:
+    """Checks of a block that wait for a head which is free, though they could be opened and closed then.
+
+    Each check after a gap is tried on every full hour of the gap, beside all the others as they are.
+    """
+    heads: dict[tuple[str, str, int], list[dict]] = defaultdict(list)
+    count: dict[str, int] = defaultdict(int)
+    for one in sorted(sets, key=lambda one: one["start"]):
+        valve = ranch.by_name[one["valve"]]
+        if valve.system == "flood":
+            heads[valve.block, valve.pump, count[valve.name]].append(one)
+            count[valve.name] += 1
+    found = []
+    for turn in heads.values():
+        free = turn[0]["end"]
+        for one in turn[1:]:
+            hours = (one["start"] - free) // pd.Timedelta(hours=1)
+            for by in (pd.Timedelta(hours=h) for h in range(hours, 0, -1)):
+                moved = {**one, "start": one["start"] - by, "end": one["end"] - by}
+                others = [moved if other is one else other for other in sets]
+                if not fits(plan, others) and not bad_manners(ranch, plan, others):
+                    found.append(f"{one['valve']} is opened at {one['start']}, could be at {moved['start']}")
+                    break
+            free = max(free, one["end"])
     return found
 
 

@@ -32,6 +32,7 @@ SETS_A_WEEK = {"micro_sprinkler": 2, "sprinkler": 2, "flood": 1}
 REST = {"clay loam": 48.0, "clay": 72.0}
 INTAKE = {"clay": 5.0, "clay loam": 10.0, "loam": 15.0, "sandy loam": 25.0}
 OTHER_REST, WALNUT_HOURS, WALNUT_SPAN = 24.0, 24.0, 72.0
+YOUNG_YEARS = 4
 CATCH_UP, CATCH_UP_READ, TREES_READ, TREES_IN_BLOCK = 1.3, 1.5, 3, 3
 
 

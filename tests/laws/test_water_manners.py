@@ -5,12 +5,14 @@ A hundred are looked at here; ``tests/benchmarks/manners.py`` looks at as many a
 
 import datetime as dt
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
-from helpers.manners_cases import drawn_ranch
-from helpers.manners_checker import bad_manners, needless_dear_sets
+from helpers.manners_cases import DrawnRanch, drawn_ranch
+from helpers.manners_checker import bad_manners, idle_heads, needless_dear_sets
 from helpers.manners_facts import Ranch, Valve
 from helpers.water_checker import violations
 
@@ -131,6 +133,7 @@ def test_the_checker_sees_bad_sets(sets: Sets, told: str) -> None:
         (changed("D1", rate_mm_h=2.0, soil="clay"), "does not take the rate"),
         (changed("D1", harvest="07-21"), "cut off before harvest"),
         (changed("D1", planted=2026.0), "at most 7.1"),  # first year: 0.22 of 0.90
+        (changed("D1", planted=2023.0), "for young trees; at most 17.19"),  # 49 / 0.95 / 3
         (changed("D1", stress_bar=6.0), "is not on the list to look at"),
         (changed("W3", max_hours=12.0), "at most 12 h"),
         (changed("W3", min_hours=18.0), "a token set"),
@@ -169,6 +172,70 @@ def test_the_checker_sees_two_weeks_of_water_in_one() -> None:
     bunched = judged(long, tuple(("D1", 60 * k, 14) for k in range(5)))
     assert any("42 h in the seven days from" in line and "at most 38.68" in line for line in bunched), bunched
     assert judged(long, tuple(("D1", 80 * k, 12) for k in range(4))) == []
+
+
+@pytest.mark.parametrize("seed", [305, 307, 322, 325])
+def test_nothing_that_runs_in_dear_hours_could_have_waited(seed: int) -> None:
+    """Ranches whose pumps are short of time: each set in dear hours, tried at every other hour of the plan."""
+    drawn = short_of_time(seed)
+    plan, sets = drawn.tables()
+    limits = drawn.limits()
+    assert bad_manners(drawn.facts, plan, sets) == []
+    assert violations(limits, plan, sets) == []
+    fits = partial(violations, limits)
+    assert needless_dear_sets(drawn.facts, plan, sets, fits) == []
+
+
+@pytest.mark.parametrize("seed", range(400, 416))
+def test_a_head_of_water_goes_on_from_check_to_check(seed: int) -> None:
+    """It stands only in hours in which no check can be opened and closed: crew, pump, gates and source."""
+    drawn = flooded(seed)
+    plan, sets = drawn.tables()
+    limits = drawn.limits()
+    assert bad_manners(drawn.facts, plan, sets) == []
+    assert violations(limits, plan, sets) == []
+    assert idle_heads(drawn.facts, plan, sets, partial(violations, limits)) == []
+
+
+def flooded(seed: int) -> DrawnRanch:
+    """A drawn ranch of prune on loam with all valves flooded, at 9 to 15 mm/h and dry."""
+    drawn, rng = drawn_ranch(seed), np.random.default_rng([60, seed])
+    valves = tuple(
+        replace(
+            one, system="flood", rate_mm_h=round(float(rng.uniform(9, 15)), 2), soil=None, crop="prune",
+            stress_bar=round(float(rng.uniform(2, 4)), 2), wetted_share=None, harvest=None, min_hours=0.0,
+            max_hours=float("inf"), source=None, block=f"F{k % 2}", trees=3, block_trees=6, planted=None,
+        )
+        for k, one in enumerate(drawn.facts.valves)
+    )  # fmt: skip
+    pumps = {name: round(float(rng.uniform(1.1, 2.5)) * max(v.flow_m3_h for v in valves), 1)
+             for name in drawn.facts.water["pumps"]}  # fmt: skip
+    kept = ("days", "step_hours", "crew_hours", "travel_minutes", "dear_hours", "pump_starts")
+    water = {key: drawn.facts.water[key] for key in kept if key in drawn.facts.water} | {"pumps": pumps}
+    settings = water | {"pumps": {name: f"{flow} m3/h" for name, flow in pumps.items()}}
+    return DrawnRanch(replace(drawn.facts, valves=valves, water=water), settings, drawn.target_bar)
+
+
+def test_the_checker_sees_a_head_that_stands_for_nothing() -> None:
+    """F4 is done at 14:00, F5 is opened on the next morning; with a crew only then there is no other way."""
+    told = sets_of(SOUND, (("F4", 6, 8), ("F5", 30, 8)))
+    (found,) = idle_heads(SOUND, plan_of(SOUND), told, lambda _, __: [])
+    assert "could be at 2026-07-16 14:00" in found
+    assert idle_heads(SOUND, plan_of(SOUND), told, lambda _, __: ["nobody is there"]) == []
+
+
+def short_of_time(seed: int) -> DrawnRanch:
+    """A drawn ranch with pumps that run one or two valves at once, so that dear hours cannot be left out."""
+    drawn = drawn_ranch(seed)
+    most = {one.pump: 0.0 for one in drawn.facts.valves}
+    for one in drawn.facts.valves:
+        most[one.pump] = max(most[one.pump], one.flow_m3_h)
+    pumps = {name: round(1.2 * most.get(name, 50.0), 1) for name in drawn.facts.water["pumps"]}
+    kept = ("days", "step_hours", "crew_hours", "travel_minutes")
+    own = {"pumps": pumps, "hours": ("06:00", "22:00"), "dear_hours": ("16:00", "21:00")}
+    water = {key: drawn.facts.water[key] for key in kept if key in drawn.facts.water} | own
+    settings = water | {"pumps": {name: f"{flow} m3/h" for name, flow in pumps.items()}}
+    return DrawnRanch(replace(drawn.facts, water=water), settings, drawn.target_bar)
 
 
 def test_the_checker_sees_what_could_have_waited() -> None:
