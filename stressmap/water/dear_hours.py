@@ -45,7 +45,8 @@ def out_of_dear_hours(
         moved = False
         for pump, one in enumerate(pump_schedules):
             can_wait = [s for s in sorted(one.sets) if problem.gate[s.valve] < 0]
-            moved |= any([_move(one, pump, s, so_far) for s in can_wait if so_far[s.end] > so_far[s.start]])
+            for old in can_wait:
+                moved |= so_far[old.end] > so_far[old.start] and _move(one, pump, old, so_far)
     sets = tuple(sorted(s for one in pump_schedules for s in one.sets))
     return Schedule(sets, schedule.steps)
 

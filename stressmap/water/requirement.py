@@ -51,7 +51,7 @@ __all__ = ["Requirement", "RequirementFacts", "requirements", "table"]
 TOLD_MM = 5.0
 """The book is named where it changes what is short by more than this [mm]."""
 YOUNG_YEARS = 4
-"""Trees planted fewer years ago have less than a full canopy and shallow roots: common practice, no source."""
+"""Trees planted fewer years ago have no full canopy and shallow roots: common practice, no source."""
 
 
 @dataclass(frozen=True)

@@ -35,9 +35,10 @@ DAYS_APART = {"micro_sprinkler": 3.0, "sprinkler": 3.0}
 SETS_A_WEEK = {"micro_sprinkler": 2, "sprinkler": 2, "flood": 1}
 """Days between two openings of a valve, and sets in seven days: common practice, no source."""
 
-YOUNG_SETS_A_WEEK = 3
-"""Sets in which young trees get what they use in a week at least, where rests leave room for so many: short and
-often, for their roots reach neither far nor deep; common practice, no source."""
+YOUNG_SETS_A_WEEK, YOUNG_LEAST = 3, 0.5
+"""Sets in which young trees get what they use in a week at least, where rests leave room, and the share of
+the least useful depth that they may be held to: short and often, for their roots reach neither far nor deep;
+common practice, no source."""
 
 INTAKE_MM_H = {"clay": 5.0, "clay loam": 10.0, "loam": 15.0, "sandy loam": 25.0}
 """Basic intake of a soil, upper ends of the ranges (clay 1 to 5, clay loam 5 to 10, loam 8 to 15, sandy loam
@@ -221,13 +222,13 @@ def most_set_hours(need: Requirement, water: Water) -> float:
 
 
 def _short_set_hours(need: Requirement, water: Water) -> float:
-    """Return the longest set of young trees: a third or so of a week's use, or the least useful set."""
+    """Return the longest set of young trees: a third or so of a week's use, or half a least useful set."""
     if not need.is_young:
         return math.inf
     between = max(rest_hours(need, water) + 24.0, 24.0 * days_apart(need, water))
     sets = max(1, min(YOUNG_SETS_A_WEEK, sets_a_week(need, water), math.floor(24 * WEEK_DAYS / between)))
     week_h = need.daily_use_mm * WEEK_DAYS / need.factor / need.rate_mm_h
-    return max(week_h / sets, least_set_mm(need, water) / need.rate_mm_h)
+    return max(week_h / sets, YOUNG_LEAST * least_set_mm(need, water) / need.rate_mm_h)
 
 
 def most_hours(need: Requirement, water: Water) -> float:

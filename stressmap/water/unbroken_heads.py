@@ -55,7 +55,8 @@ def without_idle_heads(problem: AllocationProblem, calendar: Calendar, schedule:
         moved = False
         for turn in _turns_of_heads(problem, [s for one in pump_schedules for s in one.sets]):
             pump = int(problem.pump[turn[0].valve])
-            moved |= any([_earlier(pump_schedules[pump], pump, one, turn[0].start) for one in turn[1:]])
+            for one in turn[1:]:
+                moved |= _earlier(pump_schedules[pump], pump, one, turn[0].start)
     return Schedule(tuple(sorted(s for one in pump_schedules for s in one.sets)), schedule.steps)
 
 

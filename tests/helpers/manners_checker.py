@@ -141,7 +141,7 @@ def _short_hours(at: At) -> float:
     a_week = ranch.by_system("sets_a_week", SETS_A_WEEK, valve.system, math.inf)
     sets = max(1, min(3, a_week, 168 // max(rest + 24, 24 * apart)))
     week = _use_mm(ranch, valve, at.row) * 7 / ranch.factor(valve) / valve.rate_mm_h
-    return max(week / sets, ranch.least_set_hours(valve), _length_step(ranch, valve))
+    return max(week / sets, ranch.least_set_hours(valve) / 2, _length_step(ranch, valve))
 
 
 def _on_the_hour(ranch: Ranch, one: Span) -> bool:

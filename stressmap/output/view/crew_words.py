@@ -54,6 +54,8 @@ class Turn:
         Whether its pressure, filter, emitters and flow are to be looked at before it is opened.
     look_why : tuple of str
         Codes of why: ``"drier_than_block"``, ``"not_relieved"``, ``"witnesses_apart"``.
+    pulse : tuple of (float, float) or None
+        Minutes that a timer opens and closes it by turns, for ``manner_words.pulse_words``.
     """
 
     row: dict[str, Any]
@@ -67,6 +69,7 @@ class Turn:
     block_trees: int = 0
     look_first: bool = False
     look_why: tuple[str, ...] = ()
+    pulse: tuple[float, float] | None = None
 
     @property
     def past_limit(self) -> bool:
@@ -125,9 +128,15 @@ def turns(content: Content) -> list[Turn]:
             block_trees=in_block.get(row["block"], 0),
             look_first=bool(plans.get(row["valve"], {}).get("inspect")),
             look_why=tuple(plans.get(row["valve"], {}).get("inspect") or ()),
+            pulse=_pulse(sets.get(row["valve"], [])),
         )
         for row in rows(content.valves)
     ]
+
+
+def _pulse(sets: list[dict[str, Any]]) -> tuple[float, float] | None:
+    on, off = (sets[0].get(name) if sets else None for name in ("pulse_on_min", "pulse_off_min"))
+    return None if on is None or off is None else (float(on), float(off))
 
 
 def side_of(zone: BaseGeometry, block: BaseGeometry | None) -> str:

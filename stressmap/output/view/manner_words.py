@@ -1,23 +1,32 @@
-"""What a water plan does with the hours of dear power, and which valves run in pulses, in words."""
+"""Hours of dear power, valves that run in pulses, and heads of water that stand, in words."""
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Protocol
 
+from stressmap.water.unbroken_heads import rests_of_heads
 from stressmap.water.water_plan import Advice
 
 NOTHING = 5e-4
 """Under this share of the relief leaving out the dear hours is said to cost nothing."""
 
 
-class SaysShares(Protocol):
-    """Words of a plan: texts by key, and parts of an amount."""
+class Says(Protocol):
+    """Texts by key."""
 
     def __call__(self, key: str, /, **values: object) -> str:
         """Look up a text and fill it in."""
 
+
+class SaysShares(Says, Protocol):
+    """Words of a plan: texts by key, parts of an amount, and days."""
+
     def share(self, share: float) -> str:
         """Write a part of an amount [1] as per cent."""
+
+    def weekday(self, day: dt.date) -> str:
+        """Write a date with its day of the week."""
 
 
 def dear_lines(advice: Advice, words: SaysShares) -> list[str]:
@@ -65,3 +74,50 @@ def pulse_lines(advice: Advice, words: SaysShares) -> list[str]:
         if need.pulse and steps
     ]
     return [words("plan.pulsed", valves=", ".join(told))] if told else []
+
+
+def pulse_words(on: float, off: float, words: Says) -> str:
+    """Say how a valve is pulsed, short enough for a cell of a timetable.
+
+    Parameters
+    ----------
+    on, off : float
+        Minutes open and closed by turns: ``pulse_on_min`` and ``pulse_off_min`` of the timetable.
+    words : Says
+        Language, of the water plan.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from stressmap.output.view.plan_words import WaterWords
+    >>> pulse_words(22.0, 8.0, WaterWords("en"))
+    'timer: 22 min on, 8 min off'
+    """
+    return words("table.pulse", on=round(on), off=round(off))
+
+
+def head_lines(advice: Advice, words: SaysShares) -> list[str]:
+    """Say where a head of water stands between two checks of a block, so that ditch water is ordered by it.
+
+    Parameters
+    ----------
+    advice : Advice
+        A finished plan.
+    words : SaysShares
+        Language.
+
+    Returns
+    -------
+    list of str
+        A line for each block.
+    """
+    clock, case = advice.case.calendar.clock, advice.case
+    told: dict[str, list[str]] = {}
+    for rest in rests_of_heads(case.problem, advice.timetable):
+        begin, end = clock(rest.first), clock(rest.last)
+        said = (f"{words.weekday(moment.date())} {moment:%H:%M}" for moment in (begin, end))
+        told.setdefault(case.requirements[rest.valve].block, []).append(" \N{EN DASH} ".join(said))
+    return [words("plan.head_rests", block=block, times="; ".join(rests)) for block, rests in told.items()]

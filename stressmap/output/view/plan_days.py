@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from itertools import groupby
 
+from stressmap.output.view.manner_words import pulse_words
 from stressmap.output.view.quantities import duration
 from stressmap.output.view.water_words import Section, WaterWords
 from stressmap.water.pump_schedule import Set
@@ -36,7 +37,7 @@ def days(advice: Advice, words: WaterWords) -> tuple[Section, ...]:
 
     sets = sorted(advice.timetable.sets, key=place)
     pumps = len({place(one)[1] for one in sets}) > 1
-    looked = any(case.requirements[one.valve].inspect for one in sets)
+    looked = any(_note(case.requirements[one.valve], words) for one in sets)
     heads = ["opens", "closes", "valve", "block", *(["pump"] if pumps else []), "hours", "depth", "volume"]
     named = tuple(words(f"table.{head}") for head in heads) + ((words("table.look"),) if looked else ())
     return tuple(
@@ -57,13 +58,15 @@ def _row(
     times = (words.clock(calendar.clock(moment), day) for moment in (one.start, one.end))
     pump = (case.pumps[case.problem.pump[one.valve]] or NO_PUMP,) if pumps else ()
     amounts = _amounts(need, hours, words)
-    return (*times, need.valve, need.block, *pump, *amounts, *((_look(need, words),) if looked else ()))
+    return (*times, need.valve, need.block, *pump, *amounts, *((_note(need, words),) if looked else ()))
 
 
 def _amounts(need: Requirement, hours: float, words: WaterWords) -> tuple[str, str, str]:
-    depth, water = need.rate_mm_h * hours, need.flow_m3_h * hours
+    depth, water = need.rate_mm_h * hours, need.mean_flow_m3_h * hours
     return duration(hours, words.plain), words.known(depth, "depth"), words.known(water, "volume")
 
 
-def _look(need: Requirement, words: WaterWords) -> str:
-    return words("table.look_first") if need.inspect else ""
+def _note(need: Requirement, words: WaterWords) -> str:
+    """Return what is to be minded at a set: that the valve is looked at first, and its pulses."""
+    told = [words("table.look_first")] if need.inspect else []
+    return ", ".join(told + ([pulse_words(*need.pulse, words)] if need.pulse else []))

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from stressmap.output.view.crop_words import begun
-from stressmap.output.view.manner_words import dear_lines, pulse_lines
+from stressmap.output.view.manner_words import dear_lines, head_lines, pulse_lines
 from stressmap.output.view.plan_days import days
 from stressmap.output.view.plan_dry import FROM_MEMORY, dry_at_risk, left_dry
 from stressmap.output.view.plan_limits import short_of, what_binds
@@ -178,7 +178,8 @@ def outline(advice: Advice, words: WaterWords, most: int) -> list[str]:
         return [*lines, words("plan.empty", why=why)]
     if not advice.by_factor.agree:
         lines += _by_factor(advice, words, most)
-    lines += [*pulse_lines(advice, words), *dear_lines(advice, words), overdue(advice, words)]
+    lines += [*pulse_lines(advice, words), *head_lines(advice, words), *dear_lines(advice, words)]
+    lines.append(overdue(advice, words))
     if advice.solution.stopped:
         seconds = f"{advice.terms.water.time_limit_s:g}"
         lines.append(words(f"plan.stopped_{advice.solution.stopped}", seconds=seconds))

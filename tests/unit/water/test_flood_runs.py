@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -12,12 +13,16 @@ import pytest
 from helpers.water_cases import PLAIN, need, terms
 
 from stressmap.core.settings import Water
+from stressmap.output.view.manner_words import head_lines
+from stressmap.output.view.plan_words import WaterWords
 from stressmap.water.alternatives import driest_first, equal_share
 from stressmap.water.flood_runs import gate_order, runs_of_checks, waits_for_head
 from stressmap.water.formulation import formulate
 from stressmap.water.milp import solve_milp
+from stressmap.water.pump_schedule import Set
 from stressmap.water.requirement import Requirement
 from stressmap.water.schedule import Schedule, whole_runs
+from stressmap.water.unbroken_heads import rests_of_heads, without_idle_heads
 from stressmap.water.water_plan import advise, plan_table, timetable_table
 from stressmap.water.water_sources import ValveSupply
 
@@ -94,3 +99,39 @@ def test_runs_in_part_are_taken_away() -> None:
     assert problem.whole_runs(np.array([14, 16, 0])).tolist() == [14, 16, 0]
     kept = Schedule((), np.array([14, 14, 0]))
     assert whole_runs(problem, kept) is kept
+
+
+def test_a_head_goes_on_through_the_night_and_where_nobody_turns_checks_then_the_plan_says_so() -> None:
+    """Four checks of 7 h one after another are 28 h. With a crew from 5 to 21 two fit a day: the head stands
+    from 19 or later to 5 on the next day; a set of 7 h between 21 and 5 could not be closed.
+    """
+    checks = [check(k) for k in range(4)]
+    for own, rests in (({}, 0), ({"crew_hours": ["05:00", "21:00"]}, 1)):
+        plan = water(4 * 840.0, **own)
+        made = advise(formulate(checks, plan, DAY, ZONE), terms(plan, DAY))
+        sets = timetable_table(made).sort_values("start")
+        gaps = [(b.start - a.end).total_seconds() / 3600 for a, b in pairwise(sets.itertuples())]
+        assert len(sets) == 4
+        assert sum(gap > 0 for gap in gaps) == rests
+        lines = [line for language in ("en", "es") for line in head_lines(made, WaterWords(language))]
+        assert len(lines) == 2 * rests
+        if rests:
+            assert max(gaps) <= 10, "the night, and hours too few for another check"
+            assert "stands from Thu Jul 16" in lines[0]
+            assert "05:00" in lines[0]
+            assert "se detiene (jue 16 jul" in lines[1]
+
+
+def test_a_check_that_waits_for_nothing_is_opened_as_soon_as_the_head_is_free() -> None:
+    """By hand: the second of two checks moved 24 h later comes back to where the first one ends."""
+    plan = water(2 * 840.0)
+    case = formulate([check(0), check(1)], plan, DAY, ZONE)
+    length = 7 * 2 * case.calendar.cells_per_step
+    late = (Set(0, length, 0), Set(length + 48, 2 * length + 48, 1))
+    schedule = Schedule(late, np.array([14, 14]))
+    assert [(rest.first, rest.last) for rest in rests_of_heads(case.problem, schedule)] == [
+        (length, length + 48)
+    ]
+    closed = without_idle_heads(case.problem, case.calendar, schedule)
+    assert closed.sets == (Set(0, length, 0), Set(length, 2 * length, 1))
+    assert rests_of_heads(case.problem, closed) == []

@@ -85,6 +85,22 @@ def test_very_dry_prune_in_july_and_young_trees_get_small_sets() -> None:
         assert sets["mm"].max() * 0.95 <= full * most + 0.01
 
 
+@pytest.mark.parametrize(("system", "least"), [("drip", 3), ("micro_sprinkler", 2)])
+def test_young_trees_are_watered_short_and_often(system: str, least: int) -> None:
+    """What trees under four years use in a week comes in three sets, two by micro-sprinklers (three days
+    apart): common practice, no source. Full-grown ones of the same need may get it in fewer.
+    """
+    ranch = Ranch().block("Y", "prune", 1.0, planted=2024.0, irrigation=system)
+    made = ranch.block("F", "prune", 1.0, irrigation=system).plan()
+    count = timetable_table(made).groupby("valve")["hours"].agg(["size", "max"])
+    need = made.case.requirements[0]
+    assert need.is_young
+    assert count.loc["Y1", "size"] >= least
+    depth = max(need.daily_use_mm * 7 / least, {"drip": 4.0, "micro_sprinkler": 10.0}[system] * need.factor)
+    assert count.loc["Y1", "max"] * need.rate_mm_h * need.factor <= depth + 0.5 * need.rate_mm_h
+    assert count.loc["F1", "max"] > count.loc["Y1", "max"]
+
+
 def test_one_leaf_does_not_decide_on_107_mm() -> None:
     """A week's dose is 1.3 times the crop's use, 1.5 with three trees read: common practice, no source."""
     ranch = Ranch().block("P", "prune", 9.0)

@@ -10,7 +10,8 @@ import pytest
 from helpers.water_cases import PLAIN, need, terms
 
 from stressmap.core.settings import Water
-from stressmap.output.view.manner_words import pulse_lines
+from stressmap.output.view.manner_words import pulse_lines, pulse_words
+from stressmap.output.view.plan_days import days
 from stressmap.output.view.plan_words import WaterWords
 from stressmap.water.formulation import formulate
 from stressmap.water.pulses import pulse_minutes, with_pulses
@@ -105,3 +106,21 @@ def test_a_pump_that_is_too_small_for_the_open_valve_cannot_feed_it() -> None:
     """150 m3/h are more than its mean of 100 and less than the 200 that it takes while it is open."""
     case = formulate([sprinkler(), need(1)], settings(pump="150 m3/h"), DAY, ZONE)
     assert case.barred[0] == "over_pump"
+
+
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [("en", "timer: 15 min on, 15 min off"), ("es", "temporizador: 15 min abierta, 15 min cerrada")],
+)
+def test_each_set_of_a_pulsed_valve_is_noted_in_its_row_with_the_water_it_brings(
+    language: str, said: str
+) -> None:
+    """The row's water is that of the mean: half of 200 m3/h over the hours from opening to closing."""
+    made = advice(sprinkler(), settings())
+    words = WaterWords(language, "metric")
+    assert pulse_words(15.0, 15.0, words) == said
+    found = {row[2]: row for day in days(made, words) for row in day.rows}
+    assert found["V1"][-1] == said
+    assert found["V2"][-1] == ""
+    hours = timetable_table(made).set_index("valve").loc["V1", "hours"]
+    assert f"{100.0 * hours:,.0f}" in found["V1"][-2]
