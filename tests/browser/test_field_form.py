@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import datetime as dt
 import functools
 import io
@@ -26,6 +27,7 @@ from selenium.webdriver.support.wait import WebDriverWait
 
 from stressmap.core import settings
 from stressmap.core.sources import InputSource
+from stressmap.intake.photographed_codes import tables_in
 from stressmap.intake.readings import read_readings
 from stressmap.jobs.form import form
 
@@ -392,6 +394,13 @@ def test_where_nothing_can_be_shared_files_are_saved_and_text_is_shown(phone: Ph
     phone.tap("a[download]", "readings_2026-07-14")
     WebDriverWait(phone.page.driver, 20).until(lambda _: list(tmp_path.glob("readings_2026-07-14_*.csv")))
     saved = next(tmp_path.glob("readings_*.csv")).read_text(encoding="utf-8")
+    phone.tap("#screen .wide", "Not yet")
+    phone.tap("#codes")
+    phone.says("Code 1 of 1")
+    picture = base64.b64decode(phone.page.cdp("Page.captureScreenshot", format="png")["data"])
+    (table,) = tables_in(InputSource.of_bytes(picture, "screen.png"))
+    assert table.filled().decode() == saved
+    phone.tap("#codes-done")
     phone.tap("#screen .wide", "Not yet")
     phone.tap("#text")
     assert phone.wait("document.querySelector('#screen textarea').value") == saved

@@ -62,9 +62,9 @@ const linterOptions = { reportUnusedDisableDirectives: "error" };
 // What decides, apart from the page: not even `document` may be named there.
 const pure = ["geometry", "listing", "placement", "quantities", "standing"].map((name) => `stressmap/output/web/map/${name}.js`);
 
-const formPure = ["checks", "clock", "export_csv", "pad", "places", "record", "words"].map((name) => `stressmap/output/web/form/${name}.js`);
+const formPure = ["checks", "clock", "export_csv", "pad", "places", "qr", "record", "words"].map((name) => `stressmap/output/web/form/${name}.js`);
 const worker = "stressmap/output/web/form/offline.js";
-const onPhones = ["File", "Intl", "URL", "document", "fetch", "navigator", "performance", "window"];
+const onPhones = ["Blob", "CompressionStream", "File", "Intl", "Response", "TextEncoder", "URL", "document", "fetch", "navigator", "performance", "window"];
 
 export default [
   {

@@ -15,7 +15,8 @@ from stressmap.output.web.form_data import FormContent, form_data
 
 MODULES = (
     "main.js", "page.js", "trees.js", "reading.js", "valves.js", "hand_over.js", "warned.js", "log.js",
-    "record.js", "export_csv.js", "checks.js", "clock.js", "pad.js", "places.js", "words.js",
+    "record.js", "export_csv.js", "checks.js", "clock.js", "pad.js", "places.js", "words.js", "codes.js",
+    "codes_screen.js", "qr.js",
 )  # fmt: skip
 """Scripts of the page, ES modules; ``main.js`` uses all others."""
 AS_THEY_ARE = (*MODULES, "form.css", "icon-192.png", "icon-512.png")

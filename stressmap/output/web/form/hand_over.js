@@ -1,4 +1,5 @@
 // Handing over: by the phone's own sheet, else as files, else as text. Nothing is taken off the phone by it.
+import { canPack, showCodes } from "./codes_screen.js";
 import { readingsCsv, valveTimesCsv } from "./export_csv.js";
 import { app, byId, clockOf, hooks, key, make, now, show, storeAndDraw, tell, today, word, zone } from "./page.js";
 import { everything, inBags, versionsOf, waiting } from "./record.js";
@@ -70,9 +71,14 @@ async function copy(text, id) {
 
 // Only who looks can tell whether a file or a text has arrived.
 export function arrivedScreen({ versions, way, parts }) {
-  const shownParts = way === "text" ? parts.map(textPart) : asFiles(parts).map(link);
+  const shownParts = way === "files" ? asFiles(parts).map(link) : parts.map(textPart);
   return make("div", { class: "card" }, make("h2", { text: word(`hand.${way}_title`) }), ...shownParts, make("p", { class: "ask", text: word("hand.arrived") }),
     key(word("key.arrived"), () => handed(versions, way), { class: "main wide", id: "arrived" }), key(word("key.not_yet"), () => show("hand_over"), { class: "wide" }));
+}
+
+function asCodes() {
+  const due = chosen();
+  return showCodes(due, versionsOf(due));
 }
 
 const canShare = () => Boolean(navigator.canShare && navigator.canShare({ files: [new File(["a"], "a.csv", { type: "text/csv" })] }));
@@ -85,7 +91,7 @@ function lastTime() {
 export function handOverScreen() {
   const due = chosen(), count = due.readings.length + due.sets.length, bags = inBags(app.work.readings).length;
   const keys = canShare() ? [key(word("key.share"), share, { class: "main wide", id: "share" }), key(word("key.files"), download, { class: "wide", id: "files" })] : [key(word("key.files"), download, { class: "main wide", id: "files" })];
-  const ways = count ? [...keys, key(word("key.text"), asText, { class: "wide", id: "text" })] : [];
+  const ways = count ? [...keys, ...(canPack() ? [key(word("key.codes"), asCodes, { class: "wide", id: "codes" })] : []), key(word("key.text"), asText, { class: "wide", id: "text" })] : [];
   const again = shown.all || (!everything(app.work).readings.length && !everything(app.work).sets.length) ? null : key(word("key.everything"), () => { shown.all = true; hooks.draw(); }, { class: "wide", id: "everything" });
   return make("div", {}, make("section", { class: "card" }, make("h2", { text: word(shown.all ? "hand.all_title" : "hand.title") }),
     make("p", { class: "figure small", text: String(count) }), make("p", { text: word("hand.counts", { readings: due.readings.length, sets: due.sets.length }) }),

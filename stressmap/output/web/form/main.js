@@ -1,6 +1,7 @@
 // Starts the page and keeps it in step with clock, position and store.
 import { bagged, clock } from "./clock.js";
 import { outsideWindow } from "./checks.js";
+import { codesScreen } from "./codes_screen.js";
 import { arrivedScreen, handOverScreen } from "./hand_over.js";
 import { EventLog, randomId } from "./log.js";
 import { app, byId, hooks, key, make, now, refold, show, store, tell, word, zone } from "./page.js";
@@ -12,9 +13,9 @@ import { newSetScreen, setScreen, valvesScreen } from "./valves.js";
 
 const SCREENS = {
   trees: treesScreen, day: dayScreen, tree: treeScreen, new_tree: newTreeScreen, reading: readingScreen, doubt: doubtScreen, note: noteScreen,
-  valves: valvesScreen, set: setScreen, new_set: newSetScreen, hand_over: handOverScreen, arrived: arrivedScreen,
+  valves: valvesScreen, set: setScreen, new_set: newSetScreen, hand_over: handOverScreen, arrived: arrivedScreen, codes: codesScreen,
 };
-const TABS = { trees: ["trees", "day", "tree", "new_tree", "reading", "doubt", "note"], valves: ["valves", "set", "new_set"], hand_over: ["hand_over", "arrived"] };
+const TABS = { trees: ["trees", "day", "tree", "new_tree", "reading", "doubt", "note"], valves: ["valves", "set", "new_set"], hand_over: ["hand_over", "arrived", "codes"] };
 const LOOK_MS = 20000;
 const LANGUAGE = "stressmap-form language";
 
