@@ -82,7 +82,7 @@ class RecalledVisits:
             "with_bar": r.with_bar,
             "without_bar": r.without_bar,
         }
-        said = [Note.of("memory_helped" if helped else "memory_hardly_helped", **told)]
+        said = [Note.of("memory_helped", **told) if helped else Note.of("memory_hardly_helped", **told)]
         if self.news:
             said.append(Note.of("memory_news", blocks=self.news))
         return tuple(said)

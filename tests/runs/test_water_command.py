@@ -139,7 +139,7 @@ def test_the_text_is_in_both_languages(stressmap, ranch, tmp_path):
     stressmap("water", ranch, "--out", tmp_path / "plan", "--quiet")
     text = (tmp_path / "plan" / "water_plan.txt").read_text(encoding="utf-8")
     assert "Water rights, curtailment orders and local codes" in text
-    assert "Los derechos de agua, las órdenes de recorte y los reglamentos locales" in text
+    assert "Los derechos de agua, las restricciones y los reglamentos locales" in text
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 
 from stressmap.core.units import M3_PER
@@ -53,13 +52,13 @@ def print_advice(
     if any(set(need.assumed) & DECIDES for need in advice.case.requirements[:SHOWN]):
         console.print(words("table.starred"), markup=False)
     console.print()
-    console.print(_sets(advice, words))
+    console.print(_sets(advice, words, console.width))
     _more(len(advice.timetable.sets) - SHOWN_SETS, "more_sets", words, console)
     for section in others:
         console.print()
         console.print(section.title, markup=False)
         if section.heads:
-            console.print(_ways(section))
+            console.print(_ways(section, console.width))
         _lines(section.lines, console)
 
 
@@ -71,15 +70,6 @@ def _more(count: int, name: str, words: WaterWords, console: Console) -> None:
 def _lines(lines: tuple[str, ...], console: Console) -> None:
     for line in lines:
         console.print(f"- {line}", markup=False)
-
-
-def _table(left: tuple[str, ...], right: tuple[str, ...]) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in left:
-        table.add_column(name, overflow="fold")
-    for name in right:
-        table.add_column(name, justify="right", no_wrap=True)
-    return table
 
 
 def _valves(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None, width: int) -> Table:
@@ -95,7 +85,7 @@ def _valves(advice: Advice, words: WaterWords, trees: Mapping[str, int] | None, 
         one = (*amount, status) if trees is None else (str(trees.get(valve, 0)), *amount, sure, status)
         cells.append((valve, *one))
     heads, last = [words(f"table.{name}") for name in names], len(names) - 1
-    return narrow_table(heads, cells, width, right=range(1, last), breaks={last})
+    return narrow_table(heads, cells, width, right=range(1, last), breaks={0, last})
 
 
 def _valve_cells(row: Any, why: str, words: WaterWords) -> list[str]:
@@ -124,27 +114,21 @@ def _status(row: Any, why: str, words: WaterWords) -> str:
     return words(f"status.{'watered' if row.hours > 0 else why}")
 
 
-def _sets(advice: Advice, words: WaterWords) -> Table:
-    table = _table(
-        tuple(words(f"table.{name}") for name in ("opens", "closes", "pump", "valve")),
-        (words("table.hours"),),
-    )
-    rows = timetable_table(advice)
-    row: Any
-    for row in rows.head(SHOWN_SETS).itertuples():
-        table.add_row(
-            words.plain.weekday(row.start), words.plain.weekday(row.end), escape(row.pump or "-"),
-            escape(row.valve),
+def _sets(advice: Advice, words: WaterWords, width: int) -> Table:
+    heads = [words(f"table.{name}") for name in ("opens", "closes", "pump", "valve", "hours")]
+    rows: Any = timetable_table(advice).head(SHOWN_SETS).itertuples()
+    cells = [
+        (
+            words.plain.weekday(row.start), words.plain.weekday(row.end), row.pump or "-", str(row.valve),
             words.quantity(row.hours, "hours"),
-        )  # fmt: skip
-    return table
+        )
+        for row in rows
+    ]  # fmt: skip
+    return narrow_table(heads, cells, width, right={4}, breaks={2, 3})
 
 
-def _ways(section: Section) -> Table:
-    table = _table(section.heads[:1], section.heads[1:])
-    for row in section.rows:
-        table.add_row(*row)
-    return table
+def _ways(section: Section, width: int) -> Table:
+    return narrow_table(section.heads, section.rows, width, right=range(1, len(section.heads)), breaks={0})
 
 
 def print_curve(curve: WaterValueCurve, words: WaterWords, console: Console) -> None:
@@ -162,23 +146,17 @@ def print_curve(curve: WaterValueCurve, words: WaterWords, console: Console) -> 
     factor = M3_PER_ML / M3_PER[words.large]
     unit = words.unit(words.large)
     console.print(words("curve.title"), markup=False)
-    table = _table(
-        (),
-        (
-            words("curve.water"),
-            words("curve.relief"),
-            words("curve.per_ml", unit=unit),
-            words("curve.served"),
-        ),
-    )
-    table.add_column("")
+    heads = [words("curve.water"), words("curve.relief"), words("curve.per_ml", unit=unit),
+             words("curve.served"), ""]  # fmt: skip
+    cells = []
     for k, point in enumerate(curve.points):
         filled = round(BAR_CELLS * point.share)
         mark = " <" if k == curve.knee else ""
         more = words.share(point.per_ml / factor) if k + 1 < len(curve.points) else "-"
-        table.add_row(
-            words.quantity(point.water_m3, "volume"), words.share(point.share), more, str(point.served),
-            "#" * filled + "." * (BAR_CELLS - filled) + mark,
-        )  # fmt: skip
+        bar = "#" * filled + "." * (BAR_CELLS - filled) + mark
+        cells.append(
+            (words.quantity(point.water_m3, "volume"), words.share(point.share), more, str(point.served), bar)
+        )
+    table = narrow_table(heads, cells, console.width, right=range(4), breaks=())
     console.print(table)
     console.print(knee_sentence(curve, words), markup=False)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 
 from stressmap.output.terminal.narrow_table import narrow_table
@@ -79,15 +78,12 @@ def _print_change(content: Content, order: list[Turn], words: Words, console: Co
     if content.previous_visit is None or "gauge_change_bar" not in content.valves:
         return
     console.print(words("moved.since", date=words.date(content.previous_visit)), markup=False)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column(words("terminal.valve"), no_wrap=True)
-    for name in HEADS:
-        table.add_column(words(f"moved.{name}"), justify="left" if name == "word" else "right")
-    for turn in order[:SHOWN]:
-        cells = change_cells(turn.row, words)
-        if cells is not None:
-            table.add_row(escape(str(turn.row["valve"])), *cells)
-    console.print(table)
+    told = [(str(turn.row["valve"]), change_cells(turn.row, words)) for turn in order[:SHOWN]]
+    cells = [(valve, *change) for valve, change in told if change is not None]
+    heads = [words("terminal.valve"), *(words(f"moved.{name}") for name in HEADS)]
+    word = 1 + HEADS.index("word")
+    right = set(range(1, len(heads))) - {word}
+    console.print(narrow_table(heads, cells, console.width, right=right, breaks={0, word}))
 
 
 def _table(content: Content, order: list[Turn], words: Words, width: int) -> Table:
@@ -105,7 +101,7 @@ def _table(content: Content, order: list[Turn], words: Words, width: int) -> Tab
     heads = [words("trees.head" if name == "trees" else f"terminal.{name}") for name in names]
     rows_shown = [_cells(turn, words, planned=planned) for turn in order[:SHOWN]]
     left = {names.index(name) for name in ("valve", "block", "priority")}
-    breaks = {names.index(name) for name in ("block", "priority")}
+    breaks = {names.index(name) for name in ("valve", "block", "priority")}
     return narrow_table(heads, rows_shown, width, right=set(range(len(names))) - left, breaks=breaks)
 
 
