@@ -109,15 +109,18 @@ VALVES = pa.DataFrameSchema(
         "source": TEXT,
         "gate": _number(),
         "checked": TEXT,
+        "riser_x_m": _number(),
+        "riser_y_m": _number(),
         "geometry": pa.Column("geometry"),
     },
     strict=True,
     ordered=True,
     name="valves",
-    metadata={"version": 3},
+    metadata={"version": 4},
 )
 """A row per valve zone in the working CRS; ``block`` as the file says, empty where siting must find it;
-``gate`` along its ditch, 1 the first; ``checked`` the day on which flow or pressure was last measured."""
+``gate`` along its ditch, 1 the first; ``checked`` the day on which flow or pressure was last
+measured; ``riser_x_m`` and ``riser_y_m`` where its riser stands, in the working CRS."""
 
 WEATHER = pa.DataFrameSchema(
     {

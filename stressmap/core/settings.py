@@ -104,6 +104,7 @@ class Files(Part):
     weather: InputFile | None = None
     irrigation: SeveralFiles | None = None
     attributes: InputFile | None = None
+    roads: InputFile | None = None
 
 
 class Visit(Part):

@@ -27,11 +27,19 @@ from stressmap.intake.block_attributes import (
 from stressmap.intake.block_cells import names_of, positive
 from stressmap.intake.block_words import system_of, unknown_words
 from stressmap.intake.columns import Table, match
+from stressmap.intake.drawn_layers import DrawnLayer
 from stressmap.intake.drawn_outlines import drawn_of, finished, workable
 from stressmap.intake.heading_recognition import Field, ended, names
 from stressmap.intake.outline_names import OutlineFile
 from stressmap.intake.outline_pieces import pieces_joined
 from stressmap.intake.polygon_files import Outlines
+from stressmap.intake.riser_points import (
+    near_zones,
+    point_layers,
+    riser_spots,
+    spots_of_columns,
+    without_points,
+)
 from stressmap.intake.unread_columns import columns_of
 from stressmap.intake.working_crs import working_crs
 
@@ -120,6 +128,8 @@ VALVE_FIELDS = {
     "gate": Field(
         names("gate_no gate_number check_no compuerta numero_de_compuerta orden_de_compuerta boquera")
     ),
+    "riser_lon": Field(names("lon_riser riser_longitude hidrante_lon lon_hidrante longitud_hidrante")),
+    "riser_lat": Field(names("lat_riser riser_latitude hidrante_lat lat_hidrante latitud_hidrante")),
     "checked": Field(names("checked_on flow_checked revisada revisado fecha_revision fecha_de_revision")),
 }
 _RATE_MM_H = {"mm/h": 1.0, "in/h": MM_PER_INCH}
@@ -274,13 +284,15 @@ def read_valves(
     """
     file, notes = OutlineFile.of(given), NoteList()
     source = file.source
-    outlines = notes.keep(pieces_joined(file.read(), VALVE_FIELDS, columns or {}, "valve"))
+    outlines, points = without_points(file.read(), VALVE_FIELDS, columns or {})
+    outlines = notes.keep(pieces_joined(outlines, VALVE_FIELDS, columns or {}, "valve"))
     outlines = notes.keep(file.named(outlines, VALVE_FIELDS, columns or {}, "valve"))
     table = match(outlines.sheet, VALVE_FIELDS, columns or {}, required=("valve",))
     read = notes.keep(columns_of(outlines.sheet, table, VALVE_FIELDS, columns or {}))
     notes.count(RowCounts.of(table.where, "valves", outlines.sheet.rows, outlines.sheet.told, columns=read))
-    made = {
-        "valve": names_of(table, "valve", unique=True, folded=True),
+    named = names_of(table, "valve", unique=True, folded=True)
+    made: dict[str, Any] = {
+        "valve": named,
         "block": [None if text in {None, *replaced} else text for text in _folded_text(table, "block")],
         "rate_mm_h": positive(table, "rate") * _RATE_MM_H[table.unit("rate") or "mm/h"],
         "flow_m3_h": positive(table, "flow") * M3_H_PER[table.unit("flow") or "m3/h"],
@@ -292,8 +304,24 @@ def read_valves(
         "checked": _dates(table, "checked"),
     }
     with workable(source.name):
+        made |= _risers(table, named, [*points, *point_layers(source)], (columns or {}, crs))
         drawn = drawn_of(outlines, made, "valve")
-        return notes.beside(notes.keep(finished(drawn, crs, VALVES, source.name)))
+        valves = notes.keep(finished(drawn, crs, VALVES, source.name))
+        return notes.beside(notes.keep(near_zones(valves, source.name)))
+
+
+def _risers(
+    table: Table, names: Sequence[str], layers: list[DrawnLayer], within: tuple[Mapping[str, str], CRS]
+) -> dict[str, list[float]]:
+    """Find the riser of each valve [m]: by its columns, else a point of its name; NaN where there is none."""
+    columns, crs = within
+    points = riser_spots(layers, VALVE_FIELDS, columns, crs)
+    none = (float("nan"), float("nan"))
+    found = [
+        own or points.get(name.casefold(), none)
+        for name, own in zip(names, spots_of_columns(table, crs), strict=True)
+    ]
+    return {"riser_x_m": [x for x, _ in found], "riser_y_m": [y for _, y in found]}
 
 
 def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

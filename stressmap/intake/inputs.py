@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
@@ -40,6 +41,8 @@ class Inputs:
         What of all this came from the ranch's record; None where there is none.
     troubles : mapping of str to str
         Valves at which trouble was reported and no later set without one, and what it was.
+    roads : MultiLineString or None
+        Lines that one drives or walks, in the working CRS.
     """
 
     source: Path
@@ -53,6 +56,7 @@ class Inputs:
     counts: tuple[RowCounts, ...] = ()
     record: RecordRows | None = None
     troubles: Mapping[str, str] = field(default_factory=dict)
+    roads: Any = None
 
     @property
     def crs(self) -> CRS:

@@ -36,6 +36,7 @@ from stressmap.intake.outline_names import OutlineFile, replaced_names
 from stressmap.intake.ranch_clock import check_ranch_clock
 from stressmap.intake.readings import read_readings
 from stressmap.intake.record_inputs import said_of_record, troubles_left
+from stressmap.intake.road_files import read_roads
 from stressmap.intake.weather import read_weather
 from stressmap.jobs.record_of_ranch import logged, record_rows
 from stressmap.output.text.note_words import sentence
@@ -187,6 +188,7 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     )
     raster = chosen.map.covariate
     covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))
+    roads = None if files.roads is None else read_roads(files.roads, CRS(orchard.blocks.crs))
     tell.step()
     notes.add(check_ranch_clock(orchard.blocks, readings["time"], chosen.ranch.timezone))
     orchard = replace(orchard, usual=usual_weather(weather, zone))
@@ -196,7 +198,7 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         one.leaving(outside if one.kind == "valves" else ()).renamed(names) for one in notes.counts
     )
     troubles = notes.keep(troubles_left(record, valves["valve"])) if record else {}
-    kept: dict[str, Any] = {"record": record, "troubles": troubles}
+    kept: dict[str, Any] = {"record": record, "troubles": troubles, "roads": roads}
     read = (valves, readings, weather, irrigation, covariate, counts)
     inputs = Inputs(source, chosen, orchard.blocks, *read, **kept)
     return Noted((inputs, orchard), shown(notes, chosen))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -86,6 +87,13 @@ def fit(
     tell.stage(stage, count_steps(samples, chosen.map.method, options))
     surface = fit_surface(samples, method=chosen.map.method, options=options, step=tell.step)
     return Fitted(surface, samples, options)
+
+
+def _risers(inputs: Inputs) -> dict[str, Any]:
+    """Give where the risers of valves are, of those that the valve file has."""
+    known = inputs.valves[inputs.valves["riser_x_m"].notna()]
+    spots = gpd.points_from_xy(known["riser_x_m"], known["riser_y_m"])
+    return dict(zip(known["valve"], spots, strict=True))
 
 
 def refuse_too_many(readings: int, where: str) -> None:
@@ -175,6 +183,8 @@ def content_of(
         basemap=chosen.map.basemap,
         profiles=assessed.orchard.profiles,
         files=judged(inputs.counts, assessed.readings, chosen.reading),
+        risers=_risers(inputs),
+        roads=inputs.roads,
         gauge_unit=usual_unit(inputs.readings["unit"]),
         vpd_kpa=_known(assessed.blocks["vpd_kpa"].iloc[0]),
         usual_vpd_kpa=_known(assessed.orchard.usual.on(np.array([middle_day(assessed.visit)], "M8[D]"))[0]),

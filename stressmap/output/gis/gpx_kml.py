@@ -24,8 +24,8 @@ from stressmap.output.view.crew_words import (
     turn_words,
     turns,
 )
-from stressmap.output.view.layout import middle
 from stressmap.output.view.palette import NOT_MEASURED, PRIORITY
+from stressmap.output.view.where_to_open import OpeningPlace, opening_places
 
 WGS84 = "EPSG:4326"
 GPX = "http://www.topografix.com/GPX/1/1"
@@ -49,8 +49,8 @@ def write_gpx(content: Content, path: Path) -> None:
     words = _first_words(content)
     SubElement(about, "name").text = one_line(content.ranch.name)
     SubElement(about, "desc").text = words.days(*content.visit)
-    for turn, point in _valve_points(content):
-        _waypoint(root, point, _valve_name(turn, words), _valve_about(turn, content), "valve")
+    for turn, place, point in _valve_points(content):
+        _waypoint(root, point, _valve_name(turn, words), _valve_about(turn, place, content), "valve")
     for spot, point in _tree_points(content):
         _waypoint(root, point, _tree_name(spot, words), _tree_about(spot, content), "tree")
     _save(root, path)
@@ -74,9 +74,9 @@ def write_kml(content: Content, path: Path) -> None:
         _style(page, name, colour)
     shapes = cut(content.valves.geometry.to_crs(WGS84).to_numpy())
     folder = _folder(page, words("points.valves"))
-    for (turn, point), shape in zip(_valve_points(content), shapes, strict=True):
+    for (turn, place, point), shape in zip(_valve_points(content), shapes, strict=True):
         style = "none" if turn.priority is None else f"p{turn.priority}"
-        mark = _placemark(folder, _valve_name(turn, words), _valve_about(turn, content), style)
+        mark = _placemark(folder, _valve_name(turn, words), _valve_about(turn, place, content), style)
         both = SubElement(mark, "MultiGeometry")
         _point(both, point)
         for part in getattr(shape, "geoms", [shape]):
@@ -95,9 +95,12 @@ def _all_words(content: Content) -> list[Words]:
     return [Words(language, content.ranch.units) for language in content.ranch.languages]
 
 
-def _valve_points(content: Content) -> list[tuple[Turn, Any]]:
-    inside = gpd.GeoSeries([middle(g) for g in content.valves.geometry], crs=content.valves.crs)
-    return list(zip(turns(content), inside.to_crs(WGS84), strict=True))
+def _valve_points(content: Content) -> list[tuple[Turn, OpeningPlace, Any]]:
+    """Give each valve with where it is opened, and that in degrees."""
+    order, places = turns(content), opening_places(content)
+    found = [places[turn.row["valve"]] for turn in order]
+    spots = gpd.GeoSeries([place.point for place in found], crs=content.valves.crs).to_crs(WGS84)
+    return list(zip(order, found, spots, strict=True))
 
 
 def _tree_points(content: Content) -> list[tuple[Revisit, Any]]:
@@ -112,7 +115,7 @@ def _valve_name(turn: Turn, words: Words) -> str:
     return words("points.valve", rank=turn.rank, valve=turn.row["valve"])
 
 
-def _valve_about(turn: Turn, content: Content) -> str:
+def _valve_about(turn: Turn, place: OpeningPlace, content: Content) -> str:
     return " / ".join(
         words(
             "points.valve_about",
@@ -121,6 +124,7 @@ def _valve_about(turn: Turn, content: Content) -> str:
             priority=standing_words(turn, words),
             figure=turn_words(turn, content.rank_by, words),
             trees=words("trees.behind", trees=trees_words(turn, words)),
+            place=place.said(words),
         )
         for words in _all_words(content)
     )

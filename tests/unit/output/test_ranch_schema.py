@@ -38,6 +38,7 @@ valves = "valves.gpkg"
 weather = "weather.csv"
 irrigation = "irrigation.csv"
 attributes = "attributes.csv"
+roads = "roads.geojson"
 [names]
 blocks = { 2 = "North" }
 valves = { 3 = "V1" }

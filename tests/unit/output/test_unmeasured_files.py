@@ -35,7 +35,8 @@ def test_waypoints_name_it_last_as_not_measured_and_not_ranked(content, tmp_path
         english, spanish = waypoint.description.split(" / ")
         assert re.fullmatch(
             r"Block B1\. Not ranked\. not measured\. a guess: \d\.\d bar drier than target\. "
-            r"Rests on no tree in the block\.",
+            r"Rests on no tree in the block\. "
+            r"Point: corner of the zone at the block's edge \([a-z-]+ corner\); the riser is not known\.",
             english,
         )
         assert spanish.startswith("Bloque B1. Sin puesto. no medido. un cálculo: ")
