@@ -101,16 +101,12 @@ VALVES = pa.DataFrameSchema(
     {
         "valve": pa.Column(object, unique=True, coerce=True),
         "block": TEXT,
-        "rate_mm_h": _number(),
-        "flow_m3_h": _number(),
-        "min_hours": _number(),
-        "max_hours": _number(),
+        **{name: _number() for name in ("rate_mm_h", "flow_m3_h", "min_hours", "max_hours")},
         "pump": TEXT,
         "source": TEXT,
         "gate": _number(),
         "checked": TEXT,
-        "riser_x_m": _number(),
-        "riser_y_m": _number(),
+        **{name: _number() for name in ("riser_lon", "riser_lat")},
         "geometry": pa.Column("geometry"),
     },
     strict=True,
@@ -119,8 +115,7 @@ VALVES = pa.DataFrameSchema(
     metadata={"version": 4},
 )
 """A row per valve zone in the working CRS; ``block`` as the file says, empty where siting must find it;
-``gate`` along its ditch, 1 the first; ``checked`` the day on which flow or pressure was last
-measured; ``riser_x_m`` and ``riser_y_m`` where its riser stands, in the working CRS."""
+``gate`` along its ditch, 1 the first; ``checked`` the day of the last measurement; riser in degrees."""
 
 WEATHER = pa.DataFrameSchema(
     {

@@ -304,24 +304,21 @@ def read_valves(
         "checked": _dates(table, "checked"),
     }
     with workable(source.name):
-        made |= _risers(table, named, [*points, *point_layers(source)], (columns or {}, crs))
+        made |= _risers(table, named, [*points, *point_layers(source)], columns or {})
         drawn = drawn_of(outlines, made, "valve")
         valves = notes.keep(finished(drawn, crs, VALVES, source.name))
         return notes.beside(notes.keep(near_zones(valves, source.name)))
 
 
 def _risers(
-    table: Table, names: Sequence[str], layers: list[DrawnLayer], within: tuple[Mapping[str, str], CRS]
+    table: Table, named: Sequence[str], layers: list[DrawnLayer], columns: Mapping[str, str]
 ) -> dict[str, list[float]]:
-    """Find the riser of each valve [m]: by its columns, else a point of its name; NaN where there is none."""
-    columns, crs = within
-    points = riser_spots(layers, VALVE_FIELDS, columns, crs)
+    """Find the riser of each valve: by its columns, else a point of its name; NaN where there is none."""
+    points = riser_spots(layers, VALVE_FIELDS, columns)
     none = (float("nan"), float("nan"))
-    found = [
-        own or points.get(name.casefold(), none)
-        for name, own in zip(names, spots_of_columns(table, crs), strict=True)
-    ]
-    return {"riser_x_m": [x for x, _ in found], "riser_y_m": [y for _, y in found]}
+    own = zip(named, spots_of_columns(table), strict=True)
+    found = [spot or points.get(name.casefold(), none) for name, spot in own]
+    return {"riser_lon": [lon for lon, _ in found], "riser_lat": [lat for _, lat in found]}
 
 
 def blocks_as_valves(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 import geopandas as gpd
 import numpy as np
 import shapely
-from pyproj import CRS
 
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.row_counts import ToldRow
@@ -19,6 +18,7 @@ from stressmap.intake.geopackage_files import SQLITE
 from stressmap.intake.heading_recognition import Field
 from stressmap.intake.polygon_files import Outlines
 
+WGS84 = "EPSG:4326"
 FAR_M = 300.0
 """A riser further than this from the zone of its valve is a slip of the pen: a judgement [m]."""
 Spot = tuple[float, float]
@@ -52,9 +52,9 @@ def without_points(
     names = table.text("valve") if table.has("valve") else [None] * len(sheet.frame)
     zones = {_folded(name) for name, is_point in zip(names, point, strict=True) if name and not is_point}
     told = [
-        ToldRow.of(
-            row, "riser_point" if name and _folded(name) in zones else "riser_unknown", valve=name or ""
-        )
+        ToldRow.of(row, "riser_point", valve=name)
+        if name and _folded(name) in zones
+        else ToldRow.of(row, "riser_unknown", valve=name or "")
         for row, name, is_point in zip(sheet.frame.index, names, point, strict=True)
         if is_point
     ]
@@ -82,7 +82,7 @@ def point_layers(source: InputSource) -> list[DrawnLayer]:
 
 
 def riser_spots(
-    layers: list[DrawnLayer], fields: Mapping[str, Field], columns: Mapping[str, str], crs: CRS
+    layers: list[DrawnLayer], fields: Mapping[str, Field], columns: Mapping[str, str]
 ) -> dict[str, Spot]:
     """Give the points that bear the name of a valve.
 
@@ -94,40 +94,36 @@ def riser_spots(
         The columns that may be there.
     columns : mapping of str to str
         ``[columns]`` of the settings.
-    crs : pyproj.CRS
-        Working CRS.
 
     Returns
     -------
     dict of str to tuple of float
-        Folded name of the valve -> east and north [m]; of several points of a name the first.
+        Folded name of the valve -> longitude and latitude [degrees]; of several points of a name the first.
     """
     found: dict[str, Spot] = {}
     for layer in layers:
         table = match(layer.sheet, {"valve": fields["valve"]}, columns, required=())
         if not table.has("valve"):
             continue
-        placed = gpd.GeoSeries(layer.shapes, crs=layer.crs).to_crs(crs)
+        placed = gpd.GeoSeries(layer.shapes, crs=layer.crs).to_crs(WGS84)
         for name, shape in zip(table.text("valve"), placed, strict=True):
             if name and shape.geom_type == "Point":
                 found.setdefault(_folded(name), (float(shape.x), float(shape.y)))
     return found
 
 
-def spots_of_columns(table: Table, crs: CRS) -> list[Spot | None]:
+def spots_of_columns(table: Table) -> list[Spot | None]:
     """Read the columns ``riser_lon`` and ``riser_lat``.
 
     Parameters
     ----------
     table : Table
         Of the valve file.
-    crs : pyproj.CRS
-        Working CRS.
 
     Returns
     -------
     list of (tuple of float) or None
-        East and north [m] of each row.
+        Longitude and latitude of each row [degrees].
 
     Raises
     ------
@@ -137,12 +133,9 @@ def spots_of_columns(table: Table, crs: CRS) -> list[Spot | None]:
     lon, lat = table.numbers("riser_lon"), table.numbers("riser_lat")
     table.refuse("riser_lon", lon.abs() > 180, "is no longitude", "Write degrees, as -120.5951")
     table.refuse("riser_lat", lat.abs() > 90, "is no latitude", "Write degrees, as 36.9981")
-    known = (lon.notna() & lat.notna()).to_numpy()
-    placed = gpd.GeoSeries(gpd.points_from_xy(lon[known], lat[known]), crs="EPSG:4326").to_crs(crs)
-    found: list[Spot | None] = [None] * len(known)
-    for at, point in zip(np.flatnonzero(known), placed, strict=True):
-        found[at] = (float(point.x), float(point.y))
-    return found
+    known = (lon.notna() & lat.notna()).tolist()
+    spots = zip(lon.tolist(), lat.tolist(), known, strict=True)
+    return [(float(x), float(y)) if here else None for x, y, here in spots]
 
 
 def near_zones(valves: gpd.GeoDataFrame, where: str) -> Noted[gpd.GeoDataFrame]:
@@ -160,17 +153,18 @@ def near_zones(valves: gpd.GeoDataFrame, where: str) -> Noted[gpd.GeoDataFrame]:
     Noted of GeoDataFrame
     """
     notes = NoteList()
-    known = valves["riser_x_m"].notna().to_numpy()
-    x, y = (valves[name].to_numpy()[known] for name in ("riser_x_m", "riser_y_m"))
-    placed = np.isfinite(x) & np.isfinite(y)
-    spots = shapely.points(np.where(placed, x, 0.0), np.where(placed, y, 0.0))
+    known = (valves["riser_lon"].notna() & valves["riser_lat"].notna()).to_numpy()
+    lon, lat = (valves[name].to_numpy()[known] for name in ("riser_lon", "riser_lat"))
+    spots = gpd.GeoSeries(gpd.points_from_xy(lon, lat), crs=WGS84).to_crs(valves.crs).to_numpy()
+    placed = np.isfinite(shapely.get_coordinates(spots)).all(axis=1)
+    spots[~placed] = shapely.Point(0, 0)
     far = np.zeros(len(valves), dtype=bool)
     far[known] = ~placed | (shapely.distance(spots, valves.geometry.to_numpy()[known]) > FAR_M)
     if far.any():
         names = valves["valve"][far].tolist()
         notes.say("riser_far", "warning", file=where, names=names, count=len(names), metres=FAR_M)
         valves = valves.copy()
-        valves.loc[far, ["riser_x_m", "riser_y_m"]] = np.nan
+        valves.loc[far, ["riser_lon", "riser_lat"]] = np.nan
     return notes.beside(valves)
 
 

@@ -91,9 +91,9 @@ def fit(
 
 def _risers(inputs: Inputs) -> dict[str, Any]:
     """Give where the risers of valves are, of those that the valve file has."""
-    known = inputs.valves[inputs.valves["riser_x_m"].notna()]
-    spots = gpd.points_from_xy(known["riser_x_m"], known["riser_y_m"])
-    return dict(zip(known["valve"], spots, strict=True))
+    known = inputs.valves[inputs.valves["riser_lon"].notna()]
+    degrees = gpd.GeoSeries(gpd.points_from_xy(known["riser_lon"], known["riser_lat"]), crs="EPSG:4326")
+    return dict(zip(known["valve"], degrees.to_crs(inputs.crs), strict=True))
 
 
 def refuse_too_many(readings: int, where: str) -> None:

@@ -18,6 +18,7 @@ ZONES = [box(X + 50 * k, Y, X + 50 * (k + 1), Y + 100) for k in range(3)]
 NAMES = ["V1", "V2", "V3"]
 RISERS = {"v1": Point(X + 3, Y - 2), "V3": Point(X + 148, Y + 50)}
 WGS84 = "EPSG:4326"
+NOWHERE = Point(X, Y)
 
 
 def zones(**columns: list[object]) -> gpd.GeoDataFrame:
@@ -32,11 +33,15 @@ def points(**more: Point) -> gpd.GeoDataFrame:
 def spots(path: Path) -> list[tuple[float, float]]:
     table = read_valves(path, CRS).value
     assert table["valve"].tolist() == NAMES
-    return list(zip(table["riser_x_m"] - X, table["riser_y_m"] - Y, strict=True))
+    degrees = gpd.GeoSeries(gpd.points_from_xy(table["riser_lon"], table["riser_lat"]), crs=WGS84)
+    return [
+        (p.x - X, p.y - Y)
+        for p in degrees.where(table["riser_lon"].notna().to_numpy()).to_crs(CRS).fillna(NOWHERE)
+    ]
 
 
 def held(found: list[tuple[float, float]]) -> None:
-    np.testing.assert_allclose(found, [(3, -2), (np.nan, np.nan), (148, 50)], atol=0.02)
+    np.testing.assert_allclose(found, [(3, -2), (0, 0), (148, 50)], atol=0.02)
 
 
 def test_columns_of_degrees(tmp_path: Path) -> None:
@@ -76,7 +81,7 @@ def test_a_riser_far_from_its_zone_is_not_used_and_told(tmp_path: Path) -> None:
     zones().to_file(tmp_path / "v.gpkg", layer="zones")
     points(V2=Point(X + 75, Y + 1_000)).to_file(tmp_path / "v.gpkg", layer="risers")
     read = read_valves(tmp_path / "v.gpkg", CRS)
-    assert np.isnan(read.value["riser_x_m"].iloc[1])
+    assert np.isnan(read.value["riser_lon"].iloc[1])
     assert any("the riser of V2 lies over" in line for line in english(read.notes))
 
 
