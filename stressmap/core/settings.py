@@ -63,8 +63,7 @@ STEPS = (0.25, 0.5, 1.0, 2.0)
 class Ranch(Part):
     """``[ranch]``: what it is called, its clock, and the units people see.
 
-    Of the less usual keys: ``spreadsheet``, for which reader CSV files are written: ``plain`` for
-    programs, ``en`` or ``es`` to open with a double click in a spreadsheet of that locale.
+    ``spreadsheet`` is the locale in which CSV files open with a double click; ``plain`` is for programs.
     """
 
     name: str = Field(min_length=1)
