@@ -83,28 +83,40 @@ def not_relieved(expected: tuple[float, float], seen: tuple[float, float]) -> bo
 
 
 def apart_from_crop(gap_mm: Floats, crops: pd.Series) -> tuple[list[bool], dict[str, float]]:
-    """Tell where book and trees are apart, beyond what they are in all valves of the crop.
+    """Tell where book and trees are apart, and of which crops they are so in most valves.
+
+    What the valves of a crop have in common is the crop's, told once, and not a fault of each of them: where
+    the median of a crop is itself further than :data:`APART_MM` from zero, a valve is told by its distance
+    to it.
 
     Parameters
     ----------
     gap_mm : array of float, shape (n,)
-        Shortage by the book less that by the trees; NaN where there is no book.
+        Shortage by the book less that by the trees, below zero too; NaN where there is no book.
     crops : Series of str, n of them
         Crop of each valve.
 
     Returns
     -------
     tuple of (list of bool, dict of str to float)
-        Of each valve; and the median of each crop that has enough valves to tell [mm].
+        Of each valve; and the median of each crop that is told as a whole [mm].
+
+    Examples
+    --------
+    >>> apart_from_crop(np.array([28.0, 28.0, 28.0, 28.0, 53.0]), pd.Series(["prune"] * 5))
+    ([False, False, False, False, True], {})
+    >>> apart_from_crop(np.array([45.0, 45.0, 45.0, 45.0, 53.0]), pd.Series(["prune"] * 5))
+    ([False, False, False, False, False], {'prune': 45.0})
     """
     usual: dict[str, float] = {}
     rest = gap_mm.copy()
     for crop in sorted(crops.unique()):
         here = (crops == crop).to_numpy()
         known = gap_mm[here & np.isfinite(gap_mm)]
-        if len(known) >= VALVES_TO_JUDGE_A_CROP:
-            usual[crop] = float(np.median(known))
-            rest[here] -= usual[crop]
+        median = float(np.median(known)) if len(known) >= VALVES_TO_JUDGE_A_CROP else 0.0
+        if abs(median) > APART_MM:
+            usual[crop] = median
+            rest[here] -= median
     return [bool(abs(one) > APART_MM) for one in rest], usual
 
 

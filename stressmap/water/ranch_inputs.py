@@ -21,9 +21,8 @@ from stressmap.intake.inputs import Inputs
 from stressmap.quality.record_spans import log_reaches
 from stressmap.water.crop_water_use import Climate, ReferenceEt, daily_rain, reference
 from stressmap.water.formulation import PlanInputs, formulate
-from stressmap.water.inspection import APART_MM, apart_from_crop
 from stressmap.water.read_trees import TREES_TO_PLAN, ReadTrees
-from stressmap.water.requirement import Requirement, RequirementFacts, requirements
+from stressmap.water.requirement import Requirement, RequirementFacts, requirements, witnesses_apart
 from stressmap.water.water_plan import PlanTerms
 from stressmap.water.water_sources import supplies_of
 
@@ -237,12 +236,10 @@ def _of_needs(found: list[Requirement]) -> NoteList:
         kept = sum(one.daily_use_mm / one.factor * one.area_ha for one in found if one.order_only)
         a_day = kept * M3_PER_HA_MM
         notes.say("blocks_order_only", "warning", blocks=thin, least=TREES_TO_PLAN, volume_m3=a_day)
-    gaps = np.array([one.need_by_book_mm - one.need_by_trees_mm for one in found])
-    _, usual = apart_from_crop(gaps, pd.Series([one.crop for one in found]))
-    for crop, mm in usual.items():
-        if mm > APART_MM:
+    for crop, mm in witnesses_apart(found)[1].items():
+        if mm > 0:
             notes.say("book_asks_more", "caution", crop=crop, depth_mm=mm)
-        elif mm < -APART_MM:
+        else:
             notes.say("book_asks_less", "caution", crop=crop, depth_mm=-mm)
     return notes
 

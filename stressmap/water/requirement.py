@@ -19,7 +19,7 @@ uses.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -27,7 +27,7 @@ import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile, edges_for
 from stressmap.agronomy.evapotranspiration import stage_on
-from stressmap.agronomy.profile_parts import Stage
+from stressmap.agronomy.profile_parts import CropNames, Stage
 from stressmap.core.settings import Water
 from stressmap.water import irrigation_system, root_zone
 from stressmap.water.application_limits import (
@@ -46,7 +46,7 @@ from stressmap.water.valve_context import RequirementFacts, ValveContext
 from stressmap.zoning.ranking import Z_90, limit_on_figure
 from stressmap.zoning.urgency import limit_of
 
-__all__ = ["Requirement", "RequirementFacts", "requirements", "table"]
+__all__ = ["Requirement", "RequirementFacts", "requirements", "witnesses_apart"]
 
 TOLD_MM = 5.0
 """The book is named where it changes what is short by more than this [mm]."""
@@ -56,7 +56,7 @@ YOUNG_YEARS = 4
 
 @dataclass(frozen=True)
 class Requirement:
-    """Irrigation requirement of a valve zone with every intermediate step; a row of the requirement table.
+    """Irrigation requirement of a valve zone with every intermediate step.
 
     ``daily_use_mm`` is what the crop uses a day at its stress; ``most_net_mm_a_set`` what the wetted root
     zone takes at once, ``most_net_mm`` what the days of the plan may bring in all; after ``cut_off`` no
@@ -68,7 +68,8 @@ class Requirement:
     open and closed by turns, ``rate_mm_h`` then the mean over both and ``flow_m3_h`` that of the open valve;
     ``mm_per_bar_log_sd`` is the standard error of the logarithm of ``mm_per_bar``; ``ran`` are openings and
     closings by the log that the plan has to rest after and to keep its days from; ``is_young`` marks trees
-    that are watered short and often.
+    that are watered short and often; ``start_bar`` is the stress on the first day of the plan,
+    ``stage_names`` the stage in the languages of the sheets.
     """
 
     valve: str
@@ -110,12 +111,15 @@ class Requirement:
     inspect: tuple[str, ...] = ()
     need_by_trees_mm: float = float("nan")
     need_by_book_mm: float = float("nan")
+    book_less_trees_mm: float = float("nan")
     order_only: bool = False
     missing_mm: float = float("nan")
     pulse: tuple[int, int] | None = None
     mm_per_bar_log_sd: float = PRIOR_LOG_SD
     ran: tuple[tuple[pd.Timestamp, pd.Timestamp], ...] = ()
     is_young: bool = False
+    start_bar: float = float("nan")
+    stage_names: CropNames | None = None
 
     @property
     def mean_flow_m3_h(self) -> float:
@@ -175,8 +179,7 @@ def _looked_over(
     A valve whose flow or pressure was measured since the visit began is not listed.
     """
     drier = drier_than_block(valves)
-    gaps = np.array([one.need_by_book_mm - one.need_by_trees_mm for one in found])
-    apart, _ = apart_from_crop(gaps, pd.Series([one.crop for one in found]))
+    apart, _ = witnesses_apart(found)
     days = (facts.next_turn - facts.start).days
     looked = []
     for one, is_drier, is_apart in zip(found, drier, apart, strict=True):
@@ -191,8 +194,8 @@ def _looked_over(
     return looked
 
 
-def table(found: list[Requirement]) -> pd.DataFrame:
-    """Give the requirements as a table.
+def witnesses_apart(found: list[Requirement]) -> tuple[list[bool], dict[str, float]]:
+    """Tell where book and trees are apart, and of which crops they are so in most valves.
 
     Parameters
     ----------
@@ -201,10 +204,11 @@ def table(found: list[Requirement]) -> pd.DataFrame:
 
     Returns
     -------
-    DataFrame, n rows
-        A column per step.
+    tuple of (list of bool, length n, dict of str to float)
+        As :func:`stressmap.water.inspection.apart_from_crop` gives it.
     """
-    return pd.DataFrame([asdict(one) for one in found])
+    gaps = np.array([one.book_less_trees_mm for one in found])
+    return apart_from_crop(gaps, pd.Series([one.crop for one in found]))
 
 
 def _need(
@@ -274,11 +278,14 @@ def _need(
         most_net_mm=most_over_days_mm(use, days, facts.read.in_valve(row.valve)),
         cut_off=cut_off_before(profile, facts.start),
         inspect=("not_relieved",) if ran_dry else (),
+        book_less_trees_mm=by_book - trees[0] if known else float("nan"),
         need_by_trees_mm=max(0.0, trees[0] + later) if known else float("nan"),
         need_by_book_mm=float(np.maximum(0.0, by_book + later)),
         order_only=facts.read.too_few(row.block) and not facts.water.amounts_anyway,
         missing_mm=_missing_mm(row, storage, short[0], use * (facts.start - after).days - given),
         mm_per_bar_log_sd=log_sd, ran=context.runs(row.valve), is_young=_is_young(place, facts),
+        start_bar=(short[0] + use * (facts.start - after).days - given) / per_bar,
+        stage_names=stage.text if stage else None,
     )  # fmt: skip
 
 
@@ -293,6 +300,9 @@ def _unknown(
     return {
         "stage": _stage(profile, facts) is None,
         "kc": profile.crop_coefficient is None,
+        "harvest": profile.cut_off is not None
+        and text_or_none(place.get("harvest")) is None
+        and not profile.is_own("harvest"),
         "young": _without_young_shares(profile) and _is_young(place, facts),
         "eto": facts.eto.source == "assumed",
         "max_hours": not np.isfinite(number_or(data["max_hours"], np.inf)),

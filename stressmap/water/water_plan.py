@@ -27,6 +27,7 @@ from stressmap.water.binding_constraints import BindingConstraint, binding_const
 from stressmap.water.crop_water_use import ReferenceEt
 from stressmap.water.formulation import PlanInputs
 from stressmap.water.plan_and_schedule import plan_and_schedule
+from stressmap.water.pump_schedule import Set
 from stressmap.water.schedule import Schedule
 from stressmap.water.water_per_bar import OTHER_FACTORS, WateredByFactor, watered_by_factor
 
@@ -37,6 +38,7 @@ TIMETABLE_COLUMNS = columns_of(TIMETABLE)
 
 IN_PART = 0.8
 """A valve that gets a smaller share of its need is watered in part."""
+STATUS_IN_PART = "watered in part"
 STATUS = {
     "": "dry",
     "out_of_service": "out of service",
@@ -90,7 +92,7 @@ class Advice:
         Steps of each valve, what they relieve and the proven bound.
     timetable : Schedule
         When.
-    outcomes : tuple of Alternative
+    alternatives : tuple of Alternative
         The plan, equal share, driest first and nothing.
     over_draws : EvaluatedDraws
         The same over draws of the zone means.
@@ -116,6 +118,14 @@ class Advice:
     def avoids_dear(self) -> bool:
         """Whether nothing that can wait runs in the hours of dear power."""
         return self.case.problem is self.case.cheap
+
+    def hours_of(self, one: Set) -> float:
+        """Give the hours from opening to closing of a set."""
+        return (one.end - one.start) * self.case.calendar.cell_minutes / 60.0
+
+    def volume_m3(self, one: Set) -> float:
+        """Give the water of a set, the pauses of a pulsed valve left out [m3]."""
+        return self.case.requirements[one.valve].mean_flow_m3_h * self.hours_of(one)
 
     @property
     def is_better(self) -> bool:
@@ -244,7 +254,7 @@ def plan_table(advice: Advice) -> pd.DataFrame:
 def _status(advice: Advice, valve: int, covered: float) -> str:
     if not advice.solution.steps[valve]:
         return STATUS[advice.case.barred[valve]]
-    return "watered" if covered >= IN_PART else "watered in part"
+    return "watered" if covered >= IN_PART else STATUS_IN_PART
 
 
 def _covered(net_mm: float, need_mm: float) -> float:
@@ -271,13 +281,13 @@ def timetable_table(advice: Advice) -> pd.DataFrame:
     rows = []
     for number, (one, code) in enumerate(zip(sets, codes, strict=True), start=1):
         need = case.requirements[one.valve]
-        hours = (one.end - one.start) * calendar.cell_minutes / 60.0
+        hours = advice.hours_of(one)
         on, off = need.pulse or (np.nan, np.nan)
         rows.append(
             {
                 "set": number, "pump": case.pumps[case.problem.pump[one.valve]] or None, "valve": need.valve,
                 "block": need.block, "start": calendar.clock(one.start), "end": calendar.clock(one.end),
-                "hours": hours, "flow_m3_h": need.flow_m3_h, "m3": need.mean_flow_m3_h * hours,
+                "hours": hours, "flow_m3_h": need.flow_m3_h, "m3": advice.volume_m3(one),
                 "mm": need.rate_mm_h * hours, "pulse_on_min": on, "pulse_off_min": off,
                 "code": code,
             }

@@ -11,6 +11,7 @@ import numpy as np
 
 from helpers.water_checker import Limits
 from stressmap.agronomy.crops import load_profiles
+from stressmap.agronomy.profile_parts import CropNames
 from stressmap.core.settings import Water
 from stressmap.water.crop_water_use import ReferenceEt
 from stressmap.water.formulation import PlanInputs, formulate
@@ -40,6 +41,8 @@ def need(k: int, **own: Any) -> Requirement:
     }  # fmt: skip
     values |= own
     values.setdefault("stress_bar", values["dry_bar"])
+    values.setdefault("start_bar", values["dry_bar"])
+    values.setdefault("stage_names", CropNames(en=values["stage"], es="crecimiento de la fruta"))
     values.setdefault("daily_use_mm", values["etc_until_mm"] / 7.0)
     short = values["dry_bar"] * values["mm_per_bar"]
     later = values["etc_until_mm"] - values["given_mm"] - values["mm_per_bar"] * values["let_down_bar"]

@@ -105,7 +105,7 @@ def _valve_cells(row: Any, why: str, words: WaterWords) -> list[str]:
 
 def _status(row: Any, why: str, words: WaterWords) -> str:
     if row.status == "watered in part":
-        limit = row.limited_by
+        limit = "look" if row.inspect and row.limited_by == "rules" else row.limited_by
         return (
             words("status.in_part_by", limit=words(f"limit.short_{limit}"))
             if limit

@@ -54,15 +54,15 @@ def _row(
 ) -> tuple[str, ...]:
     case = advice.case
     need, calendar = case.requirements[one.valve], case.calendar
-    hours = (one.end - one.start) * calendar.cell_minutes / 60.0
     times = (words.clock(calendar.clock(moment), day) for moment in (one.start, one.end))
     pump = (case.pumps[case.problem.pump[one.valve]] or NO_PUMP,) if pumps else ()
-    amounts = _amounts(need, hours, words)
+    amounts = _amounts(one, advice, words)
     return (*times, need.valve, need.block, *pump, *amounts, *((_note(need, words),) if looked else ()))
 
 
-def _amounts(need: Requirement, hours: float, words: WaterWords) -> tuple[str, str, str]:
-    depth, water = need.rate_mm_h * hours, need.mean_flow_m3_h * hours
+def _amounts(one: Set, advice: Advice, words: WaterWords) -> tuple[str, str, str]:
+    hours = advice.hours_of(one)
+    depth, water = advice.case.requirements[one.valve].rate_mm_h * hours, advice.volume_m3(one)
     return duration(hours, words.plain), words.known(depth, "depth"), words.known(water, "volume")
 
 

@@ -10,7 +10,6 @@ from stressmap.output.view.plan_dry import by_block, left_dry
 from stressmap.output.view.plan_limits import what_binds
 from stressmap.output.view.plan_words import outline_title, overdue, planned_amount
 from stressmap.output.view.water_words import Section, WaterWords
-from stressmap.water.pump_schedule import Set
 from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import Advice
 
@@ -60,7 +59,7 @@ def _days(advice: Advice, words: WaterWords) -> Iterator[tuple[str, ...]]:
     sets = sorted(advice.timetable.sets, key=lambda one: (one.start, case.requirements[one.valve].valve))
     for day, of_day in groupby(sets, key=lambda one: clock(one.start).date()):
         opened = list(of_day)
-        water = sum(_volume(one, advice) for one in opened)
+        water = sum(advice.volume_m3(one) for one in opened)
         needs = list({one.valve: case.requirements[one.valve] for one in opened}.values())
         yield (
             _day(day, words), words.plain.number(len(opened), 0), words.known(water, "volume"),
@@ -77,8 +76,3 @@ def _named(needs: list[Requirement], words: WaterWords) -> str:
     """Name valves block by block, those of a block side by side."""
     blocks = list(dict.fromkeys(need.block for need in needs))
     return by_block(sorted(needs, key=lambda need: blocks.index(need.block)), words, NAMED)
-
-
-def _volume(one: Set, advice: Advice) -> float:
-    hours = (one.end - one.start) * advice.case.calendar.cell_minutes / 60.0
-    return advice.case.requirements[one.valve].flow_m3_h * hours

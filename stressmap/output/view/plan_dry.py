@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from stressmap.agronomy.crops import level_of
-from stressmap.agronomy.evapotranspiration import stage_on
 from stressmap.output.view.water_words import WaterWords
 from stressmap.water.requirement import Requirement
 from stressmap.water.water_plan import STATUS, Advice
@@ -23,6 +22,7 @@ class _Reason(NamedTuple):
     level: str
     stage: str
     swp_known: bool
+    past_limit: bool
 
 
 def left_dry(advice: Advice, words: WaterWords, most: int, *, remembered: bool) -> list[str]:
@@ -130,11 +130,11 @@ def _without_water(advice: Advice) -> list[int]:
 
 def _reason(advice: Advice, valve: int, words: WaterWords, *, remembered: bool) -> _Reason:
     need = advice.case.requirements[valve]
-    until = advice.terms.next_turn
     barred = advice.case.barred[valve]
     why = words(f"status.{barred}") if barred else words(f"dry.by_{advice.limits[valve] or 'worth'}")
+    if barred == "before_harvest" and need.cut_off:
+        why = words("dry.before_harvest", day=words.plain.date(need.cut_off))
     profile = advice.terms.profiles[need.crop]
-    stage = stage_on(advice.terms.start + (until - advice.terms.start) // 2, profile)
     swp = _swp(need)
     found = level_of(profile, "absolute", swp) if swp is not None else None
     recalled = found is not None and found.standing == FROM_MEMORY
@@ -142,7 +142,8 @@ def _reason(advice: Advice, valve: int, words: WaterWords, *, remembered: bool) 
     if found is not None and (remembered or not recalled):
         said = {"level": found.level.said(words.language), "text": found.text.said(words.language)}
         level = words("dry.level_from_memory" if recalled else "dry.level", **said)
-    return _Reason(why, level, stage.text.said(words.language) if stage else "-", swp is not None)
+    stage = need.stage_names.said(words.language) if need.stage_names else "-"
+    return _Reason(why, level, stage, swp is not None, need.end_bar > need.limit_bar)
 
 
 def _swp(need: Requirement) -> float | None:
@@ -155,8 +156,9 @@ def _line(reason: _Reason, needs: list[Requirement], advice: Advice, words: Wate
     digits = 0 if reason.swp_known else 1
     ends = list(dict.fromkeys(words.plain.number(bar, digits) for bar in sorted(figures)))
     bar = ends[0] if len(ends) == 1 else words.plain("terminal.span", low=ends[0], high=ends[-1])
-    return words(
+    line = words(
         "dry.line" if reason.swp_known else "dry.line_unknown",
         why=reason.why[:1].upper() + reason.why[1:], valves=by_block(needs, words, most), bar=bar,
         day=words.plain.date(advice.terms.next_turn), level=reason.level, stage=reason.stage,
     )  # fmt: skip
+    return f"{line} {words('dry.past_limit')}" if reason.past_limit else line

@@ -15,13 +15,16 @@ from stressmap.output.view.plan_limits import short_of, what_binds
 from stressmap.output.view.plan_proof import comparison
 from stressmap.output.view.water_words import Section, WaterWords
 from stressmap.water.ranch_inputs import assumptions, without_system
-from stressmap.water.water_plan import Advice, plan_table
+from stressmap.water.requirement import Requirement
+from stressmap.water.water_plan import STATUS_IN_PART, Advice, plan_table
 
 SHOWN_NAMES = 12
 """Names listed on a terminal; files list more."""
 LISTED_NAMES = 120
 MAST_M = 2.0
 """Height that wind is taken to be measured at where the settings do not say [m]."""
+MUCH_MORE = 1.3
+"""Where more than so many times the need reaches the roots, the plan says so."""
 TREES_TO_TRUST = 2
 """A valve that rests on fewer trees is counted where it gets water."""
 
@@ -102,7 +105,7 @@ def headlines(advice: Advice, words: WaterWords) -> tuple[str, ...]:
 
 
 def overdue(advice: Advice, words: WaterWords) -> str:
-    """Name the valves that are past their crop's limit as the plan begins, those without water apart.
+    """Name the valves that are past their crop's limit on the first day of a plan, those without water apart.
 
     Parameters
     ----------
@@ -117,7 +120,7 @@ def overdue(advice: Advice, words: WaterWords) -> str:
     """
     needs, steps = advice.case.requirements, advice.solution.steps
     names = np.array([need.valve for need in needs], dtype=object)
-    late = np.array([need.dry_bar > need.limit_bar for need in needs], dtype=bool)
+    late = np.array([need.start_bar > need.limit_bar for need in needs], dtype=bool)
     if not late.any():
         return words("plan.overdue_none")
     said = words("plan.overdue", count=int(late.sum()), valves=words.some(names[late], SHOWN_NAMES))
@@ -178,6 +181,7 @@ def outline(advice: Advice, words: WaterWords, most: int) -> list[str]:
         return [*lines, words("plan.empty", why=why)]
     if not advice.by_factor.agree:
         lines += _by_factor(advice, words, most)
+    lines += _much_less(advice, words, most) + _more_than_need(advice, words, most)
     lines += [*pulse_lines(advice, words), *head_lines(advice, words), *dear_lines(advice, words)]
     lines.append(overdue(advice, words))
     if advice.solution.stopped:
@@ -221,8 +225,37 @@ def _no_system(advice: Advice, words: WaterWords, most: int) -> list[str]:
 
 
 def _look_first(advice: Advice, words: WaterWords, most: int) -> list[str]:
-    names = [need.valve for need in advice.case.requirements if need.inspect]
-    return [words("plan.look_first", valves=words.some(names, most))] if names else []
+    looked = [need for need in advice.case.requirements if need.inspect]
+    if not looked:
+        return []
+    said = [words("plan.look_first", valves=words.some([need.valve for need in looked], most))]
+    apart = [_witnesses(need, words) for need in looked if "witnesses_apart" in need.inspect]
+    return [*said, words("plan.apart_all", valves=words.some(apart, most))] if apart else said
+
+
+def _witnesses(need: Requirement, words: WaterWords) -> str:
+    trees, book = (words.quantity(mm, "depth") for mm in (need.need_by_trees_mm, need.need_by_book_mm))
+    return words("plan.apart", valve=need.valve, trees=trees, book=book)
+
+
+def _much_less(advice: Advice, words: WaterWords, most: int) -> list[str]:
+    """Name the valves that get water, and far less than they need, those that get least of it first."""
+    table = plan_table(advice)
+    part = table[table["status"] == STATUS_IN_PART].sort_values("need_covered", kind="stable")
+    each = zip(part["valve"], part["need_covered"], strict=True)
+    named = [f"{valve} ({words.share(covered)})" for valve, covered in each]
+    return [words("plan.much_less", valves=words.some(named, most))] if named else []
+
+
+def _more_than_need(advice: Advice, words: WaterWords, most: int) -> list[str]:
+    """Name the valves whose smallest useful set brings far more than they need: whole floods, mostly."""
+    table = plan_table(advice)
+    over = table[(table["hours"] > 0) & (table["net_mm"] > MUCH_MORE * table["need_mm"])]
+    named = [
+        words("plan.over", valve=valve, need=words.quantity(need, "depth"), net=words.quantity(net, "depth"))
+        for valve, need, net in zip(over["valve"], over["need_mm"], over["net_mm"], strict=True)
+    ]
+    return [words("plan.over_all", valves=words.some(named, most))] if named else []
 
 
 def _by_factor(advice: Advice, words: WaterWords, most: int) -> list[str]:

@@ -170,6 +170,36 @@ def test_the_terminal_is_told_amount_valves_what_binds_and_what_is_overdue() -> 
     assert overdue == "Overdue, past the crop's limit as the plan begins (1): V1."
 
 
+def test_overdue_is_judged_on_the_first_day_of_the_plan_and_not_at_the_visit() -> None:
+    """By hand: inside its limit when its trees were read, past it when the plan begins."""
+    needs = [need(0, dry_bar=5.0, start_bar=7.0, limit_bar=6.0), need(1, dry_bar=5.0, limit_bar=6.0)]
+    overdue = headlines(planned(needs, available="900 m3"), WaterWords("en", "metric"))[2]
+    assert overdue.startswith("Overdue, past the crop's limit as the plan begins (1): V1.")
+
+
+def test_trees_past_their_limit_that_stay_dry_are_told_what_that_harms() -> None:
+    """Common practice, no source; said where no level of the crop was read, too."""
+    needs = [need(k, dry_bar=12.0, min_hours=12.0, limit_bar=6.0) for k in (0, 1)]
+    (line,) = part(planned(needs, available="700 m3"), "dry").lines
+    assert line.endswith(
+        "Past what this crop bears: it harms the trees, this crop and the buds of next year's."
+    )
+
+
+def test_trees_and_book_that_are_apart_are_both_told() -> None:
+    facts = {"inspect": ("witnesses_apart",), "need_by_trees_mm": 61.0, "need_by_book_mm": 114.0}
+    first = tell(planned([need(0, **facts), need(1)], available="900 m3"), WaterWords("en", "metric"))[0]
+    assert "Trees and book apart, look why: V1 (trees 61 mm, book 114 mm)." in first.lines
+
+
+def test_valves_that_get_far_less_or_far_more_than_they_need_are_named() -> None:
+    """By hand: 12 h at 1.5 mm/h x 0.9 are 16 mm and 2 are needed; 4 h are 5.4 mm and 152.5 are, 3.5 %."""
+    needs = [need(0, dry_bar=-2.0, etc_until_mm=39.5, min_hours=12.0), need(1, dry_bar=8.0, max_hours=4.0)]
+    first = tell(planned(needs, available="90000 m3", turns=1), WaterWords("en", "metric"))[0]
+    assert "Get water, but much less than they need: V2 (3.5 %)." in first.lines
+    assert any("lost: V1 (needs 2.0 mm, gets " in line for line in first.lines)
+
+
 def test_valves_that_get_water_on_the_word_of_one_tree_or_none_are_counted() -> None:
     """By hand: both valves get water, one of them read on two trees."""
     needs = [need(0, dry_bar=8.0), need(1, dry_bar=8.0)]

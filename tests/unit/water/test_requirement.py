@@ -298,6 +298,7 @@ def test_everything_assumed_is_told_beside_the_valve() -> None:
     found = one(d=data(rate_mm_h=np.nan), b=blocks(irrigation=None), f=bare)
     assert set(found.assumed) == {
         "soil",
+        "harvest",
         "mm_per_bar",
         "system",
         "uniformity",
@@ -308,7 +309,9 @@ def test_everything_assumed_is_told_beside_the_valve() -> None:
         "kc_table",
     }
     told = one(b=blocks(soil="clay loam"), f=facts(uniformity={"drip": 0.9}))
-    assert set(told.assumed) == {"no_log", "max_hours", "kc_table"}
+    assert set(told.assumed) == {"no_log", "max_hours", "kc_table", "harvest"}
+    known = one(b=blocks(soil="clay loam", harvest="08-20"), f=facts(uniformity={"drip": 0.9}))
+    assert "harvest" not in known.assumed
 
 
 def test_the_root_zone_cannot_be_short_of_more_than_it_holds() -> None:
