@@ -1,5 +1,7 @@
 """The map where no script runs, as in the preview of an attached file: picture, list, legend and cautions."""
 
+import base64
+import dataclasses
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,6 +20,10 @@ from stressmap.output.web.map_page import write_map
 
 AXE = ASSETS / "axe" / "axe.min.js"
 SHOWN = ("map.legend", "list.heading", "priority.p1", "priority.p4", "caution.heat", "caution.advice")
+PICTURE = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
+)
+"""A single point, where what the picture shows does not matter."""
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 
 
@@ -104,13 +110,19 @@ def test_names_that_bite_are_shown_as_they_are(still: Page, path: Path) -> None:
     assert still.js("return window.hurt") is None
 
 
-@pytest.mark.parametrize("dark", [False, True])
-def test_an_accessibility_checker_finds_nothing(page: Page, path: Path, tmp_path: Path, dark: bool) -> None:  # noqa: FBT001
+@pytest.mark.parametrize("languages", [("en", "es"), ("es", "en")], ids=["en", "es"])
+@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESK, True)], ids=["phone", "desk-dark"])
+def test_an_accessibility_checker_finds_nothing(
+    page: Page, tmp_path: Path, languages: tuple[str, ...], size: tuple[int, int], *, dark: bool
+) -> None:
     """axe-core 4.14 (assets/axe, Mozilla Public License 2.0), itself a script, on the same page laid bare."""
-    text = path.read_text(encoding="utf-8").split('<script type="application/json"')[0]
+    content = full()
+    told = content.ranch.model_copy(update={"languages": languages})
+    write_map(dataclasses.replace(content, ranch=told), tmp_path / "map.html", PICTURE)
+    text = (tmp_path / "map.html").read_text(encoding="utf-8").split('<script type="application/json"')[0]
     bare = tmp_path / "bare.html"
     bare.write_text(re.sub("</?noscript>", "", text) + "</body></html>", encoding="utf-8")
-    page.open(bare, PHONE, dark=dark)
+    page.open(bare, size, dark=dark)
     page.js(AXE.read_text(encoding="utf-8"))
     faults = page.driver.execute_async_script(
         "const done = arguments[0];"

@@ -41,6 +41,13 @@ MISLEADING = {
     r"\btamaño de la nuez\b|\bllenado de la nuez\b": "crecimiento de la nuez, llenado del grano",
     r"\bfil\b": "slang for a field",
     r"\bponer en marcha\b": "only Spain says so; prender",
+    r"\b[Pp]ersonal\b": "an office's; a crew is a cuadrilla",
+    r"\b(datos|archivo|sin datos) del tiempo\b|\btiempo usual\b": "time; weather is clima",
+    r"\bbombas? paradas?\b|\bBomba parada\b": "a stop of the round; apagada",
+    r"\bzonas? de riego\b": "a riego is a set; zona de válvula",
+    r"\bórdenes de recorte\b": "an order for goods; restricciones",
+    r"\b[Rr]eloj:|\bSin reloj\b": "a clock, in talk a gauge; temporizador",
+    r"\bRenglón \{row\}": "a line of writing; a row of a table is a fila",
 }
 ALLOWED = ("lentes de seguridad", "en su lugar")
 """Safety glasses are safety, and instead is instead."""
