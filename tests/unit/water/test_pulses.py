@@ -54,7 +54,7 @@ def test_the_mean_over_the_set_is_what_the_soil_takes_in() -> None:
     assert row["m3"] == pytest.approx(own["m3"])
     assert row["need_covered"] == pytest.approx(1.0)
     told = {row[2]: row for section in days(made, WaterWords("en", "metric")) for row in section.rows}
-    assert told["V1"][-1] == WaterWords("en", "metric").known(own["m3"], "volume"), "pauses bring no water"
+    assert told["V1"][-2] == WaterWords("en", "metric").known(own["m3"], "volume"), "pauses bring no water"
     assert timetable_table(made).set_index("valve").loc["V2", "pulse_on_min"] != own["pulse_on_min"]
     assert "V1 (15 min open, 15 min closed)" in pulse_lines(made, WaterWords("en", "metric"))[0]
     assert "V1 (15 min abierta, 15 min cerrada)" in pulse_lines(made, WaterWords("es", "metric"))[0]
