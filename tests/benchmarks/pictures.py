@@ -41,9 +41,12 @@ with chromium() as opened:
 save(side_by_side(phone, desk), "map.png")
 renderer = shutil.which("pdftoppm")
 if renderer:
-    made = subprocess.run(
-        [renderer, "-r", "70", "-f", "1", "-l", "1", "-png", str(run / "crew_sheet.pdf")],
-        check=True, capture_output=True,
-    )  # fmt: skip
-    sheet = Image.open(io.BytesIO(made.stdout)).convert("L")
+    pages = []
+    for page in ("1", "2"):
+        made = subprocess.run(
+            [renderer, "-r", "80", "-f", page, "-l", page, "-png", str(run / "crew_sheet.pdf")],
+            check=True, capture_output=True,
+        )  # fmt: skip
+        pages.append(Image.open(io.BytesIO(made.stdout)).convert("RGB"))
+    sheet = side_by_side(*pages).convert("L")
     sheet.quantize(16, dither=Image.Dither.NONE).save(OUTPUTS / "crew_sheet.png", optimize=True)

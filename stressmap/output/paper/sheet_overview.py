@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from stressmap.output.paper.sheet_map import plan_map
 from stressmap.output.paper.sheet_type import LEADING, MARGIN, CrewSheet
@@ -15,7 +15,7 @@ from stressmap.output.view.where_to_open import OpeningPlace
 
 HEAD, CALL, LEAST_MAP = 21.0, 7.5, 92.0
 """Heights [mm]: of the head, of who to call, of the smallest map."""
-SIZES = (11.0, 10.0, 9.5, 9.0)
+SIZES = (12.5, 11.0, 10.0, 9.5, 9.0)
 """Type of what is read on this page: the largest with which the map keeps the width of the page [points]."""
 LINE = SIZES[-1] * LEADING
 """Height of a line in the smallest [mm]."""
@@ -116,8 +116,7 @@ def _head(sheet: CrewSheet) -> None:
     sheet.put(MARGIN, MARGIN + 14.6, f"{sheet.said('map.visit')}: {visit}", size=10, width=sheet.epw)
     for place, key in enumerate(("sheet.crew", "sheet.date")):
         x = right - 88 + 50 * place
-        sheet.put(x, MARGIN + 1.2, sheet.said(key), size=10, width=26)
-        sheet.line(x + 26, MARGIN + 5.4, x + (48 if place == 0 else 38), MARGIN + 5.4)
+        _to_write(sheet, (x, MARGIN + 1.2), sheet.said(key), x + (48 if place == 0 else 38), size=10)
 
 
 def _call(sheet: CrewSheet, top: float) -> None:
@@ -125,9 +124,16 @@ def _call(sheet: CrewSheet, top: float) -> None:
     if who:
         sheet.put(MARGIN, top, f"{said} {who}", size=12, bold=True, width=sheet.epw)
         return
-    sheet.put(MARGIN, top, said, size=12, bold=True, width=66)
+    _to_write(sheet, (MARGIN, top), said, sheet.w - MARGIN, size=12, bold=True)
+
+
+def _to_write(sheet: CrewSheet, at: tuple[float, float], said: str, end: float, **look: Any) -> None:
+    """Write a word and draw a line after it, to write on."""
+    wide = sheet.least_width(said, look["size"], bold=look.get("bold", False)) + 0.1
+    sheet.put(*at, said, width=wide, **look)
+    y = at[1] + 0.42 * look["size"]
     sheet.set_line_width(0.3)
-    sheet.line(MARGIN + 66, top + 5, sheet.w - MARGIN, top + 5)
+    sheet.line(at[0] + wide, y, end, y)
 
 
 def _said_first(sheet: CrewSheet, order: list[Turn], size: float) -> list[TextLine]:

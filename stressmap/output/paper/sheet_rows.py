@@ -24,12 +24,14 @@ BIG = 12.0
 LINE = 4.1
 """Height of a line [mm]."""
 HEAD, OPEN, CLOSE, LISTED = 6.4, 8.5, 5.2, 5.4
-BLANK = 13.4
+BLANK = 12.6
 """Heights [mm] of a heading, an opening, a closing, a valve that is listed, one with lines to write on."""
 TIME, WORD, NAME, TICK, REAL, TROUBLE = 14.0, 15.0, 25.0, 6.0, 14.5, 19.2
 """Widths [mm]: time or code, open or close, the valve's name, its box, the line for the time, troubles."""
 CODE, PLACE, NAME_CLOSED = 13.0, 22.0, 16.5
 """Widths [mm] of a set's code, of where, and of the name of a valve to close."""
+BOX = 3.9
+"""Height of a box to tick [mm]."""
 TOGETHER, SHORT = 9, 8
 """Valves that close at one moment told together, and characters kept of a name told in full below."""
 TROUBLES = ("no_pressure", "blocked", "leak", "other")
@@ -105,6 +107,9 @@ class RowWriter:
             for place, one in enumerate(others):
                 x, y = left + self.wide / 2 * (place % 2), top + CLOSE * (1 + place // 2)
                 self._closing(one, x, y, (NAME_CLOSED, REAL - 2.5))
+                if place % 2:
+                    self.sheet.set_line_width(0.25)
+                    self.sheet.line(x - 0.3, y, x - 0.3, y + CLOSE)
             self._lines(left + TIME, top + high, above)
             self._rule(left, top + high + LINE * len(above), 0.1)
 
@@ -145,13 +150,15 @@ class RowWriter:
             self._right(left, top)
             if not beyond:
                 sheet.put(inner, top + LINE + 0.5, block, size=TYPE, width=NAME - 6)
-            sheet.put(inner + NAME - 6, top + LINE + 0.5, self._where(turn), size=TYPE, width=PLACE)
-            rest = self.wide - TIME - WORD - NAME + 6 - PLACE
+            where = self._where(turn)
+            place = min(PLACE, sheet.least_width(where, TYPE))
+            sheet.put(inner + NAME - 6, top + LINE + 0.5, where, size=TYPE, width=place)
+            rest = self.wide - TIME - WORD - NAME + 6 - place
             amounts = self._amounts(event)
             sheet.put(left + self.wide - rest, top + LINE + 0.5, amounts, size=TYPE, width=rest, align="R")
             top = self._lines(inner, top + OPEN - 0.4, beyond)
-            for place, text in enumerate(remarks):
-                sheet.put(left, top + 0.5 + LINE * place, text, size=TYPE, bold=True, width=self.wide)
+            for line, text in enumerate(remarks):
+                sheet.put(left, top + 0.5 + LINE * line, text, size=TYPE, bold=True, width=self.wide)
             self._rule(left, top + 0.4 + LINE * len(remarks), 0.1)
 
         return Piece(OPEN + LINE * (len(above) + len(beyond) + len(remarks)), draw)
@@ -216,9 +223,9 @@ class RowWriter:
         self.sheet.set_line_width(0.25)
         for place in range(len(TROUBLES)):
             x = at + 0.4 + 4.7 * place
-            self.sheet.rect(x, top + 0.4, 4.3, 4.3)
+            self.sheet.rect(x, top + 0.3, 4.3, BOX)
             self.sheet.set_text_color(90)
-            self.sheet.put(x, top + 0.6, place + 1, size=TYPE, width=4.3, align="C")
+            self.sheet.put(x, top + 0.3, place + 1, size=TYPE, width=4.3, align="C")
             self.sheet.set_text_color(0)
 
     def _word(self, left: float, top: float) -> None:
@@ -247,7 +254,7 @@ class RowWriter:
         said = []
         if event.turn.look_first:
             reasons = event.turn.look_why if event.first else ("again",)
-            said += [f"{LOOK} {words(f'look.{why}')}" for words in self.sheet.words for why in reasons]
+            said += [f"{LOOK} {words.known('look', why)}" for words in self.sheet.words for why in reasons]
         if event.pulse:
             on, off = event.pulse
             said += [words("sheet.pulse", on=on, off=off) for words in self.sheet.words]
@@ -303,7 +310,7 @@ class RowWriter:
 
     def _tick(self, left: float, top: float) -> None:
         self.sheet.set_line_width(0.5)
-        self.sheet.rect(left + 0.6, top, 4.4, 4.4)
+        self.sheet.rect(left + 0.6, top, BOX, BOX)
 
     def _real(self, left: float, y: float) -> None:
         self._dash(left + 0.5, y, REAL - 1.5)

@@ -62,7 +62,7 @@ def closed_groups(content: Content, order: list[Turn], spoken: list[Words]) -> l
 
 
 def closed_names(group: ClosedGroup, order: list[Turn], words: Words) -> str:
-    """List valves that stay closed block by block: ``"A1, A2 (North); B1 ! (South); West (all 6)"``.
+    """List valves that stay closed block by block: ``"A1, A2 (North); B1! (South); West (all 6)"``.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def closed_names(group: ClosedGroup, order: list[Turn], words: Words) -> str:
             said.append(words("sheet.all_of", block=block, count=len(turns)))
             continue
         names = ", ".join(
-            f"{turn.row['valve']} {LOOK}" if turn.look_first else turn.row["valve"] for turn in turns
+            f"{turn.row['valve']}{LOOK}" if turn.look_first else turn.row["valve"] for turn in turns
         )
         alone = len(turns) == 1 and turns[0].row["valve"] == block
         said.append(names if alone or not block else f"{names} ({block})")

@@ -289,7 +289,12 @@ def test_valves_to_look_at_say_what_to_look_at(tmp_path: Path) -> None:
             "sheet.look_list", valves=", ".join(sorted(looked, key=content.valves["valve"].tolist().index))
         )
         assert listed in " ".join(reader.pages[0].extract_text().split())
-    assert f"{names[-1]} !" in reader.pages[0].extract_text()
+    assert f"{names[-1]}!" in reader.pages[0].extract_text()
+
+
+@pytest.mark.parametrize("why", ["drier_than_block", "not_relieved", "witnesses_apart", "trouble_reported"])
+def test_every_reason_to_look_has_words(why: str) -> None:
+    assert len({Words(language).known("look", why) for language in ("en", "es")} | {why}) == 3
 
 
 def test_without_valves_to_look_at_nothing_is_marked(week: Content, tmp_path: Path) -> None:
