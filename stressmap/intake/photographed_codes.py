@@ -6,7 +6,6 @@ import io
 import warnings
 import zlib
 
-import zxingcpp
 from PIL import Image
 
 from stressmap.core.errors import DataError, Problem
@@ -61,6 +60,8 @@ def tables_in(source: InputSource) -> tuple[InputSource, ...]:
     DataError
         If it is no picture that can be read, too large, or shows no code of the field form.
     """
+    import zxingcpp  # only who hands in photographs waits for it
+
     picture = _grey(source)
     found: dict[bytes, None] = {}
     for looked_at in (picture, _smaller(picture)):

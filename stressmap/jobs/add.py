@@ -27,6 +27,7 @@ from stressmap.intake.columns import fitting, recogniser
 from stressmap.intake.filled_times import FIELDS as TIMES_FIELDS
 from stressmap.intake.filled_times import FilledSheet, SetThatRan, fits_times, read_valve_times
 from stressmap.intake.geopackage_files import SQLITE
+from stressmap.intake.photographed_codes import is_picture, tables_in
 from stressmap.intake.reading_entries import reading_entries
 from stressmap.intake.readings import read_readings
 from stressmap.intake.several_files import each
@@ -82,7 +83,7 @@ def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Pro
     source : Path
         A ``ranch.toml``.
     files : sequence of Path
-        Filled sheets of valve times, exports of phones, readings.
+        Filled sheets of valve times, exports of phones, photographs of their codes, readings.
     dry : bool
         Whether only to say what would be done.
     progress : Progress, optional
@@ -103,36 +104,43 @@ def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Pro
     """
     chosen, tell = settings.load(source), progress or Silent()
     record = record_of(chosen)
-    given = each(dict.fromkeys(files), lambda path: (path, _sha256(path, chosen)))
-    known = {path: record.earlier(sha256) for path, sha256 in given}
-    fresh = [(path, sha256) for path, sha256 in given if known[path] is None]
+    opened = each(dict.fromkeys(files), lambda path: _tables(path, chosen))
+    given = [(table, _sha256(table)) for tables in opened for table in tables]
+    known = {table.name: record.earlier(sha256) for table, sha256 in given}
+    fresh = [(table, sha256) for table, sha256 in given if known[table.name] is None]
     tell.stage("Reading files", len(fresh))
     ranch = _Outlines(chosen)
 
-    def read(one: tuple[Path, str]) -> _Read:
+    def read(one: tuple[InputSource, str]) -> _Read:
         made = _read(*one, chosen, ranch)
         tell.step()
         return made
 
-    ready = {path: made for (path, _), made in zip(fresh, each(fresh, read), strict=True)}
+    ready = {table.name: made for (table, _), made in zip(fresh, each(fresh, read), strict=True)}
     now = dt.datetime.now(dt.UTC).replace(tzinfo=None, microsecond=0)
     tell.stage("Adding to the record", len(ready))
     found = []
-    for path, _ in given:
-        if path not in ready:
-            found.append(Arrived(str(path), earlier=known[path]))
+    for name in (table.name for table, _ in given):
+        if name not in ready:
+            found.append(Arrived(name, earlier=known[name]))
             continue
-        one = ready[path]
+        one = ready[name]
         added = record.add(one.file, one.rows, now, dry=dry)
         tell.step()
-        found.append(Arrived(str(path), one.file.kind, added, one.empty, one.doubts, one.notes))
+        found.append(Arrived(name, one.file.kind, added, one.empty, one.doubts, one.notes))
     return Added(chosen, tuple(found), dry)
 
 
-def _sha256(path: Path, chosen: Settings) -> str:
+def _tables(path: Path, chosen: Settings) -> tuple[InputSource, ...]:
+    """Give the file, or of a photograph the tables that the codes on it hold."""
     if path.exists() and chosen.record.exists() and path.samefile(chosen.record):
         raise DataError(Problem(str(path), "it is the record itself", "Name the files that came back"))
-    return hashlib.sha256(InputSource.of(path).filled()).hexdigest()
+    source = InputSource.of(path)
+    return tables_in(source) if is_picture(source.head()) else (source,)
+
+
+def _sha256(table: InputSource) -> str:
+    return hashlib.sha256(table.filled()).hexdigest()
 
 
 class _Outlines:
@@ -150,11 +158,11 @@ class _Outlines:
         return self._read
 
 
-def _read(path: Path, sha256: str, chosen: Settings, ranch: _Outlines) -> _Read:
-    source = InputSource.of(path)
+def _read(source: InputSource, sha256: str, chosen: Settings, ranch: _Outlines) -> _Read:
+    name = Path(source.name).name
     if _kind_of(source, chosen) == "valve_times":
-        return _read_times(source, SourceFile(path.name, sha256, "valve_times"), chosen, ranch)
-    return _read_readings(source, SourceFile(path.name, sha256, "readings"), chosen, ranch)
+        return _read_times(source, SourceFile(name, sha256, "valve_times"), chosen, ranch)
+    return _read_readings(source, SourceFile(name, sha256, "readings"), chosen, ranch)
 
 
 def _kind_of(source: InputSource, chosen: Settings) -> Kind:

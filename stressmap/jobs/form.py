@@ -19,6 +19,7 @@ from stressmap.intake.planned_work import read_round, read_timetable
 from stressmap.intake.readings import read_readings
 from stressmap.jobs.assess_visit import read_outlines, shown
 from stressmap.jobs.before_work import handed_in
+from stressmap.jobs.record_of_ranch import record_rows
 from stressmap.output.staging.output_folder import make_ready, slug, staged
 from stressmap.output.staging.result_files import MARK, JobFiles
 from stressmap.output.web.form_data import FormContent
@@ -118,7 +119,7 @@ def known_trees(chosen: Settings, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataF
         If a readings file cannot be used.
     """
     try:
-        readings = read_readings(chosen.files.readings, chosen).value
+        readings = read_readings(chosen.files.readings, chosen, record_rows(chosen)).value
     except NoRowsError:
         return pd.DataFrame(columns=list(NO_TREES))
     placed = place(readings, blocks, valves, chosen.reading).value

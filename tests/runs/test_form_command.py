@@ -5,8 +5,12 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from helpers import small_ranch
+from helpers.node_runs import run_node
+from helpers.paths import REPOSITORY
+from PIL import Image
 from typer.testing import CliRunner
 
 from stressmap.cli import app
@@ -80,3 +84,33 @@ def test_a_folder_of_something_else_is_left_as_it_is(ranch: Path, tmp_path: Path
     done = CliRunner().invoke(app, ["run", str(ranch), "--out", str(formed)])
     assert (done.exit_code, "it holds a field form" in done.output) == (4, True)
     assert {path.name for path in formed.iterdir()} == FORM_FILES | {"run.json"}
+
+
+def test_what_phones_handed_over_comes_back_as_trees_and_by_photographs_once(tmp_path: Path) -> None:
+    """Files of two phones, a photograph of the first one's code: each reading once, trees in the next form."""
+    source = small_ranch.write(tmp_path / "ranch")
+    place = small_ranch.readings().iloc[0]
+    done = run_node("tests/js/handed_over.mjs", str(place["lon"]), str(place["lat"]), folder=REPOSITORY)
+    assert done.returncode == 0, done.stderr
+    made = json.loads(done.stdout)
+    one, two, times, photo = (tmp_path / name for name in ("one.csv", "two.csv", "times.csv", "code.png"))
+    one.write_text(made["first"], encoding="utf-8")
+    two.write_text(made["second"], encoding="utf-8")
+    times.write_text(made["valves"], encoding="utf-8")
+    light = np.pad(255 * (1 - np.array(made["code"], np.uint8)), 4, constant_values=255)
+    Image.fromarray(light.repeat(5, 0).repeat(5, 1)).save(photo)
+
+    def add(*files: Path) -> list[str]:
+        told = CliRunner().invoke(app, ["add", str(source), *map(str, files)])
+        assert told.exit_code == 0, told.output
+        return [line.removeprefix(f"{tmp_path}/") for line in told.output.splitlines() if ": " in line]
+
+    said = add(photo, two, times)
+    assert said[0] == "code.png:1: 1 reading new, 0 corrected, 0 there already."
+    assert "two.csv: 1 reading new, 0 corrected, 0 there already." in said
+    assert "times.csv: 1 set new, 0 corrected, 0 there already, 0 not filled in yet." in said
+    assert add(one)[0].startswith("one.csv: added already on ")
+    assert form(source, tmp_path / "form")[0] == 0
+    data = json.loads((tmp_path / "form" / "data.json").read_text(encoding="utf-8"))
+    last = {tree["tree_id"]: (tree["last"], tree["lastDay"]) for tree in data["trees"]}
+    assert (last["P1"], last["P2"]) == ((14.5, "2026-07-21"), (12.0, "2026-07-21"))
