@@ -67,7 +67,8 @@ def main() -> None:
             began = time.perf_counter()
             planned = solve_milp(case.problem)
             solved = time.perf_counter()
-            laid = plan_and_schedule(case.problem, case.calendar, case.benefit_model.dry_bar).solution
+            dry = case.benefit_model.dry_bar
+            laid = plan_and_schedule(case.problem, case.calendar, dry, cheap=case.cheap).solution
             realised = time.perf_counter()
             advise(case, terms(settings, FIRST, draws=100))
             ended = time.perf_counter()

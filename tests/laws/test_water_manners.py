@@ -210,7 +210,8 @@ def flooded(seed: int) -> DrawnRanch:
     )  # fmt: skip
     pumps = {name: round(float(rng.uniform(1.1, 2.5)) * max(v.flow_m3_h for v in valves), 1)
              for name in drawn.facts.water["pumps"]}  # fmt: skip
-    kept = ("days", "step_hours", "crew_hours", "travel_minutes", "dear_hours", "pump_starts")
+    # Steps of half an hour, so that no full hour at which the checker looks lies between two of them.
+    kept = ("days", "crew_hours", "travel_minutes", "dear_hours", "pump_starts")
     water = {key: drawn.facts.water[key] for key in kept if key in drawn.facts.water} | {"pumps": pumps}
     settings = water | {"pumps": {name: f"{flow} m3/h" for name, flow in pumps.items()}}
     return DrawnRanch(replace(drawn.facts, valves=valves, water=water), settings, drawn.target_bar)
