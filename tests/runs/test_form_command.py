@@ -87,7 +87,7 @@ def test_a_folder_of_something_else_is_left_as_it_is(ranch: Path, tmp_path: Path
 
 
 def test_what_phones_handed_over_comes_back_as_trees_and_by_photographs_once(tmp_path: Path) -> None:
-    """Files of two phones, a photograph of the first one's code: each reading once, trees in the next form."""
+    """Files of two phones, a photograph of the first one's code: once each, trees in the next form."""
     source = small_ranch.write(tmp_path / "ranch")
     place = small_ranch.readings().iloc[0]
     done = run_node("tests/js/handed_over.mjs", str(place["lon"]), str(place["lat"]), folder=REPOSITORY)
