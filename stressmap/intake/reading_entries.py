@@ -16,6 +16,7 @@ from stressmap.intake.heading_recognition import Field, names
 from stressmap.intake.point_files import read_points
 from stressmap.intake.several_files import sheets_of
 from stressmap.intake.spellings import FIELDS as READING_FIELDS
+from stressmap.intake.table_files import WORKBOOK
 
 FIELDS: Mapping[str, Field] = MappingProxyType(
     {
@@ -27,9 +28,10 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
     }
 )
 """Columns that only a record needs."""
+BEGINNING = 1 << 16
 
 
-def reading_entries(given: InputSource, columns: Mapping[str, str]) -> pd.DataFrame:
+def reading_entries(given: InputSource, columns: Mapping[str, str]) -> pd.DataFrame | None:
     """Read what stands beside the readings of a file.
 
     Parameters
@@ -41,15 +43,18 @@ def reading_entries(given: InputSource, columns: Mapping[str, str]) -> pd.DataFr
 
     Returns
     -------
-    DataFrame
+    DataFrame or None
         ``file``, ``row``, ``reading_id``, ``version`` (whole, None where none is stated), ``withdrawn``,
-        ``trouble``, ``stop``, in the order of the readings.
+        ``trouble``, ``stop``, in the order of the readings; None for a table of text that
+        has none of these columns.
 
     Raises
     ------
     DataError
         If the file cannot be read.
     """
+    if not _may_have_any(given):
+        return None
     known = recogniser(READING_FIELDS, columns)
     fits = fitting(READING_FIELDS, columns, ("pressure",), ("time", "date"))
     sheets = sheets_of(given, "readings", lambda source: read_points(source, known, fits)).value
@@ -61,6 +66,16 @@ def reading_entries(given: InputSource, columns: Mapping[str, str]) -> pd.DataFr
         found["withdrawn"] = found["withdrawn"].map(_is_yes)
         frames.append(pd.DataFrame({"file": sheet.where, "row": sheet.frame.index, **found}, dtype=object))
     return pd.concat(frames, ignore_index=True)
+
+
+def _may_have_any(given: InputSource) -> bool:
+    """Tell whether headings of these columns can stand in a file: of text, at its beginning."""
+    head = given.head(BEGINNING)
+    if head.startswith(WORKBOOK) or not head.removeprefix(b"\xef\xbb\xbf")[:1].isalnum():
+        return True
+    words = {word for name, field in FIELDS.items() for word in (name, *field.names)}
+    plain = head.replace(b"\0", b"").lower()
+    return any(word.encode() in plain or word.replace("_", " ").encode() in plain for word in words)
 
 
 def _whole(text: object) -> int | None:

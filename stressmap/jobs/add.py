@@ -5,9 +5,12 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
+from itertools import repeat
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import geopandas as gpd
@@ -32,7 +35,7 @@ from stressmap.intake.reading_entries import reading_entries
 from stressmap.intake.readings import read_readings
 from stressmap.intake.several_files import each
 from stressmap.intake.spellings import FIELDS as READING_FIELDS
-from stressmap.intake.table_files import read_sheets
+from stressmap.intake.table_files import WORKBOOK, read_sheets
 from stressmap.jobs.assess_visit import read_outlines
 from stressmap.jobs.record_of_ranch import record_of
 from stressmap.store.ranch_record import SourceFile
@@ -40,6 +43,12 @@ from stressmap.store.record_tables import Kind
 from stressmap.store.row_versions import ArrivingRow
 
 CONTENT = tuple(name for name in columns_of(READINGS) if name not in {"row", "file"})
+BEGINNING = 1 << 16
+"""Bytes of a table that tell what it is."""
+NO_ENTRY: Mapping[str, Any] = MappingProxyType(
+    {"reading_id": None, "version": None, "withdrawn": False, "trouble": None, "stop": None}
+)
+"""What stands beside a reading that is of no phone."""
 NO_FAULT = frozenset({"outside_visit"})
 
 
@@ -173,9 +182,18 @@ def _kind_of(source: InputSource, chosen: Settings) -> Kind:
     fits = fits_times(chosen.columns)
     pressed = fitting(READING_FIELDS, chosen.columns, ("pressure",))
     knows = (recogniser(TIMES_FIELDS, chosen.columns), recogniser(READING_FIELDS, chosen.columns))
-    sheets = read_sheets(source, lambda heading: any(known(heading) for known in knows), fits).value
+    known = cache(lambda heading: any(of_kind(heading) for of_kind in knows))
+    sheets = read_sheets(_begun(source), known, fits).value
     timed = any(fits(sheet.headings) and not pressed(sheet.headings) for sheet in sheets)
     return "valve_times" if timed else "readings"
+
+
+def _begun(source: InputSource) -> InputSource:
+    """Give the first lines of a long table of text: they tell what it is. A workbook stays whole."""
+    head = source.head(BEGINNING)
+    lines, _, _ = head.rpartition(b"\n")
+    whole = len(head) < BEGINNING or head.startswith(WORKBOOK) or lines.count(b"\n") < 2
+    return source if whole else InputSource.of_bytes(lines, source.name)
 
 
 def _read_times(source: InputSource, file: SourceFile, chosen: Settings, ranch: _Outlines) -> _Read:
@@ -226,22 +244,22 @@ def _read_readings(source: InputSource, file: SourceFile, chosen: Settings, ranc
     return _Read(file, rows, (), doubts, told)
 
 
-def _reading_rows(frame: pd.DataFrame, entries: pd.DataFrame) -> Iterator[ArrivingRow]:
+def _reading_rows(frame: pd.DataFrame, entries: pd.DataFrame | None) -> Iterator[ArrivingRow]:
     """Give readings their keys: the phone's, else tree, minute and hand, and how often that came."""
     seen: Counter[str] = Counter()
     table = frame[list(CONTENT)].astype(object)
     table = table.where(table.notna(), None)
-    told = entries.drop(columns=["file"]).to_dict("records")
-    for says, beside in zip(table.to_dict("records"), told, strict=True):
-        content = {str(name): _utc(value) for name, value in says.items()}
-        content |= {"trouble": beside["trouble"], "stop": beside["stop"]}
+    told: Iterable[Mapping[Any, Any]] = repeat(NO_ENTRY) if entries is None else entries.to_dict("records")
+    says = (dict(zip(CONTENT, row, strict=True)) for row in table.itertuples(index=False, name=None))
+    for row, content, beside in zip(frame["row"].tolist(), says, told, strict=False):
+        content |= {"time": _utc(content["time"]), "trouble": beside["trouble"], "stop": beside["stop"]}
         if beside["reading_id"] is not None:
             key = f"id:{beside['reading_id']}"
         else:
             plain = _key_of(content)
             seen[plain] += 1
             key = plain if seen[plain] == 1 else f"{plain}|{seen[plain]}"
-        yield ArrivingRow(key, int(beside["row"]), content, beside["version"], bool(beside["withdrawn"]))
+        yield ArrivingRow(key, int(row), content, beside["version"], bool(beside["withdrawn"]))
 
 
 def _key_of(content: dict[str, Any]) -> str:
@@ -251,7 +269,7 @@ def _key_of(content: dict[str, Any]) -> str:
     if moment is None:
         return f"row:{ArrivingRow('', 0, content).digest}"
     hand = (content[name] for name in ("leaf", "chamber", "crew"))
-    return "|".join(map(str, (place, f"{moment:%Y-%m-%dT%H:%M}", *hand)))
+    return "|".join(map(str, (place, moment.isoformat(timespec="minutes"), *hand)))
 
 
 def _doubtful(

@@ -349,3 +349,12 @@ def test_the_last_water_before_harvest_and_light_sets_of_dry_prune() -> None:
     assert dry.most_net_mm_a_set == pytest.approx(usual.most_net_mm_a_set / 2)
     young = one(b=blocks(planted=2025.0))
     assert young.most_net_mm_a_set == pytest.approx(usual.most_net_mm_a_set * 0.38 / 0.90)
+
+
+def test_a_valve_at_which_trouble_was_reported_is_looked_at_first_and_held_to_what_the_crop_uses() -> None:
+    reported = dataclasses.replace(facts(), troubles=frozenset({"V1"}))
+    plain, looked = (requirements(valve(), data(), blocks(), told)[0] for told in (facts(), reported))
+    assert (plain.inspect, looked.inspect) == ((), ("trouble_reported",))
+    assert looked.most_net_mm <= looked.daily_use_mm * (NEXT - START).days + 1e-9
+    elsewhere = dataclasses.replace(facts(), troubles=frozenset({"V2"}))
+    assert requirements(valve(), data(), blocks(), elsewhere)[0].inspect == ()
