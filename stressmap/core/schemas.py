@@ -191,10 +191,10 @@ LEAVING_READINGS = pa.DataFrameSchema(
         **_figures("lon", "lat", "pressure_bar", "recheck_bar", "bag_minutes"),
         **_figures("temp_c", "rh_pct", "vpd_kpa"),
         **_figures("swp_bar", "tension_bar", "baseline_bar", "allowance_bar", "target_bar"),
-        **_figures("below_target_bar"),
-        **_figures("below_baseline_bar", "weather_shift_bar"),
+        **_figures("below_target_bar", "below_baseline_bar", "weather_shift_bar"),
         "too_wet": FLAGGED,
         **_figures("stress_bar", "predicted_bar", "z_score"),
+        "weight": _share(),
         **_any("chamber", "crew", "leaf", "note", "file"),
         "geometry": GEOMETRY,
     },
@@ -202,7 +202,7 @@ LEAVING_READINGS = pa.DataFrameSchema(
     ordered=True,
     unique=["file", "row"],
     name="readings.csv",
-    metadata={"version": 3},
+    metadata={"version": 4},
 )
 """``readings.csv``, ``readings.geojson``: every row of the input files (``row`` of ``file``)
 with its flags, figures and left-out prediction."""

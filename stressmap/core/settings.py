@@ -124,12 +124,11 @@ class Reading(Part):
     """``[reading]``: how readings were taken and which of them count.
 
     Of the less usual keys: ``date_order`` of dates like 03/07/2026; ``crs`` of ``x`` and ``y``;
-    ``gps_accuracy_m``, what a position is taken to be good for where the row does not say;
-    ``possible_bar``, the least and greatest balance pressure that a tree can show at midday (common
-    practice: 5 to 20, 30 to 60 at the extreme); ``unlike_z``, how many standard errors from what its
-    neighbours predict a reading is marked; ``align_chambers``, whether the offset between two chambers or
-    crews on the same trees is taken out; ``same_weather``, whether readings are carried along
-    their crop's fully watered line to the visit's middle weather.
+    ``gps_accuracy_m``, what a position is good for where the row does not say; ``possible_bar``, least and
+    greatest pressure a tree can show at midday (common practice: 5 to 20, 30 to 60 at the extreme);
+    ``unlike_z``, standard errors from what others predict beyond which a reading is set aside or marked;
+    ``align_chambers``, whether the offset between two chambers or crews on the same trees is taken out;
+    ``same_weather``, whether readings are carried to the middle weather; ``chosen``, how the trees were.
     """
 
     unit: Literal["bar", "MPa", "kPa", "psi"] = "bar"
@@ -144,6 +143,7 @@ class Reading(Part):
     crs: str | None = None
     align_chambers: Switch = False
     same_weather: Switch = True
+    chosen: Literal["by plan", "by eye"] | None = None
     keep: tuple[Annotated[str, Field(json_schema_extra={"enum": list(FLAG_CODES)})], ...] = ()
 
     @field_validator("keep")

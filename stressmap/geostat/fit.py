@@ -232,6 +232,29 @@ def _fit(
     return Fit(model, nodes, weight[chosen] / weight[chosen].sum(), model.parameters(best), value)
 
 
+def best_variances(samples: Samples, trend: Floats, model: VarianceModel, start: Parameters) -> Parameters:
+    """Find the most plausible variances at a range that is known.
+
+    Parameters
+    ----------
+    samples : Samples
+        n readings, about 0 on the whole.
+    trend, model
+        As for :func:`fit`.
+    start : Parameters
+        Whose range it is, and from which the search begins.
+
+    Returns
+    -------
+    variances : Parameters
+    """
+    least = model.prior_centre()[:-1] - 4.0
+    at = np.maximum([0.5 * np.log(max(getattr(start, name), 1e-300)) for name in model.free], least)
+    groups = list(group_readings(samples, trend))
+    mode, _, _ = _importance_sample(groups, model, np.append(at, np.log(start.range_m)), 0)
+    return model.parameters(mode[0])
+
+
 def log_ranges(priors: Priors) -> Floats:
     """Give the logarithms of the ranges to try.
 

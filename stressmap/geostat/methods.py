@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
 from stressmap.core.notes import Note
 from stressmap.geostat.cross_validation import score
 from stressmap.geostat.fit import log_ranges
+from stressmap.geostat.gross_errors import FAR_Z, Doubts
 from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
@@ -27,6 +29,7 @@ def fit_surface(
     *,
     method: str,
     options: SurfaceOptions | None = None,
+    doubts: Doubts | None = None,
     step: Callable[[], None] = lambda: None,
 ) -> Surface:
     """Fit the method that was asked for, or the plainest one that the readings still allow.
@@ -39,6 +42,8 @@ def fit_surface(
         What was asked for.
     options : SurfaceOptions, optional
         Priors, known reading error, threads.
+    doubts : Doubts, optional
+        Of the readings; the structured method then lets them count less.
     step : callable
         Called as each range of the structured method has been tried; see :func:`count_steps`.
 
@@ -72,7 +77,7 @@ def fit_surface(
     if np.ptp(samples.value) < LEAST_SPREAD_BAR:
         return _fall_back(samples, options, Note.of("readings_alike", "warning"))
     if method == "structured":
-        return _structured(samples, options, step)
+        return _structured(samples, options, doubts, step)
     try:
         return average_by_tree(samples, lambda trees: OrdinarySurface(trees, jobs=options.jobs))
     except (ValueError, np.linalg.LinAlgError) as error:
@@ -98,18 +103,41 @@ def count_steps(samples: Samples, method: str, options: SurfaceOptions | None = 
     return fits * len(log_ranges((options or SurfaceOptions()).priors))
 
 
-def _structured(samples: Samples, options: SurfaceOptions, step: Callable[[], None]) -> Surface:
+def doubts_of(surface: Surface, far_z: float = FAR_Z) -> Doubts | None:
+    """Find which readings of a fit the others contradict.
+
+    Parameters
+    ----------
+    surface : Surface
+        Fitted to all of them, in full.
+    far_z : float
+        Standard errors within which none is to be set aside.
+
+    Returns
+    -------
+    Doubts or None
+        None where none is, and for methods other than the structured one, which know no error law.
+    """
+    from stressmap.geostat.mixed_model_kriging import StructuredSurface
+
+    found = surface.find_doubts() if isinstance(surface, StructuredSurface) else None
+    return None if found is None else replace(found, far_z=far_z)
+
+
+def _structured(
+    samples: Samples, options: SurfaceOptions, doubts: Doubts | None, step: Callable[[], None]
+) -> Surface:
     """Fit the structured method, with the covariate as drift where it lowers the leave-one-out error."""
     from stressmap.geostat.mixed_model_kriging import StructuredSurface, standardise
 
-    plain = StructuredSurface(samples, options, step=step)
+    plain = StructuredSurface(samples, options, doubts=doubts, step=step)
     if samples.places.covariate is None:
         return plain
     drift = standardise(samples)
     if not drift.sd:
         plain.notes += (Note.of("covariate_flat", "caution"),)
         return plain
-    drifting = StructuredSurface(samples, options, drift, step=step)
+    drifting = StructuredSurface(samples, options, drift, doubts=doubts, step=step)
     without, with_it = (score(samples.value, *one.leave_one_out()).rmse_bar for one in (plain, drifting))
     figures = {"with_bar": with_it, "without_bar": without}
     if with_it > (1 - LEAST_GAIN) * without:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -17,6 +17,7 @@ from stressmap.core.parallel import each
 from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import cells_by_zone
 from stressmap.geostat.fit import estimate_trends, fit
+from stressmap.geostat.gross_errors import Doubts, find_doubts
 from stressmap.geostat.kriging import KrigingSystem
 from stressmap.geostat.kriging_systems import KrigingSystems
 from stressmap.geostat.options import SurfaceOptions
@@ -66,6 +67,8 @@ class StructuredSurface:
         Priors, known reading error, threads.
     drift : Drift, optional
         Covariate used as external drift; none by default.
+    doubts : Doubts, optional
+        Of the readings, which then count the less the more they are doubted.
     step : callable
         Called as each range has been tried.
 
@@ -82,21 +85,30 @@ class StructuredSurface:
         options: SurfaceOptions,
         drift: Drift | None = None,
         *,
+        doubts: Doubts | None = None,
         step: Callable[[], None] = lambda: None,
     ) -> None:
         self.samples, self.options = samples, options
         self.drift = drift or Drift()
         self._level = float(samples.value.mean())
-        self._centred = Samples(samples.places, samples.value - self._level, samples.tree)
+        self._centred = replace(samples, value=samples.value - self._level)
         self._z = self.drift.standardised(samples.places)
         used = bool(self.drift.sd)
         trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 1 + used]
         model = choose_model(samples, options.priors, options.reading_error_bar)
-        self.fit = fit(self._centred, trend, model, average=options.average, step=step)
+        readings = self._centred if doubts is None else replace(self._centred, doubt=doubts.for_fit)
+        self.fit = fit(readings, trend, model, average=options.average, step=step)
+        if doubts is not None:
+            self._centred = replace(self._centred, doubt=doubts.for_map)
         mean_model = MeanModel(np.unique(samples.places.crop), options.priors.crop_bar**2, used)
         self.nodes = estimate_trends(self._centred, self._z, self.fit, mean_model)
         self._systems = KrigingSystems(self._centred, self._z, self.nodes)
         self.notes: tuple[Note, ...] = self.fit.notes
+
+    def find_doubts(self) -> Doubts | None:
+        """Find which readings the others contradict; None where there is none."""
+        trend = np.column_stack([np.ones(len(self.samples)), self._z])[:, : 1 + bool(self.drift.sd)]
+        return find_doubts(self._centred, trend, self.fit.model, self.fit.best, self._level)
 
     def __getstate__(self) -> dict[str, Any]:
         """Return what is pickled: all but the solved systems."""
@@ -148,6 +160,8 @@ class StructuredSurface:
     def _predicted_without(self, found: tuple[Floats, Floats]) -> tuple[Floats, Floats]:
         """Return predictions and z-scores from residuals and their variances."""
         residual, variance = found
+        if self._centred.doubt is not None:  # as if this one were sound: what is doubted shall stand out
+            variance = np.maximum(variance - self._centred.doubt, 1e-6)
         return self.samples.value - residual, residual / np.sqrt(variance)
 
     @cached_property
@@ -217,7 +231,9 @@ class StructuredSurface:
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
         """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
-        samples = self.samples.take(nearest_readings(self.samples, places))
+        samples = replace(self._centred, value=self.samples.value).take(
+            nearest_readings(self.samples, places)
+        )
         p = self.fit.best
 
         def covariance(a: Places, b: Places) -> Floats:
@@ -235,6 +251,8 @@ class StructuredSurface:
 
         tree = tree_groups(samples.tree)
         noise = p.tree * np.equal.outer(tree, tree) + p.error * np.eye(len(samples))
+        if samples.doubt is not None:
+            noise[np.diag_indices(len(noise))] += samples.doubt
         return universal_kriging_covariance(samples, (places, zone, count), covariance, noise, trend)
 
     def summary(self) -> dict[str, Any]:

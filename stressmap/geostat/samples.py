@@ -86,11 +86,14 @@ class Samples:
         The mapped figure [bar]; finite.
     tree : array of int, shape (n,)
         Tree code; readings with the same code are leaves of one tree.
+    doubt : array of float, shape (n,), optional
+        Variance of each reading's error beyond that of all readings [bar²]; None for none.
     """
 
     places: Places
     value: Floats
     tree: Ints
+    doubt: Floats | None = None
 
     def __len__(self) -> int:
         """Return n."""
@@ -108,7 +111,8 @@ class Samples:
         -------
         Samples
         """
-        return Samples(self.places.take(index), self.value[index], self.tree[index])
+        doubt = None if self.doubt is None else self.doubt[index]
+        return Samples(self.places.take(index), self.value[index], self.tree[index], doubt)
 
 
 @dataclass(frozen=True)

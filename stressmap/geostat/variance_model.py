@@ -119,6 +119,7 @@ class CovarianceStructure:
 
     same: dict[str, Floats]
     distance: Floats
+    doubt: Floats | None = None
 
     def pattern(self, model: VarianceModel, range_m: float) -> Floats:
         """Return the pattern's correlation, shape (n, n)."""
@@ -130,6 +131,8 @@ class CovarianceStructure:
         for name, same in self.same.items():
             if variance := float(getattr(parameters, name)):
                 total += variance * same
+        if self.doubt is not None:
+            total[np.diag_indices(len(total))] += self.doubt
         return np.asarray(total)
 
 
@@ -230,4 +233,5 @@ def covariance_structure(samples: Samples, index: Ints) -> CovarianceStructure:
         "crop": places.crop,
     }
     same = {name: (code[:, None] == code[None, :]).astype(float) for name, code in codes.items()}
-    return CovarianceStructure(same, cdist(places.xy, places.xy))
+    doubt = None if samples.doubt is None else samples.doubt[index]
+    return CovarianceStructure(same, cdist(places.xy, places.xy), doubt)

@@ -41,7 +41,7 @@ from stressmap.intake.weather import read_weather
 from stressmap.jobs.record_of_ranch import logged, record_rows
 from stressmap.output.text.note_words import sentence
 from stressmap.output.text.words import Words
-from stressmap.quality import reading_error, whole_visit
+from stressmap.quality import chosen_trees, reading_error, whole_visit
 from stressmap.quality.assessment_summary import summarise
 from stressmap.quality.checks import assess
 from stressmap.quality.reading_error import ReadingError
@@ -350,6 +350,7 @@ def assess_visit(inputs: Inputs, orchard: Orchard, visit: Visit) -> Noted[Assess
         raise NothingUsableError(_nothing_usable(inputs, visit, table), visit, table, shown(notes, chosen))
     notes.add(_mended(table))
     notes.add(two_files_note(table))
+    notes.add(chosen_trees.remarks(table, chosen.reading))
     notes.add(whole_visit.remarks(table.assign(row=row_names(table))[table["used"]]))
     held = block_figures(orchard, visit, table[table["used"]], chosen)
     checked = hold(table, CHECKED_READINGS)

@@ -17,6 +17,7 @@ from stressmap.jobs.before_work import handed_in
 from stressmap.output.gis.mend_list import mend_target, write_mend_list
 from stressmap.output.text.words import Words
 from stressmap.quality.assessment_summary import judged, mend_table
+from stressmap.quality.chosen_trees import question
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,7 @@ def check(source: Path, progress: Progress | None = None, *, out: Path | None = 
     except NothingUsableError as stop:
         notes.add(stop.notes)
         return Checked(_judged(inputs, stop.readings), stop.visit, stop.readings, tuple(notes), stop)
+    notes.add(question(inputs.settings.reading))
     return Checked(_judged(inputs, assessed.readings), assessed.visit, assessed.readings, tuple(notes))
 
 

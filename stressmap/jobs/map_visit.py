@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
@@ -17,13 +16,13 @@ from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.units import M2_PER_HA, usual_unit
 from stressmap.geostat.memory_mixture import MemorySurface
-from stressmap.geostat.methods import count_steps, fit_surface
+from stressmap.geostat.methods import count_steps, doubts_of, fit_surface
 from stressmap.geostat.options import Priors, SurfaceOptions
 from stressmap.geostat.ordinary_kriging import MOST_MAPPED
-from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface, ZonePredictor
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
+from stressmap.jobs.doubted_readings import Fitted, set_aside
 from stressmap.jobs.recall_visits import RecalledVisits, Remembered
 from stressmap.output.view.content import Content, Raster
 from stressmap.quality.assessment_summary import judged
@@ -39,15 +38,6 @@ from stressmap.zoning.value_of_information import WateringDecision, area_thresho
 from stressmap.zoning.valve_correlation import valve_correlations
 
 
-@dataclass(frozen=True)
-class Fitted:
-    """A mapping method fitted to a visit, and the readings it was fitted to."""
-
-    surface: Surface
-    samples: Samples
-    options: SurfaceOptions
-
-
 def fit(
     inputs: Inputs,
     assessed: Assessed,
@@ -56,7 +46,7 @@ def fit(
     *,
     stage: str = "Fitting",
 ) -> Fitted:
-    """Fit the mapping method to the readings that may be used.
+    """Fit the mapping method to the readings that may be used, without those that all others contradict.
 
     Parameters
     ----------
@@ -85,8 +75,24 @@ def fit(
     if chosen.map.method == "ordinary":
         refuse_too_many(len(samples), chosen.source)
     tell.stage(stage, count_steps(samples, chosen.map.method, options))
-    surface = fit_surface(samples, method=chosen.map.method, options=options, step=tell.step)
-    return Fitted(surface, samples, options)
+    terms: dict[str, Any] = {"method": chosen.map.method, "options": options, "step": tell.step}
+    first = Fitted(fit_surface(samples, **terms), samples, options, assessed)
+    doubts = (
+        None
+        if "unlike_neighbours" in chosen.reading.keep
+        else doubts_of(first.surface, chosen.reading.unlike_z)
+    )
+    if doubts is None:
+        return first
+    tell.stage(stage, count_steps(samples, chosen.map.method, options))
+    ground = _ground(inputs)
+    return set_aside(
+        first,
+        doubts,
+        chosen,
+        lambda kept, of_kept: fit_surface(kept, doubts=of_kept, **terms),
+        lambda surface: valve_means(surface, ground, jobs=jobs),
+    )
 
 
 def _risers(inputs: Inputs) -> dict[str, Any]:
@@ -340,7 +346,8 @@ def _earlier(
     except StressmapError as error:
         why = error.problems[0].what
         return Noted(None, (Note.of("no_comparison", "caution", day=visit[0], error=why),))
-    return Noted((assessed, fit(inputs, assessed, 1, progress, stage="Fitting the visit before").surface))
+    fitted = fit(inputs, assessed, 1, progress, stage="Fitting the visit before")
+    return Noted((fitted.assessed, fitted.surface))
 
 
 def _compared(surface: Surface, before: Surface) -> ZonePredictor:
@@ -400,7 +407,8 @@ def _ranked(
 
 def _predicted(readings: gpd.GeoDataFrame, surface: Surface, unlike_z: float) -> gpd.GeoDataFrame:
     """Add what every used reading would have been from the others, and mark those far from it."""
-    table = readings.assign(predicted_bar=np.nan, z_score=np.nan)
+    full = {"weight": readings["used"].astype(float), "predicted_bar": np.nan, "z_score": np.nan}
+    table = readings.assign(**{name: value for name, value in full.items() if name not in readings})
     predicted, z_score = surface.leave_one_out()
     table.loc[table["used"], "predicted_bar"] = predicted
     table.loc[table["used"], "z_score"] = z_score

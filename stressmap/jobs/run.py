@@ -25,7 +25,7 @@ from stressmap.output.view.content import Content
 
 if TYPE_CHECKING:
     from stressmap.agronomy.orchard import Orchard
-    from stressmap.jobs.map_visit import Fitted
+    from stressmap.jobs.doubted_readings import Fitted
     from stressmap.water.read_trees import ReadTrees
     from stressmap.water.water_plan import Advice
 
@@ -112,11 +112,12 @@ def run(
 
     with watch.of("fit"):
         fitted = fit(inputs, assessed, jobs, tell)
+        assessed = fitted.assessed
         recalled = notes.keep(recall(inputs, assessed, fitted.surface, tell))
         fitted = dataclasses.replace(fitted, surface=recalled.surface)
         tell.stage("Comparing methods", MOST_METHODS)
         proof = compare_methods(fitted.surface, fitted.samples, fitted.options, step=tell.step)
-    notes.add((*fitted.surface.notes, *proof.notes))
+    notes.add((*fitted.notes, *fitted.surface.notes, *proof.notes))
     with watch.of("map"):
         content = content_of(inputs, assessed, recalled, tell, jobs=jobs)
     advice, planned = None, inputs.settings.water

@@ -109,9 +109,13 @@ def plan_water(
     read = ReadTrees.of(assessed.readings, compared_before(inputs, assessed))
     if (trouble := why_no_amounts(chosen, assessed.visit, read, str(inputs.source)).value) is not None:
         raise SettingsError(trouble)
-    made = notes.keep(recall(inputs, assessed, fit(inputs, assessed, jobs, tell).surface, tell))
+    fitted = fit(inputs, assessed, jobs, tell)
+    assessed = fitted.assessed
+    notes.add(fitted.notes)
+    made = notes.keep(recall(inputs, assessed, fitted.surface, tell))
     surface = made.surface
     notes.add(surface.notes)
+    read = ReadTrees.of(assessed.readings, read.before)
     valves = ranked_valves(inputs, assessed, made, jobs=jobs, with_change=True)
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
     case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen, read))

@@ -181,8 +181,8 @@ class Check:
     Parameters
     ----------
     find : callable, optional
-        Of a :class:`PlacedReadings`, which readings; None where it needs the fitted surface
-        (:func:`mark_unlike`).
+        Of a :class:`PlacedReadings`, which readings; None where it needs the fitted surface: what all others
+        contradict is left out then, what is far from them but borne out is marked (:func:`mark_unlike`).
     action : str
         ``"mend"`` (mended and used), ``"leave out"`` or ``"mark"`` (used as it is).
     """
@@ -205,7 +205,7 @@ CHECKS: dict[str, Check] = {
     "unit_suspect": Check(unit_suspect, "leave out"),
     "lonlat_swapped": Check(lonlat_swapped, "mend"),
     "sign_read_as_potential": Check(sign_read_as_potential, "mend"),
-    "unlike_neighbours": Check(None, "mark"),
+    "unlike_neighbours": Check(None, "leave out"),
     "outside_visit": Check(outside_visit, "leave out"),
 }
 """Flag code -> what finds it and what follows, in the order of :data:`FLAG_CODES`."""
@@ -326,7 +326,7 @@ def usable(flags: list[tuple[str, ...]], block: pd.Series, keep: tuple[str, ...]
 def mark_unlike(
     flags: list[tuple[str, ...]], z_scores: NDArray[np.float64], threshold: float
 ) -> list[tuple[str, ...]]:
-    """Add ``unlike_neighbours`` to readings far from what the others predict; they stay in use.
+    """Add ``unlike_neighbours`` to readings far from what the others predict.
 
     Parameters
     ----------
@@ -346,8 +346,25 @@ def mark_unlike(
     >>> mark_unlike([(), ("near_boundary",)], np.array([-4.2, np.nan]), 3.5)
     [('unlike_neighbours',), ('near_boundary',)]
     """
+    return with_unlike(flags, np.abs(z_scores) > threshold)
+
+
+def with_unlike(flags: list[tuple[str, ...]], unlike: Mask) -> list[tuple[str, ...]]:
+    """Add ``unlike_neighbours`` to some readings.
+
+    Parameters
+    ----------
+    flags : list of tuple of str, length n
+        Codes so far.
+    unlike : array of bool, shape (n,)
+        Which.
+
+    Returns
+    -------
+    list of tuple of str, length n
+    """
     marked = []
-    for codes, z in zip(flags, np.abs(z_scores), strict=True):
-        held = {*codes, "unlike_neighbours"} if z > threshold else set(codes)
+    for codes, on in zip(flags, unlike, strict=True):
+        held = {*codes, "unlike_neighbours"} if on else set(codes)
         marked.append(tuple(code for code in FLAG_CODES if code in held))
     return marked

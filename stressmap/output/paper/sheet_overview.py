@@ -10,7 +10,7 @@ from stressmap.output.text.note_words import sentence
 from stressmap.output.view.clock_events import day_words, days_of
 from stressmap.output.view.closed_valves import closed_groups, closed_names
 from stressmap.output.view.crew_words import Turn
-from stressmap.output.view.first_look import first_look
+from stressmap.output.view.first_look import HOW_CHOSEN, first_look
 from stressmap.output.view.where_to_open import OpeningPlace
 
 HEAD, CALL, LEAST_MAP = 21.0, 7.5, 92.0
@@ -146,7 +146,7 @@ def _said_first(sheet: CrewSheet, order: list[Turn], size: float) -> list[TextLi
         for words in sheet.words:
             listed = words("past.more", valves=shown, count=more) if more > 0 else shown
             said.append(words("sheet.look_list", valves=listed))
-    guessed = [note for note in content.notes if note.code == "system_assumed"]
+    guessed = [note for note in content.notes if note.code in ("system_assumed", *HOW_CHOSEN)]
     said += [sentence(note, words) for note in guessed for words in sheet.words]
     return [
         TextLine(part, bold=True) for line in said for part in sheet.broken(line, size, sheet.epw, bold=True)

@@ -13,6 +13,8 @@ from stressmap.output.view.selections import trees_used
 MOST = 0.5
 """With more than this share of the ranked area, a priority says little of what is urgent."""
 NAMED, NAMED_BLOCKS = 3, 8
+HOW_CHOSEN = ("trees_chosen_by_eye", "trees_on_dry_side")
+"""Notes that every map and paper says beside its figures."""
 
 
 def first_look(content: Content, order: list[Turn], words: Words) -> list[str]:

@@ -15,11 +15,12 @@ from shapely.geometry.base import BaseGeometry
 
 from stressmap.core.antimeridian import around, middle_longitude
 from stressmap.core.row_names import row_names
-from stressmap.output.text.note_words import sentences
+from stressmap.output.text.note_words import sentence, sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import FEW_TREES
 from stressmap.output.view.daily_sets import Spell, spells
+from stressmap.output.view.first_look import HOW_CHOSEN
 from stressmap.output.view.layout import middle
 from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
 from stressmap.output.view.plan_dry import why_closed
@@ -80,6 +81,10 @@ def map_data(content: Content) -> dict[str, Any]:
         "edges": {crop: list(edges) for crop, edges in content.edges_bar.items()},
         "notes": {
             language: list(sentences(content.notes, Words(language, content.ranch.units)))
+            for language in content.ranch.languages
+        },
+        "said": {
+            language: [sentence(note, Words(language)) for note in content.notes if note.code in HOW_CHOSEN]
             for language in content.ranch.languages
         },
         "blocks": [_block(row) for row in rows(blocks)],

@@ -5,11 +5,12 @@ from __future__ import annotations
 import base64
 from typing import Any
 
+from stressmap.output.text.note_words import sentence
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, priority_words, standing_words, turn_words, turns
 from stressmap.output.view.daily_sets import set_lines
-from stressmap.output.view.first_look import first_look
+from stressmap.output.view.first_look import HOW_CHOSEN, first_look
 from stressmap.output.view.palette import NOT_MEASURED, PRIORITY, ink_on
 from stressmap.output.view.quantities import duration
 
@@ -37,7 +38,10 @@ def still_page(content: Content, picture: bytes | None) -> dict[str, Any]:
     coded = None if picture is None else base64.b64encode(picture).decode("ascii")
     return {
         "picture": coded and f"data:image/png;base64,{coded}",
-        "said": [line for words in spoken for line in first_look(content, order, words)],
+        "said": [
+            *(line for words in spoken for line in first_look(content, order, words)),
+            *(sentence(note, words) for note in content.notes if note.code in HOW_CHOSEN for words in spoken),
+        ],
         "legend": [
             _look(priority) | {"text": both(spoken, lambda words, p=priority: priority_words(p, words))}
             for priority in _shown(order)

@@ -56,6 +56,7 @@ gps_m = 10
 gps_accuracy_m = 3
 possible_bar = [0.5, 70]
 unlike_z = 3.5
+chosen = "by plan"
 date_order = "day-first"
 crs = "EPSG:32610"
 align_chambers = false

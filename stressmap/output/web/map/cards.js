@@ -89,6 +89,7 @@ function standingWarnings(valve) {
   if (isPastLimit(valve)) warnings.push(make("p", { class: "warn past" }, swatch("past"), make("span", {}, make("b", { text: word("priority.past") }), make("small", { text: word("card.past_meaning") }))));
   if (!valve.measured) warnings.push(make("p", { class: "warn", text: word("card.not_measured") }));
   else if (valve.blockTrees < ranch.fewTrees) warnings.push(make("p", { class: "warn", text: word("card.few_trees", { trees: treesText(valve.blockTrees) }) }));
+  for (const text of ranch.said[shown.language]) warnings.push(make("p", { class: "warn", text }));
   return warnings;
 }
 

@@ -137,6 +137,7 @@ export function lists() {
   out.append(instead(query));
   out.append(make("h2", { text: word("list.heading"), class: query ? "unseen" : null }));
   out.append(make("p", { class: "count", role: "status", text: countText(query, valves, [...trees, ...others]) }));
+  if (!query) out.append(...ranch.said[shown.language].map((text) => make("p", { class: "warn", text })));
   if (planned.length) out.append(query ? "" : nowAndNext(), orderChoice());
   out.append(make("ol", { class: "rows", id: "valve-rows" }, ...orderedRows(query, valves)));
   if (query) {
