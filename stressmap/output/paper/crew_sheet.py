@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from stressmap.output.paper.sheet_columns import Piece, Placed, in_columns
 from stressmap.output.paper.sheet_overview import LINE, TextLine, overview, write_lines
+from stressmap.output.paper.sheet_parts import A_PAGE, draw_parts, map_pages, parts_of
 from stressmap.output.paper.sheet_rows import TROUBLES, TYPE, RowWriter
 from stressmap.output.paper.sheet_type import MARGIN, CrewSheet
 from stressmap.output.view.clock_events import by_clock
@@ -42,9 +43,16 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     later = overview(sheet, order, places)
     parts, first = _text_pages(later, top, bottom)
     pages = in_columns(sheet, pieces, top, bottom, first) if pieces else []
-    whole = 1 + len(parts) + max(0, len(pages) - (1 if parts and pages and first > top else 0))
+    maps = parts_of(content)
+    shared = 1 if parts and pages and first > top else 0
+    whole = 1 + len(parts) + len(pages) - shared + map_pages(maps)
+    paper = Paper(top, first, whole, foot)
     _number(sheet, 1, whole)
-    _write(sheet, parts, pages, Paper(top, first, whole, foot))
+    _write(sheet, parts, pages, paper)
+    for number, at in enumerate(range(0, len(maps), A_PAGE), whole - map_pages(maps) + 1):
+        sheet.add_page()
+        _page_head(sheet, number, paper)
+        draw_parts(sheet, maps[at : at + A_PAGE], order, (top, bottom))
     sheet.output(str(path))
 
 
@@ -60,7 +68,8 @@ class Paper(NamedTuple):
 def _write(sheet: CrewSheet, parts: list[list[TextLine]], pages: list[list[Placed]], paper: Paper) -> None:
     """Write the pages after the first: text that found no room there, and the columns."""
     shared = bool(parts) and paper.first > paper.top
-    for number in range(2, paper.whole + 1):
+    last = 1 + len(parts) + len(pages) - (1 if shared and pages else 0)
+    for number in range(2, last + 1):
         sheet.add_page()
         _page_head(sheet, number, paper)
         at = number - 2

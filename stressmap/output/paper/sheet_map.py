@@ -72,11 +72,14 @@ class SheetMap:
         How the ranch is laid into it.
     priorities : tuple of int or None
         What the legend names.
+    blocks : GeoDataFrame
+        Those that are drawn.
     """
 
     area: Box
     frame: Frame
     priorities: tuple[int | None, ...]
+    blocks: Any
 
     def draw(self, sheet: Any, order: list[Turn]) -> None:
         """Draw every valve zone in its priority's pattern, names, legend, north and scale.
@@ -88,16 +91,18 @@ class SheetMap:
         sheet : CrewSheet
             The page being written.
         order : list of Turn
-            All valve zones.
+            The valve zones.
         """
         left, top, width, height = self.area
         sheet.set_line_width(0.1)
         for turn in order:
             _filled(sheet, turn, self.frame)
         _outlines(sheet, _placed([turn.row["geometry"] for turn in order], self.frame), 0.15, 60)
-        blocks = sheet.content.blocks
+        blocks = self.blocks
         _outlines(sheet, _placed(blocks.geometry, self.frame), 0.5 if len(blocks) < 80 else 0.25, 0)
-        draw_names(sheet, order, self.frame, (left + 0.5, top + 0.5, width - 1, height - LEGEND - 1))
+        draw_names(
+            sheet, (order, blocks), self.frame, (left + 0.5, top + 0.5, width - 1, height - LEGEND - 1)
+        )
         sheet.set_line_width(0.3)
         sheet.rect(left, top, width, height - LEGEND)
         _key(sheet, top + height - LEGEND + 0.8, self.priorities)
@@ -122,7 +127,7 @@ def plan_map(content: Content, area: Box) -> SheetMap:
     inner = (left + 1.5, top + 1.5, width - 3, height - LEGEND - 3)
     frame = fit_frame(tuple(content.blocks.total_bounds), inner)
     bare = len(measured_blocks(content)) < len(content.blocks)
-    return SheetMap(area, frame, (1, 2, 3, 4, None) if bare else (1, 2, 3, 4))
+    return SheetMap(area, frame, (1, 2, 3, 4, None) if bare else (1, 2, 3, 4), content.blocks)
 
 
 def _placed(shapes: Any, frame: Frame) -> list[Points]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from shapely import box
+from shapely.geometry.base import BaseGeometry
 
 from stressmap.output.paper.sheet_type import CrewSheet
 from stressmap.output.view.crew_words import Turn
@@ -14,40 +16,42 @@ NAMED = 150
 """Of more valves than this only those are named whose name fits into their zone."""
 TYPE, HIGH = 9.0, 4.2
 """Type of a name [points], and its height [mm]."""
+SLACK = 0.7
+"""Share of a label that must lie inside its zone, in either direction."""
 LONGEST = 22.0
 """Widest that a name is drawn [mm]."""
 
 
-def draw_names(sheet: CrewSheet, order: list[Turn], frame: Frame, area: Box) -> None:
+def draw_names(sheet: CrewSheet, shown: tuple[list[Turn], Any], frame: Frame, area: Box) -> None:
     """Write the names of valves and blocks on the map.
 
     Parameters
     ----------
     sheet : CrewSheet
         The page being written.
-    order : list of Turn
-        All valve zones.
+    shown : tuple of (list of Turn, GeoDataFrame)
+        The valve zones and the blocks.
     frame : Frame
         How the ranch lies on the page.
     area : tuple of float
         Left, top, width, height within which names stay [mm].
     """
+    order, blocks = shown
     taken = _valves(sheet, order, frame, area)
-    for name, shape in zip(sheet.content.blocks["block"], sheet.content.blocks.geometry, strict=True):
+    for name, shape in zip(blocks["block"], blocks.geometry, strict=True):
         _block(sheet, str(name), shape, (frame, taken))
 
 
 def _valves(sheet: CrewSheet, order: list[Turn], frame: Frame, area: Box) -> list[Box]:
     names = {str(turn.row["valve"]): turn for turn in order if turn.row["valve"] != turn.row["block"]}
-    wide = {name: min(LONGEST, sheet.least_width(name, TYPE, bold=True) - 1.1) for name in names}
-    if len(names) > NAMED:
-        names = {name: turn for name, turn in names.items() if _fits(turn, frame, wide[name])}
     if not names:
         return []
+    wide = {name: min(LONGEST, sheet.least_width(name, TYPE, bold=True) - 1.1) for name in names}
     points = [middle(turn.row["geometry"]) for turn in names.values()]
     spots = frame.place(np.array([(p.x, p.y) for p in points]))
-    size = (max(wide[name] for name in names) + 0.4, HIGH + 0.3)
-    places = beside(spots, size, area) if len(names) <= NAMED else spots
+    if len(sheet.content.valves) > NAMED:
+        return _inside(sheet, names, spots.tolist(), (frame, wide))
+    places = beside(spots, (max(wide.values()) + 0.4, HIGH + 0.3), area)
     taken = []
     for (name, turn), spot, (x, y) in zip(names.items(), spots.tolist(), places.tolist(), strict=True):
         if spot != [x, y]:
@@ -58,9 +62,33 @@ def _valves(sheet: CrewSheet, order: list[Turn], frame: Frame, area: Box) -> lis
     return taken
 
 
-def _fits(turn: Turn, frame: Frame, wide: float) -> bool:
-    west, south, east, north = turn.row["geometry"].bounds
-    return bool((east - west) * frame.scale > wide and (north - south) * frame.scale > HIGH)
+def _inside(
+    sheet: CrewSheet,
+    names: dict[str, Turn],
+    spots: list[list[float]],
+    scaled: tuple[Frame, dict[str, float]],
+) -> list[Box]:
+    """Name the zones into which the name fits, lying or upright."""
+    frame, wide = scaled
+    taken = []
+    for (name, turn), (x, y) in zip(names.items(), spots, strict=True):
+        zone, lying, upright = turn.row["geometry"], (wide[name], HIGH), (HIGH, wide[name])
+        size = next((one for one in (lying, upright) if _fits(zone, frame, one)), None)
+        if size is None:
+            continue
+        taken.append(centred(x, y, *size))
+        if size == lying:
+            _valve(sheet, turn, name, taken[-1])
+            continue
+        with sheet.rotation(90, x, y):
+            _valve(sheet, turn, name, centred(x, y, *lying))
+    return taken
+
+
+def _fits(zone: BaseGeometry, frame: Frame, size: tuple[float, float]) -> bool:
+    """Tell whether a label lies inside a zone, but for its corners."""
+    spot, half = middle(zone), [SLACK * side / frame.scale / 2 for side in size]
+    return bool(zone.covers(box(spot.x - half[0], spot.y - half[1], spot.x + half[0], spot.y + half[1])))
 
 
 def _valve(sheet: CrewSheet, turn: Turn, name: str, place: Box) -> None:
@@ -68,7 +96,7 @@ def _valve(sheet: CrewSheet, turn: Turn, name: str, place: Box) -> None:
     sheet.set_fill_color(255)
     sheet.set_line_width(0.5 if turn.past_limit else 0.15)
     sheet.rect(left, top, right - left, bottom - top, style="DF")
-    if turn.past_limit:
+    if turn.past_limit and len(sheet.content.valves) <= NAMED:
         sheet.set_line_width(0.2)
         sheet.rect(left - 0.8, top - 0.8, right - left + 1.6, bottom - top + 1.6)
     sheet.put(left - 0.55, top + 0.1, name, size=TYPE, bold=True, width=right - left + 1.1, align="C")

@@ -16,6 +16,7 @@ from helpers.drawn_content import LONG, ZONE, full, large, ranch, small, unmeasu
 from stressmap.core.notes import Note
 from stressmap.core.set_codes import set_codes
 from stressmap.output.paper.crew_sheet import write_crew_sheet
+from stressmap.output.paper.sheet_parts import MOST, map_pages, parts_of
 from stressmap.output.text.note_words import sentence
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
@@ -35,10 +36,10 @@ def text_of(reader: pypdf.PdfReader) -> str:
     return "\n".join(page.extract_text() for page in reader.pages)
 
 
-def drawn(reader: pypdf.PdfReader, first: int = 1) -> list[str]:
+def drawn(reader: pypdf.PdfReader, first: int = 1, last: int | None = None) -> list[str]:
     """Give what is written from a page on, in the order in which it is written."""
     found: list[str] = []
-    for page in reader.pages[first:]:
+    for page in reader.pages[first:last]:
         page.extract_text(visitor_text=lambda text, *_: found.append(text.strip()))
     return [line for text in found for line in text.split("\n") if line.strip()]
 
@@ -130,15 +131,17 @@ def test_what_stays_closed_stands_on_the_first_page_with_the_reason(week: Conten
     assert all(name in told or name[:3] in whole for name in dry)
 
 
-@pytest.mark.parametrize("dry", [0, 1, 7, 60, 200])
+@pytest.mark.parametrize("dry", [0, 7, 200])
 def test_every_valve_has_its_place_however_many_get_no_water(dry: int, tmp_path: Path) -> None:
     content = ranch([(f"Q{i:02d}", "prune", 10) for i in range(20)], across=5)
     names = content.valves["valve"].tolist()
-    reader = read(planned(content, nights(names[dry:], 1)), tmp_path)
+    content = planned(content, nights(names[dry:], 1))
+    reader = read(content, tmp_path)
+    rows = len(reader.pages) - map_pages(parts_of(content))
     whole = " ".join(text_of(reader).split())
     closed = whole.partition(f"dejar cerradas ({dry})")[2] if dry else ""
     blocks = set(re.findall(r"(Q\d\d) \(all 10\)", closed))
-    opened = Counter(name for name in drawn(reader) if re.fullmatch(r"Q\d\d-\d+", name))
+    opened = Counter(name for name in drawn(reader, 1, rows) if re.fullmatch(r"Q\d\d-\d+", name))
     assert all(opened[name] == 2 for name in names[dry:])
     assert all(name[:3] in blocks or re.search(rf"{name}\b", closed) for name in names[:dry])
 
@@ -186,7 +189,21 @@ def test_fifteen_hundred_valves_take_fewer_pages_than(plan: str, pages: int, tmp
         (name, START + pd.Timedelta(days=k % 7, minutes=30 * (k % 5)), 8.0)
         for k, name in enumerate(names[:1000])
     ]
-    assert len(read(planned(content, sets) if plan == "with" else content, tmp_path).pages) < pages
+    reader = read(planned(content, sets) if plan == "with" else content, tmp_path)
+    assert len(reader.pages) < pages
+    if plan == "with":
+        said = [name for name in drawn(reader, len(reader.pages) - 8) if re.fullmatch(r"B\d{3}-\d", name)]
+        assert len(set(said)) > 0.9 * len(names)
+
+
+def test_parts_of_a_large_ranch_hold_each_block_once_and_few_enough_valves() -> None:
+    content = large()
+    content = planned(content, nights(content.valves["valve"].tolist()[:3], 1))
+    parts = parts_of(content)
+    assert sorted(name for part in parts for name in part) == sorted(content.blocks["block"])
+    count = content.valves["block"].value_counts()
+    assert max(count[part].sum() for part in parts) <= MOST
+    assert parts_of(small()) == []
 
 
 @pytest.mark.parametrize("languages", [("en",), ("es",), ("en", "es"), ("es", "en")])
