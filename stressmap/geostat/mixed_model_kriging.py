@@ -105,6 +105,11 @@ class StructuredSurface:
         self._systems = KrigingSystems(self._centred, self._z, self.nodes)
         self.notes: tuple[Note, ...] = self.fit.notes
 
+    @property
+    def doubt(self) -> Floats | None:
+        """Variance of each reading's error beyond that of all readings in the map [bar²]; None for none."""
+        return self._centred.doubt
+
     def find_doubts(self) -> Doubts | None:
         """Find which readings the others contradict; None where there is none."""
         trend = np.column_stack([np.ones(len(self.samples)), self._z])[:, : 1 + bool(self.drift.sd)]

@@ -58,6 +58,8 @@ class SeriesGroup:
         1 where two readings share the block, valve, tree, or crop and visit.
     distance : array, shape (n, n)
         [m].
+    doubt : array, shape (n,), optional
+        Variance of each reading's error beyond that of all readings [bar²].
     """
 
     value: Floats
@@ -65,6 +67,7 @@ class SeriesGroup:
     trend: Floats
     same: dict[str, Floats]
     distance: Floats
+    doubt: Floats | None = None
 
     @classmethod
     def of(cls, series: VisitSeries, trend: Floats, index: Ints) -> SeriesGroup:
@@ -79,7 +82,7 @@ class SeriesGroup:
         }
         same = {name: np.equal.outer(code, code).astype(float) for name, code in codes.items()}
         own = np.equal.outer(visit, np.arange(len(series))).astype(float)
-        return cls(samples.value, own, trend, same, cdist(places.xy, places.xy))
+        return cls(samples.value, own, trend, same, cdist(places.xy, places.xy), samples.doubt)
 
     def signal(self, p: Parameters, pattern: Floats) -> Floats:
         """Return the covariance of the signal, were all readings of one day [bar²]."""
@@ -96,7 +99,7 @@ class SeriesGroup:
         total = signal * between + p.tree * self.same["tree"]
         if p.crop:
             total += p.crop * self.same["crop"]
-        total[np.diag_indices(len(total))] += p.error
+        total[np.diag_indices(len(total))] += p.error if self.doubt is None else p.error + self.doubt
         return np.asarray(total)
 
 

@@ -38,6 +38,7 @@ class SpaceTimeSurface(StructuredSurface):
     """
 
     def __init__(self, series: VisitSeries, today: StructuredSurface) -> None:
+        series = series.with_doubt(today.doubt)
         self.series, self.samples, self.options = series, series.samples, today.options
         self.drift = today.drift
         self._level = float(series.level()[-1])
@@ -128,6 +129,8 @@ class SpaceTimeSurface(StructuredSurface):
 
         tree = tree_groups(samples.tree)
         noise = p.tree * np.equal.outer(tree, tree) + p.error * np.eye(len(samples))
+        if samples.doubt is not None:
+            noise[np.diag_indices(len(noise))] += samples.doubt
         return universal_kriging_covariance(samples, (places, zone, count), covariance, noise, trend)
 
     def summary(self) -> dict[str, Any]:

@@ -67,6 +67,24 @@ class VisitSeries:
         """Which readings are of the last visit."""
         return np.flatnonzero(self.visit == len(self.day) - 1)
 
+    def with_doubt(self, doubt: Floats | None) -> VisitSeries:
+        """Let some readings of the last visit count less.
+
+        Parameters
+        ----------
+        doubt : array or None
+            Variance of the error of each of them beyond that of all readings [bar²].
+
+        Returns
+        -------
+        VisitSeries
+        """
+        if doubt is None:
+            return self
+        total = np.zeros(len(self.samples))
+        total[self.today] = doubt
+        return replace(self, samples=replace(self.samples, doubt=total))
+
     def level(self) -> Floats:
         """Give the mean reading of each visit, shape (V,) [bar]."""
         return np.bincount(self.visit, weights=self.samples.value) / np.bincount(self.visit)

@@ -9,6 +9,7 @@ from scipy.spatial.distance import cdist
 
 from stressmap.geostat import space_time_fit
 from stressmap.geostat.covariance import MATERN32, Parameters
+from stressmap.geostat.gross_errors import Doubts
 from stressmap.geostat.kriging_systems import RANCH_SYSTEM
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import Priors, SurfaceOptions
@@ -162,3 +163,21 @@ def test_a_series_is_in_order_and_a_tree_stands_at_one_place() -> None:
         VisitSeries.of(samples, np.array([0, 0, 1]), np.array([7.0, 0.0]))
     with pytest.raises(ValueError, match=r"^a visit has no reading$"):
         VisitSeries.of(samples, np.array([0, 0, 2]), np.array([0.0, 7.0, 9.0]))
+
+
+def test_a_doubted_reading_counts_less_in_memory_too(season: VisitSeries) -> None:
+    today = season.samples.take(season.today)
+    wrong = replace(today, value=today.value + 9.0 * (np.arange(len(today)) == 3))
+    samples = replace(season.samples, value=np.append(season.samples.value[: -len(today)], wrong.value))
+    series = replace(season, samples=samples)
+    doubts = Doubts(
+        0.999 * (np.arange(len(today)) == 3), np.zeros(len(today)), np.zeros(len(today)), noise_bar2=1.0
+    )
+    options = SurfaceOptions(average=False)
+    place, zone = today.places.take([3]), np.zeros(1, dtype=np.int64)
+    full = SpaceTimeSurface(series, StructuredSurface(wrong, options)).predict_zones(place, zone, 1).mean[0]
+    less = SpaceTimeSurface(series, StructuredSurface(wrong, options, doubts=doubts))
+    sound = SpaceTimeSurface(season, StructuredSurface(today, options)).predict_zones(place, zone, 1).mean[0]
+    believed = less.predict_zones(place, zone, 1).mean[0]
+    assert abs(believed - sound) < 0.5 * abs(full - sound)
+    assert less.zone_covariance(place, zone, 1).covariance[0, 0] > 0
