@@ -83,7 +83,8 @@ def growth_bar_a_day(need: Requirement) -> float:
     """
     if need.etc_until_mm <= 0.0:
         return 0.0
-    return (need.end_bar - need.dry_bar) * need.daily_use_mm / need.etc_until_mm
+    used = need.etc_until_mm - need.given_mm
+    return (used / need.mm_per_bar - need.let_down_bar) * need.daily_use_mm / need.etc_until_mm
 
 
 def _limits(requirements: Sequence[Requirement]) -> Floats:

@@ -50,6 +50,9 @@ __all__ = ["Requirement", "RequirementFacts", "requirements", "witnesses_apart"]
 
 TOLD_MM = 5.0
 """The book is named where it changes what is short by more than this [mm]."""
+DRIEST_BAR = -40.0
+"""No course of stress is told below this stem water potential [bar]: field pressure chambers read down to
+about -40 bar, and trees that dry have dropped their leaves there; from memory, no text read."""
 YOUNG_YEARS = 4
 """Trees planted fewer years ago have no full canopy and shallow roots: common practice, no source."""
 
@@ -69,7 +72,8 @@ class Requirement:
     ``mm_per_bar_log_sd`` is the standard error of the logarithm of ``mm_per_bar``; ``ran`` are openings and
     closings by the log that the plan has to rest after and to keep its days from; ``is_young`` marks trees
     that are watered short and often; ``start_bar`` is the stress on the first day of the plan,
-    ``stage_names`` the stage in the languages of the sheets.
+    ``stage_names`` the stage in the languages of the sheets; ``unmet_mm`` is the part of ``etc_until_mm``
+    that trees could not use before the plan, as their root zone ran out.
     """
 
     valve: str
@@ -120,6 +124,7 @@ class Requirement:
     is_young: bool = False
     start_bar: float = float("nan")
     stage_names: CropNames | None = None
+    unmet_mm: float = 0.0
 
     @property
     def mean_flow_m3_h(self) -> float:
@@ -128,8 +133,14 @@ class Requirement:
 
     @property
     def end_bar(self) -> float:
-        """Stress at the next turn if no water comes [bar]; below zero: wetter than the target."""
-        return self.dry_bar - self.let_down_bar + (self.etc_until_mm - self.given_mm) / self.mm_per_bar
+        """Stress at the next turn if no water comes [bar]; below zero: wetter than the target.
+
+        No more than takes the trees to :data:`DRIEST_BAR`.
+        """
+        used = self.etc_until_mm - self.unmet_mm - self.given_mm
+        found = self.dry_bar - self.let_down_bar + used / self.mm_per_bar
+        most = self.target_end_bar - DRIEST_BAR
+        return min(found, max(most, self.dry_bar)) if np.isfinite(most) else found
 
 
 def requirements(
@@ -220,7 +231,8 @@ def _need(
     dry, se = _stress_below_target(row, profile, facts, assumed)
     after = context.read_on(row.valve, row.block) + dt.timedelta(days=1)
     below = max(0.0, number_or(row.baseline_bar - row.swp_bar, 0.0))
-    etc_until = context.crop_use_mm(place, after, facts.next_turn, min(below, _allowed_bar(row)))
+    held = min(below, _allowed_bar(row))
+    etc_until = context.crop_use_mm(place, after, facts.next_turn, held)
     use = etc_until / max(1, (facts.next_turn - after).days)
     texture = _texture(place, facts.water, assumed)
     hydraulics = hydraulics_of(row.area_ha, data, place, facts.water, assumed)
@@ -238,7 +250,9 @@ def _need(
     per_bar = storage.mm_per_bar
     given = effective_rain_mm(facts.eto, after, facts.next_turn)
     given += context.ran_between(row, hydraulics, facts.next_turn)
-    later = etc_until - given - per_bar * let_down
+    unmet = context.unmet_mm(row, place, storage, hydraulics, (below, held))
+    later = etc_until - unmet - given - per_bar * let_down
+    by_start = use * (facts.start - after).days - unmet - context.came_before(row, hydraulics, after)
     high_bar = dry + Z_90 * se
     most = high_bar if dry > 0.0 else max(dry, min(0.0, let_down))
     by_book = _short_by_book(book, storage, row)
@@ -251,7 +265,11 @@ def _need(
     ]
     need, low, high = (max(0.0, min(storage.capacity_mm, mm) + later) for mm in short)
     unread = context.log_unread(row)
-    told = {"no_log": row.valve not in context.log and not unread, "log_unread": unread}
+    told = {
+        "root_zone_empty": unmet > TOLD_MM,
+        "no_log": row.valve not in context.log and not unread,
+        "log_unread": unread,
+    }
     told["log"] = abs(short[0] - trees[0]) > TOLD_MM
     unknown = told | _unknown(place, data, profile, facts)
     assumed += [code for code, holds in unknown.items() if holds]
@@ -282,10 +300,10 @@ def _need(
         need_by_trees_mm=max(0.0, trees[0] + later) if known else float("nan"),
         need_by_book_mm=float(np.maximum(0.0, by_book + later)),
         order_only=facts.read.too_few(row.block) and not facts.water.amounts_anyway,
-        missing_mm=_missing_mm(row, storage, short[0], use * (facts.start - after).days - given),
+        missing_mm=_missing_mm(row, storage, short[0], by_start),
         mm_per_bar_log_sd=log_sd, ran=context.runs(row.valve), is_young=_is_young(place, facts),
-        start_bar=(short[0] + use * (facts.start - after).days - given) / per_bar,
-        stage_names=stage.text if stage else None,
+        start_bar=(short[0] + by_start) / per_bar, stage_names=stage.text if stage else None,
+        unmet_mm=unmet,
     )  # fmt: skip
 
 

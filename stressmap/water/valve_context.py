@@ -216,6 +216,49 @@ class ValveContext:
             return 0.0
         return float(net_by_span(log, edges, hydraulics.rate, hydraulics.factor)[0])
 
+    def came_before(self, row: Any, hydraulics: Hydraulics, after: dt.date) -> float:
+        """Return the rain that counts and the net depth that ran from a reading to the plan [mm]."""
+        rain = effective_rain_mm(self.facts.eto, after, self.facts.start)
+        return rain + self.ran_between(row, hydraulics, self.facts.start)
+
+    def unmet_mm(
+        self,
+        row: Any,
+        place: pd.Series,
+        storage: RootZone,
+        hydraulics: Hydraulics,
+        below_bar: tuple[float, float],
+    ) -> float:
+        """Return what trees could not use from their reading to the plan, as their root zone ran out [mm].
+
+        The running book goes on from what is missing at the reading, with the stress that it comes to,
+        against the use of trees that stay where they are held: ``below_bar`` has both.
+        """
+        after, start = self.read_on(row.valve, row.block) + dt.timedelta(days=1), self.facts.start
+        if start <= after:
+            return 0.0
+        use, rain = self._days(place, after, start)
+        came = rain + self._ran_by_day(row, hydraulics, after)
+        profile, missing = self.profile(place), min(storage.capacity_mm, below_bar[0] * storage.mm_per_bar)
+        first = missing
+        for used, arrived in zip(use, came.tolist(), strict=True):
+            share = float(stress_coefficient(profile, missing / storage.mm_per_bar))
+            missing = min(storage.capacity_mm, missing + used * share - arrived)
+        possible = missing - first + float(came.sum())
+        return max(0.0, self.crop_use_mm(place, after, start, below_bar[1]) - possible)
+
+    def _ran_by_day(self, row: Any, hydraulics: Hydraulics, after: dt.date) -> Floats:
+        """Return the net depth that ran on each day from the one after a reading up to the plan [mm].
+
+        What ran on the day of the reading after it counts for the first.
+        """
+        ran = np.zeros((self.facts.start - after).days)
+        if (log := self.log.get(row.valve)) is None:
+            return ran
+        days = self._midnights(after, self.facts.start, log)
+        edges = pd.DatetimeIndex([min(self.read_at(row.valve, row.block, log), days[0]), *days[1:]])
+        return ran + net_by_span(log, edges, hydraulics.rate, hydraulics.factor)
+
     def _midnights(self, first: dt.date, until: dt.date, log: pd.DataFrame) -> pd.DatetimeIndex:
         key = first, until
         if key not in self._edges:

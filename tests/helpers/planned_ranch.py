@@ -33,6 +33,7 @@ class Ranch:
         self.valves, self.data, self.blocks = [], [], []
         self.log: list[tuple[str, str, float]] = []
         self.read = ReadTrees()
+        self.days_before = 1
 
     def block(self, name: str, crop: str, *dry_bar: float, **own: Any) -> Ranch:
         self.blocks.append(
@@ -65,7 +66,7 @@ class Ranch:
         orchard = Orchard(None, load_profiles({}, "ranch.toml"))
         facts = RequirementFacts(
             water=self.water, orchard=orchard, rank_by="below_target",
-            visit_end=self.start - dt.timedelta(days=1), start=self.start,
+            visit_end=self.start - dt.timedelta(days=self.days_before), start=self.start,
             next_turn=self.start + dt.timedelta(days=self.water.days),
             eto=ReferenceEt({}, ETO_MM, "set"), log=log, read=self.read,
         )  # fmt: skip
