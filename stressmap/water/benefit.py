@@ -6,8 +6,8 @@ benefit is the expectation over a normal distribution. When in the plan a valve 
 known before there is a timetable, so every dose is taken to act from the middle of the plan on.
 
 Bar-days beyond the crop's limit are kept apart and come first: no bar-day within the limit is bought with one
-beyond it. They are those of the expected course of stress, so that only zones count that are more likely than
-not past their limit, and not the tails of all the others.
+beyond it. They are those of the expected course with a margin of :data:`LIMIT_MARGIN_SE` standard errors: a
+zone is inside its limit once that is likely, not at even odds, and the far tails of all others do not count.
 """
 
 from __future__ import annotations
@@ -22,6 +22,9 @@ from stressmap.core.arrays import Floats, Ints
 
 MOST_PIECES = 16
 """Linear segments of a valve's curve, at most; short curves keep every step."""
+LIMIT_MARGIN_SE = 1.0
+"""Standard errors that a zone's expected stress is kept below its crop's limit: it is then past it in one
+case of six (a normal distribution has 16 % beyond one standard error). How many is a judgement, no source."""
 FIRST = 1000.0
 """Bar-days within the limit that one beyond it counts for, where timetables are compared by a single figure.
 The allocation itself is lexicographic, by two solves, and does not use it. For the water they take, bar-days
@@ -68,7 +71,7 @@ class BenefitModel:
     need_mm : array of float, shape (n,)
         Net depth beyond which water is not counted as relief [mm].
     weight : array of float, shape (n,)
-        Area times block weight times growth-stage sensitivity [ha].
+        Area times block weight times growth-stage sensitivity, and the share of its water that counts [ha].
     limit_bar : array of float, shape (n,)
         Stress at which the crop's limit is [bar]; infinite where it has none.
     limit_weight : array of float, shape (n,)
@@ -126,7 +129,7 @@ class BenefitModel:
         return np.asarray(self.weight * self.bar_days(net_mm))
 
     def past_limit(self, net_mm: ArrayLike) -> Floats:
-        """Give the weighted bar-days beyond the crop's limit that depths relieve on the expected course.
+        """Give the weighted bar-days beyond the crop's limit, with its margin, that depths relieve.
 
         Parameters
         ----------
@@ -138,7 +141,8 @@ class BenefitModel:
         array of float, shape of ``net_mm``
             [ha·bar·d].
         """
-        beyond, useful = self.course_bar - self.limit_bar, self._useful_bar(net_mm)
+        beyond = self.course_bar + LIMIT_MARGIN_SE * self.se_bar - self.limit_bar
+        useful = self._useful_bar(net_mm)
         left = np.maximum(beyond - useful, 0.0).sum(axis=-2)
         return np.asarray(self.limit_weight * (np.maximum(beyond, 0.0).sum(axis=0) - left))
 

@@ -12,6 +12,10 @@ from stressmap.core.settings import Water
 from stressmap.water.benefit import BenefitModel
 from stressmap.water.requirement import Requirement
 
+ARRIVES_SHARE = 0.5
+"""Share of the benefit that water through a valve to be looked at first is counted with: whether it arrives
+at the trees is as likely as not until its filter, pressure and emitters were seen; a judgement, no source."""
+
 
 def acting_days(plan_days: int, until_turn: int) -> int:
     """Give the days on which water of the plan acts: those after the middle of the days of the plan.
@@ -37,7 +41,7 @@ def acting_days(plan_days: int, until_turn: int) -> int:
 
 
 def benefit_model_of(requirements: Sequence[Requirement], water: Water, start: dt.date) -> BenefitModel:
-    """Give the benefit model of each zone.
+    """Give the benefit model of each zone; through a valve to be looked at first water may not arrive.
 
     Parameters
     ----------
@@ -53,7 +57,8 @@ def benefit_model_of(requirements: Sequence[Requirement], water: Water, start: d
     BenefitModel
     """
     turn = water.next_turn or start + dt.timedelta(days=water.days)
-    area = np.array([n.area_ha * n.weight for n in requirements])
+    arrives = np.where([bool(n.inspect) for n in requirements], ARRIVES_SHARE, 1.0)
+    area = np.array([n.area_ha * n.weight for n in requirements]) * arrives
     harm = np.array([n.harm for n in requirements])
     return BenefitModel(
         dry_bar=np.array([n.end_bar for n in requirements]),

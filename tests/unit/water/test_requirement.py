@@ -315,8 +315,8 @@ def test_everything_assumed_is_told_beside_the_valve() -> None:
 
 
 def test_the_root_zone_cannot_be_short_of_more_than_it_holds() -> None:
-    """Sand, roots of 1.0 m, 0.35 of the ground wetted by drip; and what the crop uses in the plan's seven days:
-    on the day between reading and plan an empty root zone gives nothing.
+    """Sand, roots of 1.0 m, 0.35 of the ground wetted by drip; and what the crop uses in the plan's days: on
+    the day between reading and plan an empty root zone gives nothing.
     """
     sandy = one(v=valve(swp_bar=-60.0, stress_bar=48.0), b=blocks(soil="sand"), f=facts(mm_per_bar=None))
     later = 7 * 0.90 * 5.0 - sandy.mm_per_bar * sandy.let_down_bar
