@@ -305,10 +305,10 @@ def is_over_intake(need: Requirement, water: Water) -> bool:
     Returns
     -------
     bool
-        False for flood, which must cover the ground to reach the end of the check, and for a soil that is not
-        known.
+        False for flood, which must cover the ground to reach the end of the check. A soil that is not known
+        is taken as loam, here as elsewhere.
     """
-    if need.system == "flood" or (water.intake_mm_h is None and "soil" in need.assumed):
+    if need.system == "flood":
         return False
     return need.rate_mm_h / need.wetted_share > intake_mm_h(need, water) * (1 + NEAR)
 

@@ -67,7 +67,7 @@ def watered_by_factor(
     jobs: int = 1,
     step: Callable[[], None] = lambda: None,
 ) -> WateredByFactor:
-    """Allocate again with half and twice the water per bar.
+    """Allocate again with half and twice the water per bar, in the hours of the plan.
 
     Parameters
     ----------
@@ -91,7 +91,9 @@ def watered_by_factor(
 
     def watered(factor: float) -> NDArray[np.bool_]:
         needs = [with_water_per_bar(need, _own_factor(need, factor)) for need in case.requirements]
-        problem = formulate(needs, water, start, case.calendar.zone, supplies=case.supplies).problem
+        other = formulate(needs, water, start, case.calendar.zone, supplies=case.supplies)
+        # An allocation in all hours would water valves for which the plan has no time.
+        problem = other.problem if case.problem is not case.cheap or other.cheap is None else other.cheap
         return np.asarray(solve_milp(problem, time_limit_s=water.time_limit_s).steps > 0)
 
     others = np.array(each(watered, OTHER_FACTORS, jobs=jobs, step=step))

@@ -147,7 +147,7 @@ class Ranch:
         if valve.system == "flood":
             return False
         own = self.water.get("intake_mm_h")
-        takes = own if own is not None else INTAKE.get(valve.soil or "", math.inf)
+        takes = own if own is not None else INTAKE.get(valve.soil or "loam", math.inf)
         return valve.rate_mm_h / valve.wetted > takes * (1 + 1e-9)
 
     def is_held(self, valve: Valve) -> bool:

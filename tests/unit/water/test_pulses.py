@@ -97,6 +97,13 @@ def test_floods_and_valves_within_the_intake_are_not_pulsed() -> None:
         assert with_pulses(one, settings()) is one
 
 
+def test_a_soil_that_is_not_known_takes_in_what_loam_does() -> None:
+    """Upper end for loam: 15 mm/h (docs/references.md). Once any rate was let run without a soil."""
+    assert with_pulses(sprinkler(texture="loam", assumed=("soil",)), settings()).pulse is not None
+    slow = sprinkler(texture="loam", rate_mm_h=15.0, assumed=("soil",))
+    assert with_pulses(slow, settings()) is slow
+
+
 def test_pulses_stay_what_they_are_with_other_water_per_bar() -> None:
     pulsed = with_pulses(sprinkler(), settings())
     other = with_water_per_bar(pulsed, 1.0)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -13,6 +15,8 @@ from helpers.water_cases import need, terms
 from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import tell
 from stressmap.output.view.water_words import WaterWords
+from stressmap.water import water_per_bar
+from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.formulation import formulate
 from stressmap.water.read_trees import ReadTrees
 from stressmap.water.requirement import Requirement
@@ -152,3 +156,22 @@ def test_a_relief_within_its_error_measures_nothing_and_a_clear_one_does() -> No
     assert "mm_per_bar_measured" not in unclear.assumed
     assert "mm_per_bar_measured" in clear.assumed
     assert clear.mm_per_bar == pytest.approx(41.0 / 4.0, rel=0.25), "68 mm less the use, over 4 bar"
+
+
+def test_the_other_plans_are_made_in_the_hours_of_the_plan(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Once the plan left the dear hours out and the others did not."""
+    water = Water.model_validate({"draws": 0})
+    case = formulate([need(k) for k in range(2)], water, FIRST, ZoneInfo("UTC"))
+    assert case.cheap is not None
+    allowed: list[int] = []
+
+    def solve(problem: AllocationProblem, *, time_limit_s: float) -> SimpleNamespace:
+        assert time_limit_s > 0.0
+        allowed.append(int(problem.hours[0].water_allowed.sum()))
+        return SimpleNamespace(steps=np.ones(2))
+
+    monkeypatch.setattr(water_per_bar, "solve_milp", solve)
+    for own in (case.problem, case.cheap):
+        allowed.clear()
+        water_per_bar.watered_by_factor(replace(case, problem=own), water, FIRST, np.ones(2, dtype=np.int64))
+        assert allowed == [int(own.hours[0].water_allowed.sum())] * 2
