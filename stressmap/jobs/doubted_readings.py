@@ -11,7 +11,7 @@ import pandas as pd
 
 from stressmap.agronomy.indices import block_figures
 from stressmap.core.arrays import Bools
-from stressmap.core.notes import Note
+from stressmap.core.notes import Note, NoteList
 from stressmap.core.row_names import row_names
 from stressmap.core.settings import Settings
 from stressmap.geostat.gross_errors import DOUBTED, Doubts
@@ -116,11 +116,14 @@ def _told(readings: gpd.GeoDataFrame, doubts: Doubts, moved: np.ndarray) -> tupl
     """Say which readings count less or not, and by how much valve zones moved."""
     less = ~doubts.aside & (doubts.chance > DOUBTED)
     figures = {"mean_bar": np.nanmean(moved), "most_bar": np.nanmax(moved)}
-    asked = (("readings_set_aside", doubts.aside), ("readings_count_less", less))
-    found = [(code, _places(readings, which)) for code, which in asked if which.any()]
-    return tuple(
-        Note.of(code, "caution", count=len(places), places=places, **figures) for code, places in found
-    )
+    notes = NoteList()
+    if doubts.aside.any():
+        places = _places(readings, doubts.aside)
+        notes.say("readings_set_aside", "caution", count=len(places), places=places, **figures)
+    if less.any():
+        places = _places(readings, less)
+        notes.say("readings_count_less", "caution", count=len(places), places=places, **figures)
+    return tuple(notes)
 
 
 def _places(readings: gpd.GeoDataFrame, which: Bools) -> list[tuple[int, str]]:
