@@ -22,8 +22,8 @@ WORD = re.compile(r"(?<![\w./\[-])[A-Za-zÁÉÍÓÚÑÜáéíóúñü]{3,}(?![\w
 """A word of prose: no part of a file's name, a setting's key or a code."""
 NAMES = set("Two Sheds North South Shed Leaflet JavaScript BSD Clause licence Licence".lower().split())
 """Of the ranch, and of the software that the map names."""
-WRITTEN = frozenset([*NAMES, "checked", "harvest", "soil", "source"])
-"""Names, and columns of files that people are told to fill in."""
+WRITTEN = frozenset([*NAMES, "checked", "harvest", "soil", "source", "by", "eye"])
+"""Names, and columns of files and words of ``ranch.toml`` that people are told to write."""
 
 
 @pytest.fixture
