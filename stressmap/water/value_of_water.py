@@ -95,12 +95,17 @@ def water_value_curve(
     best = np.zeros(len(problem), dtype=np.int64)
     found = []
 
+    def relief(steps: Ints) -> float:
+        return float(case.benefit_model.benefit(steps * case.net_mm_per_step).sum())
+
     def plan(volume: float) -> Ints:
         return solve_milp(replace(problem, volume_m3=volume), time_limit_s=time_limit_s).steps
 
     for steps in each(plan, np.linspace(0.0, enough, points).tolist(), jobs=jobs, step=step):
-        # A plan for less water fits more water too: within the solver's gap it may be the better one.
-        best = steps if problem.merit(steps) >= problem.merit(best) else best
+        # A plan for less water fits more water too: within the solver's gap it may be the better one, and
+        # where more water goes to zones past their limit first it may relieve a little more in all.
+        if problem.merit(steps) >= problem.merit(best) and relief(steps) >= relief(best):
+            best = steps
         found.append(_point(case, best, possible))
     marginal = [_per_ml(a, b) for a, b in pairwise(found)]
     first = next((s for s in marginal if s > 0), 0.0)
