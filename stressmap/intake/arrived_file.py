@@ -31,6 +31,8 @@ class Arrived:
         What was mended or taken for something as it was read.
     earlier : datetime or None
         When the same file was added before, UTC; nothing was added then.
+    unusable : tuple of int
+        Rows that name no valve, or nothing that can be read: they are not kept.
     """
 
     name: str
@@ -40,3 +42,4 @@ class Arrived:
     doubts: tuple[tuple[str, tuple[ToldRow, ...]], ...] = ()
     notes: tuple[Note, ...] = ()
     earlier: dt.datetime | None = None
+    unusable: tuple[int, ...] = ()

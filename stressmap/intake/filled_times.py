@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -18,19 +17,22 @@ import pandas as pd
 
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.row_counts import ToldRow
-from stressmap.core.set_codes import is_code, is_code_of, plain_code
+from stressmap.core.set_codes import plain_code
 from stressmap.core.sources import InputSource
 from stressmap.core.text import without_accents
+from stressmap.intake.clocks_near_plan import is_clock, with_days
 from stressmap.intake.columns import Table, fitting, match, recogniser
+from stressmap.intake.doubtful_sets import SetThatRan, doubts_between, doubts_of
 from stressmap.intake.heading_recognition import Field, names
 from stressmap.intake.irrigation_log import FIELDS as LOG_FIELDS
 from stressmap.intake.known_names import KnownNames
 from stressmap.intake.log_times import LogTimes, read_log_times
 from stressmap.intake.numbers import is_nothing
+from stressmap.intake.planned_sets import NO_SETS, PlannedSet, filled_in
 from stressmap.intake.run_hours import read_hours
 from stressmap.intake.table_files import read_sheets
-from stressmap.intake.times import Order, read_clock
-from stressmap.intake.timestamps import CLOCK_ONLY
+from stressmap.intake.times import Order
+from stressmap.intake.trouble_words import trouble_codes
 
 
 def _also(field: Field, more: str) -> Field:
@@ -60,56 +62,7 @@ FIELDS: Mapping[str, Field] = MappingProxyType(
 )
 """Our columns of a sheet of valve times and their spellings."""
 
-TROUBLE_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        word: code
-        for code, words in {
-            "leak": "leak,leaking,fuga",
-            "broken_line": "broken line,broken pipe,linea rota,tubo roto",
-            "clogged": "clogged emitters,clogged,dry emitter,goteros tapados,gotero tapado",
-            "low_pressure": "low pressure,no pressure,poca presion,sin presion",
-            "does_not_open": "does not open,no abre",
-            "does_not_close": "does not close,no cierra",
-            "not_opened": "not opened,no se abrio",
-            "other": "other,otro,otra",
-        }.items()
-        for word in (code, *words.split(","))
-    }
-)
-"""What people choose or write for a trouble, folded, and its code in ``core.troubles``."""
-
-LONG_HOURS = 72.0
-"""A longer set is asked about: common practice, no source."""
-FAR_DAYS = 3.0
-"""A set that ran further than this from its plan is asked about: a judgement."""
 YES = frozenset({"true", "yes", "y", "si", "1", "x", "verdadero"})
-_FRACTION = r"0?\.\d+"
-
-
-@dataclass(frozen=True)
-class SetThatRan:
-    """A row that was filled in.
-
-    Parameters
-    ----------
-    row : int
-        As a spreadsheet shows it.
-    says : mapping of str to (str, Timestamp or None)
-        ``code``, ``valve``, ``block``, ``planned_start``, ``planned_end``, ``start``, ``end``, ``trouble``,
-        ``note``; None where empty or, of times, where it cannot be read.
-    entry_id : str or None
-        Made by a phone; unique.
-    version : int or None
-        Of that entry.
-    withdrawn : bool
-        Whether it takes the entry back.
-    """
-
-    row: int
-    says: Mapping[str, Any]
-    entry_id: str | None = None
-    version: int | None = None
-    withdrawn: bool = False
 
 
 @dataclass(frozen=True)
@@ -132,6 +85,16 @@ class FilledSheet:
     rows: tuple[SetThatRan, ...]
     empty: tuple[int, ...]
     doubts: tuple[ToldRow, ...]
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """What is known beside the sheets."""
+
+    zone: ZoneInfo
+    order: Order | None
+    known: KnownNames | None
+    sets: Mapping[str, PlannedSet]
 
 
 def fits_times(columns: Mapping[str, str]) -> Any:
@@ -157,6 +120,7 @@ def read_valve_times(
     columns: Mapping[str, str] = MappingProxyType({}),
     order: Order | None = None,
     valves: pd.Series | None = None,
+    sets: Mapping[str, PlannedSet] = NO_SETS,
 ) -> Noted[tuple[FilledSheet, ...]]:
     """Read sheets of valve times that were filled in.
 
@@ -172,6 +136,8 @@ def read_valve_times(
         Order of day and month in its dates, where they leave it open.
     valves : Series of str, optional
         Names of the valves there are.
+    sets : mapping of str to PlannedSet
+        What was planned, by code: fills in what a row with a code leaves out.
 
     Returns
     -------
@@ -183,17 +149,18 @@ def read_valve_times(
         If it is no table.
     """
     notes = NoteList()
-    known = None if valves is None else KnownNames(valves)
+    reading = _Reading(zone, order, None if valves is None else KnownNames(valves), sets)
     sheets = notes.keep(read_sheets(given, recogniser(FIELDS, columns), fits_times(columns)))
     found = []
     for sheet in sheets:
         table = match(sheet, FIELDS, columns)
-        found.append(_read_table(table, zone, order, known))
+        found.append(_read_table(table, reading))
     return notes.beside(tuple(found))
 
 
-def _read_table(table: Table, zone: ZoneInfo, order: Order | None, known: KnownNames | None) -> FilledSheet:
-    cells = _SheetCells(table, zone, order)
+def _read_table(table: Table, reading: _Reading) -> FilledSheet:
+    known = reading.known
+    cells = _SheetCells(table, reading)
     rows, empty, doubts = [], [], []
     for row in map(int, table.index):
         if cells.is_empty(row):
@@ -201,8 +168,8 @@ def _read_table(table: Table, zone: ZoneInfo, order: Order | None, known: KnownN
             continue
         one = cells.ran(row)
         rows.append(one)
-        doubts += [*cells.unread(row), *_odd_code(one), *_odd_valve(one, known), *_odd_times(one)]
-    doubts += [*_twice(rows), *_overlaps(rows)]
+        doubts += [*cells.unread(row), *doubts_of(one, known)]
+    doubts += doubts_between(rows)
     doubts.sort(key=lambda told: told.row)
     return FilledSheet(table.where, tuple(rows), tuple(empty), tuple(doubts))
 
@@ -210,17 +177,20 @@ def _read_table(table: Table, zone: ZoneInfo, order: Order | None, known: KnownN
 class _SheetCells:
     """The cells of a sheet, read column by column."""
 
-    def __init__(self, table: Table, zone: ZoneInfo, order: Order | None) -> None:
+    def __init__(self, table: Table, reading: _Reading) -> None:
+        zone, order = reading.zone, reading.order
+        self._plan_cells = table.text("planned_start").fillna("").astype(str).str.strip().to_dict()
+        table, self._wrote = filled_in(table, reading.sets, reading.known)
         texts = {name: table.text(name).fillna("").astype(str).str.strip() for name in FIELDS}
         self._texts = {name: cells.mask(is_nothing(cells), "").to_dict() for name, cells in texts.items()}
         planned = _times_of(table, ("planned_start", "planned_end"), zone, order)
-        near = replace(table, columns=dict(table.columns))
-        if "start" in near.columns:
-            near.columns["start"] = _on_the_planned_day(near.columns["start"], planned.start)
+        near, self._clocks = _near_plan(table, planned)
         self._real = _times_of(near, ("start", "end"), zone, order)
         hours, bad = read_hours(table.text("hours"), unit=table.unit("hours"))
         length = pd.to_timedelta((hours * 3600.0).round(), unit="s")
         end = self._real.end.fillna(self._real.start + length)
+        beside = _times_of(_with_end(near, planned.end, self._real), ("start", "end"), zone, order)
+        end = end.fillna(beside.end)
         self._bad_hours = bad.to_dict()
         moments = {
             "planned_start": planned.start,
@@ -242,7 +212,7 @@ class _SheetCells:
             "valve": text["valve"],
             "block": text["block"],
             **moments,
-            "trouble": _trouble(text["trouble"]),
+            "trouble": trouble_codes(text["trouble"]),
             "note": self._note(row, moments),
         }
         version = text["version"] or ""
@@ -252,6 +222,8 @@ class _SheetCells:
             text["entry_id"],
             int(float(version)) if re.fullmatch(r"\d{1,9}(\.0+)?", version) else None,
             without_accents((text["withdrawn"] or "").casefold()) in YES,
+            frozenset(name for name, clocks in self._clocks.items() if clocks[row]),
+            self._wrote.get(row),
         )
 
     def _note(self, row: int, moments: Mapping[str, Any]) -> str | None:
@@ -263,15 +235,47 @@ class _SheetCells:
 
     def unread(self, row: int) -> Iterator[ToldRow]:
         """Tell times that were written and cannot be read."""
-        if pd.isna(self._moments["start"][row]) and (cell := self._real.start_cell[row]):
-            if self._real.either[row]:
+        like = self._example(row)
+        for name, cell in (("start", self._real.start_cell[row]), ("end", self._real.end_cell[row])):
+            if not cell or not pd.isna(self._moments[name][row]):
+                continue
+            if name == "start" and self._real.either[row]:
                 yield ToldRow.of(row, "log_day_or_month", cell=cell)
+            elif like is None:
+                yield ToldRow.of(row, f"log_{name}_unread", cell=cell)
             else:
-                yield ToldRow.of(row, "log_start_unread", cell=cell)
-        if pd.isna(self._moments["end"][row]) and (cell := self._real.end_cell[row]):
-            yield ToldRow.of(row, "log_end_unread", cell=cell)
+                yield ToldRow.of(row, f"times_{name}_unread", cell=cell, like=like)
         if self._bad_hours[row]:
             yield ToldRow.of(row, "log_hours_unread", cell=self._texts["hours"][row])
+
+    def _example(self, row: int) -> str | None:
+        """Give the row's planned start as its file writes it."""
+        planned = self._moments["planned_start"][row]
+        if pd.isna(planned):
+            return None
+        written = re.sub(r"^(\d{4}-\d\d-\d\d)[ T](\d\d:\d\d)\b.*$", r"\1 \2", self._plan_cells[row])
+        return written or f"{planned:%Y-%m-%d %H:%M}"
+
+
+def _near_plan(table: Table, planned: LogTimes) -> tuple[Table, dict[str, Mapping[Any, bool]]]:
+    """Give days to hours without one that begin a set, and to weekdays; tell which were hours alone."""
+    near = replace(table, columns=dict(table.columns))
+    clocks: dict[str, Mapping[Any, bool]] = {}
+    for name, at in (("start", planned.start), ("end", planned.end)):
+        cells = table.text(name).fillna("").astype(str).str.strip()
+        clocks[name] = is_clock(cells).to_dict()
+        if name in near.columns:
+            dated = with_days(cells, at)
+            near.columns[name] = dated if name == "start" else dated.where(~is_clock(cells), cells)
+    return near, clocks
+
+
+def _with_end(table: Table, planned: pd.Series, real: LogTimes) -> Table:
+    """Give the hour of an end whose start is not known the day that is nearest to the plan."""
+    if "end" not in table.columns:
+        return table
+    dated = with_days(real.end_cell, planned).where(real.start.isna() & real.end.isna(), "")
+    return replace(table, columns={**table.columns, "end": dated})
 
 
 def _times_of(table: Table, pair: tuple[str, str], zone: ZoneInfo, order: Order | None) -> LogTimes:
@@ -284,89 +288,3 @@ def _times_of(table: Table, pair: tuple[str, str], zone: ZoneInfo, order: Order 
     return read_log_times(
         replace(table, columns=columns, headings={n: n for n in columns}), zone, order
     ).value
-
-
-def _on_the_planned_day(cells: pd.Series, planned: pd.Series) -> pd.Series:
-    """Put the day before clocks that stand alone: the one that brings them nearest to the plan."""
-    text = cells.fillna("").astype(str).str.strip()
-    alone = text.str.lower().str.fullmatch(rf"{CLOCK_ONLY}|{_FRACTION}") & planned.notna()
-    clock = read_clock(text.where(alone, ""))
-    wall = planned.dt.tz_localize(None)
-    that_day = wall.dt.normalize() + clock
-    days = ((wall - that_day) / pd.Timedelta(days=1)).round()
-    nearest = that_day + pd.to_timedelta(days, unit="D")
-    return text.where(nearest.isna(), nearest.dt.strftime("%Y-%m-%d %H:%M"))
-
-
-def _trouble(written: str | None) -> str | None:
-    if written is None:
-        return None
-    folded = " ".join(without_accents(written.casefold()).replace("_", " ").split())
-    return TROUBLE_WORDS.get(folded) or TROUBLE_WORDS.get(folded.replace(" ", "_")) or written
-
-
-def _odd_code(one: SetThatRan) -> Iterator[ToldRow]:
-    code, valve, planned = (one.says[name] for name in ("code", "valve", "planned_start"))
-    if code is None:
-        return
-    if not is_code(code):
-        yield ToldRow.of(one.row, "times_code_wrong", code=code)
-    elif valve is not None and planned is not None and not is_code_of(code, valve, planned):
-        yield ToldRow.of(one.row, "times_code_other", code=code, valve=valve)
-
-
-def _odd_valve(one: SetThatRan, known: KnownNames | None) -> Iterator[ToldRow]:
-    valve = one.says["valve"]
-    if valve is None:
-        yield ToldRow.of(one.row, "log_no_valve")
-    elif known is not None and known.several(valve).unknown:
-        near = known.near(valve)
-        if near is None:
-            yield ToldRow.of(one.row, "log_valve_unknown", valve=valve)
-        else:
-            yield ToldRow.of(one.row, "log_valve_unknown_near", valve=valve, near=near)
-
-
-def _odd_times(one: SetThatRan) -> Iterator[ToldRow]:
-    start, end, planned = (one.says[name] for name in ("start", "end", "planned_start"))
-    if start is not None and end is not None:
-        hours = (end - start).total_seconds() / 3600.0
-        if hours <= 0.0:
-            yield ToldRow.of(one.row, "log_ends_before_start", cell=f"{end:%Y-%m-%d %H:%M}")
-        elif hours > LONG_HOURS:
-            yield ToldRow.of(one.row, "times_too_long", hours=round(hours))
-    elif start is not None:
-        yield ToldRow.of(one.row, "log_no_end")
-    elif end is not None:
-        yield ToldRow.of(one.row, "log_no_start")
-    if start is not None and planned is not None:
-        days = abs((start - planned).total_seconds()) / 86_400.0
-        if days > FAR_DAYS:
-            yield ToldRow.of(one.row, "times_far", days=round(days), planned=f"{planned:%Y-%m-%d %H:%M}")
-
-
-def _twice(rows: list[SetThatRan]) -> Iterator[ToldRow]:
-    """Tell planned sets that stand in two rows: the later one counts as the correction."""
-    first: dict[Any, int] = {}
-    for one in rows:
-        key = one.says["valve"], one.says["planned_start"]
-        if one.entry_id is None and None not in key:
-            if key in first:
-                yield ToldRow.of(one.row, "times_set_twice", other=first[key])
-            first.setdefault(key, one.row)
-
-
-def _overlaps(rows: list[SetThatRan]) -> Iterator[ToldRow]:
-    """Tell rows whose hours overlap those of another row of the valve; versions of one entry do not."""
-    latest = {one.entry_id or one.row: one for one in rows}
-    whole = [one for one in latest.values() if not one.withdrawn and _has_length(one.says)]
-    whole.sort(key=lambda one: (str(one.says["valve"]), one.says["start"]))
-    for before, one in pairwise(whole):
-        same = before.says["valve"] == one.says["valve"] is not None
-        if same and one.says["start"] < before.says["end"]:
-            yield ToldRow.of(one.row, "log_overlaps", other=before.row, valve=one.says["valve"])
-
-
-def _has_length(says: Mapping[str, Any]) -> bool:
-    start, end = says["start"], says["end"]
-    return start is not None and end is not None and start < end

@@ -156,7 +156,7 @@ def troubles_left(record: RecordRows, valves: pd.Series) -> Noted[Mapping[str, s
     Returns
     -------
     Noted of mapping of str to str
-        Valve -> the trouble, a code of :data:`stressmap.core.troubles.TROUBLES` or the crew's own words.
+        Valve -> the trouble, codes of :data:`stressmap.core.troubles.TROUBLES` or the crew's own words.
     """
     known = KnownNames(valves)
     last: dict[str, tuple[tuple[dt.datetime, int], str | None]] = {}
@@ -169,14 +169,22 @@ def troubles_left(record: RecordRows, valves: pd.Series) -> Noted[Mapping[str, s
     found = {valve: str(trouble) for valve, (_, trouble) in sorted(last.items()) if trouble}
     notes = NoteList()
     for code in TROUBLES:
-        there = [valve for valve, trouble in found.items() if trouble == code]
+        there = [valve for valve, trouble in found.items() if code in _troubles(trouble)]
         if there:
             notes.say("trouble_reported", "warning", kind=code, valves=there)
-    own = {valve: trouble for valve, trouble in found.items() if trouble not in TROUBLES}
+    own = {valve: words for valve, trouble in found.items() if (words := _own_words(trouble))}
     if own:
         told = [f"{valve} ({one_line(trouble, most=60)})" for valve, trouble in own.items()]
         notes.say("trouble_in_own_words", "warning", valves=told)
     return notes.beside(found)
+
+
+def _troubles(trouble: str) -> list[str]:
+    return [part.strip() for part in trouble.split(";")]
+
+
+def _own_words(trouble: str) -> str:
+    return "; ".join(part for part in _troubles(trouble) if part and part not in TROUBLES)
 
 
 def said_of_record(record: RecordRows) -> tuple[Note, ...]:

@@ -6,7 +6,7 @@ import datetime as dt
 import hashlib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import repeat
 from pathlib import Path
@@ -27,10 +27,12 @@ from stressmap.core.settings import Settings
 from stressmap.core.sources import InputSource
 from stressmap.intake.arrived_file import Arrived
 from stressmap.intake.columns import fitting, recogniser
+from stressmap.intake.doubtful_sets import SetThatRan
 from stressmap.intake.filled_times import FIELDS as TIMES_FIELDS
-from stressmap.intake.filled_times import FilledSheet, SetThatRan, fits_times, read_valve_times
+from stressmap.intake.filled_times import FilledSheet, fits_times, read_valve_times
 from stressmap.intake.geopackage_files import SQLITE
 from stressmap.intake.photographed_codes import is_picture, tables_in
+from stressmap.intake.planned_sets import PlannedSet, planned_sets
 from stressmap.intake.reading_entries import reading_entries
 from stressmap.intake.readings import read_readings
 from stressmap.intake.several_files import each
@@ -38,6 +40,7 @@ from stressmap.intake.spellings import FIELDS as READING_FIELDS
 from stressmap.intake.table_files import WORKBOOK, read_sheets
 from stressmap.jobs.assess_visit import read_outlines
 from stressmap.jobs.record_of_ranch import record_of
+from stressmap.output.staging.output_folder import folders_of
 from stressmap.store.ranch_record import SourceFile
 from stressmap.store.record_tables import Kind
 from stressmap.store.row_versions import ArrivingRow
@@ -80,6 +83,7 @@ class _Read:
     empty: tuple[int, ...] = ()
     doubts: tuple[tuple[str, tuple[ToldRow, ...]], ...] = ()
     notes: tuple[Note, ...] = ()
+    unusable: tuple[int, ...] = ()
 
 
 def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Progress | None = None) -> Added:
@@ -136,7 +140,9 @@ def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Pro
         one = ready[name]
         added = record.add(one.file, one.rows, now, dry=dry)
         tell.step()
-        found.append(Arrived(name, one.file.kind, added, one.empty, one.doubts, one.notes))
+        found.append(
+            Arrived(name, one.file.kind, added, one.empty, one.doubts, one.notes, unusable=one.unusable)
+        )
     return Added(chosen, tuple(found), dry)
 
 
@@ -202,12 +208,23 @@ def _read_times(source: InputSource, file: SourceFile, chosen: Settings, ranch: 
     sheets = notes.keep(
         read_valve_times(
             source, zone=chosen.ranch.zone, columns=chosen.columns, order=chosen.reading.date_order,
-            valves=valves["valve"],
+            valves=valves["valve"], sets=_planned(chosen),
         )
     )  # fmt: skip
-    rows = tuple(_set_row(one) for sheet in sheets for one in sheet.rows)
+    ran = [one for sheet in sheets for one in sheet.rows]
+    unusable = tuple(one.row for one in ran if not one.usable)
+    if unusable:  # the same file is read again once a timetable tells what its codes are
+        file = replace(file, sha256=hashlib.sha256(f"{file.sha256} in part".encode()).hexdigest())
+    rows = tuple(_set_row(one) for one in ran if one.usable)
     empty = tuple(row for sheet in sheets for row in sheet.empty)
-    return _Read(file, rows, empty, _by_sheet(sheets), tuple(notes))
+    return _Read(file, rows, empty, _by_sheet(sheets), tuple(notes), unusable)
+
+
+def _planned(chosen: Settings) -> Mapping[str, PlannedSet]:
+    """Give the sets of the ranch's timetables, where its results usually are; the latest visit's last."""
+    zone = chosen.ranch.zone
+    below = folders_of(chosen.ranch.name, (Path(), Path(chosen.source).parent))
+    return planned_sets((folder / "timetable.csv" for folder in below), zone)
 
 
 def _by_sheet(sheets: Iterable[FilledSheet]) -> tuple[tuple[str, tuple[ToldRow, ...]], ...]:

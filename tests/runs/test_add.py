@@ -151,7 +151,8 @@ def test_doubtful_rows_are_told_with_their_file_and_kept(stressmap, ranch: Path,
     assert said[:5] == [
         f"{times}: 3 sets new, 0 corrected, 0 there already, 0 not filled in yet.",
         "  To look at; kept as written, correct it and add the file again:",
-        "    row 2: '22223' is no code of a set: a character is wrong, or two are swapped.",
+        "    row 2: '22223' is no code of a set: a character is wrong, or two are swapped; the row was taken "
+        "by the name of its valve, 'N1'.",
         "    row 2: it ends (2026-07-15 18:00) before it starts, or when it starts.",
         "    row 3: no valve is called 'N7'.",
     ]

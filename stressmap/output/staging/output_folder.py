@@ -205,3 +205,22 @@ def default_folder(name: str, first: dt.date) -> Path:
         ``outputs/<ranch>/<first day>``, below the folder one is in.
     """
     return Path("outputs") / slug(name) / first.isoformat()
+
+
+def folders_of(name: str, places: Iterable[Path]) -> list[Path]:
+    """Find the folders of a ranch's visits.
+
+    Parameters
+    ----------
+    name : str
+        Of the ranch.
+    places : iterable of Path
+        Folders that may hold ``outputs``.
+
+    Returns
+    -------
+    list of Path
+        By the first day of the visit.
+    """
+    found = {one.resolve() for place in places for one in (place / "outputs" / slug(name)).glob("????-??-??")}
+    return sorted(found, key=lambda folder: (folder.name, str(folder)))

@@ -47,6 +47,7 @@ def _lines(one: Arrived, chosen: Settings, words: Words, say: RecordWords) -> It
     present = added.count("present", "since_corrected")
     yield say(f"add.{one.kind}", file=one.name, **counts, present=present, empty=len(one.empty))
     told = {
+        "unusable": one.unusable,
         "withdrawn": added.withdrawn,
         "since_corrected": added.rows.get("since_corrected", ()),
         "clash": added.rows.get("clash", ()),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -15,6 +16,7 @@ from stressmap.core.settings import Ranch
 from stressmap.core.sources import InputSource
 from stressmap.core.troubles import TROUBLES
 from stressmap.intake.filled_times import FilledSheet, read_valve_times
+from stressmap.intake.planned_sets import NO_SETS, PlannedSet, planned_sets
 from stressmap.output.paper.valve_times import write_valve_times
 from stressmap.output.text.words import catalogue
 
@@ -26,9 +28,17 @@ CODE = set_codes([("V1", EVENING)])[0]
 PLAN = f"{CODE},V1,B,2026-07-16 20:00,2026-07-17 05:00"
 
 
-def read(*lines: str, head: str = HEAD, valves: pd.Series | None = VALVES) -> FilledSheet:
+SETS = {CODE: PlannedSet("V1", "B", EVENING, EVENING + pd.Timedelta(hours=9))}
+
+
+def read(
+    *lines: str,
+    head: str = HEAD,
+    valves: pd.Series | None = VALVES,
+    sets: Mapping[str, PlannedSet] = NO_SETS,
+) -> FilledSheet:
     source = InputSource.of_bytes("\n".join([head, *lines, ""]).encode(), "times.csv")
-    return read_valve_times(source, zone=ZONE, valves=valves).value[0]
+    return read_valve_times(source, zone=ZONE, valves=valves, sets=sets).value[0]
 
 
 def ran(sheet: FilledSheet, at: int = 0) -> tuple[str, ...]:
@@ -89,7 +99,7 @@ def test_own_words_for_a_trouble_stay() -> None:
 def test_a_wrong_code_is_told_and_the_row_kept() -> None:
     wrong = CODE[1] + CODE[0] + CODE[2:]
     sheet = read(f"{wrong}{PLAN[5:]},20:00,05:00,,", f"{CODE.lower()}{PLAN[5:]},,,leak,")
-    assert sheet.doubts[0] == ToldRow.of(2, "times_code_wrong", code=wrong)
+    assert sheet.doubts[0] == ToldRow.of(2, "times_code_wrong_valve", code=wrong, valve="V1")
     assert len(sheet.rows) == 2
     assert sheet.rows[1].says["code"] == CODE
 
@@ -162,3 +172,101 @@ def test_a_phones_entries_have_id_version_and_may_be_withdrawn() -> None:
     told = [(one.entry_id, one.version, one.withdrawn) for one in sheet.rows]
     assert told == [("abc-1", 1, False), ("abc-1", 2, True)]
     assert sheet.doubts == ()
+
+
+def test_the_code_alone_brings_a_set_back(tmp_path: Path) -> None:
+    timetable = tmp_path / "timetable.csv"
+    timetable.write_text(
+        f"code,valve,block,pump,start,end\n{CODE},V1,B,P,2026-07-16T20:00:00-07:00,2026-07-17T05:00:00-07:00\n"
+    )
+    broken = tmp_path / "broken.csv"
+    broken.write_text("no,timetable\n1,2\n")
+    sets = planned_sets([broken, timetable], ZONE)
+    assert sets == SETS
+    sheet = read(f"{CODE.lower()},20:10,5:20,fuga", head="code,start,end,trouble", sets=sets)
+    says = sheet.rows[0].says
+    assert (says["valve"], says["block"], says["planned_start"]) == ("V1", "B", EVENING)
+    assert (ran(sheet), says["trouble"], sheet.doubts) == (("07-16 20:10", "07-17 05:20"), "leak", ())
+    assert sheet.rows[0].usable
+
+
+def test_a_code_that_no_timetable_knows_asks_for_the_valve() -> None:
+    sheet = read(f"{CODE},20:10,5:20,", head="code,start,end,trouble")
+    assert ToldRow.of(2, "times_code_unknown", code=CODE) in sheet.doubts
+    assert not sheet.rows[0].usable
+
+
+def test_a_mistyped_valve_beside_a_known_code_is_the_codes_and_told() -> None:
+    sheet = read(f"{CODE},W1x,B,,,20:10,5:20,,", sets=SETS)
+    assert (sheet.rows[0].says["valve"], ran(sheet)) == ("V1", ("07-16 20:10", "07-17 05:20"))
+    assert sheet.doubts == (ToldRow.of(2, "times_valve_of_code", code=CODE, wrote="W1x", valve="V1"),)
+
+
+def test_another_valve_beside_a_known_code_stays_and_is_told() -> None:
+    sheet = read(f"{CODE},V2,,,,20:10,5:20,,", sets=SETS)
+    assert sheet.rows[0].says["valve"] == "V2"
+    assert doubts(sheet) == [(2, "times_code_other")]
+
+
+@pytest.mark.parametrize(
+    ("planned", "cells", "understood", "told"),
+    [
+        ("05:00 15:00", "15:20,5:05", ("07-16 15:20", "07-17 05:05"), "times_hours_swapped"),
+        ("05:00 14:00", "21:15,6:10", ("07-15 21:15", "07-16 06:10"), "times_hours_odd"),
+        ("05:00 15:00", "05:10,09:30", ("07-16 05:10", "07-16 09:30"), "times_hours_odd"),
+        ("05:00 15:00", "05:10,19:00", ("07-16 05:10", "07-16 19:00"), "times_hours_odd"),
+        ("05:00 15:00", "05:10,15:30", ("07-16 05:10", "07-16 15:30"), None),
+        ("05:00 15:00", "08:55,17:00", ("07-16 08:55", "07-16 17:00"), None),
+        ("05:00 15:00", "2026-07-16 05:10,2026-07-16 09:30", ("07-16 05:10", "07-16 09:30"), None),
+    ],
+)
+def test_hours_without_a_date_far_from_the_plan_are_told(
+    planned: str, cells: str, understood: tuple[str, str], told: str | None
+) -> None:
+    start, end = planned.split()
+    sheet = read(f",V1,B,2026-07-16 {start},2026-07-16 {end},{cells},,")
+    assert ran(sheet) == understood
+    assert [code for _, code in doubts(sheet)] == ([told] if told else [])
+
+
+def test_the_other_way_round_is_suggested_with_its_days() -> None:
+    sheet = read(",V1,B,2026-07-16 05:00,2026-07-16 15:00,15:20,5:05,,")
+    said = dict(sheet.doubts[0].values)
+    assert (said["first"], said["last"], said["hours"]) == ("2026-07-16 05:05", "2026-07-16 15:20", 13.8)
+
+
+@pytest.mark.parametrize(
+    ("written", "codes"),
+    [
+        ("1", "low_pressure"), ("2", "clogged"), ("3", "leak"), ("4", "other"), ("3.0", "leak"),
+        ("blocked", "clogged"), ("Tapada", "clogged"), ("tapado", "clogged"),
+        ("1;3", "low_pressure; leak"), ("fuga; poca presión", "leak; low_pressure"),
+    ],
+)  # fmt: skip
+def test_the_numbers_of_the_crew_sheet_and_several_troubles(written: str, codes: str) -> None:
+    assert read(f"{PLAN},20:00,05:00,{written},").rows[0].says["trouble"] == codes
+
+
+def test_troubles_with_commas_between_them() -> None:
+    assert read(f'{PLAN},20:00,05:00,"2, fuga",').rows[0].says["trouble"] == "clogged; leak"
+
+
+@pytest.mark.parametrize(
+    ("cells", "found"),
+    [
+        ("jue 16 9:30 pm,vie 17 4 am", ("07-16 21:30", "07-17 04:00")),
+        ("Thu 9 pm,Fri 04:00", ("07-16 21:00", "07-17 04:00")),
+        ("at dusk,4:50", ("", "07-17 04:50")),
+        ("vie 16 9:30 pm,4:50", ("", "07-17 04:50")),  # the 16th was a Thursday
+    ],
+)
+def test_days_without_a_month_are_those_of_the_plan(cells: str, found: tuple[str, str]) -> None:
+    assert ran(read(f"{PLAN},{cells},,")) == found
+
+
+def test_the_example_is_the_rows_own_day_as_the_file_writes_it() -> None:
+    told = read(f"{CODE},V1,B,16/07/2026 20:00,17/07/2026 05:00,at dusk,at dawn,,").doubts
+    assert told == (
+        ToldRow.of(2, "times_start_unread", cell="at dusk", like="16/07/2026 20:00"),
+        ToldRow.of(2, "times_end_unread", cell="at dawn", like="16/07/2026 20:00"),
+    )

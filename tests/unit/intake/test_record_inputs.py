@@ -93,6 +93,14 @@ def test_trouble_stays_until_a_later_set_without_one() -> None:
     ]
 
 
+def test_several_troubles_of_one_valve_are_each_told() -> None:
+    rows = [ran(1, "V1", 10, trouble="leak; clogged; it creaks")]
+    told = english(troubles_left(RecordRows("ranch.sqlite", (), rows), VALVES))
+    assert [line.split(": ")[1].split(".")[0] for line in told] == [
+        "leak at V1", "clogged emitters at V1", "V1 (it creaks)"
+    ]  # fmt: skip
+
+
 def test_a_record_of_other_ranches_alone_is_a_warning() -> None:
     (note,) = said_of_record(RecordRows("ranch.sqlite", others=("Two Sheds",)))
     assert (note.code, note.severity) == ("record_of_others", "warning")

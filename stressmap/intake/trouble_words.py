@@ -1,0 +1,62 @@
+"""What people choose or write for a trouble at a valve -> its codes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from stressmap.core.text import without_accents
+
+TROUBLE_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        word: code
+        for code, words in {
+            "leak": "leak,leaking,leaks,fuga,fugas,3",
+            "broken_line": "broken line,broken pipe,linea rota,tubo roto",
+            "clogged": "clogged emitters,clogged,blocked,plugged,dry emitter,goteros tapados,gotero tapado,"
+            "tapado,tapada,tapados,tapadas,2",
+            "low_pressure": "low pressure,no pressure,poca presion,sin presion,1",
+            "does_not_open": "does not open,no abre",
+            "does_not_close": "does not close,no cierra",
+            "not_opened": "not opened,no se abrio",
+            "other": "other,otro,otra,4",
+        }.items()
+        for word in (code.replace("_", " "), *words.split(","))
+    }
+)
+"""Folded words, and the numbers beside the boxes of the crew sheet, and their codes in ``core.troubles``."""
+_APART = re.compile(r"\s*[,;]\s*")
+
+
+def trouble_codes(written: str | None) -> str | None:
+    """Read what was written for a trouble.
+
+    Parameters
+    ----------
+    written : str or None
+        One or several, with commas or semicolons between them.
+
+    Returns
+    -------
+    str or None
+        Codes and own words with ``"; "`` between them; own words alone stay as they are.
+
+    Examples
+    --------
+    >>> trouble_codes("1, Fuga"), trouble_codes("leaks; the riser wobbles"), trouble_codes("creaks, badly")
+    ('low_pressure; leak', 'leak; the riser wobbles', 'creaks, badly')
+    """
+    if written is None:
+        return None
+    parts = [part for part in _APART.split(written.strip()) if part]
+    found = [_code(part) for part in parts]
+    if not any(found):
+        return written
+    told = (code or part for code, part in zip(found, parts, strict=True))
+    return "; ".join(dict.fromkeys(told))
+
+
+def _code(part: str) -> str | None:
+    folded = " ".join(without_accents(part.casefold()).replace("_", " ").split())
+    return TROUBLE_WORDS.get(re.sub(r"^(\d)\.0$", r"\1", folded).rstrip("."))
