@@ -235,18 +235,30 @@ class _SheetCells:
 
     def unread(self, row: int) -> Iterator[ToldRow]:
         """Tell times that were written and cannot be read."""
-        like = self._example(row)
-        for name, cell in (("start", self._real.start_cell[row]), ("end", self._real.end_cell[row])):
-            if not cell or not pd.isna(self._moments[name][row]):
-                continue
-            if name == "start" and self._real.either[row]:
-                yield ToldRow.of(row, "log_day_or_month", cell=cell)
-            elif like is None:
-                yield ToldRow.of(row, f"log_{name}_unread", cell=cell)
-            else:
-                yield ToldRow.of(row, f"times_{name}_unread", cell=cell, like=like)
+        yield from self._unread_start(row)
+        yield from self._unread_end(row)
         if self._bad_hours[row]:
             yield ToldRow.of(row, "log_hours_unread", cell=self._texts["hours"][row])
+
+    def _unread_start(self, row: int) -> Iterator[ToldRow]:
+        cell = self._real.start_cell[row]
+        if not cell or not pd.isna(self._moments["start"][row]):
+            return
+        if self._real.either[row]:
+            yield ToldRow.of(row, "log_day_or_month", cell=cell)
+        elif (like := self._example(row)) is None:
+            yield ToldRow.of(row, "log_start_unread", cell=cell)
+        else:
+            yield ToldRow.of(row, "times_start_unread", cell=cell, like=like)
+
+    def _unread_end(self, row: int) -> Iterator[ToldRow]:
+        cell = self._real.end_cell[row]
+        if not cell or not pd.isna(self._moments["end"][row]):
+            return
+        if (like := self._example(row)) is None:
+            yield ToldRow.of(row, "log_end_unread", cell=cell)
+        else:
+            yield ToldRow.of(row, "times_end_unread", cell=cell, like=like)
 
     def _example(self, row: int) -> str | None:
         """Give the row's planned start as its file writes it."""
