@@ -442,8 +442,9 @@ def test_plan_change_and_places_to_look_again_appear_when_there_are_any(page: Pa
     card = page.text("#card")
     for expected in (
         "10 h 30 min",
-        "Jul 16, 2026, 20:00",
-        "Jul 17, 2026, 06:30",
+        "Thu Jul 16, 2026, 20:00",
+        "Fri Jul 17, 2026, 06:30",
+        "the riser is not known",
         "3.0 bar wetter",
         "Since Jun 30, 2026",
     ):

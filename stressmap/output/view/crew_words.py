@@ -364,8 +364,14 @@ def figure_words(stress_bar: float | None, rank_by: str, words: Words) -> str:
     Returns
     -------
     str
+
+    Examples
+    --------
+    >>> [figure_words(bar, "below_target", Words("en")) for bar in (2.4, -0.04, -1.0)]
+    ['2.4 bar drier than target', 'at its target', '1.0 bar wetter than target']
     """
     if stress_bar is None:
         return words("measure.unknown")
-    wet = "_wet" if stress_bar < 0 else ""
-    return words(f"measure.short_{rank_by}{wet}", value=words.number(abs(stress_bar)))
+    value = words.number(abs(stress_bar))
+    side = "_even" if value == words.number(0.0) else "_wet" if stress_bar < 0 else ""
+    return words(f"measure.short_{rank_by}{side}", value=value)

@@ -67,7 +67,7 @@ def spells(sets: list[dict[str, Any]]) -> list[Spell]:
 
 
 def set_lines(sets: list[dict[str, Any]], words: Words) -> list[str]:
-    """Write a valve's sets: a line each, or two for those at the same hours day after day.
+    """Write a valve's sets with their weekdays: a line each, or two for those alike day after day.
 
     Parameters
     ----------
@@ -79,15 +79,27 @@ def set_lines(sets: list[dict[str, Any]], words: Words) -> list[str]:
     Returns
     -------
     list of str
+
+    Examples
+    --------
+    >>> one = {"start": pd.Timestamp("2026-07-16 20:00"), "end": pd.Timestamp("2026-07-17 06:00")}
+    >>> set_lines([one], Words("es"))
+    ['jue 16 jul 20:00 - vie 17 jul 06:00']
     """
     lines: list[str] = []
     for one in spells(sets):
         if one.count == 1:
-            lines.append(f"{words.moment(one.start)} - {words.moment(one.end)}")
+            ends = (f"{_day(moment, words)} {moment:%H:%M}" for moment in (one.start, one.end))
+            lines.append(" - ".join(ends))
             continue
-        days = words("sheet.daily", first=words.day(one.start), last=words.day(one.last), count=one.count)
+        days = words("sheet.daily", first=_day(one.start, words), last=_day(one.last, words), count=one.count)
         lines += [days, f"{one.start:%H:%M} - {one.end:%H:%M}"]
     return lines
+
+
+def _day(moment: pd.Timestamp, words: Words) -> str:
+    """Write weekday, day and month."""
+    return f"{words('locale.weekdays').split()[moment.weekday()]} {words.day(moment)}"
 
 
 def _follows(before: dict[str, Any], one: dict[str, Any]) -> bool:

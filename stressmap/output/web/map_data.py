@@ -35,6 +35,7 @@ from stressmap.output.view.selections import (
     trees_used,
 )
 from stressmap.output.view.water_words import WaterWords
+from stressmap.output.view.where_to_open import opening_places
 from stressmap.output.web.other_visits import nearest_in_time, pack_others
 from stressmap.output.web.surface_images import Picture, draw_surface
 from stressmap.quality.record_spans import QUIET_DAYS
@@ -88,7 +89,7 @@ def map_data(content: Content) -> dict[str, Any]:
             for language in content.ranch.languages
         },
         "blocks": [_block(row) for row in rows(blocks)],
-        "valves": _valves(content, rows(valves)),
+        "valves": _valves(content, rows(valves), _openings(content, middle_of_ranch)),
         "zones": [_zone(row) for row in rows(zones)],
         "readings": [_reading(row) for row in rows(readings[~other])],
         "others": pack_others([_reading(row) for row in rows(others)], int(other.sum())),
@@ -98,7 +99,20 @@ def map_data(content: Content) -> dict[str, Any]:
     }
 
 
-def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _openings(content: Content, middle_of_ranch: float) -> dict[str, list[Any]]:
+    """Give where each valve is opened: latitude, longitude, what is there, and the side of its zone."""
+    places = opening_places(content)
+    points = gpd.GeoDataFrame(geometry=[one.point for one in places.values()], crs=content.valves.crs)
+    degrees = _degrees(points, middle_of_ranch).geometry
+    return {
+        valve: [round(point.y, 6), round(point.x, 6), place.kind, place.side]
+        for (valve, place), point in zip(places.items(), degrees, strict=True)
+    }
+
+
+def _valves(
+    content: Content, table: list[dict[str, Any]], openings: dict[str, list[Any]]
+) -> list[dict[str, Any]]:
     measured, sets = measured_blocks(content), sets_by_valve(content)
     spoken = [WaterWords(language, content.ranch.units) for language in content.ranch.languages]
     plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
@@ -107,6 +121,7 @@ def _valves(content: Content, table: list[dict[str, Any]]) -> list[dict[str, Any
     return [
         _valve(row, measured)
         | {
+            "open": openings[row["valve"]],
             "unread": row["valve"] in content.log_unread,
             "trees": trees.get(row["valve"], 0),
             "blockTrees": in_block.get(row["block"], 0),

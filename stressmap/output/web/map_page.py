@@ -37,7 +37,7 @@ from stressmap.output.web.still_page import both, fills, still_page
 
 SECTIONS = (
     "locale", "unit", "priority", "measure", "crop", "method", "flag", "trees", "map", "list", "card",
-    "caution", "about",
+    "place", "caution", "about",
 )  # fmt: skip
 """Sections of the words that the page speaks."""
 

@@ -4,7 +4,7 @@ import { kindOf, priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
 import { addUpAsWritten, isPastLimit } from "./standing.js";
 import {
-  area, bar, day, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, pressureRead, quantity, ranch, readingsBy, shown, signedNumber, swatch, tieText,
+  area, bar, day, dayNamed, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, pressureRead, quantity, ranch, readingsBy, shown, signedNumber, swatch, tieText,
   treesText, volume, word,
 } from "./shared.js";
 
@@ -31,6 +31,11 @@ function where(at) {
   return make("span", {}, make("span", { text }), make("a", { class: "wide", href: `geo:${spot}?q=${spot}`, text: word("card.open_phone_map") }));
 }
 
+// Where to go to open a valve: its riser, or the corner that stands for it.
+function opened([latitude, longitude, kind, side]) {
+  return [word("card.where"), where([latitude, longitude]), word(`place.${kind}_text`, { side: word(`place.${side}`) })];
+}
+
 function planFacts(plan) {
   if (!plan) return [];
   if (!plan.sets.length) return [[word("card.plan_hours"), word("card.plan_none"), plan.why ? plan.why[shown.language] : null]];
@@ -38,8 +43,8 @@ function planFacts(plan) {
   return [
     [word("card.plan_hours"), sets > 1 ? word("card.plan_sets", { count: number(sets, 0), hours: duration(plan.hours) }) : duration(plan.hours)],
     ...plan.sets.flatMap(([start, end, times, last]) => [
-      [word("card.plan_start"), day(start)],
-      [word("card.plan_stop"), day(end), times ? word("card.plan_daily", { times, last: day(last) }) : null],
+      [word("card.plan_start"), dayNamed(start)],
+      [word("card.plan_stop"), dayNamed(end), times ? word("card.plan_daily", { times, last: dayNamed(last) }) : null],
     ]),
     plan.mm === null ? null : [word("card.plan_depth"), depth(plan.mm)],
     plan.m3 === null ? null : [word("card.plan_volume"), volume(plan.m3)],
@@ -112,7 +117,7 @@ function valveCard(valve) {
     priority === "none" ? null : [word("card.confidence"), percent(valve.confidence)],
     [word("card.p_first"), percent(valve.pFirst)],
     lastWater(valve),
-    [word("card.where"), where(valve.at)],
+    opened(valve.open),
   ]));
   const inside = [...readingsBy.used, ...readingsBy.leftOut].filter((reading) => reading.valve === valve.valve);
   if (inside.length) {

@@ -5,17 +5,17 @@ import { atTheClock, beginsTie, clockIn, cropsByEdges, openings, priorityOf, sea
 import { layerMark, readingRow, rowButton } from "./rows.js";
 import { isPastLimit, mostlyOne, partedByLimit } from "./standing.js";
 import {
-  NO_RANK, bar, byId, day, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readings, readingsBy, shortOf, shown, swatch,
+  NO_RANK, bar, byId, dayNamed, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readings, readingsBy, shortOf, shown, swatch,
   tieText, treesText, visitDays, word,
 } from "./shared.js";
 
 const planned = openings(ranch.valves);
-const startOf = ({ start }) => day(start);
+const startOf = ({ start }) => dayNamed(start);
 
 // When a valve opens first, and how often in all: a sum of hours alone tells nobody when to be there.
 function setsText({ sets }) {
   const count = sets.reduce((sum, [, , times = 1]) => sum + times, 0);
-  return count > 1 ? word("list.sets", { start: day(sets[0][0]), count: number(count, 0) }) : day(sets[0][0]);
+  return count > 1 ? word("list.sets", { start: dayNamed(sets[0][0]), count: number(count, 0) }) : dayNamed(sets[0][0]);
 }
 
 function openingRow({ valve, start, end }) {
@@ -25,7 +25,7 @@ function openingRow({ valve, start, end }) {
     make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
     make("span", { class: "what" },
       make("span", { class: "chip", text: shortOf(priorityOf(valve)), style: { background: look.fill, color: look.ink } }),
-      make("small", { text: word("list.until", { time: end.slice(0, 10) === start.slice(0, 10) ? end.slice(11) : day(end) }) })),
+      make("small", { text: word("list.until", { time: end.slice(0, 10) === start.slice(0, 10) ? end.slice(11) : dayNamed(end) }) })),
   ]);
   item.firstChild.dataset.valve = valve.valve;
   return item;
@@ -38,7 +38,7 @@ function openingRows(valves) {
   let date = null;
   for (const opening of planned.filter(({ valve }) => among.has(valve))) {
     const its = opening.start.slice(0, 10);
-    if (its !== date) rows.push(make("li", { class: "head" }, make("h3", { text: day(its) })));
+    if (its !== date) rows.push(make("li", { class: "head" }, make("h3", { text: dayNamed(its) })));
     date = its;
     rows.push(openingRow(opening));
   }
@@ -52,7 +52,7 @@ function nowAndNext() {
   const line = (key, some, tail) => (some.length ? make("p", {}, make("b", { text: `${word(key)}: ` }), some.map(({ valve }) => `\u2068${valve.valve}\u2069`).join(", "), ` · ${tail}`) : "");
   if (!open.length && !next.length) return "";
   const first = open.map(({ end }) => end).sort()[0];
-  return make("div", { class: "clock-now" }, line("list.open_now", open, open.length ? word("list.until", { time: day(first) }) : ""), line("list.next", next, next.length ? startOf(next[0]) : ""));
+  return make("div", { class: "clock-now" }, line("list.open_now", open, open.length ? word("list.until", { time: dayNamed(first) }) : ""), line("list.next", next, next.length ? startOf(next[0]) : ""));
 }
 
 function orderChoice() {

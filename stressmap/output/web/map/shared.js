@@ -59,6 +59,12 @@ export function day(text) {
   return clock ? word("locale.at_time", { date: written, clock }) : written;
 }
 
+// With the day of the week, for what is still to be done.
+export function dayNamed(text) {
+  const weekday = (new Date(`${text.slice(0, 10)}T00:00:00Z`).getUTCDay() + 6) % 7;
+  return `${word("locale.weekdays").split(" ")[weekday]} ${day(text)}`;
+}
+
 export function visitDays() {
   const [first, last] = ranch.visit;
   if (first === last) return day(first);
@@ -71,8 +77,8 @@ export function visitDays() {
 
 export function figure(stress) {
   if (stress === null) return word("measure.unknown");
-  const wet = stress < 0 ? "_wet" : "";
-  return word(`measure.short_${ranch.rankBy}${wet}`, { value: number(Math.abs(stress)) });
+  const value = number(Math.abs(stress)), side = stress < 0 ? "_wet" : "";
+  return word(`measure.short_${ranch.rankBy}${value === number(0) ? "_even" : side}`, { value });
 }
 
 export const labelOf = (priority) => word(priority === "none" ? "priority.none" : `priority.p${priority}`);
