@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from stressmap.output.paper.sheet_columns import Piece, Placed, in_columns
+from stressmap.output.paper.sheet_groups import GroupWriter
 from stressmap.output.paper.sheet_overview import LINE, TextLine, overview, write_lines
 from stressmap.output.paper.sheet_parts import A_PAGE, draw_parts, map_pages, parts_of
 from stressmap.output.paper.sheet_rows import TROUBLES, TYPE, RowWriter
@@ -18,6 +19,8 @@ from stressmap.output.view.where_to_open import opening_places
 
 HEAD, GAP = 6.6, 1.2
 """Heights [mm] of the head of a page, and above its foot."""
+LONG = 150
+"""With more sets, those of a moment share a heading and every set has one line."""
 FULL = (1, 2)
 """Priorities that have lines to write on where there is no plan."""
 
@@ -35,7 +38,8 @@ def write_crew_sheet(content: Content, path: Path) -> None:
     """
     sheet = CrewSheet(content)
     order, places = turns(content), opening_places(content)
-    rows = RowWriter(sheet, places)
+    many = sum(len(turn.sets) for turn in order) > LONG
+    rows = GroupWriter(sheet, places) if many else RowWriter(sheet, places)
     pieces = _by_the_clock(rows, order) or _by_rank(rows, order)
     foot = _foot_lines(sheet) if pieces else []
     top, bottom = MARGIN + HEAD, sheet.h - MARGIN - LINE * len(foot) - GAP
@@ -139,4 +143,5 @@ def _number(sheet: CrewSheet, number: int, whole: int) -> None:
 def _foot_lines(sheet: CrewSheet) -> list[str]:
     """Explain the boxes of troubles, on every page."""
     troubles = [f"{n} {sheet.said(f'sheet.{name}')}" for n, name in enumerate(TROUBLES, 1)]
-    return sheet.broken(f"{sheet.said('sheet.trouble')}: {' · '.join(troubles)}", TYPE, sheet.epw)
+    said = f"{sheet.said('sheet.trouble')}: {' · '.join(troubles)}. {sheet.said('sheet.write_number')}"
+    return sheet.broken(said, TYPE, sheet.epw)

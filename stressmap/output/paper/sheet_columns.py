@@ -23,11 +23,17 @@ class Piece(NamedTuple):
         Takes left and top [mm].
     heads : bool
         Whether it stands over what follows: never last in a column, and written again over the next.
+    leads : bool
+        Whether it is a smaller heading: never last in a column either.
+    under : Piece, optional
+        The smaller heading that it stands below; written again where it comes into the next column.
     """
 
     height: float
     draw: Callable[[float, float], None]
     heads: bool = False
+    leads: bool = False
+    under: Piece | None = None
 
 
 class Placed(NamedTuple):
@@ -69,18 +75,29 @@ def in_columns(
     heading: Piece | None = None
     for place, piece in enumerate(pieces):
         heading = piece if piece.heads else heading
-        after = pieces[place + 1].height if piece.heads and place + 1 < len(pieces) else 0.0
-        if y > start and y + piece.height + after > bottom:
+        if y > start and y + _with_next(pieces, place) > bottom:
             column, y = (column + 1) % COLUMNS, start
             if column == 0:
                 pages.append([])
                 y = start = top
-            if heading is not None and heading is not piece:
-                pages[-1].append(_placed(sheet, column, y, heading))
-                y += heading.height
+            for above in (heading, piece.under):
+                if above is not None and above is not piece:
+                    pages[-1].append(_placed(sheet, column, y, above))
+                    y += above.height
         pages[-1].append(_placed(sheet, column, y, piece))
         y += piece.height
     return pages
+
+
+def _with_next(pieces: list[Piece], place: int) -> float:
+    """Give the height of a piece and, of headings, of all down to the first row below them [mm]."""
+    rows = iter(pieces[place:])
+    height = 0.0
+    for piece in rows:
+        height += piece.height
+        if not (piece.heads or piece.leads):
+            break
+    return height
 
 
 def _placed(sheet: CrewSheet, column: int, top: float, piece: Piece) -> Placed:

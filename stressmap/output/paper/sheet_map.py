@@ -84,6 +84,7 @@ class SheetMap:
     def draw(self, sheet: Any, order: list[Turn]) -> None:
         """Draw every valve zone in its priority's pattern, names, legend, north and scale.
 
+        What a block leaves open stays white in a thin outline, so that it is no box to tick.
         The picture is not tagged: a tag on it alone would hide the rest of the page from who reads by tags.
 
         Parameters
@@ -99,7 +100,8 @@ class SheetMap:
             _filled(sheet, turn, self.frame)
         _outlines(sheet, _placed([turn.row["geometry"] for turn in order], self.frame), 0.15, 60)
         blocks = self.blocks
-        _outlines(sheet, _placed(blocks.geometry, self.frame), 0.5 if len(blocks) < 80 else 0.25, 0)
+        around = [_points(ring, self.frame) for shape in blocks.geometry for ring, *_ in rings(shape)]
+        _outlines(sheet, around, 0.5 if len(blocks) < 80 else 0.25, 0)
         draw_names(
             sheet, (order, blocks), self.frame, (left + 0.5, top + 0.5, width - 1, height - LEGEND - 1)
         )

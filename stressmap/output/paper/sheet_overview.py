@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any, NamedTuple
 
 from stressmap.output.paper.sheet_map import plan_map
@@ -20,8 +21,14 @@ SIZES = (12.5, 11.0, 10.0, 9.5, 9.0)
 LINE = SIZES[-1] * LEADING
 """Height of a line in the smallest [mm]."""
 LEAD = "\N{BLACK RIGHT-POINTING SMALL TRIANGLE}"
+DOT, INDENT = "\N{BULLET}", 3.2
+"""Before a point, and how far its other lines are set in [mm]."""
+SENTENCES = re.compile(r"(?<=\.) ")
 LISTED = 12
 """Valves to look at that are listed by name."""
+
+
+Span = tuple[float, float]
 
 
 class TextLine(NamedTuple):
@@ -57,7 +64,7 @@ def overview(sheet: CrewSheet, order: list[Turn], places: dict[str, OpeningPlace
             _cautions(sheet, places, size),
         )
         line = size * LEADING
-        framed = line * len(cautions) + 2.4
+        framed = line * max(map(len, cautions)) + 2.4
         room = bottom - top - framed - 2.0 - line * len(said)
         if room - line * len(closed) >= wanted:
             break
@@ -69,7 +76,7 @@ def overview(sheet: CrewSheet, order: list[Turn], places: dict[str, OpeningPlace
     y = write_lines(sheet, [*said, *closed[:fit]], top + high + 1.0, size)
     sheet.set_line_width(0.6)
     sheet.rect(MARGIN, y + 0.8, sheet.epw, framed - 1.2)
-    write_lines(sheet, cautions, y + 1.2, size)
+    _side_by_side(sheet, cautions, (y + 0.8, framed - 1.2), size)
     return closed[fit:]
 
 
@@ -140,7 +147,7 @@ def _said_first(sheet: CrewSheet, order: list[Turn], size: float) -> list[TextLi
     """Gather what must be known before a valve is opened."""
     content = sheet.content
     said = [line for words in sheet.words for line in first_look(content, order, words)]
-    names = [str(turn.row["valve"]) for turn in order if turn.look_first]
+    names = [str(turn.row["valve"]) for turn in order if turn.look_first and not _stays_closed(turn)]
     if names:
         shown, more = ", ".join(names[:LISTED]), len(names) - LISTED
         for words in sheet.words:
@@ -166,15 +173,54 @@ def _closed(sheet: CrewSheet, order: list[Turn], size: float) -> list[TextLine]:
         names = closed_names(group, order, sheet.words[0])
         text = f"{LEAD} {why}: {names}" if why else f"{LEAD} {names}"
         lines += [TextLine(part) for part in sheet.broken(text, size, sheet.epw)]
+    if any(turn.look_first for group in groups for turn in group.turns):
+        lines += [TextLine(part) for part in sheet.broken(sheet.said("sheet.look_closed"), size, sheet.epw)]
     return lines
 
 
-def _cautions(sheet: CrewSheet, places: dict[str, OpeningPlace], size: float) -> list[TextLine]:
-    """Say how the sheet is filled in, what its places are, and what can hurt."""
+def _stays_closed(turn: Turn) -> bool:
+    return turn.hours is not None and turn.hours <= 0
+
+
+def _cautions(sheet: CrewSheet, places: dict[str, OpeningPlace], size: float) -> list[list[TextLine]]:
+    """Say how the sheet is filled in, what its places are, and what can hurt; a column a language."""
     kinds = sorted({place.kind for place in places.values()})
-    lines = []
+    columns = []
     for words in sheet.words:
         where = "; ".join(words(f"place.{kind}_key") for kind in kinds)
         said = [words("sheet.key", where=where), *(words(f"sheet.caution_{n}") for n in (1, 2, 3))]
-        lines += sheet.broken(" ".join(said), size, sheet.epw)
-    return [TextLine(line) for line in lines]
+        points = [point for text in said for point in SENTENCES.split(text)]
+        columns.append([line for point in points for line in _point(sheet, point, size)])
+    return columns if len(columns) > 1 else _in_halves(columns[0])
+
+
+def _point(sheet: CrewSheet, said: str, size: float) -> list[TextLine]:
+    """Break a sentence into the lines of a point, the first with its dot."""
+    first, *others = sheet.broken(said, size, _half(sheet) - INDENT)
+    return [TextLine(f"{DOT} {first}"), *map(TextLine, others)]
+
+
+def _in_halves(lines: list[TextLine]) -> list[list[TextLine]]:
+    """Share the points of one language out to two columns, the left one never the shorter."""
+    starts = [at for at, line in enumerate(lines) if line.text.startswith(DOT) and 2 * at >= len(lines)]
+    return [lines[: starts[0]], lines[starts[0] :]] if starts else [lines]
+
+
+def _side_by_side(sheet: CrewSheet, columns: list[list[TextLine]], frame: Span, size: float) -> None:
+    """Write columns of points into a frame, a line between them."""
+    top, high = frame
+    for place, lines in enumerate(columns):
+        left = MARGIN + place * sheet.epw / 2
+        if place:
+            sheet.set_line_width(0.25)
+            sheet.line(left, top, left, top + high)
+        for row, line in enumerate(lines):
+            dotted = line.text.startswith(DOT)
+            x = left if dotted else left + INDENT
+            sheet.put(
+                x, top + 0.4 + size * LEADING * row, line.text, size=size, width=left + _half(sheet) - x
+            )
+
+
+def _half(sheet: CrewSheet) -> float:
+    return sheet.epw / 2

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import groupby
 
 from shapely import box
 
@@ -28,14 +27,16 @@ BLANK = 12.6
 """Heights [mm] of a heading, an opening, a closing, a valve that is listed, one with lines to write on."""
 TIME, WORD, NAME, TICK, REAL, TROUBLE = 14.0, 15.0, 25.0, 6.0, 14.5, 19.2
 """Widths [mm]: time or code, open or close, the valve's name, its box, the line for the time, troubles."""
-CODE, PLACE, NAME_CLOSED = 13.0, 22.0, 16.5
-"""Widths [mm] of a set's code, of where, and of the name of a valve to close."""
+CODE, PLACE, CLOSE_WORD = 13.0, 22.0, 7.4
+"""Widths [mm] of a set's code, of where, and what the word for closing takes more than that for opening."""
 BOX = 3.9
 """Height of a box to tick [mm]."""
-TOGETHER, SHORT = 9, 8
-"""Valves that close at one moment told together, and characters kept of a name told in full below."""
-TROUBLES = ("no_pressure", "blocked", "leak", "other")
-"""In the order of their numbers."""
+SHORT = 8
+"""Characters kept of a name told in full below."""
+TROUBLES = ("no_pressure", "blocked", "leak", "other", "stays_open")
+"""In the order of their numbers; the last is one of closings."""
+OF_OPENINGS = 4
+"""So many of them have a box each beside an opening."""
 
 
 @dataclass(frozen=True)
@@ -81,56 +82,36 @@ class RowWriter:
         return Piece(HEAD + LINE * len(below), draw, heads=True)
 
     def events(self, events: list[ClockEvent]) -> list[Piece]:
-        """Write openings and closings in their order; valves that close at one moment share its line."""
-        pieces: list[Piece] = []
-        for (_, opens), group in groupby(events, key=lambda one: (one.when, one.opens)):
-            same = list(group)
-            if opens:
-                pieces += map(self._opening, same)
-            else:
-                step = TOGETHER if len(same) > 2 else 1
-                pieces += [self._closings(same[at : at + step]) for at in range(0, len(same), step)]
-        return pieces
+        """Write openings and closings in their order, each with its hour and what to do."""
+        return [self._opening(one) if one.opens else self._closing(one) for one in events]
 
-    def _closings(self, events: list[ClockEvent]) -> Piece:
-        """Write closings of a moment: the first on the line of the time, then two on a line."""
-        first, *others = events
-        high = CLOSE * (1 + -(-len(others) // 2))
-        above = [line for one in events for line in self._long_closing(one, NAME_CLOSED)]
+    def _closing(self, event: ClockEvent) -> Piece:
+        """Write a closing; its box and its line stand below those of the openings."""
+        first = self.wide - TROUBLE - REAL - TICK
+        name = first - TIME - WORD - CLOSE_WORD
+        valve = str(event.turn.row["valve"])
+        above = self._long_closing(event, name)
 
         def draw(left: float, top: float) -> None:
-            sheet = self.sheet
-            sheet.put(left, top + 0.2, f"{first.when:%H:%M}", size=BIG - 1, bold=True, width=TIME)
+            sheet, x = self.sheet, left + TIME + WORD + CLOSE_WORD
+            shown = valve[:SHORT] + "\N{HORIZONTAL ELLIPSIS}" if above else valve
+            sheet.put(left, top + 0.2, f"{event.when:%H:%M}", size=BIG - 1, bold=True, width=TIME)
             word = sheet.said("sheet.close").upper()
-            sheet.put(left + TIME - 1.2, top + 0.5, word, size=TYPE, width=WORD + 8.6)
-            self._closing(first, left + TIME + WORD + 6, top, (NAME_CLOSED + 1.5, REAL))
-            for place, one in enumerate(others):
-                x, y = left + self.wide / 2 * (place % 2), top + CLOSE * (1 + place // 2)
-                self._closing(one, x, y, (NAME_CLOSED, REAL - 2.5))
-                if place % 2:
-                    self.sheet.set_line_width(0.25)
-                    self.sheet.line(x - 0.3, y, x - 0.3, y + CLOSE)
-            self._lines(left + TIME, top + high, above)
-            self._rule(left, top + high + LINE * len(above), 0.1)
+            sheet.put(left + TIME - 1.2, top + 0.5, word, size=TYPE, width=WORD + CLOSE_WORD + 1.2)
+            sheet.put(x, top + 0.2, shown, size=BIG - 1, bold=True, width=name)
+            self._tick(left + first, top + 0.5)
+            self._real(left + first + TICK, top + CLOSE - 0.6)
+            sheet.put(left + first + TICK + REAL - 1, top + 0.5, event.code, size=TYPE, bold=True, width=CODE)
+            self._number(left + self.wide - TROUBLE + CODE - 0.6, top + 0.5, TROUBLE - CODE + 0.4)
+            self._lines(left + TIME, top + CLOSE, above)
+            self._rule(left, top + CLOSE + LINE * len(above), 0.1)
 
-        return Piece(high + LINE * len(above), draw)
+        return Piece(CLOSE + LINE * len(above), draw)
 
     def _long_closing(self, event: ClockEvent, width: float) -> list[str]:
         """Say in full the name of a valve that its place would make too small."""
         name = str(event.turn.row["valve"])
         return self._long(name, BIG - 1, width, bold=True)
-
-    def _closing(self, event: ClockEvent, left: float, top: float, widths: tuple[float, float]) -> None:
-        name, real = widths
-        shown = str(event.turn.row["valve"])
-        if self._long_closing(event, NAME_CLOSED):
-            shown = shown[:SHORT] + "\N{HORIZONTAL ELLIPSIS}"
-        self.sheet.put(left, top + 0.2, shown, size=BIG - 1, bold=True, width=name)
-        self._tick(left + name, top + 0.3)
-        self._dash(left + name + TICK, top + CLOSE - 0.7, real - 1.0)
-        self.sheet.put(
-            left + name + TICK + real - 1.0, top + 0.5, event.code, size=TYPE, bold=True, width=CODE
-        )
 
     def _opening(self, event: ClockEvent) -> Piece:
         turn = event.turn
@@ -221,7 +202,7 @@ class RowWriter:
         else:
             self._real(at - REAL, top + LINE + 0.2)
         self.sheet.set_line_width(0.25)
-        for place in range(len(TROUBLES)):
+        for place in range(OF_OPENINGS):
             x = at + 0.4 + 4.7 * place
             self.sheet.rect(x, top + 0.3, 4.3, BOX)
             self.sheet.set_text_color(90)
@@ -314,6 +295,11 @@ class RowWriter:
 
     def _real(self, left: float, y: float) -> None:
         self._dash(left + 0.5, y, REAL - 1.5)
+
+    def _number(self, left: float, top: float, width: float) -> None:
+        """Draw the box for the number of a trouble."""
+        self.sheet.set_line_width(0.25)
+        self.sheet.rect(left, top, width, BOX)
 
     def _dash(self, left: float, y: float, width: float) -> None:
         self.sheet.set_line_width(0.25)
