@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from io import BytesIO
-from typing import Any, NamedTuple
+from itertools import product
+from typing import Any
 
 import numpy as np
 import shapely
@@ -15,19 +16,23 @@ from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke
 
 from stressmap.output.paper.fonts import drawable
+from stressmap.output.paper.rank_labels import (
+    LABEL_HEIGHT,
+    NAME,
+    NAME_HEIGHT,
+    box_of,
+    name_share,
+    place_labels,
+)
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import NO_RANK, Turn, priority_words, turns
 from stressmap.output.view.layout import (
     Box,
     Frame,
-    centred,
     fit_frame,
     free_spot,
-    inside,
-    middle,
     rings,
-    room_for,
     round_length,
 )
 from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
@@ -38,19 +43,10 @@ HEAD, FOOT, EDGE = 110, 220, 40
 NORTH, BAR = 60, 220
 """Room for the arrow, and the longest scale bar."""
 INK = "#14181c"
-LABEL_HEIGHT, GAP = 58, 6
-SHARES = (1.0, 0.78, 0.6, 0.48)
-"""Sizes of a number, as shares of the largest."""
-LARGEST = {1: 0, 2: 0, 3: 1, 4: 2, None: 2}
-"""The largest of them for each priority: what is urgent is read from farther away."""
-NAME, NAME_HEIGHT, NAME_LETTER = 14, 20, 15.0
-"""Type of a valve's name [points]; the height it takes, and the width of a wide letter [pixels]."""
-BLOCK, BLOCK_HEIGHT, BLOCK_LETTER = 13, 19, 11.6
-"""The same of a block's name."""
+BLOCK, NAME_MARGIN = (13, 11), 8.0
+"""Type of a block's name [points], and the room about it, its rim and the block's edge included [pixels]."""
 HALO = [withStroke(linewidth=4, foreground="white")]
 FIRST = 6
-NUMBERED = 20
-"""So many ranks are always numbered; the others where a number fits inside their zone."""
 
 
 def picture_bytes(content: Content) -> bytes:
@@ -159,98 +155,40 @@ def _blocks(axes: Any, content: Content, frame: Frame) -> None:
     axes.add_collection(PathCollection(shapes, facecolor="none", edgecolor=INK, linewidth=line, zorder=3))
 
 
-class Label(NamedTuple):
-    """A rank to be written, and the valve's name under it where the zone has room for both.
-
-    Parameters
-    ----------
-    turn : Turn
-        Whose.
-    x, y : float
-        Middle of all of it [m].
-    width, height : float
-        Of all of it [pixels].
-    share : float
-        Size of the number, one of :data:`SHARES`.
-    named : bool
-        Whether the name is written.
-    """
-
-    turn: Turn
-    x: float
-    y: float
-    width: float
-    height: float
-    share: float
-    named: bool
-
-
 def _ranks(axes: Any, order: list[Turn], frame: Frame) -> list[Box]:
-    """Write ranks, each inside its zone; the first ones even where their zone is too small for that.
-
-    Returns where they stand.
-    """
-    found = [_label(turn, frame, always=place < NUMBERED) for place, turn in enumerate(order)]
-    labels = [label for label in found if label is not None]
-    if not labels:
-        return []
-    spots = frame.place(np.array([(label.x, label.y) for label in labels]))
-    shown = room_for(spots, np.array([(label.width, label.height) for label in labels]) + GAP)
-    for index in shown:
-        label, (x, y) = labels[index], spots[index]
-        box = label_width(label.turn.rank) * label.share, LABEL_HEIGHT * label.share
+    """Write ranks inside their zones, or beside them with a line there; return where they stand."""
+    area = (EDGE, HEAD + EDGE / 2, WIDTH - EDGE, HEIGHT - FOOT - EDGE / 2)
+    placed = place_labels(order, frame, area)
+    for label, (x, y), leads_to in placed:
+        if leads_to is not None:
+            for width, colour in ((6.0, "white"), (2.5, INK)):
+                axes.plot([x, leads_to[0]], [y, leads_to[1]], color=colour, lw=width, zorder=3.6)
+            axes.plot(*leads_to, "o", ms=9, mfc=INK, mec="white", mew=1.5, zorder=3.7)
+        box = label.wide, LABEL_HEIGHT * label.share
         if label.named:
-            y -= NAME_HEIGHT / 2
             name = label.turn.row["valve"]
             look = {"size": NAME * name_share(label.share), "weight": "bold", "path_effects": HALO}
-            _text(axes, x, y + (box[1] + NAME_HEIGHT) / 2, name, **look)
-        _box(axes, (x, y), label.turn, box, label.share)
-    return [_around(labels[index], spots[index]) for index in shown]
-
-
-def _around(label: Label, spot: Any) -> Box:
-    return centred(float(spot[0]), float(spot[1]), label.width, label.height)
+            _text(axes, x, y + box[1] / 2, name, **look)
+        raised = NAME_HEIGHT / 2 if label.named else 0.0
+        _box(axes, (x, y - raised), label.turn, box, label.share)
+    return [box_of(label, spot) for label, spot, _ in placed]
 
 
 def _block_names(axes: Any, content: Content, frame: Frame, taken: list[Box]) -> None:
-    """Write the name of each block inside it, where neither a rank nor another name stands."""
+    """Write the name of each block inside it, off its edge, where neither a rank nor a name stands."""
     for block, geometry in zip(content.blocks["block"], content.blocks.geometry, strict=True):
         name = drawable(block, most=24)
-        for letters in (name, name.split()[0] if name.split() else name):
-            spot = free_spot(geometry, (BLOCK_LETTER * len(letters), BLOCK_HEIGHT), frame, taken)
+        first = name.split()[0] if name.split() else name
+        for letters, size in product(dict.fromkeys((name, first)), BLOCK):
+            text = _text(axes, 0, 0, letters, size=size, style="italic", weight="bold", path_effects=HALO)
+            extent = text.get_window_extent()
+            room = extent.width + 2 * NAME_MARGIN, extent.height + NAME_MARGIN
+            spot = free_spot(geometry, room, frame, taken)
             if spot is not None:
                 taken.append(spot)
-                x, y = (spot[0] + spot[2]) / 2, (spot[1] + spot[3]) / 2
-                _text(axes, x, y, letters, size=BLOCK, style="italic", weight="bold", path_effects=HALO)
+                text.set_position(((spot[0] + spot[2]) / 2, (spot[1] + spot[3]) / 2))
                 break
-
-
-def _label(turn: Turn, frame: Frame, *, always: bool) -> Label | None:
-    """Find the largest number that fits, with the valve's name under it if that fits too."""
-    geometry = turn.row["geometry"]
-    shares = SHARES[LARGEST[turn.priority] :]
-    alone = [(label_width(turn.rank) * share, LABEL_HEIGHT * share) for share in shares]
-    both = [
-        (max(width, NAME_LETTER * name_share(share) * len(turn.row["valve"])), height + NAME_HEIGHT)
-        for share, (width, height) in zip(shares, alone, strict=True)
-    ]
-    for sizes in (both, alone):
-        spot = inside(geometry, [((w + 2) / frame.scale, (h + 2) / frame.scale) for w, h in sizes])
-        if spot is not None:
-            point, size = spot
-            return Label(turn, point.x, point.y, *sizes[size], shares[size], sizes is both)
-    point = middle(geometry)
-    return Label(turn, point.x, point.y, *alone[-1], shares[-1], named=False) if always else None
-
-
-def name_share(share: float) -> float:
-    """Say how large a valve's name is under a number of this size, as a share of its largest."""
-    return min(1.0, share + 0.25)
-
-
-def label_width(rank: str) -> float:
-    """Say how wide the box of a rank is at its largest [pixels]."""
-    return 30 + 21 * max(2, len(rank))
+            text.remove()
 
 
 def _box(axes: Any, spot: Any, turn: Turn, size: tuple[float, float], share: float) -> None:

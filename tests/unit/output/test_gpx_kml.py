@@ -20,7 +20,7 @@ from shapely import box
 
 from stressmap.core.text import one_line
 from stressmap.output.gis.gpx_kml import write_gpx, write_kml
-from stressmap.output.paper.picture import NAME, _label
+from stressmap.output.paper.rank_labels import NAME, rank_label
 from stressmap.output.view.crew_words import turns
 from stressmap.output.view.layout import fit_frame
 
@@ -156,7 +156,7 @@ def test_a_name_that_the_typeface_lacks_is_drawn_without_a_warning(tmp_path: Pat
 def test_a_valves_name_stands_under_its_number_where_both_fit(name: str, named: set[bool]) -> None:
     content = ranch([(name, "prune", 4)], across=1)
     frame = fit_frame(tuple(content.blocks.total_bounds), (0, 0, 600, 400))
-    labels = [_label(turn, frame, always=False) for turn in turns(content)]
+    labels = [rank_label(turn, frame, always=False) for turn in turns(content)]
     assert {label is not None and label.named for label in labels} == named
     for label in filter(None, labels):
         half = label.width / frame.scale / 2, label.height / frame.scale / 2
