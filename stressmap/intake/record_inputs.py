@@ -22,6 +22,8 @@ from stressmap.intake.known_names import KnownNames
 
 LOG_HEADINGS = ("valve_name", "start_date_time", "end_date_time")
 """Of the record's log; none that ``[columns]`` would name for something else."""
+MOST_FILES = 50
+"""So many files of the record are told by their names."""
 Row = Mapping[str, Any]
 
 
@@ -108,8 +110,8 @@ def _joined(*parts: str | None) -> str | None:
     return "; ".join(part for part in parts if part) or None
 
 
-def record_log(record: RecordRows, zone: ZoneInfo) -> InputSource | None:
-    """Give the record's sets as a log to read: each row stands where its number says.
+def record_logs(record: RecordRows, zone: ZoneInfo) -> tuple[InputSource, ...]:
+    """Give the record's sets as logs to read, one of each file they came with, each row where it stood there.
 
     Parameters
     ----------
@@ -120,21 +122,39 @@ def record_log(record: RecordRows, zone: ZoneInfo) -> InputSource | None:
 
     Returns
     -------
-    InputSource or None
-        A table; None where no row says that water ran.
+    tuple of InputSource
+        Tables, called after the record and the file; of more than :data:`MOST_FILES` files, and where two
+        rows of files of one name had the same number, under the record's name and numbers. None where no
+        row says that water ran.
     """
     ran = [row for row in record.valve_times if row["start"] is not None or row["end"] is not None]
-    if not ran:
-        return None
+    came: dict[str, dict[int, Row]] = {}
+    own: dict[int, Row] = {}
+    for row in ran:
+        there = came.setdefault(one_line(row.get("file") or ""), {})
+        if there is came.get("") or row["source_row"] in there:
+            own[row_of(row["id"])] = row
+        else:
+            there[row["source_row"]] = row
+    came.pop("", None)
+    if len(came) > MOST_FILES:
+        came, own = {}, {row_of(row["id"]): row for row in ran}
+    logs = {f"{record.where} ({name})": rows for name, rows in came.items()} | {record.where: own}
+    return tuple(_log(name, rows, zone) for name, rows in logs.items() if rows)
+
+
+def _log(name: str, rows: Mapping[int, Row], zone: ZoneInfo) -> InputSource:
+    """Write a table in which each row stands under its number."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(LOG_HEADINGS)
     line = 1
-    for row in ran:
-        text.write("\n" * (row_of(row["id"]) - line - 1))
-        line = row_of(row["id"])
+    for number in sorted(rows):
+        row = rows[number]
+        text.write("\n" * (number - line - 1))
+        line = number
         writer.writerow((one_line(row["valve"] or ""), _local(row["start"], zone), _local(row["end"], zone)))
-    return InputSource.of_bytes(text.getvalue().encode(), record.where)
+    return InputSource.of_bytes(text.getvalue().encode(), name)
 
 
 def _local(moment: dt.datetime | None, zone: ZoneInfo) -> str:

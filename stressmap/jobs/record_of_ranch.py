@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from stressmap.core.settings import Settings
 from stressmap.core.sources import InputSource
-from stressmap.intake.record_inputs import RecordRows, record_log
+from stressmap.intake.record_inputs import RecordRows, record_logs
 
 if TYPE_CHECKING:
     from stressmap.store.ranch_record import RanchRecord
@@ -59,7 +59,7 @@ def record_rows(chosen: Settings) -> RecordRows | None:
 
 
 def logged(record: RecordRows | None, zone: ZoneInfo) -> tuple[InputSource, ...]:
-    """Give the record's log, if it holds one, as a file of it.
+    """Give the record's logs, if it holds any, as files of it.
 
     Parameters
     ----------
@@ -71,7 +71,6 @@ def logged(record: RecordRows | None, zone: ZoneInfo) -> tuple[InputSource, ...]
     Returns
     -------
     tuple of InputSource
-        One or none.
+        None where no water ran.
     """
-    log = None if record is None else record_log(record, zone)
-    return () if log is None else (log,)
+    return () if record is None else record_logs(record, zone)

@@ -256,7 +256,8 @@ class RanchRecord:
         Returns
         -------
         list of dict
-            By the row's number in the record, ``id``; times are UTC, without a zone.
+            By the row's number in the record, ``id``; times are UTC, without a zone. ``file`` names the file
+            that it came with.
 
         Raises
         ------
@@ -270,7 +271,10 @@ class RanchRecord:
                 return []
             chosen = latest(kind)
             mine = chosen.where(chosen.selected_columns.ranch == self._ranch)
-            return [dict(row) for row in connection.execute(mine).mappings()]
+            named = sa.select(IMPORTS.c.id, IMPORTS.c.name).where(IMPORTS.c.ranch == self._ranch)
+            files = {one.id: one.name for one in connection.execute(named)}
+            rows = connection.execute(mine).mappings()
+            return [{**row, "file": files[row["import_id"]]} for row in rows]
 
     def other_ranches(self) -> tuple[str, ...]:
         """Name the ranches that the record holds files of, this one apart.

@@ -160,7 +160,7 @@ def test_doubtful_rows_are_told_with_their_file_and_kept(stressmap, ranch: Path,
     assert {"    row 2: off every block.", "    row 2: read outside the hours."} <= set(said)
     checked = stressmap("check", ranch).out
     assert "WARNING: Trouble was reported and no set without it since: leak at S1." in checked
-    assert "ranch.sqlite: 2 rows, 0 used, 2 left out." in checked
+    assert "ranch.sqlite (times.csv): 2 rows, 0 used, 2 left out." in checked
     mended = tmp_path / "mended.csv"
     mended.write_text("valve,start,end,trouble\nS1,2026-07-15 20:00,2026-07-15 22:00,\n")
     assert stressmap("add", ranch, mended).code == 0

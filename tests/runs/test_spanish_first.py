@@ -43,7 +43,7 @@ def source(tmp_path):
 def words_of(language: str) -> set[str]:
     """Every word of the texts of a language."""
     found: set[str] = set()
-    for name in ("", "water_", "notes_", "start_"):
+    for name in ("", "water_", "notes_", "start_", "record_"):
         page = tomllib.loads(files(TEXTS).joinpath(f"{name}{language}.toml").read_text(encoding="utf-8"))
         for section in page.values():
             found |= {

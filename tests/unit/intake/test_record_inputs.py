@@ -13,7 +13,7 @@ from stressmap.core.schemas import READINGS, columns_of
 from stressmap.intake.irrigation_log import read_irrigation
 from stressmap.intake.record_inputs import (
     RecordRows,
-    record_log,
+    record_logs,
     record_readings,
     said_of_record,
     troubles_left,
@@ -41,8 +41,7 @@ def ran(
 
 def test_sets_are_a_log_whose_rows_are_those_of_the_record() -> None:
     rows = [ran(3, "v1", 16), ran(7, "V2", 17, None), ran(8, "V9", 17), ran(9, "", 17)]
-    source = record_log(RecordRows("ranch.sqlite", (), rows), ZONE)
-    assert source is not None
+    (source,) = record_logs(RecordRows("ranch.sqlite", (), rows), ZONE)
     log = read_irrigation(source, zone=ZONE, valves=pd.DataFrame({"valve": VALVES}).pipe(with_rates))
     assert log.value[["valve", "start", "end"]].values.tolist() == [  # noqa: PD011 - rows of mixed kinds
         ["V1", pd.Timestamp("2026-07-16 20:00", tz=ZONE), pd.Timestamp("2026-07-17 05:00", tz=ZONE)]
@@ -62,9 +61,24 @@ def with_rates(table: pd.DataFrame) -> Any:
     )
 
 
+def test_rows_are_told_by_the_file_they_came_with() -> None:
+    came = [("times.xlsx", 11), ("times.xlsx", 4), ("more.csv", 2), ("times.xlsx", 4)]
+    rows = [
+        ran(n, valve, 16, None) | {"file": file, "source_row": at}
+        for n, valve, (file, at) in zip((3, 5, 7, 9), ("V1", "V2", "V3", "V1"), came, strict=True)
+    ]
+    logs = record_logs(RecordRows("ranch.sqlite", (), rows), ZONE)
+    found = read_irrigation(logs, zone=ZONE, valves=pd.DataFrame({"valve": VALVES}).pipe(with_rates))
+    assert {counts.file: [one.row for one in counts.left_out] for counts in found.counts} == {
+        "ranch.sqlite (times.xlsx)": [4, 11],
+        "ranch.sqlite (more.csv)": [2],
+        "ranch.sqlite": [10],
+    }
+
+
 def test_no_set_is_no_log() -> None:
     trouble_alone = ran(2, "V1", 16) | {"start": None, "end": None, "trouble": "leak"}
-    assert record_log(RecordRows("ranch.sqlite", (), [trouble_alone]), ZONE) is None
+    assert record_logs(RecordRows("ranch.sqlite", (), [trouble_alone]), ZONE) == ()
 
 
 def test_readings_have_the_ranchs_clock_and_their_number() -> None:

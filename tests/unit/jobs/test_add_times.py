@@ -15,7 +15,7 @@ from helpers.paths import REPOSITORY
 
 from stressmap.core import settings
 from stressmap.core.set_codes import set_codes
-from stressmap.intake.record_inputs import record_log
+from stressmap.intake.record_inputs import record_logs
 from stressmap.jobs.add import add
 from stressmap.jobs.record_of_ranch import record_rows
 from stressmap.output.staging.output_folder import slug
@@ -59,8 +59,7 @@ def exported(events: list[dict[str, Any]], target: Path) -> Path:
 def log_of(source: Path) -> list[list[str]]:
     record = record_rows(settings.load(source))
     assert record is not None
-    log = record_log(record, ZoneInfo(ZONE))
-    assert log is not None
+    (log,) = record_logs(record, ZoneInfo(ZONE))
     lines = log.filled().decode().splitlines()[1:]
     return [line.split(",") for line in lines if line]
 
