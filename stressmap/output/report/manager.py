@@ -7,7 +7,9 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from stressmap.core.notes import Note
 from stressmap.output.report.move_pictures import moves_text
+from stressmap.output.text.note_words import sentence
 from stressmap.output.text.words import Words
 from stressmap.output.view.change_words import signed
 from stressmap.output.view.content import Content
@@ -15,6 +17,7 @@ from stressmap.output.view.crew_words import Revisit, Turn, revisits, standing_w
 from stressmap.output.view.first_look import thin_blocks
 from stressmap.output.view.priority_moves import PriorityMove, priority_moves
 from stressmap.output.view.quantities import percent
+from stressmap.output.view.selections import counted
 from stressmap.output.view.water_words import Section
 
 URGENT, FIRST_ANYWAY, BLOCKS = 8, 3, 6
@@ -148,6 +151,26 @@ def manager_parts(
     return [(words(f"manager.{name}"), made()) for name, made in parts]
 
 
+def warning(note: Note, words: Words) -> str:
+    """Put a note into words for page one, without the names of files and columns that the specialist needs.
+
+    Parameters
+    ----------
+    note : Note
+        Of the run.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    str
+    """
+    named = dict(note.values).get("valves")
+    if note.code != "look_before_opening" or not isinstance(named, tuple):
+        return sentence(note, words)
+    return words("manager.until_looked", valves=_some([str(valve) for valve in named], words))
+
+
 def _changed(content: Content, order: Sequence[Turn], words: Words) -> tuple[Section, ...]:
     moves = priority_moves(content, order)
     changes = block_changes(order, moves)
@@ -203,7 +226,7 @@ def _next(content: Content, words: Words) -> list[str]:
     again, out = [s for s in spots if not s.flags], [s for s in spots if s.flags]
     said = []
     if again:
-        where = _some([_spot(spot, words) for spot in again], words)
+        where = _some(counted(_spot(spot, words) for spot in again), words)
         said.append(words("manager.again", count=len(again), where=where))
     if out:
         trees = _some([spot.tree or str(spot.valve) for spot in out], words)

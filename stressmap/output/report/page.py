@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from stressmap.core.row_names import row_names
 from stressmap.core.text import one_line
-from stressmap.output.report.manager import block_changes, change_table, manager_parts
+from stressmap.output.report.manager import block_changes, change_table, manager_parts, warning
 from stressmap.output.report.move_pictures import move_name, move_pictures, moves_text, priority_legend
 from stressmap.output.report.plots import Courses, Plotter
 from stressmap.output.text.note_words import by_severity, columns_told, sentences
@@ -40,7 +40,7 @@ from stressmap.output.view.water_words import Section
 
 LISTED = 200
 FIRST = 15
-WARNINGS, DRAWN = 2, 40
+WARNINGS, DRAWN = 2, 60
 """Warnings told on page one, and changes of priority that get a picture."""
 SCORES = ("readings", "rmse_bar", "mean_error_bar", "mean_squared_z", "covered_50", "covered_90")
 
@@ -124,7 +124,7 @@ def _plots(content: Content, background: Background, words: Words) -> dict[str, 
 
 def _warnings(content: Content, words: Words) -> list[str]:
     """Give the first warnings for page one, and where the others are."""
-    said = sentences(by_severity(content.notes)[0], words)
+    said = list(dict.fromkeys(warning(note, words) for note in by_severity(content.notes)[0]))
     more = len(said) - WARNINGS
     heading = words("report.notes_heading")
     rest = [words("manager.more_warnings", count=more, heading=heading)] if more > 0 else []

@@ -17,7 +17,7 @@ from stressmap.output.view.crew_words import UNSURE, Turn, of_visit, priority_wo
 from stressmap.output.view.first_look import first_look, thin_blocks
 from stressmap.output.view.quantities import percent, quantity
 from stressmap.output.view.rows import rows
-from stressmap.output.view.selections import tied_ranks
+from stressmap.output.view.selections import counted, tied_ranks
 
 SHOWN = 10
 
@@ -169,7 +169,7 @@ def next_steps(content: Content, words: Words) -> list[str]:
     spots = revisits(content)
     again, out = [s for s in spots if not s.flags], [s for s in spots if s.flags]
     if again:
-        where = ", ".join(dict.fromkeys(str(spot.valve or spot.tree) for spot in again))
+        where = ", ".join(counted(str(spot.valve or spot.tree) for spot in again))
         said.append(words("terminal.again", count=len(again), where=where))
     if out:
         trees = ", ".join(str(spot.tree) for spot in out[:SHOWN] if spot.tree)

@@ -15,7 +15,7 @@ from stressmap.zoning.change import means_before
 from stressmap.zoning.priorities import Edges, priority
 from stressmap.zoning.ranking import Z_90
 
-ONE_BY_ONE = 24
+ONE_BY_ONE = 60
 """More moves than this are told by block."""
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
+from collections.abc import Iterable
 from typing import Any
 
 import geopandas as gpd
@@ -145,3 +147,23 @@ def tied_ranks(table: list[dict[str, Any]]) -> dict[int, list[int]]:
         if group and rank is not None:
             found.setdefault(group, [rank, rank])[1] = rank
     return found
+
+
+def counted(names: Iterable[str]) -> list[str]:
+    """Give each name once, with how often it comes where that is more than once.
+
+    Parameters
+    ----------
+    names : iterable of str
+        In their order.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> counted(["V4", "V4", "V1", "V2", "V4"])
+    ['V4 (3)', 'V1', 'V2']
+    """
+    return [f"{name} ({count})" if count > 1 else name for name, count in Counter(names).items()]

@@ -7,12 +7,14 @@ from html import unescape
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from helpers.drawn_content import full, large, priority_of, ranch, small, unmeasured
 from helpers.drawn_drought import PAST, drought
 from helpers.moved_ranch import moved
 from helpers.water_cases import random_ranch, terms
 
+from stressmap.core.notes import Note
 from stressmap.output.report.manager import URGENT, block_changes, manager_parts
 from stressmap.output.report.page import DRAWN, Background, write_report
 from stressmap.output.text.words import Words
@@ -114,6 +116,37 @@ def test_each_change_has_a_picture_that_says_what_it_shows(tmp_path: Path) -> No
     assert f"{first.now.mean:.1f} bar" in label
 
 
+def test_sixty_changes_have_a_picture_each_and_more_are_told_by_block(tmp_path: Path) -> None:
+    """Each of the crops' zones stands 3 bar drier than before, more than a priority's width of 2 bar."""
+    for blocks, alone in ((9, True), (18, False)):
+        content = moved(ranch([(f"B{i}", "prune", 6) for i in range(blocks)], across=6), 3.0)
+        moves = priority_moves(content, turns(content))
+        assert (24 < len(moves) <= 60) == alone
+        page = page_of(content, tmp_path)
+        assert (page.count('<figure class="move">') == len(moves)) == alone
+        assert ("valves of one block with the same change stand together" in page) == (not alone)
+
+
+def test_page_one_says_nothing_of_columns_and_files_where_valves_are_to_be_looked_at(tmp_path: Path) -> None:
+    note = Note.of("look_before_opening", "warning", valves=["B1-1", "B1-2"], count=2)
+    content = dataclasses.replace(small(), notes=(note,))
+    first, _, specialist = page_of(content, tmp_path).partition('id="specialist"')
+    assert "Until someone has looked and noted it they get no more than the crop uses" in first
+    assert "column checked" not in first
+    assert "column checked of the valves file" in specialist
+
+
+def test_readings_that_would_settle_most_are_counted_by_place() -> None:
+    """A name that comes twice is written once with its count."""
+    content = small()
+    spots = content.readings.groupby("valve").head(1).head(3)
+    twice = dataclasses.replace(content, look_again=pd.concat([spots, spots], ignore_index=True))
+    told = text_of(parts_of(twice)[EN("manager.next")])
+    line = next(line for line in told.splitlines() if "would settle most" in line)
+    assert line.startswith(f"{2 * len(spots)} more readings")
+    assert line.count(" (2)") == len(spots) == 3
+
+
 def test_pictures_are_bounded_and_the_rest_is_named(tmp_path: Path) -> None:
     content = moved(large(), 3.0)
     page = page_of(content, tmp_path)
@@ -164,7 +197,9 @@ def test_valves_to_look_at_before_they_are_opened_are_named() -> None:
     content = full()
     assert content.water_plan is not None
     name = str(content.water_plan["valve"].iloc[1])
-    plan = content.water_plan.assign(inspect=content.water_plan["valve"] == name)
+    plan = content.water_plan.assign(
+        inspect=[("not_relieved",) if valve == name else () for valve in content.water_plan["valve"]]
+    )
     told = text_of(parts_of(dataclasses.replace(content, water_plan=plan))["What is urgent"])
     assert f"Look before you open: {name}. Pressure, filter, emitters, flow." in told
 
