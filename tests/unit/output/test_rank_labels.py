@@ -4,7 +4,7 @@ import itertools
 
 import pytest
 from helpers.drawn_content import ranch
-from shapely import box
+from shapely import Point, box
 
 from stressmap.output.paper.rank_labels import Placed, box_of, place_labels
 from stressmap.output.view.crew_words import turns
@@ -40,7 +40,7 @@ def test_a_number_without_room_stands_beside_its_zone_with_a_line_into_it() -> N
             frame.west + (end[0] - frame.left) / frame.scale,
             frame.north - (end[1] - frame.top) / frame.scale,
         )
-        assert label.turn.row["geometry"].buffer(0.01).covers(box(east, north, east, north).centroid)
+        assert label.turn.row["geometry"].buffer(0.01).covers(Point(east, north))
         left, top, right, bottom = box_of(label, spot)
         assert left >= AREA[0]
         assert top >= AREA[1]
