@@ -17,7 +17,7 @@ import pandas as pd
 
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.row_counts import ToldRow
-from stressmap.core.set_codes import plain_code
+from stressmap.core.set_codes import is_code, plain_code
 from stressmap.core.sources import InputSource
 from stressmap.core.text import without_accents
 from stressmap.intake.clocks_near_plan import is_clock, with_days
@@ -247,7 +247,8 @@ class _SheetCells:
         if self._real.either[row]:
             yield ToldRow.of(row, "log_day_or_month", cell=cell)
         elif (like := self._example(row)) is None:
-            yield ToldRow.of(row, "log_start_unread", cell=cell)
+            if self._needs_day(row, "start"):
+                yield ToldRow.of(row, "log_start_unread", cell=cell)
         else:
             yield ToldRow.of(row, "times_start_unread", cell=cell, like=like)
 
@@ -256,9 +257,15 @@ class _SheetCells:
         if not cell or not pd.isna(self._moments["end"][row]):
             return
         if (like := self._example(row)) is None:
-            yield ToldRow.of(row, "log_end_unread", cell=cell)
+            if self._needs_day(row, "end"):
+                yield ToldRow.of(row, "log_end_unread", cell=cell)
         else:
             yield ToldRow.of(row, "times_end_unread", cell=cell, like=like)
+
+    def _needs_day(self, row: int, name: str) -> bool:
+        """Tell whether to say so: of an hour alone beside a code that is not known it is said already."""
+        said = self._clocks[name][row] and not self._texts["valve"][row]
+        return not (said and is_code(plain_code(self._texts["code"][row])))
 
     def _example(self, row: int) -> str | None:
         """Give the row's planned start as its file writes it."""

@@ -192,7 +192,7 @@ def test_the_code_alone_brings_a_set_back(tmp_path: Path) -> None:
 
 def test_a_code_that_no_timetable_knows_asks_for_the_valve() -> None:
     sheet = read(f"{CODE},20:10,5:20,", head="code,start,end,trouble")
-    assert ToldRow.of(2, "times_code_unknown", code=CODE) in sheet.doubts
+    assert sheet.doubts == (ToldRow.of(2, "times_code_unknown", code=CODE),)
     assert not sheet.rows[0].usable
 
 
