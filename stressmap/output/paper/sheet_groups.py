@@ -95,8 +95,8 @@ class GroupWriter(RowWriter):
         x += TICK
         self._dash(x, top + ROW - 0.6, REAL - 0.8)
         x += REAL
-        sheet.put(x, top + 0.3, event.code, size=TYPE, bold=True, width=CODE + 0.5)
-        x += CODE + 0.5
+        sheet.put(x, top + 0.3, event.code, size=TYPE, bold=True, width=CODE)
+        x += CODE
         sheet.put(x, top + 0.3, self.places[event.turn.row["valve"]].arrow, size=TYPE, width=ARROW)
         x += ARROW
         rest = left + self.wide - TROUBLE - x
@@ -127,10 +127,10 @@ class GroupWriter(RowWriter):
             valve = valve[:SHORT] + "\N{HORIZONTAL ELLIPSIS}"
         sheet.put(left, top, valve, size=BIG - 1, bold=True, width=HALF_NAME)
         self._tick(left + HALF_NAME, top + 0.4)
-        code = end - HALF_TROUBLE - CODE + 0.8
+        code = end - HALF_TROUBLE - CODE + 0.3
         start = left + HALF_NAME + TICK
         self._dash(start, top + ROW - 0.6, code - start - 0.3)
-        sheet.put(code, top + 0.3, event.code, size=TYPE, bold=True, width=CODE - 0.8)
+        sheet.put(code, top + 0.3, event.code, size=TYPE, bold=True, width=CODE - 0.3)
         self._number(end - HALF_TROUBLE, top + 0.4, HALF_TROUBLE - 0.8)
 
     def _bracket(self, left: float, top: float, high: float) -> None:

@@ -27,7 +27,7 @@ BLANK = 12.6
 """Heights [mm] of a heading, an opening, a closing, a valve that is listed, one with lines to write on."""
 TIME, WORD, NAME, TICK, REAL, TROUBLE = 14.0, 15.0, 25.0, 6.0, 14.5, 19.2
 """Widths [mm]: time or code, open or close, the valve's name, its box, the line for the time, troubles."""
-CODE, PLACE, CLOSE_WORD = 13.0, 22.0, 7.4
+CODE, PLACE, CLOSE_WORD = 13.5, 22.0, 7.4
 """Widths [mm] of a set's code, of where, and what the word for closing takes more than that for opening."""
 BOX = 3.9
 """Height of a box to tick [mm]."""
