@@ -18,7 +18,7 @@ TROUBLE_WORDS: Mapping[str, str] = MappingProxyType(
             "tapado,tapada,tapados,tapadas,2",
             "low_pressure": "low pressure,no pressure,poca presion,sin presion,1",
             "does_not_open": "does not open,no abre",
-            "does_not_close": "does not close,no cierra",
+            "does_not_close": "does not close,no cierra,5",
             "not_opened": "not opened,no se abrio",
             "other": "other,otro,otra,4",
         }.items()
