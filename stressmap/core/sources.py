@@ -11,6 +11,9 @@ from pathlib import Path
 from stressmap.core.errors import NoRowsError, Problem
 from stressmap.core.safe_read import MAX_BYTES, read_head, read_plain, too_large
 
+SQLITE = b"SQLite format 3\x00"
+"""How every GeoPackage begins."""
+
 
 @dataclass(frozen=True)
 class InputSource:
@@ -121,6 +124,7 @@ class InputSource:
             yield self.path
             return
         with tempfile.TemporaryDirectory(prefix="stressmap") as folder:
-            copy = Path(folder) / "source"
-            copy.write_bytes(self.read())
+            data = self.read()
+            copy = Path(folder) / ("source.gpkg" if data.startswith(SQLITE) else "source")
+            copy.write_bytes(data)
             yield copy

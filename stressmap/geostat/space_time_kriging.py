@@ -56,14 +56,6 @@ class SpaceTimeNodes(ParameterNodes):
         return self.mean_model
 
 
-@dataclass
-class _Target:
-    """What a system predicts, weighted visits, and the forms that come of it."""
-
-    levels: VisitLevels
-    forms: QuadraticForms
-
-
 class SpaceTimeSystem(KrigingSystem):
     """A kriging system of readings of several visits; predicts the last, and the change since the one before.
 

@@ -12,10 +12,10 @@ import shapely
 from pyproj import CRS
 
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.sources import InputSource
+from stressmap.core.sources import SQLITE, InputSource
 from stressmap.core.text import first_line
 from stressmap.intake.geojson_files import plain_geojson
-from stressmap.intake.geopackage_files import SQLITE, refuse_computed
+from stressmap.intake.geopackage_files import refuse_computed
 from stressmap.intake.polygon_files import SHAPEFILE
 from stressmap.intake.tabular import Sheet, sheet_of
 

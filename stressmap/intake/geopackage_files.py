@@ -8,8 +8,6 @@ from pathlib import Path
 
 from stressmap.core.errors import DataError, Problem
 
-SQLITE = b"SQLite format 3\x00"
-"""How every GeoPackage begins."""
 MOST_DEFAULT = 100
 """Characters of a column's default, which is told again in every row that was not written since."""
 _USUAL_VIEWS = {"st_spatial_ref_sys", "st_geometry_columns"}

@@ -12,11 +12,11 @@ import pandas as pd
 
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Noted, NoteList
-from stressmap.core.sources import InputSource
+from stressmap.core.sources import SQLITE, InputSource
 from stressmap.core.text import first_line
 from stressmap.intake.coordinates import degrees
 from stressmap.intake.geojson_files import parse_json
-from stressmap.intake.geopackage_files import SQLITE, refuse_computed
+from stressmap.intake.geopackage_files import refuse_computed
 from stressmap.intake.gpx_files import read_waypoints
 from stressmap.intake.heading_recognition import recognise
 from stressmap.intake.spellings import PLACE

@@ -21,10 +21,10 @@ from pyproj import CRS
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.row_counts import ToldRow
 from stressmap.core.safe_read import MAX_BYTES
-from stressmap.core.sources import InputSource
+from stressmap.core.sources import SQLITE, InputSource
 from stressmap.core.text import first_line
 from stressmap.intake.geojson_files import plain_geojson
-from stressmap.intake.geopackage_files import SQLITE, refuse_computed
+from stressmap.intake.geopackage_files import refuse_computed
 from stressmap.intake.gpx_files import parse_xml
 from stressmap.intake.tabular import Sheet, most_rows, sheet_of
 from stressmap.intake.zip_files import open_zip, unpack

@@ -11,10 +11,9 @@ import shapely
 
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.row_counts import ToldRow
-from stressmap.core.sources import InputSource
+from stressmap.core.sources import SQLITE, InputSource
 from stressmap.intake.columns import Table, match
 from stressmap.intake.drawn_layers import DrawnLayer, drawn_layers
-from stressmap.intake.geopackage_files import SQLITE
 from stressmap.intake.heading_recognition import Field
 from stressmap.intake.polygon_files import Outlines
 

@@ -24,13 +24,12 @@ from stressmap.core.progress import Progress, Silent
 from stressmap.core.row_counts import ToldRow
 from stressmap.core.schemas import READINGS, columns_of
 from stressmap.core.settings import Settings
-from stressmap.core.sources import InputSource
+from stressmap.core.sources import SQLITE, InputSource
 from stressmap.intake.arrived_file import Arrived
 from stressmap.intake.columns import fitting, recogniser
 from stressmap.intake.doubtful_sets import SetThatRan
 from stressmap.intake.filled_times import FIELDS as TIMES_FIELDS
 from stressmap.intake.filled_times import FilledSheet, fits_times, read_valve_times
-from stressmap.intake.geopackage_files import SQLITE
 from stressmap.intake.photographed_codes import is_picture, tables_in
 from stressmap.intake.planned_sets import PlannedSet, planned_sets
 from stressmap.intake.reading_entries import reading_entries

@@ -44,11 +44,11 @@ SAID: dict[str, list[str]] = {
     "milliseconds_since_1970.csv": [": timestamp counts seconds since 1970 (UTC); they were read as such."],
     "newest_first.csv": [": the rows are not in order of time; they were put in order."],
     "rain_counted_since_autumn.csv": [
-        ", column Rain (mm): the figures count on (to 219.7 mm) and do not say the rain of each row; what "
+        ", column Rain (mm): the figures count on (to 8.65 in) and do not say the rain of each row; what "
         "was added from row to row was taken."
     ],
     "rain_counted_since_midnight.csv": [
-        ", column lluvia (pulg): the figures count on (to 7.29996 mm) and do not say the rain of each row; "
+        ", column lluvia (pulg): the figures count on (to 0.29 in) and do not say the rain of each row; "
         "what was added from row to row was taken."
     ],
     "seconds_since_1970.csv": [": timestamp counts seconds since 1970 (UTC); they were read as such."],
