@@ -34,7 +34,7 @@ class Watered:
     advice : Advice
         The plan.
     curve : WaterValueCurve or None
-        WaterValueCurve against water, where it was asked for.
+        Relief against water, where it was asked for.
     ranch : Ranch
         Its name, units and languages.
     visit : tuple of date

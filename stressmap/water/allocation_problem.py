@@ -297,11 +297,6 @@ class Solution:
         """Share of the bound that may be missing, 0 to 1: the larger of the two."""
         return max(_missing(self.benefit, self.bound), _missing(self.past_limit, self.past_limit_bound))
 
-    @property
-    def most_merit(self) -> float:
-        """Both bounds in one figure; see :data:`stressmap.water.benefit.FIRST` [ha·bar·d]."""
-        return self.bound + FIRST * self.past_limit_bound
-
 
 def _missing(reached: float, bound: float) -> float:
     return max(0.0, bound - reached) / bound if bound > 0 else 0.0
@@ -319,7 +314,7 @@ def largest_total(
     set_lengths : tuple of (int, int)
         Lengths that a set may have, both ends.
     max_sets : int
-        BindingConstraint on the number of sets.
+        Most sets of the valve.
     room : tuple of (int, int), optional
         Steps that sets may fill if each is followed by a rest, and the steps of a rest.
 

@@ -30,7 +30,7 @@ TIGHT_GAP = 1e-6
 WIDE_GAP = 1e-3
 SMALL = 30
 MOST_NODES = 20_000
-"""BindingConstraint on branch-and-bound nodes: unlike a time limit, the same on every machine."""
+"""Limit on branch-and-bound nodes: unlike a time limit, the same on every machine."""
 TIE_BREAK = 1e-7
 """Share of the total benefit by which fewer sets and less water break ties between equal plans."""
 HELD = 1e-6

@@ -37,8 +37,6 @@ class Plan:
         What the valves get by the schedule, against the proven bound of plans in the same hours.
     timetable : Schedule
         When.
-    allocated_benefit : float
-        Benefit of the allocation before scheduling [ha·bar·d].
     problem : AllocationProblem
         Whose hours it keeps to: all, or those without the dear ones.
     dear_cost : float or None
@@ -47,7 +45,6 @@ class Plan:
 
     solution: Solution
     timetable: Schedule
-    allocated_benefit: float
     problem: AllocationProblem
     dear_cost: float | None = None
 
@@ -84,7 +81,7 @@ def plan_and_schedule(
     first = solve_milp(problem, time_limit_s=time_limit_s)
     if cheap is None:
         found = _scheduled(problem, calendar, urgency, first, deadline)
-        return Plan(_proven(problem, found.steps, first), found, first.benefit, problem)
+        return Plan(_proven(problem, found.steps, first), found, problem)
     own = solve_milp(cheap, time_limit_s=max(1.0, deadline - time.monotonic()))
     best = _scheduled(cheap, calendar, urgency, own, deadline)
     most = first.past_limit, first.benefit
@@ -95,10 +92,10 @@ def plan_and_schedule(
         if not is_as_good(problem, best.steps, *most, DEAR_SHARE):
             cost = _missing_share(problem, best, most)
             full = out_of_dear_hours(problem, calendar, full, dear)
-            return Plan(_proven(problem, full.steps, first), full, first.benefit, problem, cost)
+            return Plan(_proven(problem, full.steps, first), full, problem, cost)
     cost = _missing_share(problem, best, most)
     best = out_of_dear_hours(cheap, calendar, best, dear)
-    return Plan(_proven(cheap, best.steps, own), best, own.benefit, cheap, cost)
+    return Plan(_proven(cheap, best.steps, own), best, cheap, cost)
 
 
 def _missing_share(problem: AllocationProblem, schedule: Schedule, most: tuple[float, float]) -> float:

@@ -44,7 +44,7 @@ def write_curve_picture(curve: WaterValueCurve, ranch: Ranch, path: Path) -> Non
     Parameters
     ----------
     curve : WaterValueCurve
-        WaterValueCurve against water.
+        Relief against water.
     ranch : Ranch
         Language (the first) and units.
     path : Path
@@ -92,7 +92,7 @@ def knee_sentence(curve: WaterValueCurve, words: WaterWords) -> str:
     Parameters
     ----------
     curve : WaterValueCurve
-        WaterValueCurve against water.
+        Relief against water.
     words : WaterWords
         Language and units.
 

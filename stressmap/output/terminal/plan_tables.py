@@ -137,7 +137,7 @@ def print_curve(curve: WaterValueCurve, words: WaterWords, console: Console) -> 
     Parameters
     ----------
     curve : WaterValueCurve
-        WaterValueCurve against water.
+        Relief against water.
     words : WaterWords
         Language and units.
     console : Console

@@ -114,7 +114,7 @@ def curve_table(curve: WaterValueCurve) -> pd.DataFrame:
     Parameters
     ----------
     curve : WaterValueCurve
-        WaterValueCurve against water.
+        Relief against water.
 
     Returns
     -------
