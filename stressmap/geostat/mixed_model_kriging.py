@@ -23,7 +23,7 @@ from stressmap.geostat.kriging_systems import KrigingSystems
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.samples import Estimate, Places, Samples
 from stressmap.geostat.trend import MeanModel
-from stressmap.geostat.variance_model import choose_model, tree_groups, valve_groups
+from stressmap.geostat.variance_model import choose_model, reading_noise, valve_groups
 from stressmap.geostat.zone_covariance import ZoneCovariance, nearest_readings, universal_kriging_covariance
 
 CELLS_PER_TASK = 16_384
@@ -254,10 +254,7 @@ class StructuredSurface:
             both = np.column_stack([np.ones(len(at)), self.drift.standardised(at)])
             return both[:, : 2 if self.drift.sd else 1]
 
-        tree = tree_groups(samples.tree)
-        noise = p.tree * np.equal.outer(tree, tree) + p.error * np.eye(len(samples))
-        if samples.doubt is not None:
-            noise[np.diag_indices(len(noise))] += samples.doubt
+        noise = reading_noise(samples, p)
         return universal_kriging_covariance(samples, (places, zone, count), covariance, noise, trend)
 
     def summary(self) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.space_time_fit import fit_series
 from stressmap.geostat.space_time_kriging import SpaceTimeSystem, SpaceTimeSystems, estimate_levels
-from stressmap.geostat.variance_model import choose_model, tree_groups, valve_groups
+from stressmap.geostat.variance_model import choose_model, reading_noise, valve_groups
 from stressmap.geostat.visit_series import VisitLevels, VisitSeries
 from stressmap.geostat.zone_covariance import ZoneCovariance, nearest_readings, universal_kriging_covariance
 
@@ -127,10 +127,7 @@ class SpaceTimeSurface(StructuredSurface):
             drift = self.drift.standardised(at)
             return np.column_stack([own, drift]) if levels.covariate else own
 
-        tree = tree_groups(samples.tree)
-        noise = p.tree * np.equal.outer(tree, tree) + p.error * np.eye(len(samples))
-        if samples.doubt is not None:
-            noise[np.diag_indices(len(noise))] += samples.doubt
+        noise = reading_noise(samples, p)
         return universal_kriging_covariance(samples, (places, zone, count), covariance, noise, trend)
 
     def summary(self) -> dict[str, Any]:

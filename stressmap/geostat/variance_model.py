@@ -235,3 +235,25 @@ def covariance_structure(samples: Samples, index: Ints) -> CovarianceStructure:
     same = {name: (code[:, None] == code[None, :]).astype(float) for name, code in codes.items()}
     doubt = None if samples.doubt is None else samples.doubt[index]
     return CovarianceStructure(same, cdist(places.xy, places.xy), doubt)
+
+
+def reading_noise(samples: Samples, parameters: Parameters) -> Floats:
+    """Give the covariance of what readings do not share with their place: tree, error and doubt.
+
+    Parameters
+    ----------
+    samples : Samples
+        n readings.
+    parameters : Parameters
+        Variances.
+
+    Returns
+    -------
+    array, shape (n, n)
+        [bar²].
+    """
+    tree = tree_groups(samples.tree)
+    noise = parameters.tree * np.equal.outer(tree, tree) + parameters.error * np.eye(len(samples))
+    if samples.doubt is not None:
+        noise[np.diag_indices(len(noise))] += samples.doubt
+    return np.asarray(noise)

@@ -8,7 +8,7 @@ from stressmap.core.arrays import Ints
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Calendar, Span
 from stressmap.water.fill_schedule import split_by_pump
-from stressmap.water.pump_habits import bears
+from stressmap.water.pump_habits import move_set
 from stressmap.water.pump_schedule import PumpSchedule, Set
 from stressmap.water.schedule import Schedule
 
@@ -53,17 +53,11 @@ def out_of_dear_hours(
 
 def _move(pump_schedule: PumpSchedule, pump: int, old: Set, so_far: Ints) -> bool:
     """Move a set to the nearest of the places with the fewest dear cells, if there are fewer than now."""
-    length = old.end - old.start
-    pump_schedule.take(old)
-    starts = pump_schedule.feasible_starts(old.valve, length // pump_schedule.calendar.cells_per_step)
-    dear = so_far[starts + length] - so_far[starts]
-    better = starts[dear < so_far[old.end] - so_far[old.start]]
-    order = np.lexsort((np.abs(better - old.start), so_far[better + length] - so_far[better]))
-    for start in better[order].tolist():
-        new = Set(start, start + length, old.valve)
-        pump_schedule.put(new)
-        if bears(pump_schedule, pump):
-            return True
-        pump_schedule.take(new)
-    pump_schedule.put(old)
-    return False
+
+    def better(starts: Ints) -> Ints:
+        dear = so_far[starts + (old.end - old.start)] - so_far[starts]
+        fewer = dear < so_far[old.end] - so_far[old.start]
+        order = np.lexsort((np.abs(starts - old.start)[fewer], dear[fewer]))
+        return np.asarray(starts[fewer][order])
+
+    return move_set(pump_schedule, pump, old, better)

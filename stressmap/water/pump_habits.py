@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
-from stressmap.core.arrays import Floats
+from stressmap.core.arrays import Floats, Ints
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import split_by_pump
@@ -100,6 +100,38 @@ def bears(pump_schedule: PumpSchedule, pump: int) -> bool:
     if problem.pump_starts is None and least <= 0.0:
         return True
     return fault(pump_schedule.load, _days(calendar), least, problem.pump_starts) <= 0.0
+
+
+def move_set(pump_schedule: PumpSchedule, pump: int, old: Set, better: Callable[[Ints], Ints]) -> bool:
+    """Move a set to the first of better places that its pump bears, beside all others as they are.
+
+    Parameters
+    ----------
+    pump_schedule : PumpSchedule
+        The pump's hours.
+    pump : int
+        Which pump.
+    old : Set
+        One of its sets.
+    better : callable
+        Of the cells in which the set could be opened gives those that are better than now, the best first.
+
+    Returns
+    -------
+    bool
+        Whether it was moved.
+    """
+    length = old.end - old.start
+    pump_schedule.take(old)
+    starts = pump_schedule.feasible_starts(old.valve, length // pump_schedule.calendar.cells_per_step)
+    for start in better(starts).tolist():
+        new = Set(start, start + length, old.valve)
+        pump_schedule.put(new)
+        if bears(pump_schedule, pump):
+            return True
+        pump_schedule.take(new)
+    pump_schedule.put(old)
+    return False
 
 
 def _mend(pump_schedule: PumpSchedule, least: float, starts: int | None) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.calendar import Calendar
 from stressmap.water.fill_schedule import split_by_pump
-from stressmap.water.pump_habits import bears
+from stressmap.water.pump_habits import move_set
 from stressmap.water.pump_schedule import PumpSchedule, Set
 from stressmap.water.schedule import Schedule
 
@@ -99,14 +99,4 @@ def _turns_of_heads(problem: AllocationProblem, sets: list[Set]) -> list[list[Se
 
 def _earlier(pump_schedule: PumpSchedule, pump: int, old: Set, first: int) -> bool:
     """Move a set to its earliest place from a cell on, if that is earlier than now."""
-    length = old.end - old.start
-    pump_schedule.take(old)
-    starts = pump_schedule.feasible_starts(old.valve, length // pump_schedule.calendar.cells_per_step)
-    for start in starts[(starts >= first) & (starts < old.start)].tolist():
-        new = Set(start, start + length, old.valve)
-        pump_schedule.put(new)
-        if bears(pump_schedule, pump):
-            return True
-        pump_schedule.take(new)
-    pump_schedule.put(old)
-    return False
+    return move_set(pump_schedule, pump, old, lambda starts: starts[(starts >= first) & (starts < old.start)])

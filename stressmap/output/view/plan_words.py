@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 
 import numpy as np
+import pandas as pd
 
 from stressmap.output.view.crop_words import begun
 from stressmap.output.view.manner_words import dear_lines, head_lines, pulse_lines
@@ -181,7 +182,8 @@ def outline(advice: Advice, words: WaterWords, most: int) -> list[str]:
         return [*lines, words("plan.empty", why=why)]
     if not advice.by_factor.agree:
         lines += _by_factor(advice, words, most)
-    lines += _much_less(advice, words, most) + _more_than_need(advice, words, most)
+    amounts = plan_table(advice)
+    lines += _much_less(amounts, words, most) + _more_than_need(amounts, words, most)
     lines += [*pulse_lines(advice, words), *head_lines(advice, words), *dear_lines(advice, words)]
     lines.append(overdue(advice, words))
     if advice.solution.stopped:
@@ -238,18 +240,16 @@ def _witnesses(need: Requirement, words: WaterWords) -> str:
     return words("plan.apart", valve=need.valve, trees=trees, book=book)
 
 
-def _much_less(advice: Advice, words: WaterWords, most: int) -> list[str]:
+def _much_less(table: pd.DataFrame, words: WaterWords, most: int) -> list[str]:
     """Name the valves that get water, and far less than they need, those that get least of it first."""
-    table = plan_table(advice)
     part = table[table["status"] == STATUS_IN_PART].sort_values("need_covered", kind="stable")
     each = zip(part["valve"], part["need_covered"], strict=True)
     named = [f"{valve} ({words.share(covered)})" for valve, covered in each]
     return [words("plan.much_less", valves=words.some(named, most))] if named else []
 
 
-def _more_than_need(advice: Advice, words: WaterWords, most: int) -> list[str]:
+def _more_than_need(table: pd.DataFrame, words: WaterWords, most: int) -> list[str]:
     """Name the valves whose smallest useful set brings far more than they need: whole floods, mostly."""
-    table = plan_table(advice)
     over = table[(table["hours"] > 0) & (table["net_mm"] > MUCH_MORE * table["need_mm"])]
     named = [
         words("plan.over", valve=valve, need=words.quantity(need, "depth"), net=words.quantity(net, "depth"))
