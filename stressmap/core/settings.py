@@ -25,8 +25,10 @@ from pydantic import (
 
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
 from stressmap.core.listed_files import files_of
+from stressmap.core.memory_settings import Memory
 from stressmap.core.ranch_names import Names
 from stressmap.core.record_place import Store
+from stressmap.core.round_settings import RoundSettings
 from stressmap.core.setting_types import (
     Clock,
     Day,
@@ -222,15 +224,6 @@ class ModelPriors(Part):
     range_m: Number = Field(default=100.0, gt=0)
 
 
-class Memory(Part):
-    """``[memory]``: what earlier visits tell of the one that is mapped.
-
-    ``visits`` is how many of them take part, at most; 0 maps every visit alone.
-    """
-
-    visits: Whole = Field(default=8, ge=0, le=50)
-
-
 class Baseline(Part):
     """Fully watered line: intercept [bar] and slope [bar/kPa] on vapour pressure deficit."""
 
@@ -316,6 +309,7 @@ class Settings(Part):
     crops: dict[str, dict[str, Any]] = Field(default={})
     water: Water | None = None
     store: Store = Store()
+    round: RoundSettings = RoundSettings()
     _source: Path = PrivateAttr(default=Path("ranch.toml"))
 
     @property

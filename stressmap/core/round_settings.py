@@ -1,0 +1,37 @@
+"""``[round]``: how a measuring round is walked."""
+
+from __future__ import annotations
+
+from pydantic import Field, model_validator
+
+from stressmap.core.setting_types import Number, Part, Whole
+
+
+class RoundSettings(Part):
+    """``[round]``: crews, trees, and how long things take.
+
+    One reading takes 1.5 to 3 minutes; one walks 3 to 4.5 km/h (0.8 to 1.25 m/s) with a chamber on soft
+    ground and drives 10 to 15 km/h (2.8 to 4.2 m/s) between blocks (all from memory); leaves are bagged for
+    10 minutes at the least and up to two hours (university fruit and nut education page, "Using the Pressure
+    Chamber").
+    """
+
+    crews: Whole = Field(default=1, ge=1, le=20)
+    trees: Whole = Field(default=40, ge=1, le=400)
+    before_minutes: Number = Field(default=20.0, ge=0, le=120)
+    most_bagged_minutes: Number = Field(default=120.0, gt=0, le=1440)
+    bag_seconds: Number = Field(default=60.0, ge=0, le=3600)
+    read_seconds: Number = Field(default=150.0, ge=0, le=3600)
+    walk_m_s: Number = Field(default=1.0, gt=0, le=3)
+    drive_m_s: Number = Field(default=3.0, ge=0, le=15)
+    start_seconds: Number = Field(default=30.0, ge=0, le=600)
+    chambers: Whole | None = Field(default=None, ge=1, le=20)
+
+    @model_validator(mode="after")
+    def _driving_pays(self) -> RoundSettings:
+        if 0 < self.drive_m_s < self.walk_m_s:
+            msg = (
+                f"drive_m_s ({self.drive_m_s:g}) is slower than walk_m_s ({self.walk_m_s:g}); write 0 to walk"
+            )
+            raise ValueError(msg)
+        return self
