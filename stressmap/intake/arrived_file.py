@@ -26,13 +26,16 @@ class Arrived:
     empty : tuple of int
         Rows that are not filled in yet.
     doubts : tuple of (str, tuple of ToldRow)
-        What to look at, by file or sheet.
+        What to look at of rows that are kept, by file or sheet.
     notes : tuple of Note
         What was mended or taken for something as it was read.
     earlier : datetime or None
         When the same file was added before, UTC; nothing was added then.
     unusable : tuple of int
-        Rows that name no valve, or nothing that can be read: they are not kept.
+        Rows that name no valve, nothing that can be read, or a set that ends before it starts: they are not
+        kept.
+    refused : tuple of (str, tuple of ToldRow)
+        Why they are not, by file or sheet.
     """
 
     name: str
@@ -43,3 +46,4 @@ class Arrived:
     notes: tuple[Note, ...] = ()
     earlier: dt.datetime | None = None
     unusable: tuple[int, ...] = ()
+    refused: tuple[tuple[str, tuple[ToldRow, ...]], ...] = ()

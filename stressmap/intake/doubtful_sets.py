@@ -1,4 +1,4 @@
-"""What is doubtful in a row of valve times, and between rows; the rows are kept all the same."""
+"""What is doubtful in a row of valve times, and between rows; only what cannot have happened is not kept."""
 
 from __future__ import annotations
 
@@ -58,9 +58,11 @@ class SetThatRan:
 
     @property
     def usable(self) -> bool:
-        """Whether it names a valve and something that happened there."""
+        """Whether it names a valve and something that can have happened there."""
+        start, end = self.says["start"], self.says["end"]
+        backwards = start is not None and end is not None and end <= start
         said = any(self.says[name] is not None for name in ("start", "end", "trouble"))
-        return self.withdrawn or (said and self.says["valve"] is not None)
+        return self.withdrawn or (said and not backwards and self.says["valve"] is not None)
 
 
 _HOUR = pd.Timedelta(hours=1)

@@ -83,6 +83,7 @@ class _Read:
     doubts: tuple[tuple[str, tuple[ToldRow, ...]], ...] = ()
     notes: tuple[Note, ...] = ()
     unusable: tuple[int, ...] = ()
+    refused: tuple[tuple[str, tuple[ToldRow, ...]], ...] = ()
 
 
 def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Progress | None = None) -> Added:
@@ -139,9 +140,8 @@ def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Pro
         one = ready[name]
         added = record.add(one.file, one.rows, now, dry=dry)
         tell.step()
-        found.append(
-            Arrived(name, one.file.kind, added, one.empty, one.doubts, one.notes, unusable=one.unusable)
-        )
+        kept = Arrived(name, one.file.kind, added, one.empty, one.doubts, one.notes)
+        found.append(replace(kept, unusable=one.unusable, refused=one.refused))
     return Added(chosen, tuple(found), dry)
 
 
@@ -216,7 +216,8 @@ def _read_times(source: InputSource, file: SourceFile, chosen: Settings, ranch: 
         file = replace(file, sha256=hashlib.sha256(f"{file.sha256} in part".encode()).hexdigest())
     rows = tuple(_set_row(one) for one in ran if one.usable)
     empty = tuple(row for sheet in sheets for row in sheet.empty)
-    return _Read(file, rows, empty, _by_sheet(sheets), tuple(notes), unusable)
+    kept, refused = _by_sheet(sheets, usable=True), _by_sheet(sheets, usable=False)
+    return _Read(file, rows, empty, kept, tuple(notes), unusable, refused)
 
 
 def _planned(chosen: Settings) -> Mapping[str, PlannedSet]:
@@ -226,8 +227,13 @@ def _planned(chosen: Settings) -> Mapping[str, PlannedSet]:
     return planned_sets((folder / "timetable.csv" for folder in below), zone)
 
 
-def _by_sheet(sheets: Iterable[FilledSheet]) -> tuple[tuple[str, tuple[ToldRow, ...]], ...]:
-    return tuple((sheet.where, sheet.doubts) for sheet in sheets if sheet.doubts)
+def _by_sheet(sheets: Iterable[FilledSheet], *, usable: bool) -> tuple[tuple[str, tuple[ToldRow, ...]], ...]:
+    """Give the doubts of the rows that are kept, or of the others."""
+    found = []
+    for sheet in sheets:
+        kept = {one.row for one in sheet.rows if one.usable}
+        found.append((sheet.where, tuple(told for told in sheet.doubts if (told.row in kept) == usable)))
+    return tuple((where, doubts) for where, doubts in found if doubts)
 
 
 def _set_row(one: SetThatRan) -> ArrivingRow:

@@ -412,8 +412,10 @@ def test_where_nothing_can_be_shared_files_are_saved_and_text_is_shown(phone: Ph
 
 SCREENS = {
     "trees": [], "tree": ["#screen .rows .who:not(div)"], "new tree": ["#new-tree"], "reading": [READ],
-    "note": [READ, "#note"], "valves": ["[data-tab=valves]"],
-    "set": ["[data-tab=valves]", "#screen .rows .who"], "hand over": ["[data-tab=hand_over]"],
+    "note": [READ, "#note"], "doubt": [READ, "[data-key='9']", "[data-key='0']", "#save"], "day": ["#who"],
+    "valves": ["[data-tab=valves]"], "set": ["[data-tab=valves]", "#screen .rows .who"],
+    "another set": ["[data-tab=valves]", "#other-set"], "hand over": ["[data-tab=hand_over]"],
+    "codes": ["[data-tab=hand_over]", "#codes"], "arrived": ["[data-tab=hand_over]", "#text"],
 }  # fmt: skip
 
 

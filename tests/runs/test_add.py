@@ -149,18 +149,19 @@ def test_doubtful_rows_are_told_with_their_file_and_kept(stressmap, ranch: Path,
     readings.write_text("tree_id,time,lon,lat,pressure_bar\nT1,2026-07-14 18:00,-121.0,30.0,174\n")
     said = stressmap("add", ranch, times, readings).out.splitlines()
     assert said[:5] == [
-        f"{times}: 3 sets new, 0 corrected, 0 there already, 0 not filled in yet.",
-        "  To look at; kept as written, correct it and add the file again:",
+        f"{times}: 2 sets new, 0 corrected, 0 there already, 0 not filled in yet.",
+        "  Not usable and not kept: 1 row (2). Correct it and add the file again:",
         "    row 2: '22223' is no code of a set: a character is wrong, or two are swapped; the row was taken "
         "by the name of its valve, 'N1'.",
         "    row 2: it ends (2026-07-15 18:00) before it starts, or when it starts.",
-        "    row 3: no valve is called 'N7'.",
+        "  To look at; kept as written, correct it and add the file again:",
     ]
-    assert said[5] == f"{readings}: 1 reading new, 0 corrected, 0 there already."
+    assert said[5] == "    row 3: no valve is called 'N7'."
+    assert said[6] == f"{readings}: 1 reading new, 0 corrected, 0 there already."
     assert {"    row 2: off every block.", "    row 2: read outside the hours."} <= set(said)
     checked = stressmap("check", ranch).out
     assert "WARNING: Trouble was reported and no set without it since: leak at S1." in checked
-    assert "ranch.sqlite (times.csv): 2 rows, 0 used, 2 left out." in checked
+    assert "ranch.sqlite (times.csv): the only row of the irrigation log cannot be used" in checked
     mended = tmp_path / "mended.csv"
     mended.write_text("valve,start,end,trouble\nS1,2026-07-15 20:00,2026-07-15 22:00,\n")
     assert stressmap("add", ranch, mended).code == 0

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from rich.console import Console
 
+from stressmap.core.row_counts import ToldRow
 from stressmap.core.settings import Settings
 from stressmap.intake.arrived_file import Arrived
 from stressmap.output.text.note_words import by_severity, reasons_told, sentences
@@ -55,12 +56,18 @@ def _lines(one: Arrived, chosen: Settings, words: Words, say: RecordWords) -> It
     for key, rows in told.items():
         if rows:
             yield "  " + say(f"add.{key}", rows=", ".join(map(str, rows[:10])), count=len(rows))
+            if key == "unusable":
+                yield from _reasons(one.name, one.refused, words)
     if one.doubts:
         yield "  " + say("add.doubts")
-    for where, doubts in one.doubts:
-        sheet = where.removeprefix(one.name).removeprefix(":")
-        if sheet and len(one.doubts) > 1:
-            yield f"  {sheet}:"
-        yield from (f"    {line}" for line in reasons_told(doubts, words))
+    yield from _reasons(one.name, one.doubts, words)
     warnings, _ = by_severity(one.notes)
     yield from (f"  {words('terminal.warning', note=text)}" for text in sentences(warnings, words))
+
+
+def _reasons(file: str, told: tuple[tuple[str, tuple[ToldRow, ...]], ...], words: Words) -> Iterator[str]:
+    for where, doubts in told:
+        sheet = where.removeprefix(file).removeprefix(":")
+        if sheet and len(told) > 1:
+            yield f"  {sheet}:"
+        yield from (f"    {line}" for line in reasons_told(doubts, words))

@@ -81,6 +81,7 @@ def form_data(content: FormContent) -> dict[str, Any]:
             "key": content.key,
             "zone": ranch.timezone,
             "temperature": "F" if ranch.units == "us" else "C",
+            "length": "feet" if ranch.units == "us" else "metres",
         },
         "languages": list(ranch.languages),
         "rules": _rules(content.settings),

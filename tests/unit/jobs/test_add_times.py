@@ -95,7 +95,7 @@ def test_codes_alone_come_back_once_the_timetable_is_known(
     times.write_text(f"code,start,end,trouble\n{CODE},20:10,5:20,fuga\n", encoding="utf-8")
     unknown = add(source, [times]).files[0]
     assert (unknown.added.count("new"), unknown.unusable) == (0, (2,))
-    assert "times_code_unknown" in {told.code for _, doubts in unknown.doubts for told in doubts}
+    assert "times_code_unknown" in {told.code for _, doubts in unknown.refused for told in doubts}
     folder = tmp_path / "outputs" / slug(settings.load(source).ranch.name) / "2026-07-14"
     folder.mkdir(parents=True)
     times_planned = f"{OPENS.isoformat()},{(OPENS + 9 * HOUR).isoformat()}"

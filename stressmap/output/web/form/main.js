@@ -4,7 +4,7 @@ import { outsideWindow } from "./checks.js";
 import { codesScreen } from "./codes_screen.js";
 import { arrivedScreen, handOverScreen } from "./hand_over.js";
 import { EventLog, randomId } from "./log.js";
-import { app, byId, hooks, key, make, now, refold, show, store, tell, word, zone } from "./page.js";
+import { app, byId, hooks, key, lengthText, make, now, refold, show, store, tell, word, zone } from "./page.js";
 import { whereIs } from "./places.js";
 import { doubtScreen, noteScreen, readingScreen, renewDoubts } from "./reading.js";
 import { waiting } from "./record.js";
@@ -32,7 +32,7 @@ function tabs() {
 function position() {
   if (!app.fix) return word(app.fixProblem ? `place.${app.fixProblem}` : "place.waiting");
   const { block } = whereIs(app.fix, app.data);
-  return word("place.in", { block: block || word("place.outside"), metres: Math.round(app.fix.accuracy) });
+  return word("place.in", { block: block || word("place.outside"), length: lengthText(app.fix.accuracy) });
 }
 
 function strip() {

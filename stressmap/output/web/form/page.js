@@ -64,6 +64,14 @@ export function ofGauge(bar) {
   return word("unit.figure", { figure: number(bar / perUnit(), app.data.rules.shownDecimals), unit: app.data.rules.unit });
 }
 
+const FOOT_M = 0.3048;
+
+// A length on the ground, as the ranch's people measure it.
+export function lengthText(metres) {
+  const { length } = app.data.ranch;
+  return word(`unit.${length}`, { figure: Math.round(length === "feet" ? metres / FOOT_M : metres) });
+}
+
 export function refold() {
   app.work = fold(app.events, zone());
 }

@@ -2,7 +2,7 @@
 import { bagged, countdown } from "./clock.js";
 import { atBag } from "./checks.js";
 import { randomId } from "./log.js";
-import { app, clockOf, cropName, dayEntry, dayText, hooks, key, make, named, now, ofGauge, show, steadied, store, storeAndDraw, tell, today, word } from "./page.js";
+import { app, clockOf, cropName, dayEntry, dayText, hooks, key, lengthText, make, named, now, ofGauge, show, steadied, store, storeAndDraw, tell, today, word } from "./page.js";
 import { byDistance, placeOf, whereIs } from "./places.js";
 import { inBags } from "./record.js";
 import { warningText } from "./warned.js";
@@ -50,7 +50,7 @@ function under(tree, away) {
   const parts = [tree.block, tree.row ? word("tree.row", { row: tree.row }) : null];
   if (tree.bagClock) parts.push(word("tree.times", { bag: tree.bagClock, read: tree.readClock || "" }));
   else if (tree.last !== null && tree.last !== undefined) parts.push(word("tree.last", { figure: ofGauge(tree.last) }));
-  if (away !== null && away < 2000) parts.push(word("tree.away", { metres: Math.round(away) }));
+  if (away !== null && away < 2000) parts.push(word("tree.away", { length: lengthText(away) }));
   return parts.filter(Boolean).join(" · ");
 }
 
@@ -162,7 +162,7 @@ export function newTreeScreen() {
     const tree = { key: `new ${randomId()}`, tree_id, block, valve, lon: fix ? fix.lon : null, lat: fix ? fix.lat : null, accuracy: fix ? fix.accuracy : null };
     if (await store({ kind: "tree", tree })) await bagOn(tree);
   };
-  const text = fix ? word("tree.here", { block: block || word("place.outside"), metres: Math.round(fix.accuracy) }) : word("tree.no_place");
+  const text = fix ? word("tree.here", { block: block || word("place.outside"), length: lengthText(fix.accuracy) }) : word("tree.no_place");
   return make("div", { class: "card" }, make("h2", { text: word("tree.new_title") }), make("p", { class: fix ? "" : "warn", text }),
     make("label", {}, make("span", { text: word("tree.name") }), name),
     key(word("key.bag"), steadied(add), { class: "main wide", id: "add-tree" }), key(word("key.back"), () => show("trees"), { class: "wide" }));

@@ -1,9 +1,9 @@
 // What a check found, in words.
-import { app, clockOf, make, ofGauge, word } from "./page.js";
+import { app, clockOf, lengthText, make, ofGauge, word } from "./page.js";
 
 export function warningText({ code, at, metres, bar }) {
   const values = {
-    at: at ? clockOf(at) : "", metres, off: bar === undefined ? "" : ofGauge(bar),
+    at: at ? clockOf(at) : "", length: metres === undefined ? "" : lengthText(metres), off: bar === undefined ? "" : ofGauge(bar),
     from: app.data.rules.windowText[0], to: app.data.rules.windowText[1], minutes: app.data.rules.bagMinutes, unit: app.data.rules.unit,
   };
   return word(`warn.${code}`, values);
