@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 from stressmap.intake.unit_headings import UNITS, apart, normal, split_unit
@@ -137,6 +138,8 @@ def _recognise_cut(heading: str, fields: Fields) -> Seen | None:
 def _recognise_shortened(heading: str, fields: Fields) -> Seen | None:
     """Recognise a heading of several words, each cut or without vowels: ``IRRIG_SYST``, ``ROW_SPACNG``."""
     whole, (name, unit) = normal(heading), split_unit(heading)
+    if "_" not in whole:  # one word, as nearly all cells of a table's body are
+        return None
     found = set()
     for ours, spec in fields.items():
         for text, stated in ((whole, None), (name, unit if unit in spec.units else None)):
@@ -146,9 +149,17 @@ def _recognise_shortened(heading: str, fields: Fields) -> Seen | None:
 
 
 def _shortens(text: str, spelling: str) -> bool:
-    short, long = text.split("_"), spelling.split("_")
-    pairs = list(zip(short, long, strict=False))
-    return len(short) == len(long) > 1 and all(_short_word(word, whole) for word, whole in pairs)
+    if text[:1] != spelling[:1]:
+        return False
+    short, long = _words(text), _words(spelling)
+    if not len(short) == len(long) > 1:
+        return False
+    return all(_short_word(word, whole) for word, whole in zip(short, long, strict=True))
+
+
+@lru_cache(maxsize=4096)
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(text.split("_"))
 
 
 def _short_word(word: str, whole: str) -> bool:

@@ -12,6 +12,8 @@ from stressmap.water.calendar import Bools, Calendar
 from stressmap.water.crew_turns import CrewTurns
 
 WEEK_MINUTES = 7 * 24 * 60
+NO_DITCH = -2
+"""In place of a valve's source where it has no gate; -1 is a source without a volume of its own."""
 
 
 @dataclass(frozen=True, order=True)
@@ -56,6 +58,7 @@ class PumpSchedule:
         self.load = np.zeros(len(calendar.water_allowed))
         self.sets: list[Set] = []
         self._week = WEEK_MINUTES // calendar.cell_minutes
+        self._ditch: list[int] = np.where(problem.gate >= 0, problem.source, NO_DITCH).tolist()
 
     def clear(self) -> None:
         """Remove all sets."""
@@ -103,8 +106,7 @@ class PumpSchedule:
 
     def _share_ditch(self, valve: int, other: int) -> bool:
         """Tell whether two valves are checks of one ditch: of the pump's, fed by the same source."""
-        gates, sources = self.problem.gate[[valve, other]], self.problem.source[[valve, other]]
-        return bool((gates >= 0).all() and sources[0] == sources[1])
+        return self._ditch[valve] == self._ditch[other] != NO_DITCH
 
     def _keep_gate_order(self, possible: Bools, valve: int, other: Set) -> None:
         """Rule out openings before those of gates further up, or after those further down, in a week."""
