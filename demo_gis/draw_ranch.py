@@ -30,7 +30,7 @@ def _draw(ranch: Ranch, folder: Path, *, geopackage: bool) -> str:
     zones = valve_zones(ranch)
     trees = planting(ranch, zones)
     hours = weather.hourly(ranch)
-    season = readings.Season(ranch, hours, truth.tree_truth(ranch, trees, hours))
+    season = readings.Season(ranch, hours, truth.tree_truth(ranch, zones, trees, hours))
     table = readings.draw(season, trees)
     writing.blocks(zones, folder / "blocks.geojson", ranch)
     if geopackage:
@@ -40,7 +40,8 @@ def _draw(ranch: Ranch, folder: Path, *, geopackage: bool) -> str:
     writing.readings(table, folder / "readings.csv", ranch)
     writing.weather(hours, folder / "weather.csv", ranch.dialect)
     writing.irrigation(irrigation.log(ranch, zones), folder / "irrigation.csv", ranch.dialect)
-    writing.truth(truth.valve_truth(ranch, zones, season.truth), table, folder)
+    faults = truth.fault_truth(ranch, zones)
+    writing.truth(truth.valve_truth(ranch, zones, season.truth), table, faults, folder)
     return f"{ranch.name}: {len(zones)} valve zones, {len(trees)} trees, {len(table)} readings"
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from drawing.ground import stream
-from drawing.plans import Ranch
+from drawing.plans import Block, Ranch
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,14 @@ SYSTEMS = {
     "drip": System(3, 14, 2, 19, 1.2, 4.0, 24.0),
     "micro_sprinkler": System(7, 22, 1, 18, 1.9, 6.0, 36.0),
     "flood": System(14, 7, 1, 6, 12.0, 4.0, 12.0),
+    "drip run like flood": System(9, 44, 2, 7, 1.2, 4.0, 48.0),
+    "sprinklers, long gaps": System(11, 34, 1, 18, 1.9, 6.0, 36.0),
 }
+
+
+def system_of(block: Block) -> System:
+    """Tell in which rhythm a block is irrigated."""
+    return SYSTEMS[block.rhythm or block.irrigation]
 
 
 def log(ranch: Ranch, zones: pd.DataFrame) -> pd.DataFrame:
@@ -37,7 +44,7 @@ def log(ranch: Ranch, zones: pd.DataFrame) -> pd.DataFrame:
     rng = stream(ranch, 9)
     rows: list[dict[str, Any]] = []
     for block in ranch.blocks:
-        system = SYSTEMS[block.irrigation]
+        system = system_of(block)
         valves = list(zones.loc[zones["block"] == block.name, "valve"])
         day = ranch.climate.start + dt.timedelta(days=int(rng.integers(0, system.every_days)))
         quarter = 15 * int(rng.integers(0, 4))
@@ -66,13 +73,13 @@ def _hours(ranch: Ranch, system: System, valve: str, starts: dt.datetime) -> flo
 
 def valve_data(ranch: Ranch, zones: pd.DataFrame) -> pd.DataFrame:
     """List each valve's rate or flow, its shortest and longest set, and its pump or ditch."""
-    systems = {block.name: block.irrigation for block in ranch.blocks}
+    blocks = {block.name: block for block in ranch.blocks}
     word = ranch.dialect.pump
     pumps = {"flood": "Ditch", "drip": f"{word} 1", "micro_sprinkler": f"{word} 2"}
     rows = []
     for valve, block, shape in zip(zones["valve"], zones["block"], zones["shape"], strict=True):
-        system = SYSTEMS[systems[block]]
-        flood = systems[block] == "flood"
+        system = system_of(blocks[block])
+        flood = blocks[block].irrigation == "flood"
         rows.append(
             {
                 "valve": valve,
@@ -81,7 +88,7 @@ def valve_data(ranch: Ranch, zones: pd.DataFrame) -> pd.DataFrame:
                 "flow_m3_h": round(system.rate_mm_h * shape.area / 1000.0, 1) if flood else None,
                 "min_hours": system.min_hours,
                 "max_hours": system.max_hours,
-                "pump": pumps[systems[block]],
+                "pump": pumps[blocks[block].irrigation],
             }
         )
     return pd.DataFrame(rows)

@@ -22,7 +22,12 @@ class Part:
 
 @dataclass(frozen=True)
 class Block:
-    """A planting; ``effect_bar`` is how much drier it stands than its crop on this ranch, at full season."""
+    """A planting; ``effect_bar`` is how much drier it stands than its crop on this ranch, at full season.
+
+    ``readings`` are the trees of a usual visit and of the last one; ``rhythm`` is how it is irrigated where
+    that is not its system's usual way; from some days after the season's start on, it uses ``thirst`` times
+    what its sets were meant for.
+    """
 
     name: str
     code: str
@@ -34,16 +39,24 @@ class Block:
     effect_bar: float
     readings: tuple[int, ...]
     parts: tuple[Part, ...]
+    soil: str = ""
+    rhythm: str = ""
+    thirst: float = 1.0
+    thirst_after_days: int = 0
 
 
 @dataclass(frozen=True)
 class Fault:
-    """A valve that gives less (positive: drier) or more water than it should, from a day on."""
+    """A valve that gives less or more water than it should, from a day on.
+
+    ``bar`` is a lasting step (positive: drier); ``arrives`` is the share of what the log says that does.
+    """
 
     valve: str
     bar: float
     since: dt.date
     cause: str
+    arrives: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -113,12 +126,19 @@ class Ranch:
     crops: dict[str, Crop]
     climate: Climate
     dialect: Dialect
+    drying: bool = False
 
 
 COLUMNS = (
     "tree_id", "time", "lon", "lat", "pressure_bar", "recheck_bar", "bagged_at", "chamber", "crew", "leaf",
     "note",
 )  # fmt: skip
+
+DRYING_BAR_PER_MM = {"sandy loam": 0.065, "loam": 0.045, "clay loam": 0.036}
+"""What a millimetre of depletion adds to stress while the ground is moist, by soil [bar/mm]."""
+
+CAPACITY_MM = {"sandy loam": 85.0, "loam": 90.0, "clay loam": 125.0}
+"""Depletion beyond which trees of a soil use no more [mm]."""
 
 VALVE_SD_BAR = 0.6
 """Differences between valves that have no fault [bar]."""

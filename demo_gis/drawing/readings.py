@@ -10,7 +10,16 @@ import numpy as np
 import pandas as pd
 
 from drawing.ground import Frame, stream
-from drawing.plans import CHAMBER_OFFSET_BAR, CHAMBER_STEP_BAR, ERROR_SD_BAR, GPS_SD_M, Dialect, Ranch, Visit
+from drawing.plans import (
+    CHAMBER_OFFSET_BAR,
+    CHAMBER_STEP_BAR,
+    ERROR_SD_BAR,
+    GPS_SD_M,
+    Block,
+    Dialect,
+    Ranch,
+    Visit,
+)
 from drawing.truth import baseline_bar
 from drawing.weather import deficit_kpa
 
@@ -64,7 +73,7 @@ def _walk(
     stops = []
     for t, (day, (crew, chamber)) in enumerate(teams):
         blocks = ranch.blocks[round(t * share) : round((t + 1) * share)]
-        trees = [tree for b in blocks for tree in _chosen(marked[b.name], b.readings[i], rng)]
+        trees = [tree for b in blocks for tree in _chosen(marked[b.name], _count(ranch, b, i), i, rng)]
         leaves = [(tree, "1") for tree in trees]
         for again in sorted(rng.choice(len(trees), max(1, len(trees) // 12), replace=False), reverse=True):
             leaves.insert(again + 1, (trees[again], "2"))
@@ -91,11 +100,20 @@ def _other(ranch: Ranch, team: int, share: float) -> tuple[Any, ...]:
     return ranch.blocks[round(other * share) : round(other * share) + (1 if share < 4 else 2)]
 
 
-def _chosen(marked: list[int], count: int, rng: np.random.Generator) -> list[int]:
-    """Take the first marked trees, and now and then a later one instead."""
-    chosen = marked[:count]
-    if rng.random() < 0.5 and count < len(marked):
-        chosen[-1] = marked[int(rng.integers(count, len(marked)))]
+def _count(ranch: Ranch, block: Block, i: int) -> int:
+    """Trees of a block at a visit: the usual few, and more at the last one."""
+    return block.readings[-1 if i == len(ranch.visits) - 1 else 0]
+
+
+def _chosen(marked: list[int], count: int, i: int, rng: np.random.Generator) -> list[int]:
+    """Take the first marked trees at every visit, others in turn, and now and then a later one instead."""
+    standing = (count + 1) // 2
+    others = marked[standing:]
+    turn = i * (count - standing) % len(others)
+    chosen = marked[:standing] + (others[turn:] + others[:turn])[: count - standing]
+    rest = [tree for tree in marked if tree not in chosen]
+    if rng.random() < 0.5 and rest:
+        chosen[-1] = rest[int(rng.integers(0, len(rest)))]
     return chosen
 
 

@@ -31,80 +31,94 @@ CROPS = {
 
 BLOCKS = (
     Block(
-        "Home", "HO", "prune", "French type", 1998, "flood", 1.0, 0.3, (6, 7, 6),
+        "Home", "HO", "prune", "French type", 1998, "flood", 1.0, 0.3, (3, 6),
         (Part(((96, 0), (404, 0), (403, 380), (0, 378), (0, 114), (97, 112)), (6,)),),
+        soil="clay loam",
     ),
     Block(
-        "Shop", "SH", "prune", "French type", 2006, "micro_sprinkler", 1.0, -0.9, (5, 5, 5),
+        "Shop", "SH", "prune", "French type", 2006, "micro_sprinkler", 1.0, -0.9, (3, 5),
         (Part(((414, 0), (700, 0), (701, 382), (413, 380)), (2, 3)),),
+        soil="loam",
     ),
     Block(
-        "Long", "LO", "prune", "French type", 2011, "drip", 1.0, 0.2, (5, 4, 5),
+        "Long", "LO", "prune", "French type", 2011, "drip", 1.0, 0.2, (3, 5),
         (Part(((710, 0), (889, 0), (888, 381), (711, 382)), (1, 1, 1, 1)),),
+        soil="loam", rhythm="drip run like flood",
     ),
     Block(
-        "Elbow", "EL", "prune", "French type", 2009, "drip", 1.0, -0.3, (6, 6, 7),
+        "Elbow", "EL", "prune", "French type", 2009, "drip", 1.0, -0.3, (3, 7),
         (Part(((900, 0), (1320, 0), (1320, 174), (1136, 174), (1136, 380), (900, 381)), (3, 2)),),
+        soil="loam",
     ),
     Block(
-        "Young", "YO", "prune", "French type", 2024, "drip", 1.5, -1.3, (3, 4, 4),
+        "Young", "YO", "prune", "French type", 2024, "drip", 1.5, -1.3, (2, 4),
         (Part(((1145, 183), (1320, 183), (1321, 380), (1145, 380)), (2, 2)),),
+        soil="loam",
     ),
     Block(
-        "Levee", "LE", "walnut", "late leafing", 2003, "micro_sprinkler", 1.0, 0.1, (5, 5, 5),
+        "Levee", "LE", "walnut", "late leafing", 2003, "micro_sprinkler", 1.0, 0.1, (3, 5),
         (Part(((1332, 0), (1596, 0), (1668, 378), (1333, 380)), (2, 3)),),
+        soil="loam",
     ),
     Block(
-        "West", "WE", "prune", "French type", 1994, "flood", 1.0, 0.9, (5, 6, 6),
+        "West", "WE", "prune", "French type", 1994, "flood", 1.0, 0.9, (3, 6),
         (Part(((-44, 394), (318, 393), (322, 752), (20, 754)), (5,)),),
+        soil="clay loam", thirst=1.3, thirst_after_days=57,
     ),
     Block(
-        "Old Well", "OW", "prune", "French type", 2004, "micro_sprinkler", 1.0, -0.6, (7, 8, 7),
+        "Old Well", "OW", "prune", "French type", 2004, "micro_sprinkler", 1.0, -0.6, (4, 7),
         (
             Part(
                 ((332, 394), (690, 393), (692, 751), (333, 752)), (3, 3),
                 ((498, 566), (546, 566), (547, 607), (499, 608)),
             ),
         ),
+        soil="loam",
     ),
     Block(
-        "Mailbox", "MB", "almond", "soft shell", 2012, "drip", 1.2, 0.2, (5, 5, 5),
+        "Mailbox", "MB", "almond", "soft shell", 2012, "drip", 1.2, 0.2, (3, 5),
         (Part(((702, 393), (1030, 393), (1031, 750), (703, 751)), (3, 2)),),
+        soil="loam",
     ),
     Block(
-        "Roadside", "RS", "prune", "French type", 2007, "drip", 1.0, 0.5, (5, 6, 6),
+        "Roadside", "RS", "prune", "French type", 2007, "drip", 1.0, 0.5, (3, 6),
         (
             Part(((1042, 393), (1329, 392), (1331, 749), (1043, 750)), (2, 2)),
             Part(((1043, 776), (1238, 775), (1240, 934), (1044, 936)), (1,)),
         ),
+        soil="loam",
     ),
     Block(
-        "Creek", "CR", "prune", "French type", 2001, "micro_sprinkler", 1.0, -0.5, (6, 7, 7),
+        "Creek", "CR", "prune", "French type", 2001, "micro_sprinkler", 1.0, -0.5, (3, 7),
         (Part(_creek_side(-8.0, 412.0), (3, 3)),),
+        soil="loam",
     ),
     Block(
-        "Bend", "BE", "prune", "French type", 2001, "micro_sprinkler", 1.0, 0.4, (4, 5, 5),
+        "Bend", "BE", "prune", "French type", 2001, "micro_sprinkler", 1.0, 0.4, (3, 5),
         (Part(_creek_side(423.0, 806.0), (2, 2)),),
+        soil="sandy loam", rhythm="sprinklers, long gaps",
     ),
 )  # fmt: skip
 
 FAULTS = (
-    Fault("HO5", 3.2, dt.date(2026, 6, 1), "gate does not open fully"),
-    Fault("SH2", 3.4, dt.date(2026, 6, 8), "filter clogged"),
-    Fault("EL5", 3.1, dt.date(2026, 5, 1), "short sets"),
-    Fault("RS5", 2.6, dt.date(2026, 4, 1), "low pressure past the road"),
-    Fault("BE3", 2.9, dt.date(2026, 6, 28), "sets missed"),
-    Fault("MB4", 2.2, dt.date(2026, 6, 12), "emitters clogged"),
-    Fault("OW2", -2.0, dt.date(2026, 4, 1), "leaks, runs wet"),
-    Fault("CR1", -1.6, dt.date(2026, 4, 1), "gets its neighbour's water too"),
+    Fault("HO5", 1.0, dt.date(2026, 6, 1), "gate does not open fully", 0.5),
+    Fault("SH2", 0.0, dt.date(2026, 6, 8), "filter clogged", 0.3),
+    Fault("EL5", 0.0, dt.date(2026, 5, 1), "short sets"),
+    Fault("RS5", 0.8, dt.date(2026, 4, 1), "low pressure past the road", 0.85),
+    Fault("BE3", 0.0, dt.date(2026, 6, 28), "sets missed"),
+    Fault("MB4", 0.3, dt.date(2026, 6, 12), "emitters clogged", 0.5),
+    Fault("OW2", -1.2, dt.date(2026, 4, 1), "leaks, runs wet", 1.3),
+    Fault("CR1", -1.0, dt.date(2026, 4, 1), "gets its neighbour's water too", 1.3),
 )
 
 VISITS = (
-    Visit((dt.date(2026, 5, 14),), 0.35, 0.9, ("clock_12h", "short_bag", "duplicate", "no_value")),
-    Visit(
-        (dt.date(2026, 6, 25),), 0.7, 0.8,
-        ("early", "short_bag", "lonlat_swapped", "sign_read_as_potential", "unit_suspect"),
-    ),
+    Visit((dt.date(2026, 5, 28),), 0.45, 0.9, ("clock_12h", "no_value")),
+    Visit((dt.date(2026, 6, 4),), 0.52, 0.6, ("duplicate",)),
+    Visit((dt.date(2026, 6, 11),), 0.58, 1.0, ("short_bag",)),
+    Visit((dt.date(2026, 6, 18),), 0.64, 0.7, ("no_value", "recheck_apart")),
+    Visit((dt.date(2026, 6, 25),), 0.7, 0.8, ("early", "lonlat_swapped", "sign_read_as_potential")),
+    Visit((dt.date(2026, 7, 1),), 0.8, 1.0, ("short_bag",)),
+    Visit((dt.date(2026, 7, 7),), 0.9, 1.3, ("unit_suspect", "duplicate")),
     Visit(
         (dt.date(2026, 7, 14), dt.date(2026, 7, 15)), 1.0, 1.1,
         (
@@ -152,4 +166,5 @@ VALLEY = Ranch(
         broke="petiole broke",
         pump="Pump",
     ),
+    drying=True,
 )

@@ -67,10 +67,13 @@ def irrigation(table: pd.DataFrame, path: Path, dialect: Dialect) -> None:
     _csv(out, path, dialect)
 
 
-def truth(valves: pd.DataFrame, table: pd.DataFrame, folder: Path) -> None:
+def truth(valves: pd.DataFrame, table: pd.DataFrame, faults: pd.DataFrame, folder: Path) -> None:
     """Write what the readings were drawn from, always with commas and points."""
-    for name in ("swp_bar", "target_bar", "baseline_bar", "below_target_bar", "area_ha"):
+    for name in valves.columns[valves.columns.str.endswith(("_bar", "_ha"))]:
         valves[name] = [f"{value:.3f}" for value in valves[name]]
+    if "depletion_mm" in valves.columns:
+        valves["depletion_mm"] = [f"{value:.1f}" for value in valves["depletion_mm"]]
+    faults.to_csv(folder / "truth_faults.csv", index=False, lineterminator="\n")
     valves.to_csv(folder / "truth_valves.csv", index=False, lineterminator="\n")
     rows = pd.DataFrame(
         {
@@ -91,7 +94,7 @@ def blocks(zones: pd.DataFrame, path: Path, ranch: Ranch) -> None:
     properties = {
         b.name: {
             "block": b.name, "crop": b.crop, "variety": b.variety, "planted": b.planted,
-            "irrigation": b.irrigation, "weight": b.weight,
+            "irrigation": b.irrigation, "weight": b.weight, **({"soil": b.soil} if b.soil else {}),
         }
         for b in ranch.blocks
     }  # fmt: skip

@@ -112,7 +112,7 @@ def test_the_demo_ranch_gives_back_what_it_was_drawn_with() -> None:
     """
     assessed = assess_readings(*load_inputs(REPOSITORY / "config" / "demo_ranch.toml").value, None).value
     error, (offset,) = assessed.error, assessed.error.offsets
-    assert error.repeats == 25
+    assert error.repeats == 50  # second and third leaves of `readings.csv`
     # standard error of a standard deviation of so many degrees of freedom, textbook
     assert abs(error.reading_error_bar - 0.35) < 2 * 0.35 / math.sqrt(2 * (error.repeats - 1))
     assert (offset.name, offset.reference) == ("A", "B")
@@ -129,7 +129,7 @@ def test_the_demo_ranch_gives_back_what_it_was_drawn_with() -> None:
     sound = table["used"] | table["flags"].map(lambda codes: set(codes) == {"outside_visit"})
     within = drawn[sound].groupby([table["tree"], table["time"].dt.date])
     errors = within.transform(lambda leaves: leaves - leaves.mean())[within.transform("size") > 1]
-    assert error.reading_error_bar == pytest.approx(math.sqrt((errors**2).sum() / 25), abs=0.03)
+    assert error.reading_error_bar == pytest.approx(math.sqrt((errors**2).sum() / error.repeats), abs=0.03)
 
 
 def test_drying_air_between_two_leaves_is_no_error_of_reading() -> None:
