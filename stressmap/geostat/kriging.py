@@ -252,7 +252,7 @@ class KrigingSystem:
         valve = valve_groups(places.block, places.valve)
         mean = float(f.design_weight @ x)
         total = float(x @ f.design @ x)
-        total += f.block * _same_code_probability(places.block) + f.valve * _same_code_probability(valve)
+        total += f.block * same_code_probability(places.block) + f.valve * same_code_probability(valve)
         total += self._nodes.mean_model.unseen_crop_variance(places)
         between, within = self._mean_correlations(cells)
         for k, r in enumerate(between):
@@ -340,8 +340,23 @@ def design_terms(
     return x, cross, design
 
 
-def _same_code_probability(code: Ints) -> float:
-    """Return the probability that two cells taken at random share a code."""
+def same_code_probability(code: Ints) -> float:
+    """Give the probability that two cells taken at random share a code.
+
+    Parameters
+    ----------
+    code : array of int, shape (m,)
+        Of cells.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> same_code_probability(np.array([1, 1, 2, 2]))
+    0.5
+    """
     _, count = count_codes(code)
     return float(np.sum((count / len(code)) ** 2))
 

@@ -20,10 +20,12 @@ from stressmap.geostat.cross_validation import score
 from stressmap.geostat.leave_one_out import LOG_2PI
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.samples import Estimate, Places
+from stressmap.geostat.space_time_fit import SpaceTimeFit
 from stressmap.geostat.space_time_surface import SpaceTimeSurface
 from stressmap.geostat.surface import Surface
 from stressmap.geostat.visit_series import VisitSeries
 from stressmap.geostat.zone_covariance import ZoneCovariance
+from stressmap.geostat.zone_paths import ZonePaths
 
 MOST_EVIDENCE = 12.0
 """Bound of D: no block's readings speak louder, however odd one of them is."""
@@ -115,6 +117,30 @@ def mixed(share: Floats, memory: Estimate, today: Estimate) -> Estimate:
     return Estimate(mean, variance)
 
 
+def mixed_paths(apart: Floats, memory: ZonePaths, today: ZonePaths) -> ZonePaths:
+    """Mix two courses of each zone.
+
+    Parameters
+    ----------
+    apart : array, shape (H, Z)
+        Share of the second on each day.
+    memory, today : ZonePaths
+        Of H days and Z zones.
+
+    Returns
+    -------
+    ZonePaths
+        Days on which both have a share hang together as far as their shares go.
+    """
+    both, either = (np.minimum, np.maximum)
+    first, second = 1 - either(apart[:, None], apart[None]), both(apart[:, None], apart[None])
+    off = today.mean - memory.mean
+    covariance = first * memory.covariance + second * today.covariance
+    covariance = covariance + (second - apart[:, None] * apart[None]) * off[:, None] * off[None]
+    last = apart.max(axis=0)
+    return ZonePaths(memory.mean + apart * off, covariance, mixed(1 - last, memory.slope, today.slope))
+
+
 @dataclass(frozen=True)
 class Recalled:
     """What memory came to.
@@ -171,12 +197,18 @@ class MemorySurface:
         Fitted to all visits.
     today : StructuredSurface
         Fitted to the last one alone.
+
+    Attributes
+    ----------
+    apart : StructuredSurface
+        What is mixed with the memory: the last visit alone, with its dryness where that is known.
     """
 
     def __init__(self, memory: SpaceTimeSurface, today: StructuredSurface) -> None:
         self.memory, self.today = memory, today
+        self.apart = today if memory.series.dryness is None else one_visit(memory.series, today)
         value, block = today.samples.value, today.samples.places.block
-        found = memory.leave_one_out(), today.leave_one_out()
+        found = memory.leave_one_out(), self.apart.leave_one_out()
         with_it, without = (log_scores(value, *one) for one in found)
         gain = np.nan_to_num(with_it - without)
         kinds, at = np.unique(block, return_inverse=True)
@@ -209,7 +241,7 @@ class MemorySurface:
     def predict(self, places: Places) -> Estimate:
         """Estimate the signal at points; as :meth:`Surface.predict`."""
         share = self.recalled.of_blocks(places.block)
-        return mixed(share, self.memory.predict(places), self.today.predict(places))
+        return mixed(share, self.memory.predict(places), self.apart.predict(places))
 
     def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
         """Estimate means over zones; as :meth:`Surface.predict_zones`."""
@@ -217,23 +249,36 @@ class MemorySurface:
         return mixed(
             share,
             self.memory.predict_zones(places, zone, count),
-            self.today.predict_zones(places, zone, count),
+            self.apart.predict_zones(places, zone, count),
+        )
+
+    def zone_paths(self, places: Places, zone: Ints, count: int, day: Floats, dryness: Floats) -> ZonePaths:
+        """Estimate zone means on any days; as :meth:`PathSurface.zone_paths`.
+
+        From the last visit on both maps are mixed as they are there; the visits before speak for themselves.
+        """
+        asked = places, zone, count, day, dryness
+        visits = self.memory.series.day
+        return mixed_paths(
+            np.outer(np.interp(day, visits[-2:], [0.0, 1.0]), 1 - self._share_of_zones(places, zone, count)),
+            self.memory.zone_paths(*asked),
+            one_visit(self.memory.series, self.today).zone_paths(*asked),
         )
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other trees; as the interface says."""
         share = self.recalled.of_blocks(self.today.samples.places.block)
-        return self._left_out(share, self.memory.leave_one_out(), self.today.leave_one_out())
+        return self._left_out(share, self.memory.leave_one_out(), self.apart.leave_one_out())
 
     def leave_block_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other blocks; as :meth:`leave_one_out`."""
         share = np.full(len(self.today.samples), self.recalled.usual_share)
-        return self._left_out(share, self.memory.leave_block_out(), self.today.leave_block_out())
+        return self._left_out(share, self.memory.leave_block_out(), self.apart.leave_block_out())
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
         """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
         share = self._share_of_zones(places, zone, count)
-        with_it, without = (one.zone_covariance(places, zone, count) for one in (self.memory, self.today))
+        with_it, without = (one.zone_covariance(places, zone, count) for one in (self.memory, self.apart))
         total = np.sqrt(np.outer(share, share)) * with_it.covariance
         total += np.sqrt(np.outer(1 - share, 1 - share)) * without.covariance
         return ZoneCovariance(np.asarray(total), without.noise)
@@ -291,6 +336,23 @@ class ChangeSurface:
         apart = Estimate(last.mean - first.mean, last.variance + first.variance)
         share = self.now._share_of_zones(places, zone, count)
         return mixed(share, self.now.memory.predict_change(places, zone, count), apart)
+
+
+def one_visit(series: VisitSeries, today: StructuredSurface) -> SpaceTimeSurface:
+    """Give the last visit alone as a series of one, with its dryness; its variances are known.
+
+    Parameters
+    ----------
+    series : VisitSeries
+        Of all visits.
+    today : StructuredSurface
+        Fitted to the last one alone.
+
+    Returns
+    -------
+    SpaceTimeSurface
+    """
+    return SpaceTimeSurface(series.last_alone(), today, SpaceTimeFit.of_one_visit(today.fit))
 
 
 def remember(today: Surface, series: VisitSeries) -> MemorySurface | None:

@@ -19,6 +19,7 @@ from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.covariance import Parameters
+from stressmap.geostat.drying_slopes import shared_slopes
 from stressmap.geostat.fit import (
     PROPOSAL_INFLATION,
     Fit,
@@ -60,6 +61,8 @@ class SeriesGroup:
         [m].
     doubt : array, shape (n,), optional
         Variance of each reading's error beyond that of all readings [bar²].
+    slopes : array, shape (n, n), optional
+        Covariance that slopes with dryness add [bar²].
     """
 
     value: Floats
@@ -68,6 +71,7 @@ class SeriesGroup:
     same: dict[str, Floats]
     distance: Floats
     doubt: Floats | None = None
+    slopes: Floats | None = None
 
     @classmethod
     def of(cls, series: VisitSeries, trend: Floats, index: Ints) -> SeriesGroup:
@@ -82,7 +86,11 @@ class SeriesGroup:
         }
         same = {name: np.equal.outer(code, code).astype(float) for name, code in codes.items()}
         own = np.equal.outer(visit, np.arange(len(series))).astype(float)
-        return cls(samples.value, own, trend, same, cdist(places.xy, places.xy), samples.doubt)
+        slopes = None
+        if series.dryness is not None:
+            mm = series.dryness.at_readings[index]
+            slopes = np.outer(mm, mm) * shared_slopes(places, places)
+        return cls(samples.value, own, trend, same, cdist(places.xy, places.xy), samples.doubt, slopes)
 
     def signal(self, p: Parameters, pattern: Floats) -> Floats:
         """Return the covariance of the signal, were all readings of one day [bar²]."""
@@ -99,6 +107,8 @@ class SeriesGroup:
         total = signal * between + p.tree * self.same["tree"]
         if p.crop:
             total += p.crop * self.same["crop"]
+        if self.slopes is not None:
+            total += self.slopes
         total[np.diag_indices(len(total))] += p.error if self.doubt is None else p.error + self.doubt
         return np.asarray(total)
 
@@ -120,6 +130,12 @@ class SpaceTimeFit:
     fit: Fit
     persistence: tuple[Persistence, ...]
     best: Persistence
+
+    @classmethod
+    def of_one_visit(cls, fit: Fit) -> SpaceTimeFit:
+        """Make one of one visit's fit, which tells nothing of what lasts: what is believed beforehand."""
+        usual = Persistence.of_scores(prior_scores())
+        return cls(fit, (usual,) * len(fit.nodes), usual)
 
     def lasting(self) -> tuple[float, float]:
         """Return mean and standard deviation of the lasting share."""

@@ -9,13 +9,22 @@ and so their column.
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.course_kriging import (
+    Course,
+    CourseDays,
+    SolvedSet,
+    ZoneInSystem,
+    choose_sets,
+    krige_course,
+)
+from stressmap.geostat.drying_slopes import SlopedIndicators
 from stressmap.geostat.kriging import (
     GroupIndicators,
     KrigingSystem,
@@ -32,6 +41,7 @@ from stressmap.geostat.kriging_systems import (
 )
 from stressmap.geostat.persistence import Persistence
 from stressmap.geostat.reml import solve
+from stressmap.geostat.samples import Places
 from stressmap.geostat.search_neighbourhood import MOVING_NEIGHBOURHOOD, likelihood_groups
 from stressmap.geostat.space_time_fit import SeriesGroup, SpaceTimeFit
 from stressmap.geostat.variance_model import valve_groups
@@ -87,29 +97,40 @@ class SpaceTimeSystem(KrigingSystem):
         self._own = np.isin(places.block, blocks)
         self._origin = places.xy.mean(axis=0)
         self._xy = np.ascontiguousarray((places.xy - self._origin)[self._starts])
-        self.groups = GroupIndicators(
-            np.unique(places.block), np.unique(valve_groups(places.block, places.valve))
-        )
+        codes = np.unique(places.block), np.unique(valve_groups(places.block, places.valve))
+        mm = nodes.levels.slope_mm()
+        self.groups = GroupIndicators(*codes) if mm is None else SlopedIndicators(*codes, mm)
         self._visit = series.visit[self.index]
         self._trend = nodes.levels.of_readings(places, self._visit, drift[self.index])
         self._ranges = nodes.ranges
         self._persistence = nodes.persistence
-        self.change = copy.copy(self)
-        self.change._nodes = replace(nodes, mean_model=nodes.levels.since_before())
+        self.change = self if len(series) == 1 else self._of_change(codes)
         self.leave_out_terms = self._build_both()
+
+    def _of_change(self, codes: tuple[Ints, Ints]) -> SpaceTimeSystem:
+        """Copy the system for the change since the visit before."""
+        change, since = copy.copy(self), self._nodes.levels.since_before()
+        change._nodes = replace(self._nodes, mean_model=since)
+        if (mm := since.slope_mm()) is not None:
+            change.groups = SlopedIndicators(*codes, mm)
+        return change
+
+    @property
+    def _targets(self) -> tuple[SpaceTimeSystem, ...]:
+        return (self,) if self.change is self else (self, self.change)
 
     @property
     def nbytes(self) -> int:
         """Bytes of what is held, beside the readings themselves."""
-        held = vars(self.change.forms).values()
+        held = [array for one in self._targets[1:] for array in vars(one.forms).values()]
         return super().nbytes + sum(a.nbytes for a in held if isinstance(a, np.ndarray))
 
     def _build_both(self) -> LeaveOutTerms:
         """Solve for every set of parameters and sum the weighted forms of both targets."""
         nodes, n = self._nodes, len(self.index)
-        columns = self.groups.design_matrix(self._samples.places)
+        columns = self._columns()
         size = columns.shape[1] + self._trend.shape[1]
-        for one in (self, self.change):
+        for one in self._targets:
             one.forms = QuadraticForms.zeros(len(self._ranges), len(self._xy), size)
         group = SeriesGroup.of(self._series, self._trend, self.index)
         patterns = [nodes.correlation(group.distance, float(one)) for one in self._ranges]
@@ -117,9 +138,25 @@ class SpaceTimeSystem(KrigingSystem):
         kinds = np.unique(self._samples.places.block[self._own])
         members = {int(b): np.flatnonzero(self._samples.places.block == b) for b in kinds}
         blocks = {b: np.empty((len(nodes.weight), len(i), len(i))) for b, i in members.items()}
-        for k, (p, kept, trend) in enumerate(
-            zip(nodes.parameters, self._persistence, nodes.trends, strict=True)
-        ):
+        for k, one_set in enumerate(self._solve_sets(group, patterns, np.arange(len(nodes.weight)))):
+            a, free, weight = one_set.alpha, one_set.projection, one_set.trend_weight
+            for one in self._targets:
+                one._add(k, columns, (a, free, weight))
+            alpha[k], diagonal[k] = a, np.diag(free)
+            for b, i in members.items():
+                blocks[b][k] = free[i[:, None], i]
+        for one in self._targets:
+            width = one.forms.quadratic.shape[1]
+            one.forms.quadratic *= np.tri(width) + np.tri(width, k=-1)
+        return LeaveOutTerms(alpha, diagonal, blocks)
+
+    def _solve_sets(
+        self, group: SeriesGroup, patterns: Sequence[Floats], chosen: Ints
+    ) -> Iterator[SolvedSet]:
+        """Solve for some sets of parameters, one after the other."""
+        nodes = self._nodes
+        for k in chosen:
+            p, kept, trend = nodes.parameters[k], self._persistence[k], nodes.trends[k]
             pattern = patterns[int(np.searchsorted(self._ranges, p.range_m))]
             between = group.between(kept(self._series.days_between))
             covariance = group.covariance(replace(p, crop=0.0), group.signal(p, pattern), between)
@@ -127,15 +164,40 @@ class SpaceTimeSystem(KrigingSystem):
             weight = solved.weighed @ trend.variance
             a = np.asarray(solved.inverse @ (self._samples.value - self._trend @ trend.mean))
             free = np.asarray(solved.inverse - weight @ solved.weighed.T)
-            for one in (self, self.change):
-                one._add(k, columns, (a, free, weight))
-            alpha[k], diagonal[k] = a, np.diag(free)
-            for b, i in members.items():
-                blocks[b][k] = free[i[:, None], i]
-        for one in (self, self.change):
-            width = one.forms.quadratic.shape[1]
-            one.forms.quadratic *= np.tri(width) + np.tri(width, k=-1)
-        return LeaveOutTerms(alpha, diagonal, blocks)
+            yield SolvedSet(p, kept, trend, a, free, weight)
+
+    def courses(
+        self, zones: Sequence[tuple[Places, Floats]], days: CourseDays, dryness: Floats
+    ) -> list[Course]:
+        """Krige the courses of some zones, beside the levels of the visits.
+
+        Parameters
+        ----------
+        zones : sequence of (Places, array)
+            Cells of each of Z zones, and the standardised covariate there.
+        days : CourseDays
+            H days.
+        dryness : array, shape (H, Z)
+            Of the zones [mm].
+
+        Returns
+        -------
+        list of Course
+        """
+        nodes, places = self._nodes, self._samples.places
+        group = SeriesGroup.of(self._series, self._trend, self.index)
+        patterns = [nodes.correlation(group.distance, float(one)) for one in self._ranges]
+        chosen = choose_sets(nodes.weight)
+        at = [int(np.searchsorted(self._ranges, nodes.parameters[k].range_m)) for k in chosen]
+        sets = list(zip(at, self._solve_sets(group, patterns, chosen), strict=True))
+        mm = None if self._series.dryness is None else self._series.dryness.at_readings[self.index]
+        of_place = np.repeat(np.arange(len(self._xy)), np.diff([*self._starts, len(self.index)]))
+        found = []
+        for (cells, drift), dry in zip(zones, dryness.T, strict=True):
+            near, within = self._mean_correlations(np.ascontiguousarray(cells.xy - self._origin))
+            zone = ZoneInSystem.of(cells, drift, places, (near[:, of_place], within), nodes.levels)
+            found.append(krige_course(zone, sets, (self._visit, mm), days, dry))
+        return found
 
     def _add(self, k: int, columns: Floats, solved: tuple[Floats, Floats, Floats]) -> None:
         """Add one set of parameters to the forms, the readings of one place summed up."""
@@ -144,7 +206,7 @@ class SpaceTimeSystem(KrigingSystem):
         visits = np.array(self._nodes.levels.weight)
         between = self._persistence[k](self._series.days_between)
         scale, own = (between @ visits)[self._visit], float(visits @ between @ visits)
-        scaled = columns * self.groups.variances(p) * scale[:, None]
+        scaled = columns * self.groups.variances(p) * self._fading(scale)
         x, cross, design = design_terms(a, free, scaled, trend_weight, trend)
         a, cross = (self._by_place(scale * a), self._by_place(scale[:, None] * cross))
         free = self._by_place(self._by_place(scale[:, None] * free * scale).T)
@@ -156,6 +218,19 @@ class SpaceTimeSystem(KrigingSystem):
         f.design_weight += w * x
         f.pattern[r] += w * p.pattern * own
         f.block, f.valve = f.block + w * p.block * own, f.valve + w * p.valve * own
+
+    def _columns(self) -> Floats:
+        """Return the columns of random effects of the readings."""
+        places, dryness = self._samples.places, self._series.dryness
+        if dryness is None or not isinstance(self.groups, SlopedIndicators):
+            return self.groups.design_matrix(places)
+        return self.groups.of_readings(places, dryness.at_readings[self.index])
+
+    def _fading(self, scale: Floats) -> Floats:
+        """Spread a factor of each reading over the columns that fade; slopes do not."""
+        if not isinstance(self.groups, SlopedIndicators):
+            return scale[:, None]
+        return np.where(self.groups.fading, scale[:, None], 1.0)
 
     def _by_place(self, rows: Floats) -> Floats:
         """Sum up rows of one place."""

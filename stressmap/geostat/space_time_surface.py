@@ -11,14 +11,17 @@ from scipy.spatial.distance import cdist
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import cells_by_zone
+from stressmap.geostat.course_kriging import CourseDays
+from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, shared_slopes
 from stressmap.geostat.kriging import KrigingSystem
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.samples import Estimate, Places
-from stressmap.geostat.space_time_fit import fit_series
+from stressmap.geostat.space_time_fit import SpaceTimeFit, fit_series
 from stressmap.geostat.space_time_kriging import SpaceTimeSystem, SpaceTimeSystems, estimate_levels
 from stressmap.geostat.variance_model import choose_model, reading_noise, valve_groups
 from stressmap.geostat.visit_series import VisitLevels, VisitSeries
 from stressmap.geostat.zone_covariance import ZoneCovariance, nearest_readings, universal_kriging_covariance
+from stressmap.geostat.zone_paths import ZonePaths
 
 
 class SpaceTimeSurface(StructuredSurface):
@@ -30,6 +33,8 @@ class SpaceTimeSurface(StructuredSurface):
         Readings, those of the last visit last.
     today : StructuredSurface
         Fitted to those of the last visit alone.
+    found : SpaceTimeFit, optional
+        Where the fit is known; else it is made.
 
     Raises
     ------
@@ -37,7 +42,9 @@ class SpaceTimeSurface(StructuredSurface):
         If the likelihood cannot be evaluated.
     """
 
-    def __init__(self, series: VisitSeries, today: StructuredSurface) -> None:
+    def __init__(
+        self, series: VisitSeries, today: StructuredSurface, found: SpaceTimeFit | None = None
+    ) -> None:
         series = series.with_doubt(today.doubt)
         self.series, self.samples, self.options = series, series.samples, today.options
         self.drift = today.drift
@@ -45,9 +52,10 @@ class SpaceTimeSurface(StructuredSurface):
         self._centred = series.centred()
         self._z = self.drift.standardised(self.samples.places)
         used, priors = bool(self.drift.sd), today.options.priors
-        # the error is learnt: a tree differs from day to day by more than a recheck tells
-        model = choose_model(self.samples, priors, None)
-        found = fit_series(series, self._z, model, start=today.fit, covariate=used)
+        if found is None:
+            # the error is learnt: a tree differs from day to day by more than a recheck tells
+            model = choose_model(self.samples, priors, None)
+            found = fit_series(series, self._z, model, start=today.fit, covariate=used)
         if found is None:
             msg = "the likelihood of the visits together cannot be evaluated"
             raise LinAlgError(msg)
@@ -61,6 +69,29 @@ class SpaceTimeSurface(StructuredSurface):
         """Take what was pickled; systems are solved again when first needed."""
         vars(self).update(state)
         self._systems = SpaceTimeSystems(self.series, self._z, self.timed)
+
+    def predict(self, places: Places) -> Estimate:
+        """Estimate the signal at points; as :meth:`Surface.predict`."""
+        found = super().predict(places)
+        return Estimate(found.mean + self._by_dryness(places), found.variance)
+
+    def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate means over zones; as :meth:`Surface.predict_zones`."""
+        found = super().predict_zones(places, zone, count)
+        return Estimate(found.mean + self._zones_by_dryness((places, zone, count)), found.variance)
+
+    def _by_dryness(self, places: Places, *, change: bool = False) -> Floats:
+        """Give what the dryness of the last visit, or its change, is expected to do at places [bar]."""
+        levels = self.timed.levels.since_before() if change else self.timed.levels
+        mm = levels.slope_mm()
+        return np.zeros(len(places)) if mm is None else np.asarray(SLOPE_BAR_MM * mm[places.valve])
+
+    def _zones_by_dryness(self, zones: tuple[Places, Ints, int], *, change: bool = False) -> Floats:
+        places, zone, count = zones
+        inside = np.flatnonzero(zone >= 0)
+        told = self._by_dryness(places.take(inside), change=change)
+        size = np.maximum(np.bincount(zone[inside], minlength=count), 1)
+        return np.asarray(np.bincount(zone[inside], weights=told, minlength=count) / size)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading of the last visit from other trees, each tree left out at all its visits."""
@@ -102,7 +133,29 @@ class SpaceTimeSurface(StructuredSurface):
                     inside = places.take(cells)
                     drift = self.drift.standardised(inside)
                     mean[code], variance[code] = system.change.predict_mean(inside, drift)
-        return Estimate(mean + float(level[-1] - level[-2]), variance)
+        told = self._zones_by_dryness((places, zone, count), change=True)
+        return Estimate(mean + told + float(level[-1] - level[-2]), variance)
+
+    def zone_paths(self, places: Places, zone: Ints, count: int, day: Floats, dryness: Floats) -> ZonePaths:
+        """Estimate zone means on any days; as :meth:`PathSurface.zone_paths`."""
+        days, level = CourseDays.of(self.series, day), self.series.level()
+        mean, covariance = np.full((len(day), count), np.nan), np.full((len(day), len(day), count), np.nan)
+        slope, spread = np.full((2, count), np.nan)
+        cells = dict(cells_by_zone(zone, count))
+        keys = {
+            code: self._systems.key(np.unique(places.block[own]), places.xy[own].mean(axis=0))
+            for code, own in cells.items()
+        }
+        for systems in self._systems.windows(keys.values()):
+            for key, system in systems.items():
+                own = [code for code in cells if keys[code] == key]
+                assert isinstance(system, SpaceTimeSystem)
+                inside = [places.take(cells[code]) for code in own]
+                zones = [(part, self.drift.standardised(part)) for part in inside]
+                for code, one in zip(own, system.courses(zones, days, dryness[:, own]), strict=True):
+                    mean[:, code], covariance[:, :, code] = one.mean + days.share @ level, one.covariance
+                    slope[code], spread[code] = one.slope, one.slope_variance
+        return ZonePaths(mean, covariance, Estimate(slope, spread))
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
         """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
@@ -110,6 +163,7 @@ class SpaceTimeSurface(StructuredSurface):
         samples, visit = self.samples.take(index), self.series.visit[index]
         p, kept = self.fit.best, self.found.best(self.series.days_between)
         last, levels = len(self.series) - 1, self.timed.levels
+        dryness, now = self.series.dryness, levels.slope_mm()
 
         def visits_of(at: Places) -> Ints:
             return visit if at is samples.places else np.full(len(at), last)
@@ -120,7 +174,11 @@ class SpaceTimeSurface(StructuredSurface):
             signal = p.block * np.equal.outer(a.block, b.block) + p.valve * np.equal.outer(*groups)
             signal = signal + p.pattern * self.nodes.correlation(cdist(a.xy, b.xy), p.range_m)
             crop = np.equal.outer(a.crop, b.crop) & np.equal.outer(*when)
-            return np.asarray(signal * kept[when[0][:, None], when[1]] + p.crop * crop)
+            total = signal * kept[when[0][:, None], when[1]] + p.crop * crop
+            if dryness is None or now is None:
+                return np.asarray(total)
+            mm = [dryness.at_readings[index] if at is samples.places else now[at.valve] for at in (a, b)]
+            return np.asarray(total + np.outer(*mm) * shared_slopes(a, b))
 
         def trend(at: Places) -> Floats:
             own = np.equal.outer(visits_of(at), np.unique(np.append(visit, last))).astype(float)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, Dryness, slope_variance
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.trend import MeanModel
 
@@ -23,6 +24,8 @@ class VisitSeries:
         Which visit, never falling.
     day : array, shape (V,)
         Of each visit, rising [days].
+    dryness : Dryness, optional
+        Where a log and the weather tell it.
 
     Raises
     ------
@@ -33,6 +36,7 @@ class VisitSeries:
     samples: Samples
     visit: Ints
     day: Floats
+    dryness: Dryness | None = None
 
     def __post_init__(self) -> None:
         """Hold the order."""
@@ -44,14 +48,14 @@ class VisitSeries:
             raise ValueError(msg)
 
     @classmethod
-    def of(cls, samples: Samples, visit: Ints, day: Floats) -> VisitSeries:
+    def of(cls, samples: Samples, visit: Ints, day: Floats, dryness: Dryness | None = None) -> VisitSeries:
         """Make one with every tree at one place, that of its last reading: receivers wander by metres."""
         code, at = np.unique(samples.tree, return_inverse=True)
         last = np.zeros(len(code), dtype=np.int64)
         last[at] = np.arange(len(at))
         known = samples.tree >= 0
         xy = np.where(known[:, None], samples.places.xy[last[at]], samples.places.xy)
-        return cls(replace(samples, places=replace(samples.places, xy=xy)), visit, day)
+        return cls(replace(samples, places=replace(samples.places, xy=xy)), visit, day, dryness)
 
     def __len__(self) -> int:
         """Return how many visits there are."""
@@ -85,13 +89,30 @@ class VisitSeries:
         total[self.today] = doubt
         return replace(self, samples=replace(self.samples, doubt=total))
 
+    @property
+    def beside_dryness(self) -> Floats:
+        """The readings less what dryness is expected to do, shape (n,) [bar]."""
+        if self.dryness is None:
+            return self.samples.value
+        return np.asarray(self.samples.value - SLOPE_BAR_MM * self.dryness.at_readings)
+
     def level(self) -> Floats:
-        """Give the mean reading of each visit, shape (V,) [bar]."""
-        return np.bincount(self.visit, weights=self.samples.value) / np.bincount(self.visit)
+        """Give the mean reading of each visit, beside dryness, shape (V,) [bar]."""
+        return np.bincount(self.visit, weights=self.beside_dryness) / np.bincount(self.visit)
 
     def centred(self) -> Samples:
-        """Give the readings about 0 at each visit."""
-        return replace(self.samples, value=self.samples.value - self.level()[self.visit])
+        """Give the readings, beside dryness, about 0 at each visit."""
+        return replace(self.samples, value=self.beside_dryness - self.level()[self.visit])
+
+    def last_alone(self) -> VisitSeries:
+        """Give the last visit as a series of its own."""
+        index = self.today
+        dryness = self.dryness
+        if dryness is not None:
+            dryness = Dryness(dryness.at_readings[index], dryness.of_valves[-1:])
+        return VisitSeries(
+            self.samples.take(index), np.zeros(len(index), dtype=np.int64), self.day[-1:], dryness
+        )
 
 
 @dataclass(frozen=True)
@@ -106,10 +127,13 @@ class VisitLevels(MeanModel):
         One for each visit: its crops.
     weight : tuple of float
         How often each visit counts in what is predicted: 1 for the last, or 1 and -1 for a change.
+    dryness : Dryness or None
+        Of the visits.
     """
 
     levels: tuple[MeanModel, ...] = ()
     weight: tuple[float, ...] = ()
+    dryness: Dryness | None = None
 
     @classmethod
     def of(cls, series: VisitSeries, variance: float, *, covariate: bool) -> VisitLevels:
@@ -117,11 +141,15 @@ class VisitLevels(MeanModel):
         crop, count = series.samples.places.crop, len(series)
         levels = tuple(MeanModel(np.unique(crop[series.visit == v]), variance) for v in range(count))
         columns = np.concatenate([level.crop for level in levels])
-        return cls(columns, variance, covariate, levels, (*[0.0] * (count - 1), 1.0))
+        return cls(columns, variance, covariate, levels, (*[0.0] * (count - 1), 1.0), series.dryness)
 
     def since_before(self) -> VisitLevels:
         """Make the model of the change from the last visit but one to the last."""
         return replace(self, weight=(*[0.0] * (len(self.levels) - 2), -1.0, 1.0))
+
+    def slope_mm(self) -> Floats | None:
+        """Return the dryness of what is predicted, by valve zone; None without a log."""
+        return None if self.dryness is None else self.dryness.of_target(self.weight)
 
     def of_readings(self, places: Places, visit: Ints, drift: Floats) -> Floats:
         """Return the trend functions of readings at their own visits, shape (n, C + 1)."""
@@ -148,9 +176,11 @@ class VisitLevels(MeanModel):
         return np.concatenate([*parts, [sum(self.weight) * float(drift.mean())]])
 
     def unseen_crop_variance(self, places: Places) -> float:
-        """Return the variance [bar²] that crops without a reading add; as the base's."""
+        """Return the variance [bar²] that crops without a reading add, and slopes; as the base's."""
         pairs = zip(self.weight, self.levels, strict=True)
-        return float(sum(w**2 * level.unseen_crop_variance(places) for w, level in pairs if w))
+        total = float(sum(w**2 * level.unseen_crop_variance(places) for w, level in pairs if w))
+        mm = self.slope_mm()
+        return total if mm is None else total + slope_variance(places, mm)
 
     def prior_precision(self) -> Floats:
         """Return the prior precision [1/bar²]: at each visit crops vary about a level with a flat prior."""

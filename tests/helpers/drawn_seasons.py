@@ -1,18 +1,21 @@
 """Simulated seasons whose truth is known at every visit, drawn otherwise than the model under test believes.
 
 What lasts comes of two soils and of valve zones that run short by a step (``drawn_ranches``); what does not
-last swings (a sine of its own period for each block, fields that turn into each other) or saws (a valve zone
-dries from set to set, with a rate of its own) where the model has an exponential; departures and new blocks
-come at once. Half of the trees are read again at the next visit. All figures invented.
+last swings (a sine of its own period for each block, fields that turn into each other) where the model has
+an exponential; departures and new blocks come at once. Each valve zone dries by a bucket of its own from set
+to set, convexly, and recovers over days (:mod:`helpers.drawn_sets`); the log misses sets and is wrong about
+depths. Half of the trees are read again at the next visit. All figures invented.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from helpers.drawn_ranches import LEVEL_BAR, Soil, lay_out
+from helpers.drawn_sets import Watering, draw_watering
+from stressmap.geostat.drying_slopes import Dryness
 from stressmap.geostat.memory_mixture import MemorySurface, remember
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.options import SurfaceOptions
@@ -32,8 +35,7 @@ class Season:
     earlier: int = 4
     lasting: float = 0.65
     days: int = 7
-    drying_bar_a_day: float = 0.08
-    cycle_days: tuple[float, float] = (6.0, 12.0)
+    water: Watering = field(default_factory=Watering)
     departures: float = 0.0
     new_blocks: float = 0.0
     broken: float = 0.0
@@ -45,19 +47,22 @@ SEASONS = {
     "eight earlier visits": Season(earlier=8),
     "mostly lasting": Season(lasting=0.9),
     "weekly departures": Season(departures=0.15),
-    "long cycles": Season(cycle_days=(14.0, 24.0)),
+    "long cycles": Season(water=Watering(cycle_days=(14.0, 24.0))),
+    "uneven sets": Season(water=Watering(uneven=0.5)),
     "valves broken": Season(broken=0.1),
     "half the blocks new": Season(new_blocks=0.5),
-    "nothing lasts": Season(lasting=0.0, drying_bar_a_day=0.0, days=60),
-    "nothing lasts, one earlier visit": Season(earlier=1, lasting=0.0, drying_bar_a_day=0.0, days=60),
+    "nothing lasts": Season(lasting=0.0, days=60),
+    "nothing lasts, one earlier visit": Season(earlier=1, lasting=0.0, days=60),
+    "sets do not matter": Season(water=Watering(slope_bar_mm=0.0)),
 }
 
 
 @dataclass(frozen=True)
 class DrawnSeason:
-    """Readings of all visits, cells of the ranch, truth of each zone at each visit [bar]."""
+    """Readings of all visits, with and without the log, cells, truth of each zone at each visit [bar]."""
 
     series: VisitSeries
+    logged: VisitSeries
     cells: Places
     zone_truth: np.ndarray
     changed: np.ndarray
@@ -81,18 +86,6 @@ def swinging(count: int, days: np.ndarray, rng: np.random.Generator) -> np.ndarr
     return np.sqrt(2) * np.sin(2 * np.pi * days[:, None] / period + phase)
 
 
-def drying(count: int, days: np.ndarray, how: Season, rng: np.random.Generator) -> np.ndarray:
-    """Draw how much drier than its mean each valve zone is, shape (visits, count): sets, uneven in time."""
-    rate = how.drying_bar_a_day * rng.lognormal(0, 0.4, count)
-    found = np.empty((len(days), count))
-    for valve in range(count):
-        cycle = rng.uniform(*how.cycle_days)
-        sets = np.cumsum(np.append(rng.uniform(-2.5, -1.5) * cycle, cycle * rng.uniform(0.7, 1.3, 200)))
-        since = days - sets[np.searchsorted(sets, days, side="right") - 1]
-        found[:, valve] = rate[valve] * (np.minimum(since, 40.0) - cycle / 2)
-    return found
-
-
 def draw_effects(cells: Places, days: np.ndarray, how: Season, rng: np.random.Generator) -> np.ndarray:
     """Draw what is true of each cell at each visit about the level, shape (visits, cells)."""
     blocks, zones = int(cells.block.max()) + 1, int(cells.valve.max()) + 1
@@ -113,7 +106,7 @@ def draw_effects(cells: Places, days: np.ndarray, how: Season, rng: np.random.Ge
         block = stays * rng.normal(0, 1, blocks) + goes * swinging(blocks, days, rng)
         valve = stays * rng.normal(0, 1, zones) + goes * swinging(zones, days, rng)
     step = SHORT_BAR * (rng.random(zones) < SHORT_SHARE) * (how.lasting > 0)
-    valve = VALVE_SD * valve + step + drying(zones, days, how, rng)
+    valve = VALVE_SD * valve + step
     return BLOCK_SD * block[:, cells.block] + valve[:, cells.valve] + PATTERN_SHARE * pattern
 
 
@@ -126,6 +119,8 @@ def draw_season(seed: int, how: Season) -> DrawnSeason:
     zones = int(cells.valve.max()) + 1
     block_of = np.zeros(zones, dtype=np.int64)
     block_of[cells.valve] = cells.block
+    sets = draw_watering(how.water, block_of, days, rng)
+    truth += sets.stress_bar[:, cells.valve]
     for visit in range(len(days)):
         away = rng.random(zones) < how.departures
         truth[visit] += (away * rng.choice([-1.5, 2.0], zones))[cells.valve]
@@ -133,13 +128,15 @@ def draw_season(seed: int, how: Season) -> DrawnSeason:
     truth[-1] += 3.0 * broken[cells.valve]
     fresh = rng.permutation(BLOCKS) < round(how.new_blocks * BLOCKS)
     if fresh.any():
-        other = draw_effects(cells, days, how, rng)[-1]
+        other = draw_effects(cells, days, how, rng)[-1] + sets.stress_bar[-1, cells.valve]
         truth[-1] = np.where(fresh[cells.block], other, truth[-1])
     truth += (LEVEL_BAR + np.cumsum(rng.normal(0.2, 0.5, len(days))))[:, None]
     count = np.bincount(cells.valve, minlength=zones)
     zone_truth = np.stack([np.bincount(cells.valve, weights=t, minlength=zones) / count for t in truth])
     series = read_trees(cells, truth, days, rng)
-    return DrawnSeason(series, cells, zone_truth, broken | fresh[block_of], count.astype(float))
+    dry = Dryness(sets.dryness_mm[series.visit, series.samples.places.valve], sets.dryness_mm)
+    logged = replace(series, dryness=dry)
+    return DrawnSeason(series, logged, cells, zone_truth, broken | fresh[block_of], count.astype(float))
 
 
 def read_trees(cells: Places, truth: np.ndarray, days: np.ndarray, rng: np.random.Generator) -> VisitSeries:
@@ -188,25 +185,27 @@ def relief_of(mean: np.ndarray, truth: np.ndarray, weight: np.ndarray) -> float:
     return met(mean) / met(truth)
 
 
-def show(season: DrawnSeason) -> tuple[Shown, MemorySurface]:
+def show(season: DrawnSeason, *, log: bool = False) -> tuple[Shown, MemorySurface]:
     """Map the last visit of a season with memory and without, and the change since the visit before."""
     last = len(season.series) - 1
     today = fit_surface(season.today, method="structured", options=SurfaceOptions())
     before = fit_surface(season.visit(last - 1), method="structured", options=SurfaceOptions())
-    surface = remember(today, season.series)
+    surface = remember(today, season.logged if log else season.series)
     assert surface is not None
     asked = season.cells, season.cells.valve, season.zones
     first, now = before.predict_zones(*asked), today.predict_zones(*asked)
     found = {
         "today": now,
+        "apart": surface.apart.predict_zones(*asked),
         "memory": surface.predict_zones(*asked),
         "unmixed": surface.memory.predict_zones(*asked),
         "change": surface.since(before).predict_zones(*asked),
+        "change unmixed": surface.memory.predict_change(*asked),
         "change apart": Estimate(now.mean - first.mean, now.variance + first.variance),
     }
     truth = season.zone_truth[-1]
     true_change = truth - season.zone_truth[-2]
     miss = {n: e.mean - (true_change if n.startswith("change") else truth) for n, e in found.items()}
     se = {n: np.sqrt(e.variance) for n, e in found.items()}
-    relief = {n: relief_of(found[n].mean, truth, season.weight) for n in ("today", "memory")}
+    relief = {n: relief_of(found[n].mean, truth, season.weight) for n in ("today", "apart", "memory")}
     return Shown(miss, se, relief, season.changed), surface

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from helpers.drawn_seasons import SEASONS, Season, draw_season, show
+from helpers.drawn_sets import Watering
 
 from stressmap.geostat.memory_mixture import NEWS, log_scores, memory_shares, mixed, remember
 from stressmap.geostat.methods import fit_surface
@@ -46,7 +47,7 @@ def test_a_mixture_has_the_moments_of_draws() -> None:
 
 
 def test_a_block_that_is_not_what_it_was_is_news() -> None:
-    drawn = draw_season(2, Season(earlier=3, lasting=0.95, drying_bar_a_day=0.0))
+    drawn = draw_season(2, Season(earlier=3, lasting=0.95, water=Watering(slope_bar_mm=0.0)))
     series, samples = drawn.series, drawn.series.samples
     moved = (samples.places.block == 4) & (series.visit == 3)
     other = replace(

@@ -9,13 +9,14 @@ from scipy.spatial.distance import cdist
 
 from stressmap.geostat import space_time_fit
 from stressmap.geostat.covariance import MATERN32, Parameters
+from stressmap.geostat.drying_slopes import Dryness
 from stressmap.geostat.gross_errors import Doubts
 from stressmap.geostat.kriging_systems import RANCH_SYSTEM
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import Priors, SurfaceOptions
 from stressmap.geostat.persistence import Persistence, log_prior
 from stressmap.geostat.samples import Places, Samples
-from stressmap.geostat.space_time_fit import SeriesGroup
+from stressmap.geostat.space_time_fit import SeriesGroup, SpaceTimeFit
 from stressmap.geostat.space_time_surface import SpaceTimeSurface
 from stressmap.geostat.variance_model import choose_model, valve_groups
 from stressmap.geostat.visit_series import VisitSeries
@@ -31,10 +32,25 @@ def season() -> VisitSeries:
 
 
 @pytest.fixture(scope="module")
+def logged(season: VisitSeries) -> SpaceTimeSurface:
+    """The same series with a log: of each valve zone a dryness of its own at each visit."""
+    mm = np.random.default_rng(4).uniform(5, 70, (3, season.samples.places.valve.max() + 1))
+    dry = Dryness(mm[season.visit, season.samples.places.valve], mm)
+    today = StructuredSurface(season.samples.take(season.today), SurfaceOptions(average=False))
+    return SpaceTimeSurface(replace(season, dryness=dry), today)
+
+
+@pytest.fixture(scope="module")
 def surface(season: VisitSeries) -> SpaceTimeSurface:
     options = SurfaceOptions(average=False)
     today = StructuredSurface(season.samples.take(season.today), options)
     return SpaceTimeSurface(season, today)
+
+
+def slopes_of(a: Places, b: Places, variances: tuple[float, float, float]) -> np.ndarray:
+    ranch, block, valve = variances
+    groups = valve_groups(a.block, a.valve), valve_groups(b.block, b.valve)
+    return ranch + block * (a.block[:, None] == b.block) + valve * (groups[0][:, None] == groups[1])
 
 
 def by_hand(surface: SpaceTimeSurface, kept: np.ndarray, cells: Places) -> tuple[np.ndarray, np.ndarray]:
@@ -46,6 +62,12 @@ def by_hand(surface: SpaceTimeSurface, kept: np.ndarray, cells: Places) -> tuple
     s, visit = series.samples.take(kept), series.visit[kept]
     last = len(series) - 1
     parts = []
+    dry = series.dryness
+    # slopes: 0.05 bar/mm with a standard deviation of 0.03, of blocks a quarter and of valves an eighth of it
+    slopes = 0.03**2, 0.0125**2, 0.006**2
+    mm = np.zeros((len(series), 1 + int(max(s.places.valve.max(), cells.valve.max()))))
+    mm = mm if dry is None else dry.of_valves
+    own_mm, value = mm[visit, s.places.valve], s.value - 0.05 * mm[visit, s.places.valve]
     for p, k in zip(surface.nodes.parameters, surface.timed.persistence, strict=True):
         between = k(series.days_between)
 
@@ -63,6 +85,7 @@ def by_hand(surface: SpaceTimeSurface, kept: np.ndarray, cells: Places) -> tuple
         covariance = signal(s.places, s.places) * between[visit[:, None], visit]
         covariance += p.tree * (s.tree[:, None] == s.tree) + p.error * np.eye(len(s))
         covariance += crops(s.places, visit, s.places, visit)
+        covariance += np.outer(own_mm, own_mm) * slopes_of(s.places, s.places, slopes)
         basis = (visit[:, None] == np.arange(len(series))).astype(float)
         answers = []
         for weight in (np.eye(len(series))[last], np.eye(len(series))[last] - np.eye(len(series))[last - 1]):
@@ -72,13 +95,16 @@ def by_hand(surface: SpaceTimeSurface, kept: np.ndarray, cells: Places) -> tuple
                 there = np.full(len(cells), v)
                 right += weight[v] * crops(s.places, visit, cells, there).mean(axis=1)
                 own += weight[v] ** 2 * crops(cells, there, cells, there).mean()
+            there = weight @ mm[:, cells.valve]
+            right += (own_mm[:, None] * there * slopes_of(s.places, cells, slopes)).mean(axis=1)
+            own += (np.outer(there, there) * slopes_of(cells, cells, slopes)).mean()
             weighed = np.linalg.solve(covariance, basis)
-            levels = np.linalg.solve(basis.T @ weighed, weighed.T @ s.value)
+            levels = np.linalg.solve(basis.T @ weighed, weighed.T @ value)
             solved = np.linalg.solve(covariance, right)
             left = weight - basis.T @ solved
             answers.append(
                 (
-                    weight @ levels + solved @ (s.value - basis @ levels),
+                    weight @ levels + solved @ (value - basis @ levels) + 0.05 * there.mean(),
                     own - right @ solved + left @ np.linalg.solve(basis.T @ weighed, left),
                 )
             )
@@ -90,7 +116,11 @@ def by_hand(surface: SpaceTimeSurface, kept: np.ndarray, cells: Places) -> tuple
     return mean, second
 
 
-def test_kriging_is_that_of_dense_algebra(surface: SpaceTimeSurface) -> None:
+@pytest.mark.parametrize("log", [False, True])
+def test_kriging_is_that_of_dense_algebra(
+    surface: SpaceTimeSurface, logged: SpaceTimeSurface, *, log: bool
+) -> None:
+    surface = logged if log else surface
     places = surface.samples.places
     cells = Places(
         np.add(places.xy[:4], [[3.0, 5.0], [10.0, 0.0], [0.0, 9.0], [-8.0, 4.0]]),
@@ -181,3 +211,40 @@ def test_a_doubted_reading_counts_less_in_memory_too(season: VisitSeries) -> Non
     believed = less.predict_zones(place, zone, 1).mean[0]
     assert abs(believed - sound) < 0.5 * abs(full - sound)
     assert less.zone_covariance(place, zone, 1).covariance[0, 0] > 0
+
+
+def with_one_set(surface: SpaceTimeSurface) -> SpaceTimeSurface:
+    found = surface.found
+    fit = replace(found.fit, nodes=(found.fit.best,), weight=np.ones(1))
+    today = StructuredSurface(surface.samples.take(surface.series.today), SurfaceOptions(average=False))
+    return SpaceTimeSurface(surface.series, today, SpaceTimeFit(fit, (found.best,), found.best))
+
+
+@pytest.mark.parametrize("log", [False, True])
+def test_a_course_goes_through_the_map_of_the_last_visit(
+    surface: SpaceTimeSurface, logged: SpaceTimeSurface, *, log: bool
+) -> None:
+    surface = with_one_set(logged if log else surface)
+    places = surface.samples.places.take(surface.series.today)
+    zone, series = places.valve, surface.series
+    count = int(surface.samples.places.valve.max()) + 1
+    day = np.array([series.day[2], series.day[2] + 5.0, series.day[1], 1e6])
+    dry = series.dryness
+    mm = np.zeros((4, count)) if dry is None else dry.of_valves[[2, 2, 1, 2]]
+    found = surface.zone_paths(places, zone, count, day, mm)
+    now = surface.predict_zones(places, zone, count)
+    change = surface.predict_change(places, zone, count)
+    assert found.mean[0] == pytest.approx(now.mean, abs=1e-6, nan_ok=True)
+    assert found.covariance[0, 0] == pytest.approx(now.variance, abs=1e-6, nan_ok=True)
+    assert found.mean[0] - found.mean[2] == pytest.approx(change.mean, abs=1e-6, nan_ok=True)
+    apart = found.covariance[0, 0] + found.covariance[2, 2] - 2 * found.covariance[0, 2]
+    assert apart == pytest.approx(change.variance, abs=1e-6, nan_ok=True)
+    read = np.isfinite(now.mean)
+    assert found.sd()[1][read].mean() > found.sd()[0][read].mean()
+    # the level wanders: in the end twice its variance is added, half the mean square of its steps
+    wander = max(0.5 * float(np.mean(np.diff(series.level()) ** 2)), 0.1)
+    assert (found.covariance[3, 3] > 2 * wander)[read].all()
+    # without a log nothing is learnt of slopes
+    assert (found.slope.variance[read].max() < 0.03**2 + 0.0125**2 + 0.006**2) == log
+    if not log:
+        assert found.slope.mean[read] == pytest.approx(0.05)

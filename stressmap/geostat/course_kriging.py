@@ -1,0 +1,274 @@
+"""Kriging of zone means on any days from readings of several visits: courses, past and to come.
+
+The covariance of a zone's mean on a day with a reading is that of one visit times the persistence over the
+days between, so that patterns and groups are worked out once a zone and days only scale them; slopes with
+dryness hold at any time. The level of a day lies between those of the visits around it, or is that of the
+last one, and wanders off from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.covariance import Parameters
+from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, SLOPE_VARIANCES
+from stressmap.geostat.kriging import same_code_probability
+from stressmap.geostat.persistence import Persistence
+from stressmap.geostat.samples import Places
+from stressmap.geostat.trend import Trend
+from stressmap.geostat.variance_model import valve_groups
+from stressmap.geostat.visit_series import VisitLevels, VisitSeries
+
+LEAST_WANDER_BAR2 = 0.1
+"""Variance of the level of a ranch about its course, at least [bar²]; a judgement."""
+WANDER_A_DAY = 0.8
+"""Correlation of the level from day to day; a judgement."""
+MOST_SETS = 12
+"""Sets of parameters that courses are averaged over."""
+
+
+@dataclass(frozen=True)
+class SolvedSet:
+    """A system solved for one set of parameters.
+
+    Parameters
+    ----------
+    parameters : Parameters
+        Variances and range.
+    persistence : Persistence
+        How much lasts.
+    trend : Trend
+        Levels.
+    alpha : array, shape (n,)
+        Projection times readings [1/bar].
+    projection : array, shape (n, n)
+        [1/bar²].
+    trend_weight : array, shape (n, p)
+        Weight of the trend.
+    """
+
+    parameters: Parameters
+    persistence: Persistence
+    trend: Trend
+    alpha: Floats
+    projection: Floats
+    trend_weight: Floats
+
+
+@dataclass(frozen=True)
+class CourseDays:
+    """The days of courses, H of them.
+
+    Parameters
+    ----------
+    away : array, shape (V, H)
+        Days between each visit and each day.
+    apart : array, shape (H, H)
+        Days between each two.
+    share : array, shape (H, V)
+        Of each visit in the level of each day.
+    wander : array, shape (H, H)
+        Covariance of the level's departures from that [bar²].
+    """
+
+    away: Floats
+    apart: Floats
+    share: Floats
+    wander: Floats
+
+    @classmethod
+    def of(cls, series: VisitSeries, day: Floats) -> CourseDays:
+        """Relate days to the visits of a series."""
+        visits = series.day
+        share = np.column_stack([np.interp(day, visits, own) for own in np.eye(len(visits))])
+        steps = np.diff(series.level())
+        wander = max(0.5 * float(np.mean(steps**2)) if len(steps) else 0.0, LEAST_WANDER_BAR2)
+        both = np.concatenate([visits, day])
+        kept = wander * WANDER_A_DAY ** np.abs(np.subtract.outer(both, both))
+        off = np.hstack([-share, np.eye(len(day))])
+        away, apart = np.subtract.outer(visits, day), np.subtract.outer(day, day)
+        return cls(np.abs(away), np.abs(apart), share, off @ kept @ off.T)
+
+
+@dataclass(frozen=True)
+class ZoneInSystem:
+    """A zone as a system's readings see it.
+
+    Parameters
+    ----------
+    between : array, shape (R, n)
+        Mean correlation of its cells with each reading, for each range.
+    within : array, shape (R,)
+        And among themselves.
+    block, valve : array, shape (n,)
+        Share of it in the block, and in the valve group, of each reading.
+    alone : array, shape (2,)
+        Chance that two cells of it share the block, and the valve group.
+    level : tuple of array
+        Mean design row of each visit's levels.
+    drift : float
+        Mean of the covariate.
+    unseen : array, shape (V,)
+        Variance of crops without a reading at each visit [bar²].
+    """
+
+    between: Floats
+    within: Floats
+    block: Floats
+    valve: Floats
+    alone: Floats
+    level: tuple[Floats, ...]
+    drift: float
+    unseen: Floats
+
+    @classmethod
+    def of(
+        cls,
+        places: Places,
+        drift: Floats,
+        readings: Places,
+        correlations: tuple[Floats, Floats],
+        levels: VisitLevels,
+    ) -> ZoneInSystem:
+        """Relate the cells of a zone to the readings of a system."""
+        valves = [valve_groups(at.block, at.valve) for at in (places, readings)]
+        block = _shares_in(places.block, readings.block)
+        valve = _shares_in(*valves)
+        rows = tuple(level.mean_design(places, drift)[:-1] for level in levels.levels)
+        unseen = np.array([level.unseen_crop_variance(places) for level in levels.levels])
+        alone = np.array([same_code_probability(own) for own in (places.block, valves[0])])
+        return cls(*correlations, block, valve, alone, rows, float(drift.mean()), unseen)
+
+    def trend(self, share: Floats) -> Floats:
+        """Return the trend functions of its mean on some days, by the share of each visit, shape (H, p)."""
+        parts = [np.outer(share[:, v], row) for v, row in enumerate(self.level)]
+        return np.column_stack([*parts, np.full(len(share), self.drift)])
+
+
+def _shares_in(own: Ints, theirs: Ints) -> Floats:
+    """Return the share of some codes that each of others has."""
+    kinds, count = np.unique(own, return_counts=True)
+    return np.asarray(np.equal.outer(theirs, kinds) @ count / len(own))
+
+
+@dataclass(frozen=True)
+class Course:
+    """Mean and covariance of one zone over days, and its slope.
+
+    Parameters
+    ----------
+    mean : array, shape (H,)
+        [bar].
+    covariance : array, shape (H, H)
+        [bar²].
+    slope, slope_variance : float
+        [bar/mm], [bar²/mm²].
+    """
+
+    mean: Floats
+    covariance: Floats
+    slope: float
+    slope_variance: float
+
+
+def choose_sets(weight: Floats) -> Ints:
+    """Choose sets of parameters that stand for all, one for each equal part of the weight.
+
+    Parameters
+    ----------
+    weight : array, shape (K,)
+        Sum one.
+
+    Returns
+    -------
+    array of int, shape (at most :data:`MOST_SETS`,)
+        Positions; one with much weight more than once.
+
+    Examples
+    --------
+    >>> choose_sets(np.ones(1)).tolist()
+    [0]
+    """
+    if len(weight) == 1:
+        return np.zeros(1, dtype=np.int64)
+    middle = (np.arange(MOST_SETS) + 0.5) / MOST_SETS
+    return np.minimum(np.searchsorted(np.cumsum(weight), middle), len(weight) - 1)
+
+
+def krige_course(
+    zone: ZoneInSystem,
+    sets: Sequence[tuple[int, SolvedSet]],
+    readings: tuple[Ints, Floats | None],
+    days: CourseDays,
+    dryness: Floats,
+) -> Course:
+    """Krige the course of one zone.
+
+    Parameters
+    ----------
+    zone : ZoneInSystem
+        The zone.
+    sets : sequence of (int, SolvedSet)
+        Position of each one's range, and the set; each counts as much.
+    readings : tuple of array of int, array
+        Visit and dryness of each reading; None without a log.
+    days : CourseDays
+        The days.
+    dryness : array, shape (H,)
+        Of the zone [mm].
+
+    Returns
+    -------
+    Course
+        About the levels of the visits, wandering included.
+    """
+    visit, mm = readings
+    own = np.equal.outer(visit, np.arange(len(days.away)))
+    ranch, block, valve = SLOPE_VARIANCES
+    slope_prior = float(SLOPE_VARIANCES @ [1.0, *zone.alone])
+    slope = np.zeros(len(visit)) if mm is None else mm * (ranch + block * zone.block + valve * zone.valve)
+    dry = np.zeros(len(dryness)) if mm is None else dryness
+    trend = zone.trend(days.share)
+    found = [
+        _under_one_set(
+            zone,
+            (r, one),
+            (own, slope, slope_prior),
+            (days, np.vstack([one.persistence(days.away), dry]), trend),
+        )
+        for r, one in sets
+    ]
+    mean = np.mean([one.mean for one in found], axis=0)
+    off = [one.mean - mean for one in found]
+    covariance = np.mean([one.covariance + np.outer(o, o) for one, o in zip(found, off, strict=True)], axis=0)
+    slopes = np.array([one.slope for one in found])
+    spread = float(np.mean([one.slope_variance for one in found]) + slopes.var())
+    unseen = (days.share * zone.unseen) @ days.share.T
+    told = SLOPE_BAR_MM * dry
+    return Course(mean + told, covariance + unseen + days.wander, SLOPE_BAR_MM + slopes.mean(), spread)
+
+
+def _under_one_set(
+    zone: ZoneInSystem,
+    solved: tuple[int, SolvedSet],
+    readings: tuple[Floats, Floats, float],
+    asked: tuple[CourseDays, Floats, Floats],
+) -> Course:
+    """Krige a course under one set of parameters."""
+    (r, one), (own, slope, slope_prior), (days, on_days, trend) = solved, readings, asked
+    p, dry = one.parameters, on_days[-1]
+    signal = p.pattern * zone.between[r] + p.block * zone.block + p.valve * zone.valve
+    basis = np.column_stack([signal[:, None] * own, slope])
+    by_data = basis.T @ one.projection @ basis
+    alone = p.pattern * float(zone.within[r]) + float(zone.alone @ [p.block, p.valve])
+    prior = alone * one.persistence(days.apart) + slope_prior * np.outer(dry, dry)
+    crossed = on_days.T @ (basis.T @ one.trend_weight) @ trend.T
+    covariance = prior - on_days.T @ by_data @ on_days - crossed - crossed.T
+    covariance += trend @ one.trend.variance @ trend.T
+    weight = basis.T @ one.alpha
+    mean = on_days.T @ weight + trend @ one.trend.mean
+    return Course(mean, covariance, float(weight[-1]), slope_prior - float(by_data[-1, -1]))

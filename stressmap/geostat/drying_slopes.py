@@ -1,0 +1,136 @@
+"""Slopes of readings with dryness: how many bar trees rise for each millimetre that their valve zone lacks.
+
+A zone's slope is that of the ranch plus a part of its block and of itself, all normal with known spread, so
+that slopes are nothing but more covariance: ``c·c'·(s0² + sb² [same block] + sv² [same valve zone])`` about a
+mean of ``b0·c``, c the dryness.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.covariance import Parameters
+from stressmap.geostat.kriging import GroupIndicators
+from stressmap.geostat.samples import Places
+from stressmap.geostat.variance_model import valve_groups
+
+SLOPE_BAR_MM = 0.05
+"""Prior mean of a ranch's slope [bar/mm]: 1.3 bar in a summer's four days without water; a judgement."""
+SLOPE_SD = 0.03
+"""Prior standard deviation of it [bar/mm]."""
+BLOCK_SD, VALVE_SD = 0.25 * SLOPE_BAR_MM, 0.12 * SLOPE_BAR_MM
+"""Standard deviations of what blocks and valve zones add; left free they run off where visits are few."""
+SLOPE_VARIANCES = np.array([SLOPE_SD, BLOCK_SD, VALVE_SD]) ** 2
+
+
+@dataclass(frozen=True)
+class Dryness:
+    """How dry valve zones were, as trees feel it.
+
+    Parameters
+    ----------
+    at_readings : array, shape (n,)
+        Of the valve zone of each reading on its day [mm].
+    of_valves : array, shape (V, W)
+        Of every valve zone, by code, on the day of each visit [mm].
+    """
+
+    at_readings: Floats
+    of_valves: Floats
+
+    def take(self, index: Ints) -> Dryness:
+        """Return that of some of the readings."""
+        return Dryness(self.at_readings[index], self.of_valves)
+
+    def of_target(self, weight: tuple[float, ...]) -> Floats:
+        """Return that of valve zones in a sum of visits, shape (W + 1,), last that of places without a valve.
+
+        Parameters
+        ----------
+        weight : tuple of float
+            How often each visit counts.
+        """
+        sums = np.array(weight) @ self.of_valves
+        return np.append(sums, sums.mean() if len(sums) else 0.0)
+
+
+def shared_slopes(a: Places, b: Places) -> Floats:
+    """Give the covariance of slopes between places, shape (len(a), len(b)) [bar²/mm²]."""
+    groups = valve_groups(a.block, a.valve), valve_groups(b.block, b.valve)
+    ranch, block, valve = SLOPE_VARIANCES
+    total = ranch + block * np.equal.outer(a.block, b.block) + valve * np.equal.outer(*groups)
+    return np.asarray(total)
+
+
+def slope_variance(places: Places, of_valves: Floats) -> float:
+    """Give the variance that slopes add beforehand to the mean over some places [bar²].
+
+    Parameters
+    ----------
+    places : Places
+        m of them.
+    of_valves : array, shape (W + 1,)
+        Dryness by valve zone, from :meth:`Dryness.of_target`.
+
+    Returns
+    -------
+    float
+    """
+    mm = of_valves[places.valve]
+    codes = (np.zeros(1, dtype=np.int64), places.block, valve_groups(places.block, places.valve))
+    sums = [float(np.sum(_sums_by(code, mm)[1] ** 2)) for code in codes]
+    return float(SLOPE_VARIANCES @ sums) / len(places) ** 2
+
+
+def _sums_by(code: Ints, mm: Floats) -> tuple[Ints, Floats]:
+    """Return the different codes, sorted, and the sum of each one's mm; one code mostly holds them all."""
+    if (code == code[0]).all():
+        return code[:1], np.array([mm.sum()])
+    kinds, at = np.unique(code, return_inverse=True)
+    return kinds, np.bincount(at.reshape(-1), weights=mm).astype(float)
+
+
+@dataclass(frozen=True)
+class SlopedIndicators(GroupIndicators):
+    """Groups of a system's readings with the slope columns behind: of the ranch, of blocks, of valve groups.
+
+    Parameters
+    ----------
+    of_valves : array, shape (W + 1,)
+        Dryness of what is predicted, by valve zone.
+    """
+
+    of_valves: Floats = field(default_factory=lambda: np.zeros(1))
+
+    @property
+    def fading(self) -> Floats:
+        """Which columns fade with the days between: blocks and valve groups, not slopes; 1 or 0."""
+        groups = len(self.block) + len(self.valve)
+        return np.repeat([1.0, 0.0], [groups, groups + 1])
+
+    def of_readings(self, places: Places, mm: Floats) -> Floats:
+        """Return the columns of readings, each with its own dryness."""
+        groups = GroupIndicators.design_matrix(self, places)
+        return np.column_stack([groups, mm, mm[:, None] * groups])
+
+    def design_matrix(self, places: Places) -> Floats:
+        """Return the columns of what is predicted at some places; as the base's."""
+        return self.of_readings(places, self.of_valves[places.valve])
+
+    def mean_design(self, places: Places) -> Floats:
+        """Return the mean of :meth:`design_matrix` over some places; as the base's."""
+        mm = self.of_valves[places.valve]
+        parts: list[Floats] = [GroupIndicators.mean_design(self, places), mm.mean(keepdims=True)]
+        valve = valve_groups(places.block, places.valve)
+        for code, among in ((places.block, self.block), (valve, self.valve)):
+            kinds, sums = _sums_by(code, mm)
+            parts.append((among[:, None] == kinds) @ sums / len(places))
+        return np.concatenate(parts)
+
+    def variances(self, parameters: Parameters) -> Floats:
+        """Return the variance of each column; as the base's, of slopes [bar²/mm²]."""
+        slopes = np.repeat(SLOPE_VARIANCES, (1, len(self.block), len(self.valve)))
+        return np.concatenate([GroupIndicators.variances(self, parameters), slopes])

@@ -1,0 +1,1 @@
+"""Visits and sets of a season: courses, irrigation cycles, drying, days left."""

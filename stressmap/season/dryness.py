@@ -1,0 +1,138 @@
+"""Dryness of valve zones day by day, as trees feel it, from evapotranspiration and the irrigation log.
+
+The mean of two figures, each right where the other fails: evapotranspiration since the zone's last set, which
+knows nothing of how much a set brought, and the depletion by the log's books, which adds up every error. A
+set that nobody wrote down would make a zone look ever drier, so what is past is capped; and trees take a day
+or two to recover after a set. On sandy soils figures count for more, on clays for less. A judgement.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stressmap.core.arrays import Floats, Ints
+
+CAP_IN_GAPS = 1.2
+"""A zone is at most so many usual gaps between sets dry, until the last day whose sets are known."""
+RECOVERY = 0.5
+"""Share of the way back to less dryness that trees go in a day."""
+SANDY, CLAY = 1.25, 0.8
+"""How much faster trees dry on sandy soils, and slower on clays, than on loams."""
+OF_SOIL = {
+    "very coarse sand": SANDY,
+    "sand": SANDY,
+    "sandy loam": SANDY,
+    "loam": 1.0,
+    "clay loam": CLAY,
+    "clay": CLAY,
+}
+"""By class of texture; what is not known is taken for a loam."""
+
+
+@dataclass(frozen=True)
+class WaterDays:
+    """What dryness is worked out from, D days in a row and Z zones.
+
+    Parameters
+    ----------
+    et_mm : array, shape (D,)
+        Evapotranspiration of each day; of days to come what is expected [mm].
+    set_mm : array, shape (D, Z)
+        What sets brought on each day, or will; 0 for none [mm].
+    known : int
+        Days at the start whose sets are known from the log; those after are planned.
+    rain_mm : array, shape (D,), optional
+        Rain that counts [mm].
+    """
+
+    et_mm: Floats
+    set_mm: Floats
+    known: int
+    rain_mm: Floats | None = None
+
+
+def usual_gap_days(set_mm: Floats, block: Ints) -> Floats:
+    """Give the usual days between sets in the block of each zone.
+
+    Parameters
+    ----------
+    set_mm : array, shape (D, Z)
+        What sets brought on each day of the log [mm].
+    block : array of int, shape (Z,)
+        Block of each zone.
+
+    Returns
+    -------
+    array, shape (Z,)
+        The median over the block's zones, else over all zones, else the days of the log.
+
+    Examples
+    --------
+    >>> sets = np.zeros((20, 3))
+    >>> sets[[0, 7, 14], 0] = sets[[1, 8, 16], 1] = 20.0
+    >>> usual_gap_days(sets, np.array([0, 0, 1])).tolist()
+    [7.0, 7.0, 7.0]
+    """
+    gaps = [np.diff(np.flatnonzero(own > 0)) for own in set_mm.T]
+    every = np.concatenate([*gaps, np.zeros(0, dtype=np.int64)])
+    other = float(np.median(every)) if len(every) else float(len(set_mm))
+    found = {}
+    for b in np.unique(block):
+        own = np.concatenate([gaps[z] for z in np.flatnonzero(block == b)])
+        found[b] = float(np.median(own)) if len(own) else other
+    return np.array([found[b] for b in block])
+
+
+def felt_dryness(days: WaterDays, capacity_mm: Floats, gap_days: Floats, soil: Floats) -> Floats:
+    """Work out how dry zones are on each day, as their trees feel it.
+
+    Parameters
+    ----------
+    days : WaterDays
+        Evapotranspiration, sets and rain.
+    capacity_mm : array, shape (Z,)
+        Most that the books can be short of: what the wetted root zone holds [mm].
+    gap_days : array, shape (Z,)
+        From :func:`usual_gap_days`.
+    soil : array, shape (Z,)
+        From :data:`OF_SOIL`.
+
+    Returns
+    -------
+    array, shape (D, Z)
+        At the end of each day, by the measure of a loam [mm]; of a zone without a set in the log the mean of
+        the others, since nothing tells it.
+
+    Examples
+    --------
+    A set every four days that brings back all; a day after it trees still feel half of what they felt:
+
+    >>> sets = np.zeros((9, 1))
+    >>> sets[[0, 4, 8]] = 24.0
+    >>> one = np.ones(1)
+    >>> felt_dryness(WaterDays(np.full(9, 6.0), sets, 9), 100 * one, 4 * one, one)[3:, 0].tolist()
+    [18.0, 9.0, 7.5, 12.0, 18.0, 9.0]
+    """
+    et, sets = days.et_mm, days.set_mm
+    rain = np.zeros(len(et)) if days.rain_mm is None else days.rain_mm
+    usual = float(et[: days.known].mean()) if days.known else float(et.mean())
+    cap = CAP_IN_GAPS * gap_days * usual
+    since = np.minimum(gap_days * usual / 2, capacity_mm)
+    book, felt, over = since.copy(), since.copy(), np.zeros(len(cap))
+    found = np.empty(sets.shape)
+    for day in range(len(et)):
+        came = sets[day] > 0
+        since = np.where(came, 0.0, np.maximum(since + et[day] - rain[day], 0.0))
+        book = np.clip(book + et[day] - rain[day] - sets[day], 0.0, capacity_mm)
+        dry = (since + book) / 2
+        # what is over the cap when the log ends is a set that nobody wrote down; from there on it is no more
+        over = np.maximum(dry - cap, 0.0) if day < days.known else np.where(came, 0.0, over)
+        dry = np.maximum(dry - over, 0.0)
+        felt = np.where(dry < felt, felt + RECOVERY * (dry - felt), dry)
+        found[day] = felt
+    logged = (sets[: days.known] > 0).any(axis=0)
+    if logged.any():
+        found[:, ~logged] = found[:, logged].mean(axis=1, keepdims=True)
+    return np.asarray(found * soil)
