@@ -7,6 +7,9 @@ import sys
 import pytest
 from helpers.command import Command
 from helpers.paths import DEMO, REPOSITORY
+from helpers.postgres_server import programs, started
+
+from stressmap.core.record_place import RecordPlace
 
 
 @pytest.fixture
@@ -24,3 +27,25 @@ def demo(tmp_path_factory):
     assert (done.returncode, done.stderr) == (0, "")
     (folder / "printed.txt").write_text(done.stdout)
     return folder / "out"
+
+
+@pytest.fixture(scope="session")
+def postgres():
+    """Start a server of PostgreSQL with PostGIS, for this process alone."""
+    tools = programs()
+    if tools is None:
+        if os.environ.get("CI"):
+            pytest.fail(
+                "PostgreSQL with PostGIS is not installed; .ci/run installs it from Debian's packages"
+            )
+        pytest.skip("PostgreSQL with PostGIS is not installed")
+    with started(tools) as server:
+        yield server
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def record_place(request, tmp_path):
+    """Give a place for a record, in a file and on a server."""
+    if request.param == "sqlite":
+        return RecordPlace(tmp_path / "ranch.sqlite")
+    return RecordPlace(url=request.getfixturevalue("postgres").new())

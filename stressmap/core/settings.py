@@ -27,7 +27,7 @@ from stressmap.core.errors import Problem, SettingsError, what_and_remedy
 from stressmap.core.listed_files import files_of
 from stressmap.core.memory_settings import Memory
 from stressmap.core.ranch_names import Names
-from stressmap.core.record_place import Store
+from stressmap.core.record_place import RecordPlace, Store
 from stressmap.core.round_settings import RoundSettings
 from stressmap.core.setting_types import (
     Clock,
@@ -318,9 +318,9 @@ class Settings(Part):
         return str(self._source)
 
     @property
-    def record(self) -> Path:
-        """The file of the ranch's record."""
-        return self.store.file(self._source)
+    def record(self) -> RecordPlace:
+        """The place of the ranch's record."""
+        return self.store.place(self._source)
 
     def inputs(self) -> dict[str, Path]:
         """Give every input file that is read: by its key, and of several under one key by its name too."""

@@ -147,7 +147,7 @@ def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Pro
 
 def _tables(path: Path, chosen: Settings) -> tuple[InputSource, ...]:
     """Give the file, or of a photograph the tables that the codes on it hold."""
-    if path.exists() and chosen.record.exists() and path.samefile(chosen.record):
+    if any(path.exists() and file.exists() and path.samefile(file) for file in chosen.record.files):
         raise DataError(Problem(str(path), "it is the record itself", "Name the files that came back"))
     source = InputSource.of(path)
     return tables_in(source) if is_picture(source.head()) else (source,)

@@ -277,7 +277,7 @@ def _soil_of_settings(chosen: Settings) -> tuple[Note, ...]:
 
 def _short_names(settings: Settings) -> dict[str, str]:
     named = (path for paths in settings.named_inputs().values() for path in paths)
-    every = (*named, *settings.inputs().values(), settings.record)
+    every = (*named, *settings.inputs().values(), *settings.record.files)
     return {str(file): settings.shown(file) for file in every}
 
 

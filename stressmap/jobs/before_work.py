@@ -27,7 +27,7 @@ def handed_in(source: Path, chosen: Settings) -> tuple[Path, ...]:
         Files, and folders of which every file counts.
     """
     named = (path for paths in chosen.named_inputs().values() for path in paths)
-    return (source, chosen.record, *named, *chosen.inputs().values())
+    return (source, *chosen.record.files, *named, *chosen.inputs().values())
 
 
 def refuse_early(source: Path, out: Path | None, job: Job) -> None:

@@ -48,7 +48,7 @@ def record_rows(chosen: Settings) -> RecordRows | None:
     DataError
         If it cannot be read.
     """
-    if not chosen.record.exists():
+    if not chosen.record.may_exist():
         return None
     from stressmap.store.ranch_record import fingerprint
 

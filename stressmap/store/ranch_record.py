@@ -4,29 +4,16 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 
-from stressmap.core.errors import DataError, Problem
-from stressmap.store.record_tables import (
-    IMPORTS,
-    KINDS,
-    RECORD,
-    TABLES,
-    VERSION,
-    Kind,
-    content_of,
-    latest,
-    make,
-    renew,
-)
+from stressmap.core.record_place import RecordPlace
+from stressmap.store.record_database import RecordDatabase
+from stressmap.store.record_tables import IMPORTS, KINDS, TABLES, Kind, content_of, latest
 from stressmap.store.row_versions import ArrivingRow, Outcome, decide
-from stressmap.store.sqlite_engine import engine_of, told
 
 FEW = 2000
 """For so many rows the versions of each are asked for; for more those of all."""
@@ -77,14 +64,14 @@ class RanchRecord:
 
     Parameters
     ----------
-    place : Path
-        The SQLite file.
+    place : RecordPlace
+        Where the record is.
     ranch : str
         Name of the ranch.
     """
 
-    def __init__(self, place: Path, ranch: str) -> None:
-        self._place = place
+    def __init__(self, place: RecordPlace, ranch: str) -> None:
+        self._database = RecordDatabase(place)
         self._ranch = ranch
 
     def earlier(self, sha256: str) -> dt.datetime | None:
@@ -105,10 +92,8 @@ class RanchRecord:
         DataError
             If the record cannot be read.
         """
-        if not self._place.exists():
-            return None
         mine = (IMPORTS.c.ranch == self._ranch) & (IMPORTS.c.sha256 == sha256)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             if connection is None:
                 return None
             return connection.execute(sa.select(sa.func.min(IMPORTS.c.added_at)).where(mine)).scalar()
@@ -135,65 +120,15 @@ class RanchRecord:
 
         Raises
         ------
+        SettingsError
+            If the driver of the record's database is not installed.
         DataError
-            If the file is no record of this program, or one of a newer version.
+            If the place is no record of this program, or one of a newer version.
         OutputError
             If it cannot be written.
         """
-        with told(self._place, writing=True), self._writing(dry=dry) as connection:
-            self._bring_up(connection)
-            found = self._add(connection, file, rows, now)
-            if dry:
-                connection.rollback()
-        return found
-
-    @contextmanager
-    def _writing(self, *, dry: bool) -> Iterator[sa.Connection]:
-        engine = engine_of(None if dry and not self._place.exists() else self._place, writing=True)
-        try:
-            with engine.connect() as connection, connection.begin():
-                yield connection
-        finally:
-            engine.dispose()
-
-    @contextmanager
-    def _reading(self) -> Iterator[sa.Connection | None]:
-        """Open the record to read; None where there is nothing in it yet."""
-        with told(self._place, writing=False):
-            engine = engine_of(self._place, writing=False)
-            try:
-                with engine.connect() as connection, connection.begin():
-                    version = self._version(connection)
-                    if version is not None and version < VERSION:
-                        what = "it was made by an earlier version of this program"
-                        remedy = "Call stressmap add once with any file: that brings it up to date"
-                        raise DataError(Problem(str(self._place), what, remedy))
-                    yield None if version is None else connection
-            finally:
-                engine.dispose()
-
-    def _version(self, connection: sa.Connection) -> int | None:
-        """Give the version of the tables, None in an empty file; refuse what is none of ours."""
-        names = set(sa.inspect(connection).get_table_names())
-        if not names:
-            return None
-        if RECORD.name not in names:
-            what = "it is a database, but no record of this program"
-            raise DataError(
-                Problem(str(self._place), what, "Move it away, or name another file under [store]")
-            )
-        version = int(connection.execute(sa.select(RECORD.c.version)).scalar_one())
-        if version > VERSION:
-            what = f"it was made by a newer version of this program (its tables have version {version})"
-            raise DataError(Problem(str(self._place), what, "Install that version"))
-        return version
-
-    def _bring_up(self, connection: sa.Connection) -> None:
-        version = self._version(connection)
-        if version is None:
-            make(connection)
-        elif version < VERSION:
-            renew(connection, version)
+        with self._database.writing(self._ranch, dry=dry) as connection:
+            return self._add(connection, file, rows, now)
 
     def _add(
         self, connection: sa.Connection, file: SourceFile, rows: Sequence[ArrivingRow], now: dt.datetime
@@ -225,9 +160,10 @@ class RanchRecord:
         there = connection.execute(sa.select(IMPORTS.c.id).where(mine & (IMPORTS.c.kind == file.kind)))
         number = there.scalar()
         if number is None:
-            told_of = {"ranch": self._ranch, "sha256": file.sha256, "kind": file.kind, "name": file.name}
-            made = connection.execute(IMPORTS.insert().values(**told_of, added_at=now))
-            number = made.lastrowid
+            by = sa.func.session_user() if connection.dialect.name == "postgresql" else None
+            told_of = {"sha256": file.sha256, "kind": file.kind, "name": file.name, "added_by": by}
+            adding = IMPORTS.insert().values(ranch=self._ranch, added_at=now, **told_of)
+            number = connection.execute(adding.returning(IMPORTS.c.id)).scalar_one()
         return int(number)
 
     def _known(self, connection: sa.Connection, kind: Kind, keys: list[str]) -> dict[str, dict[int, str]]:
@@ -264,9 +200,7 @@ class RanchRecord:
         DataError
             If the record cannot be read.
         """
-        if not self._place.exists():
-            return []
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             if connection is None:
                 return []
             chosen = latest(kind)
@@ -288,9 +222,7 @@ class RanchRecord:
         DataError
             If the record cannot be read.
         """
-        if not self._place.exists():
-            return ()
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             if connection is None:
                 return ()
             asked = sa.select(IMPORTS.c.ranch).where(IMPORTS.c.ranch != self._ranch).distinct()

@@ -1,13 +1,12 @@
-"""The tables and views of the record, and how an older record becomes one of today.
+"""The tables of the record, and the views of its latest rows, in SQLite and PostgreSQL alike.
 
 Tables are only ever added to. ``latest_readings`` and ``latest_valve_times`` show the last version of every
-row that was not withdrawn. To add a table or column: change it here, raise :data:`VERSION` and add the step
-from the version before to :data:`STEPS`.
+row that was not withdrawn. How to change a table stands in :mod:`stressmap.store.record_schema`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, Literal
 
@@ -15,7 +14,7 @@ import sqlalchemy as sa
 
 Kind = Literal["readings", "valve_times"]
 KINDS: tuple[Kind, ...] = ("readings", "valve_times")
-VERSION = 1
+VERSION = 2
 """Of the tables as they stand here."""
 
 METADATA = sa.MetaData()
@@ -38,31 +37,36 @@ RECORD = sa.Table("stressmap_record", METADATA, sa.Column("version", sa.Integer,
 IMPORTS = sa.Table(
     "imports",
     METADATA,
-    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("id", sa.Integer, sa.Identity(), primary_key=True),
     sa.Column("ranch", sa.Text, nullable=False),
     sa.Column("sha256", sa.Text, nullable=False),
     sa.Column("kind", sa.Text, nullable=False),
     sa.Column("name", sa.Text, nullable=False),
     sa.Column("added_at", sa.DateTime, nullable=False),
+    sa.Column("added_by", sa.Text),
     sa.UniqueConstraint("ranch", "sha256", "kind"),
+    sa.Index("imports_of_ranch", "ranch", "id", unique=True),
 )
-"""A row a file that was added."""
+"""A row a file that was added; ``added_by`` is the role of the database, where it has any."""
 
 
 def _kept(name: Kind, *content: sa.Column[Any]) -> sa.Table:
     return sa.Table(
         name,
         METADATA,
-        sa.Column("id", sa.Integer, primary_key=True),
+        sa.Column("id", sa.Integer, sa.Identity(), primary_key=True),
         sa.Column("ranch", sa.Text, nullable=False),
         sa.Column("key", sa.Text, nullable=False),
         sa.Column("version", sa.Integer, nullable=False),
         sa.Column("digest", sa.Text, nullable=False),
         sa.Column("withdrawn", sa.Boolean, nullable=False),
-        sa.Column("import_id", sa.ForeignKey("imports.id"), nullable=False),
+        sa.Column("import_id", sa.Integer, nullable=False),
         sa.Column("source_row", sa.Integer, nullable=False),
         *content,
         sa.UniqueConstraint("ranch", "key", "version"),
+        sa.ForeignKeyConstraint(
+            ["ranch", "import_id"], ["imports.ranch", "imports.id"], name=f"{name}_of_import"
+        ),
     )
 
 
@@ -127,56 +131,32 @@ def latest(kind: Kind) -> sa.Select[tuple[object, ...]]:
     return sa.select(view).order_by(view.c.id)
 
 
-STEPS: Mapping[int, Callable[[sa.Connection], None]] = MappingProxyType({})
-"""What makes a record of one version one of the next; none is needed yet."""
-
-
-def make(connection: sa.Connection) -> None:
-    """Make all tables and views of a new record.
+def drop_views(connection: sa.Connection) -> None:
+    """Take the views away.
 
     Parameters
     ----------
     connection : Connection
         In a transaction.
-    """
-    METADATA.create_all(connection)
-    connection.execute(RECORD.insert().values(version=VERSION))
-    _make_views(connection)
-
-
-def renew(
-    connection: sa.Connection,
-    version: int,
-    steps: Mapping[int, Callable[[sa.Connection], None]] = STEPS,
-    wanted: int = VERSION,
-) -> None:
-    """Make a record of today of an older one, in the transaction that is open: all of it or nothing.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a transaction.
-    version : int
-        That the record has.
-    steps : mapping of int to callable
-        The step from each version to the next.
-    wanted : int
-        The version it shall have.
     """
     for kind in KINDS:
         connection.execute(sa.text(f"DROP VIEW IF EXISTS latest_{kind}"))
-    for before in range(version, wanted):
-        steps[before](connection)
-    connection.execute(RECORD.update().values(version=wanted))
-    _make_views(connection)
 
 
-def _make_views(connection: sa.Connection) -> None:
+def make_views(connection: sa.Connection) -> None:
+    """Make the views of the latest versions; on PostgreSQL they show whoever asks only what he may see.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a transaction, with the tables made.
+    """
+    options = "WITH (security_invoker = true) " if connection.dialect.name == "postgresql" else ""
     for kind in KINDS:
         connection.execute(
             sa.text(
-                f"CREATE VIEW latest_{kind} AS SELECT mine.* FROM {kind} mine WHERE NOT mine.withdrawn "
-                f"AND NOT EXISTS (SELECT 1 FROM {kind} later WHERE later.ranch = mine.ranch "
-                "AND later.key = mine.key AND later.version > mine.version)"
+                f"CREATE VIEW latest_{kind} {options}AS SELECT mine.* FROM {kind} mine "
+                f"WHERE NOT mine.withdrawn AND NOT EXISTS (SELECT 1 FROM {kind} later "
+                "WHERE later.ranch = mine.ranch AND later.key = mine.key AND later.version > mine.version)"
             )
         )

@@ -1,7 +1,9 @@
-"""Kill what adds to a record at random moments, and let four add at once; a process of its own.
+"""Kill what adds to a record at random moments, alone and one of four at once; a process of its own.
 
-``python tests/helpers/killing_records.py FOLDER KILLS [SEED]`` prints one line of JSON: how many were killed,
-and everything that was found broken.
+``python tests/helpers/killing_records.py PLACE KILLS ROUNDS [SEED]``: PLACE is a folder for files of SQLite,
+or the address of an empty database of PostgreSQL; KILLS adders are killed alone, and in each of ROUNDS four
+write at once and one of them is killed. Prints one line of JSON: how many were killed while they worked, and
+everything that was found broken.
 """
 
 from __future__ import annotations
@@ -13,9 +15,11 @@ import random
 import signal
 import sys
 import time
+from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
 
+from stressmap.core.record_place import DRIVER, RecordPlace
 from stressmap.store.ranch_record import RanchRecord, SourceFile
 from stressmap.store.row_versions import ArrivingRow
 
@@ -31,8 +35,8 @@ def rows(name: str, count: int) -> list[ArrivingRow]:
     ]
 
 
-def added(place: Path, name: str, count: int) -> None:
-    RanchRecord(place, "Two Sheds").add(SourceFile(name, name, "readings"), rows(name, count), NOW)
+def added(record: RanchRecord, name: str, count: int) -> None:
+    record.add(SourceFile(name, name, "readings"), rows(name, count), NOW)
 
 
 def child(work: Callable[[], None]) -> int:
@@ -47,53 +51,90 @@ def child(work: Callable[[], None]) -> int:
     return number
 
 
-def kills(place: Path, count: int, chance: random.Random) -> tuple[int, list[str]]:
+def killed_after(number: int, seconds: float) -> bool:
+    """Kill a child; tell whether it was still at work."""
+    time.sleep(seconds)
+    os.kill(number, signal.SIGKILL)
+    return os.WIFSIGNALED(os.waitpid(number, 0)[1])
+
+
+def there(record: RanchRecord) -> tuple[Counter[str], list[str]]:
+    """Count the rows of each file, and name those that are there twice."""
+    trees = Counter(row["tree_id"] for row in record.rows("readings"))
+    files: Counter[str] = Counter(tree.rsplit(" ", 1)[0] for tree in trees)
+    return files, [f"{tree} {count} times" for tree, count in trees.items() if count > 1]
+
+
+def kills(record: RanchRecord, count: int, chance: random.Random) -> tuple[int, list[str]]:
     """Kill adders; after each the file is there whole or not at all, and adding it again completes it."""
     killed, broken = 0, []
-    added(place, "first", ROWS)
+    added(record, "first", ROWS)
     began = time.perf_counter()
-    added(place, "timed", ROWS)
+    added(record, "timed", ROWS)
     seconds = time.perf_counter() - began
     whole = {"first", "timed"}
     for turn in range(count):
         name = f"kill {turn}"
-        number = child(lambda name=name: added(place, name, ROWS))
-        time.sleep(chance.uniform(0.0, 1.2) * seconds)
-        os.kill(number, signal.SIGKILL)
-        killed += os.WIFSIGNALED(os.waitpid(number, 0)[1])
-        there: dict[str, int] = {}
-        for row in RanchRecord(place, "Two Sheds").rows("readings"):
-            of = row["tree_id"].rsplit(" ", 1)[0]
-            there[of] = there.get(of, 0) + 1
-        lost = {name: count for name, count in there.items() if count != ROWS}
-        broken += [f"{name}: {count} rows of {ROWS}" for name, count in lost.items()]
-        broken += [f"{name} was lost" for name in whole - there.keys()]
+        number = child(lambda name=name: added(record, name, ROWS))
+        killed += killed_after(number, chance.uniform(0.0, 1.2) * seconds)
+        files, twice = there(record)
+        broken += twice
+        broken += [f"{name}: {count} rows of {ROWS}" for name, count in files.items() if count != ROWS]
+        broken += [f"{name} was lost" for name in whole - files.keys()]
         if turn % 4 == 0:
-            added(place, name, ROWS)
+            added(record, name, ROWS)
             whole.add(name)
     return killed, broken
 
 
-def at_once(place: Path) -> tuple[int, list[str]]:
-    """Let four writers add files to a record that is not there yet; give how many rows are there then."""
+def at_once(record: RanchRecord, turn: str, kill_at_s: float | None, chance: random.Random) -> int:
+    """Let four writers add files at once, kill one, which begins again; tell whether it was at work."""
 
     def work(writer: int) -> None:
         for file in range(FILES):
-            added(place, f"writer {writer} file {file}", EACH)
+            added(record, f"{turn} writer {writer} file {file}", EACH)
 
     numbers = [child(lambda writer=writer: work(writer)) for writer in range(WRITERS)]
-    failed = [str(number) for number in numbers if os.waitpid(number, 0)[1] != 0]
-    trees = [row["tree_id"] for row in RanchRecord(place, "Two Sheds").rows("readings")]
-    twice = len(trees) - len(set(trees))
-    return len(trees), [f"writer {name} failed" for name in failed] + [f"{twice} twice"] * bool(twice)
+    killed = 0
+    if kill_at_s is not None:
+        chosen = chance.randrange(WRITERS)
+        killed = killed_after(numbers[chosen], kill_at_s)
+        numbers[chosen] = child(lambda: work(chosen))
+    failed = sum(os.waitpid(number, 0)[1] != 0 for number in numbers)
+    if failed:
+        msg = f"{failed} writers failed"
+        raise RuntimeError(msg)
+    return killed
 
 
-def main(folder: Path, count: int, seed: int) -> None:
-    killed, broken = kills(folder / "kills.sqlite", count, random.Random(seed))
-    there, wrong = at_once(folder / "writers.sqlite")
-    told = {"killed": killed, "broken": broken + wrong, "written": WRITERS * FILES * EACH, "there": there}
+def writers(record: RanchRecord, rounds: int, chance: random.Random) -> tuple[int, list[str]]:
+    """Let four write at once into a record that is not there yet, then again with one of them killed."""
+    began = time.perf_counter()
+    killed = at_once(record, "whole", None, chance)
+    seconds = time.perf_counter() - began
+    names = ["whole"]
+    for turn in range(rounds):
+        names.append(f"killed {turn}")
+        killed += at_once(record, names[-1], chance.uniform(0.0, 0.9) * seconds, chance)
+    files, broken = there(record)
+    wanted = {f"{n} writer {w} file {f}": EACH for n in names for w in range(WRITERS) for f in range(FILES)}
+    broken += [f"{name}: {files[name]} rows of {EACH}" for name in wanted if files[name] != EACH]
+    return killed, broken + [
+        f"{name} is unknown" for name in files.keys() - wanted.keys() if "writer" in name
+    ]
+
+
+def main(place: str, count: int, rounds: int, seed: int) -> None:
+    chance = random.Random(seed)
+    if place.startswith(DRIVER):
+        alone = together = RecordPlace(url=place)
+    else:
+        alone, together = (RecordPlace(Path(place) / name) for name in ("kills.sqlite", "writers.sqlite"))
+    first, broken = writers(RanchRecord(together, "Four Hands"), rounds, chance)
+    second, wrong = kills(RanchRecord(alone, "Two Sheds"), count, chance)
+    told = {"killed_alone": second, "killed_of_four": first, "broken": broken + wrong}
     sys.stdout.write(json.dumps(told) + "\n")
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else 1)
+    main(sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4]) if len(sys.argv) > 4 else 1)

@@ -17,6 +17,7 @@ from stressmap.output.staging.run_record import versions
 REPOSITORY = Path(__file__).parents[3]
 PROJECT = tomllib.loads((REPOSITORY / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 NOT_IMPORTED = {
+    "psycopg": "SQLAlchemy's driver for PostgreSQL",
     "tzdata": "zoneinfo reads it on systems that have no time zones of their own",
     "mypy": "a program, run on the package",
     "ruff": "a program, run on the repository",
@@ -65,6 +66,11 @@ def test_the_tests_declare_what_only_they_import_and_no_more() -> None:
 @pytest.mark.parametrize("name", NOT_IMPORTED)
 def test_an_exception_is_still_declared(name: str) -> None:
     assert name in RUN | TEST
+
+
+def test_what_tests_need_of_an_extra_is_what_the_extra_brings() -> None:
+    extra = PROJECT["optional-dependencies"]
+    assert set(extra["postgis"]) <= set(extra["test"])
 
 
 def test_the_record_of_a_run_names_the_version_of_every_library() -> None:
