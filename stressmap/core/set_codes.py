@@ -1,4 +1,4 @@
-"""Short codes of planned sets, by which what was really done finds its way back from paper.
+"""Short codes of planned sets and of trees, by which what was really done finds its way back from paper.
 
 The last character is a check: every single character mistyped, and every two neighbours swapped, are found. A
 sum of values with distinct weights, taken modulo a prime over the alphabet's length, does that: a wrong
@@ -120,7 +120,50 @@ def set_codes(sets: Sequence[tuple[str, pd.Timestamp]]) -> list[str]:
     >>> all(is_code(code) for code in codes)
     True
     """
-    keys = [_key(*one) for one in sets]
+    return _distinct([_key(*one) for one in sets])
+
+
+def codes_of_trees(trees: Sequence[tuple[str, str]]) -> list[str]:
+    """Give every tree of a round its code, which it keeps from round to round as a set's does.
+
+    Parameters
+    ----------
+    trees : sequence of (str, str)
+        Block and name; each pair once.
+
+    Returns
+    -------
+    list of str
+        In their order; no two are alike.
+
+    Examples
+    --------
+    >>> codes_of_trees([("North", "T12")]) == codes_of_trees([("north ", "t12")])
+    True
+    """
+    return _distinct([_tree_key(*one) for one in trees])
+
+
+def is_code_of_tree(code: str, block: str, tree: str) -> bool:
+    """Tell whether a code may be that of a tree, as it is not where rows of a sheet were mixed up.
+
+    Parameters
+    ----------
+    code : str
+        As :func:`plain_code` gives it.
+    block, tree : str
+        Where it stands, and its name.
+
+    Returns
+    -------
+    bool
+        Also for the next few codes, which a tree has whose first was taken.
+    """
+    key = _tree_key(block, tree)
+    return any(_code(key, tries) == code for tries in range(TRIES))
+
+
+def _distinct(keys: Sequence[tuple[str, str]]) -> list[str]:
     found: dict[int, str] = {}
     taken: set[str] = set()
     for at in sorted(range(len(keys)), key=lambda one: keys[one]):
@@ -153,8 +196,15 @@ def is_code_of(code: str, valve: str, opening: pd.Timestamp) -> bool:
 
 def _key(valve: str, opening: pd.Timestamp) -> tuple[str, str]:
     """Give what a code is made of; sorts by the clock."""
-    name = unicodedata.normalize("NFKC", str(valve)).casefold().strip()
-    return opening.tz_convert("UTC").strftime("%Y-%m-%dT%H:%M"), name
+    return opening.tz_convert("UTC").strftime("%Y-%m-%dT%H:%M"), _folded(valve)
+
+
+def _tree_key(block: str, tree: str) -> tuple[str, str]:
+    return f"tree {_folded(block)}", _folded(tree)
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFKC", str(name)).casefold().strip()
 
 
 def _code(key: tuple[str, str], tries: int) -> str | None:

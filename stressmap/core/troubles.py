@@ -7,3 +7,6 @@ TROUBLES = (
     "other",
 )  # fmt: skip
 """Codes of the troubles that the sheet of valve times lists, in its order; common practice, no source."""
+TREE_TROUBLES = ("leak", "dry_emitter", "sick_tree", "other")
+"""Codes of what is noted at a tree that is read, in the order of their numbers on paper; the field form has
+the first three."""

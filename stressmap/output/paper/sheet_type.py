@@ -1,4 +1,4 @@
-"""The crew sheet's paper and type: what is written on it fits its box, and equal runs give equal bytes."""
+"""The crews' paper and type: what is written on it fits its box, and equal runs give equal bytes."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 from fpdf import FPDF, ViewerPreferences
 
+from stressmap.core.settings import Ranch
 from stressmap.output.paper.fonts import drawable, font_file
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
@@ -42,28 +43,26 @@ class SheetLine(NamedTuple):
     shown: str
 
 
-class CrewSheet(FPDF):
+class PaperSheet(FPDF):
     """A4 or letter paper with our typeface and a fixed date, so that equal runs give equal bytes."""
 
-    def __init__(self, content: Content) -> None:
-        super().__init__(orientation="portrait", unit="mm", format=_paper(content.ranch.units))
-        self.content = content
+    def __init__(self, ranch: Ranch, day: dt.date) -> None:
+        super().__init__(orientation="portrait", unit="mm", format=_paper(ranch.units))
         self.lines: dict[tuple[object, ...], SheetLine] = {}
-        self.words = [Words(language, content.ranch.units) for language in content.ranch.languages]
+        self.words = [Words(language, ranch.units) for language in ranch.languages]
         self.set_auto_page_break(auto=False)
         self.set_margins(MARGIN, MARGIN)
         self.add_font("sheet", "", font_file())
         self.add_font("sheet", "B", font_file(bold=True))
-        self.set_creation_date(dt.datetime.combine(content.visit[1], dt.time(), dt.UTC))
-        self.set_title(drawable(f"{self.said('sheet.title')}, {content.ranch.name}"))
-        self.set_subject(drawable(self.said("sheet.subject")))
-        self.set_keywords(drawable(self.said("sheet.keywords")))
-        self.set_lang(content.ranch.languages[0])
+        self.set_creation_date(dt.datetime.combine(day, dt.time(), dt.UTC))
+        self.set_lang(ranch.languages[0])
         self.viewer_preferences = ViewerPreferences(display_doc_title=True)
 
-    def said(self, key: str, **values: object) -> str:
-        """Say something in every language of the sheet, one after the other."""
-        return " / ".join(dict.fromkeys(words(key, **values) for words in self.words))
+    def name(self, title: str, subject: str, keywords: str) -> None:
+        """Say in the file what it is."""
+        self.set_title(drawable(title))
+        self.set_subject(drawable(subject))
+        self.set_keywords(drawable(keywords))
 
     def put(self, x: float, y: float, text: object, *, size: float, bold: bool = False, **box: Any) -> None:
         """Write one line whose top left corner is x, y [mm].
@@ -129,6 +128,20 @@ class CrewSheet(FPDF):
                 lines += [""] if self.get_string_width(lines[-1] + letter) > room and lines[-1] else []
                 lines[-1] += letter
         return lines
+
+
+class CrewSheet(PaperSheet):
+    """The irrigation crew's paper."""
+
+    def __init__(self, content: Content) -> None:
+        super().__init__(content.ranch, content.visit[1])
+        self.content = content
+        title = f"{self.said('sheet.title')}, {content.ranch.name}"
+        self.name(title, self.said("sheet.subject"), self.said("sheet.keywords"))
+
+    def said(self, key: str, **values: object) -> str:
+        """Say something in every language of the sheet, one after the other."""
+        return " / ".join(dict.fromkeys(words(key, **values) for words in self.words))
 
 
 def _paper(units: str) -> str:
