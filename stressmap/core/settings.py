@@ -26,9 +26,11 @@ from pydantic import (
 from stressmap.core.errors import Problem, SettingsError, what_and_remedy
 from stressmap.core.listed_files import files_of
 from stressmap.core.memory_settings import Memory
+from stressmap.core.named_files import Files
 from stressmap.core.ranch_names import Names
 from stressmap.core.record_place import RecordPlace, Store
 from stressmap.core.round_settings import RoundSettings
+from stressmap.core.season_settings import SeasonSettings
 from stressmap.core.setting_types import (
     Clock,
     Day,
@@ -37,7 +39,6 @@ from stressmap.core.setting_types import (
     InputFile,
     Number,
     Part,
-    SeveralFiles,
     Share,
     Switch,
     Systems,
@@ -90,22 +91,6 @@ class Ranch(Part):
     def zone(self) -> ZoneInfo:
         """The time zone as an object."""
         return ZoneInfo(self.timezone)
-
-
-class Files(Part):
-    """``[files]``: absolute paths of the inputs.
-
-    Readings and irrigation log may each be several files: :func:`stressmap.core.listed_files.files_of` lists
-    those that a folder among them holds.
-    """
-
-    readings: SeveralFiles
-    blocks: InputFile
-    valves: InputFile | None = None
-    weather: InputFile | None = None
-    irrigation: SeveralFiles | None = None
-    attributes: InputFile | None = None
-    roads: InputFile | None = None
 
 
 class Visit(Part):
@@ -308,6 +293,7 @@ class Settings(Part):
     memory: Memory = Memory()
     crops: dict[str, dict[str, Any]] = Field(default={})
     water: Water | None = None
+    season: SeasonSettings = SeasonSettings()
     store: Store = Store()
     round: RoundSettings = RoundSettings()
     _source: Path = PrivateAttr(default=Path("ranch.toml"))

@@ -242,7 +242,31 @@ def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt |
 def _valve_means(
     surface: ZonePredictor, ground: RanchLayout, block: int, cells: BlockCells, places: Places
 ) -> Estimate:
-    """Average over the cells of each valve zone; one too small for a cell gets one at its inner point."""
+    """Average over the cells of each valve zone."""
+    places, zone = zone_cells(ground, block, cells, places)
+    return surface.predict_zones(places, zone, len(ground.valves_of(block)))
+
+
+def zone_cells(
+    ground: RanchLayout, block: int, cells: BlockCells, places: Places
+) -> tuple[Places, NDArray[np.int64]]:
+    """Tell in which valve zone of a block each of its cells is; a zone too small for a cell gets one.
+
+    Parameters
+    ----------
+    ground : RanchLayout
+        The ranch.
+    block : int
+        Position of the block.
+    cells, places : BlockCells, Places
+        Its cells.
+
+    Returns
+    -------
+    tuple of (Places, array of int)
+        The places, one more at the inner point of each zone without a cell; the zone of each, counted within
+        the block, -1 for none.
+    """
     mine = ground.valves_of(block)
     local = np.full(len(ground.valves) + 1, -1)
     local[mine] = np.arange(len(mine))
@@ -255,7 +279,7 @@ def _valve_means(
         extra = replace(places.take(nearest), xy=xy, valve=mine[bare].astype(np.int64))
         places = places.followed_by(extra)
         zone = np.concatenate([zone, bare])
-    return surface.predict_zones(places, zone.astype(np.int64), len(mine))
+    return places, zone.astype(np.int64)
 
 
 def _zone_rows(

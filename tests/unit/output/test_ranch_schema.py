@@ -39,6 +39,8 @@ weather = "weather.csv"
 irrigation = "irrigation.csv"
 attributes = "attributes.csv"
 roads = "roads.geojson"
+forecast = "forecast.csv"
+last_season = "season_blocks.csv"
 [names]
 blocks = { 2 = "North" }
 valves = { 3 = "V1" }
@@ -73,6 +75,21 @@ water_share = 0.25
 look_again = 10
 covariate = "soil.tif"
 basemap = "https://maps.example/{z}/{x}/{y}.png"
+[round]
+crews = 2
+trees = 40
+before_minutes = 20.0
+most_bagged_minutes = 120.0
+bag_seconds = 60.0
+read_seconds = 150.0
+walk_m_s = 1.0
+drive_m_s = 3.0
+start_seconds = 30.0
+chambers = 2
+
+[season]
+allowed_bar = 4.0
+
 [store]
 url = "sqlite:///records/ranch.sqlite"
 [model]

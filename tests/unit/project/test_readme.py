@@ -12,6 +12,7 @@ from stressmap.core.memory_settings import Memory
 from stressmap.core.ranch_names import Names
 from stressmap.core.record_place import Store
 from stressmap.core.round_settings import RoundSettings
+from stressmap.core.season_settings import SeasonSettings
 from stressmap.core.settings import Files, Map, ModelPriors, Ranch, Reading, Settings, Visit, Water
 from stressmap.output.outputs import names
 from stressmap.zoning.ranking import CHANGE_COLUMNS, COLUMNS
@@ -20,7 +21,7 @@ README = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
 TABLES: dict[str, Any] = {
     "ranch": Ranch, "files": Files, "names": Names, "visit": Visit, "reading": Reading, "map": Map,
     "model": ModelPriors, "memory": Memory, "water": Water, "store": Store,
-    "round": RoundSettings,
+    "round": RoundSettings, "season": SeasonSettings,
 }  # fmt: skip
 CODE = re.findall(r"```.*?```|`[^`\n]+`", README, flags=re.DOTALL)
 ROWS = re.findall(r"^\| `\[(\w+)\] (\w+)` \| (.+?) \| ", README, flags=re.MULTILINE)

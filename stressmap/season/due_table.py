@@ -1,0 +1,202 @@
+"""When the next water of each valve zone is due, how often it should come, what the usual turn leads to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from stressmap.core.arrays import Bools, Floats
+from stressmap.geostat.samples import Estimate
+from stressmap.season.calendar_days import HORIZON_DAYS, date_of
+from stressmap.season.days_left import DaysLeft, at_days, days_left
+from stressmap.season.zone_courses import Z_90
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """Courses without water from today on, by day 0, 1 and so on.
+
+    Parameters
+    ----------
+    mean, sd : array of float, shape (H, Z)
+        With the evapotranspiration that is expected [bar].
+    hot : array of float, shape (H, Z)
+        In a week as hot as the hottest of late [bar].
+    """
+
+    mean: Floats
+    sd: Floats
+    hot: Floats
+
+
+@dataclass(frozen=True)
+class Turns:
+    """How each of Z zones is watered.
+
+    Parameters
+    ----------
+    since : array of float, shape (Z,)
+        Days since the last irrigation; NaN where none is known.
+    usual : array of float, shape (Z,)
+        Usual days from one to the next; NaN where not known.
+    """
+
+    since: Floats
+    usual: Floats
+
+
+def usual_interval(zone: np.ndarray, start: Floats, block: np.ndarray) -> Floats:
+    """Give the usual days from one irrigation to the next.
+
+    Parameters
+    ----------
+    zone : array of int, shape (n,)
+        Of the irrigations.
+    start : array of float, shape (n,)
+        When they began, rising within a zone.
+    block : array of int, shape (Z,)
+        Block of each zone.
+
+    Returns
+    -------
+    array of float, shape (Z,)
+        The median of the zone, else that of its block, else NaN.
+
+    Examples
+    --------
+    >>> usual_interval(np.array([0, 0, 0]), np.array([1.0, 8.0, 16.0]), np.array([0, 0, 1])).tolist()
+    [7.5, 7.5, nan]
+    """
+    same = np.diff(zone) == 0
+    gaps = pd.Series(np.diff(start)[same])
+    own = gaps.groupby(zone[1:][same]).median()
+    found = own.reindex(range(len(block))).to_numpy(np.float64)
+    of_block = gaps.groupby(block[zone[1:][same]]).median().reindex(block).to_numpy(np.float64)
+    return np.where(np.isnan(found), of_block, found)
+
+
+def due_table(
+    facts: pd.DataFrame, ahead: Ahead, drying: Estimate, turns: Turns, today: int, next_visit: int
+) -> pd.DataFrame:
+    """Tell when each zone is due.
+
+    Parameters
+    ----------
+    facts : DataFrame, Z rows
+        ``valve``, ``block``, ``crop``, ``pump``, ``area_ha``, ``allowed_bar``.
+    ahead : Ahead
+        From today on.
+    drying : Estimate
+        How much each zone's stress rises in a day without water [bar/d].
+    turns : Turns
+        How they are watered.
+    today, next_visit : int
+        Ordinals.
+
+    Returns
+    -------
+    DataFrame, Z rows
+        The first to be due first: the columns of :data:`stressmap.core.season_schemas.DUE` without words, and
+        ``zone``, ``pump``, ``area_ha``, ``stress_low_bar``, ``stress_high_bar``, ``due_early``, ``due_late``
+        (dates, None past the horizon), ``days_since_water``, ``interval_low_days``, ``interval_high_days``,
+        ``peak_low_bar``, ``peak_high_bar``, ``days_left_hot``, ``before_next_visit`` (``yes``, ``maybe``,
+        ``no``) and ``known``.
+    """
+    allowed = facts["allowed_bar"].to_numpy(np.float64)
+    left = days_left(ahead.mean, ahead.sd, allowed)
+    hot = days_left(ahead.hot, ahead.sd, allowed).mean
+    spread = Z_90 * np.sqrt(drying.variance)
+    peak = _peak(ahead, turns)
+    now, sd = ahead.mean[0], Z_90 * ahead.sd[0]
+    table = facts[["valve", "block", "crop", "pump", "area_ha", "allowed_bar"]].assign(
+        zone=np.arange(len(facts)),
+        known=np.isfinite(left.mean) | np.isinf(left.mean),
+        stress_bar=now,
+        stress_low_bar=now - sd,
+        stress_high_bar=now + sd,
+        drying_bar_per_day=drying.mean,
+        drying_low=np.maximum(drying.mean - spread, 0.0),
+        drying_high=drying.mean + spread,
+        **_days(left, turns, today),
+        days_left_hot=_finite(hot),
+        interval_days=turns.usual,
+        days_since_water=turns.since,
+        peak_bar=peak[0],
+        peak_low_bar=peak[0] - peak[1],
+        peak_high_bar=peak[0] + peak[1],
+        before_next_visit=_before(left, next_visit - today),
+    )
+    return _in_order(table, left)
+
+
+def _days(left: DaysLeft, turns: Turns, today: int) -> dict[str, Any]:
+    """Give days left, dates and intervals, each with its range; what is past the horizon is left empty."""
+    found: dict[str, Any] = {}
+    for name, days in (("", left.mean), ("_low", left.low), ("_high", left.high)):
+        found[f"days_left{name}"] = _finite(days)
+        advised = f"interval{name}_days" if name else "interval_advised_days"
+        found[advised] = _finite(turns.since + days)
+    for name, days in (("due", left.mean), ("due_early", left.low), ("due_late", left.high)):
+        dates = [date_of(today + np.floor(one)) if np.isfinite(one) else None for one in days]
+        found[name] = pd.Series(dates, dtype=object)
+    return found
+
+
+def _finite(days: Floats) -> Floats:
+    return np.where(np.isfinite(days), days, np.nan)
+
+
+def _peak(ahead: Ahead, turns: Turns) -> tuple[Floats, Floats]:
+    """Give stress just before the next irrigation of the usual turn, and half of its 90 % interval."""
+    planned = np.clip(turns.usual - turns.since, 0.0, float(HORIZON_DAYS))
+    return at_days(ahead.mean, planned), Z_90 * at_days(ahead.sd, planned)
+
+
+def _before(left: DaysLeft, days: int) -> list[str]:
+    surely, perhaps = left.mean <= days, left.low <= days
+    return ["yes" if a else "maybe" if b else "no" for a, b in zip(surely, perhaps, strict=True)]
+
+
+def _in_order(table: pd.DataFrame, left: DaysLeft) -> pd.DataFrame:
+    """Order by the day, of those of one day the one furthest past first; what is not known last."""
+    days = np.where(np.isnan(left.mean), 1e9, np.minimum(left.mean, 1e6))
+    low = np.where(np.isnan(left.low), 1e9, np.minimum(left.low, 1e6))
+    over = (table["allowed_bar"] - table["stress_bar"]).fillna(0.0).to_numpy()
+    order = np.lexsort((over, low, days))
+    return table.iloc[order].reset_index(drop=True)
+
+
+def due_calendar(due: pd.DataFrame) -> pd.DataFrame:
+    """List what is due within the horizon by day and pump.
+
+    Parameters
+    ----------
+    due : DataFrame
+        From :func:`due_table`.
+
+    Returns
+    -------
+    DataFrame
+        ``day``, ``pump``, ``valve``, ``block``, ``due_early``, ``due_late``, ``area_ha``; by day and pump.
+    """
+    listed = due[due["due"].notna()].rename(columns={"due": "day"})
+    columns = ["day", "pump", "valve", "block", "due_early", "due_late", "area_ha"]
+    return listed[columns].sort_values(["day", "pump", "valve"], kind="stable").reset_index(drop=True)
+
+
+def overdue(due: pd.DataFrame) -> Bools:
+    """Tell which zones are past what is allowed.
+
+    Parameters
+    ----------
+    due : DataFrame, n rows
+        From :func:`due_table`.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+    """
+    return np.asarray(due["days_left"].to_numpy(np.float64) <= 0.0)

@@ -1,0 +1,97 @@
+"""Courses of all valve zones over chosen days, block by block: no covariance of a whole ranch is held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stressmap.core.arrays import Floats, Ints
+from stressmap.core.parallel import each
+from stressmap.geostat.samples import Estimate
+from stressmap.geostat.zone_paths import PathSurface, ZonePaths
+from stressmap.zoning.mapping import RanchLayout, zone_cells
+
+Z_90 = 1.645
+
+
+@dataclass(frozen=True)
+class ZoneCourses:
+    """Stress of Z valve zones on H days.
+
+    Parameters
+    ----------
+    day : array of float, shape (H,)
+        On the scale of the visits' days, in any order.
+    mean, sd : array of float, shape (H, Z)
+        [bar], NaN where nothing is known of a zone.
+    slope : Estimate
+        How much each zone's figure rises with its dryness, shape (Z,) [bar/mm].
+    pairs : array of int, shape (P, 3)
+        Zone and two positions among the days.
+    pair_sd : array of float, shape (P,)
+        Standard deviation of the difference between the two [bar].
+    """
+
+    day: Floats
+    mean: Floats
+    sd: Floats
+    slope: Estimate
+    pairs: Ints
+    pair_sd: Floats
+
+    def difference(self) -> tuple[Floats, Floats]:
+        """Give the first of each pair less the second, and its standard deviation, shape (P,) [bar]."""
+        zone, first, second = self.pairs.T
+        return self.mean[first, zone] - self.mean[second, zone], self.pair_sd
+
+
+def zone_courses(
+    surface: PathSurface, layout: RanchLayout, day: Floats, dryness: Floats, pairs: Ints, *, jobs: int = 1
+) -> ZoneCourses:
+    """Work out the courses of all valve zones.
+
+    Parameters
+    ----------
+    surface : PathSurface
+        Fitted to the visits.
+    layout : RanchLayout
+        Blocks, valve zones and lattice.
+    day : array of float, shape (H,)
+        In any order.
+    dryness : array of float, shape (H, Z)
+        Felt in each zone [mm].
+    pairs : array of int, shape (P, 3)
+        Zone and two positions among the days, whose difference is wanted.
+    jobs : int
+        Blocks worked on at once.
+
+    Returns
+    -------
+    ZoneCourses
+    """
+    count = len(layout.valves)
+    mine = [layout.valves_of(block) for block in range(len(layout.blocks))]
+
+    def work(block: int) -> tuple[ZonePaths, Floats]:
+        own = mine[block]
+        places, zone = zone_cells(layout, block, *layout.cells(block))
+        paths = surface.zone_paths(places, zone, len(own), day, dryness[:, own])
+        asked = pairs[np.isin(pairs[:, 0], own)]
+        local = np.full(count, -1, dtype=np.int64)
+        local[own] = np.arange(len(own))
+        return paths, _apart(paths.covariance, local[asked[:, 0]], asked[:, 1:])
+
+    mean, sd = (np.full((len(day), count), np.nan) for _ in range(2))
+    slope, slope_var, pair_sd = np.full(count, np.nan), np.full(count, np.nan), np.full(len(pairs), np.nan)
+    for own, (paths, apart) in zip(mine, each(work, range(len(mine)), jobs=jobs), strict=True):
+        mean[:, own], sd[:, own] = paths.mean, paths.sd()
+        slope[own], slope_var[own] = paths.slope.mean, paths.slope.variance
+        pair_sd[np.isin(pairs[:, 0], own)] = apart
+    return ZoneCourses(day, mean, sd, Estimate(slope, slope_var), pairs, pair_sd)
+
+
+def _apart(covariance: Floats, zone: Ints, days: Ints) -> Floats:
+    first, second = days.T
+    own = covariance[first, first, zone] + covariance[second, second, zone]
+    return np.asarray(np.sqrt(np.maximum(own - 2.0 * covariance[first, second, zone], 0.0)))
