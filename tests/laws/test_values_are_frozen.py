@@ -8,7 +8,7 @@ import pkgutil
 
 import pytest
 
-ROOMS = ("agronomy", "geostat", "quality", "water", "zoning")
+ROOMS = ("agronomy", "geostat", "quality", "rounds", "water", "zoning")
 ADDED_UP = {"QuadraticForms"}
 """Sums that are added to in place, inside one module."""
 
