@@ -1,4 +1,4 @@
-"""What people choose or write for a trouble at a valve -> its codes."""
+"""What people choose or write for a trouble at a valve or at a tree -> its codes."""
 
 from __future__ import annotations
 
@@ -26,16 +26,31 @@ TROUBLE_WORDS: Mapping[str, str] = MappingProxyType(
     }
 )
 """Folded words, and the numbers beside the boxes of the crew sheet, and their codes in ``core.troubles``."""
+TREE_TROUBLE_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        word: code
+        for code, words in {
+            "leak": "leak,leaking,leaks,fuga,fugas,1",
+            "dry_emitter": "dry emitter,clogged,gotero seco,gotero tapado,goteros tapados,2",
+            "sick_tree": "sick tree,sick,arbol enfermo,enfermo,3",
+            "other": "other,otro,otra,4",
+        }.items()
+        for word in (code.replace("_", " "), *words.split(","))
+    }
+)
+"""The same of trees, with the numbers of the measuring crew's paper: codes of ``core.troubles``."""
 _APART = re.compile(r"\s*[,;]\s*")
 
 
-def trouble_codes(written: str | None) -> str | None:
+def trouble_codes(written: str | None, known: Mapping[str, str] = TROUBLE_WORDS) -> str | None:
     """Read what was written for a trouble.
 
     Parameters
     ----------
     written : str or None
         One or several, with commas or semicolons between them.
+    known : mapping of str to str
+        Words and their codes.
 
     Returns
     -------
@@ -50,13 +65,13 @@ def trouble_codes(written: str | None) -> str | None:
     if written is None:
         return None
     parts = [part for part in _APART.split(written.strip()) if part]
-    found = [_code(part) for part in parts]
+    found = [_code(part, known) for part in parts]
     if not any(found):
         return written
     told = (code or part for code, part in zip(found, parts, strict=True))
     return "; ".join(dict.fromkeys(told))
 
 
-def _code(part: str) -> str | None:
+def _code(part: str, known: Mapping[str, str]) -> str | None:
     folded = " ".join(without_accents(part.casefold()).replace("_", " ").split())
-    return TROUBLE_WORDS.get(re.sub(r"^(\d)\.0$", r"\1", folded).rstrip("."))
+    return known.get(re.sub(r"^(\d)\.0$", r"\1", folded).rstrip("."))

@@ -19,7 +19,7 @@ import pandas as pd
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core import settings
 from stressmap.core.errors import DataError, Problem
-from stressmap.core.notes import Note, NoteList
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.row_counts import ToldRow
 from stressmap.core.schemas import READINGS, columns_of
@@ -32,14 +32,16 @@ from stressmap.intake.filled_times import FIELDS as TIMES_FIELDS
 from stressmap.intake.filled_times import FilledSheet, fits_times, read_valve_times
 from stressmap.intake.photographed_codes import is_picture, tables_in
 from stressmap.intake.planned_sets import PlannedSet, planned_sets
+from stressmap.intake.planned_stops import planned_stops
 from stressmap.intake.reading_entries import reading_entries
 from stressmap.intake.readings import read_readings
 from stressmap.intake.several_files import each
 from stressmap.intake.spellings import FIELDS as READING_FIELDS
 from stressmap.intake.table_files import WORKBOOK, read_sheets
+from stressmap.intake.typed_round import TypedRound, may_be_typed_round, read_typed_rounds
 from stressmap.jobs.assess_visit import read_outlines
 from stressmap.jobs.record_of_ranch import record_of
-from stressmap.output.staging.output_folder import folders_of
+from stressmap.output.staging.output_folder import day_of_folder, folders_of, rounds_of
 from stressmap.store.ranch_record import SourceFile
 from stressmap.store.record_tables import Kind
 from stressmap.store.row_versions import ArrivingRow
@@ -212,8 +214,8 @@ def _read_times(source: InputSource, file: SourceFile, chosen: Settings, ranch: 
     )  # fmt: skip
     ran = [one for sheet in sheets for one in sheet.rows]
     unusable = tuple(one.row for one in ran if not one.usable)
-    if unusable:  # the same file is read again once a timetable tells what its codes are
-        file = replace(file, sha256=hashlib.sha256(f"{file.sha256} in part".encode()).hexdigest())
+    if unusable:  # a timetable may tell later what its codes are
+        file = _in_part(file)
     rows = tuple(_set_row(one) for one in ran if one.usable)
     empty = tuple(row for sheet in sheets for row in sheet.empty)
     kept, refused = _by_sheet(sheets, usable=True), _by_sheet(sheets, usable=False)
@@ -258,12 +260,53 @@ def _utc(value: Any) -> Any:
 
 def _read_readings(source: InputSource, file: SourceFile, chosen: Settings, ranch: _Outlines) -> _Read:
     notes = NoteList()
+    typed = _typed_rounds(source, chosen)
+    if typed is not None:
+        return _read_typed(typed, file, chosen, ranch)
     frame = notes.keep(read_readings(source, chosen))
     entries = reading_entries(source, chosen.columns)
     rows = tuple(_reading_rows(frame, entries))
     doubts = tuple(_doubtful(frame, chosen, ranch))
     told = tuple(note for note in notes if note.code != "export_as_file")
     return _Read(file, rows, (), doubts, told)
+
+
+def _typed_rounds(source: InputSource, chosen: Settings) -> Noted[tuple[TypedRound, ...]] | None:
+    """Read a measuring round that was typed in; None where the file is another one."""
+    head = source.head().removeprefix(b"\xef\xbb\xbf").lstrip()
+    if head.startswith((SQLITE, b"{", b"<")) or not may_be_typed_round(_begun(source), chosen):
+        return None
+    rounds = rounds_of(chosen.ranch.name, (Path(), Path(chosen.source).parent))
+    stops = planned_stops((day, folder / "round.csv") for day, folder in rounds)
+    day = None if source.path is None else day_of_folder(source.path.resolve().parent)
+    return read_typed_rounds(source, chosen, stops, day)
+
+
+def _read_typed(
+    typed: Noted[tuple[TypedRound, ...]], file: SourceFile, chosen: Settings, ranch: _Outlines
+) -> _Read:
+    notes = NoteList()
+    sheets = notes.keep(typed)
+    plain = chosen.model_copy(update={"columns": {}})  # the headings are ours by now
+    rows: list[ArrivingRow] = []
+    doubts = [(sheet.where, sheet.doubts) for sheet in sheets if sheet.doubts]
+    for sheet in sheets:
+        if sheet.source is not None:
+            frame = notes.keep(read_readings(sheet.source, plain))
+            rows += _reading_rows(frame, reading_entries(sheet.source, plain.columns))
+            doubts += _doubtful(frame, chosen, ranch)
+    refused = tuple((sheet.where, sheet.refused) for sheet in sheets if sheet.refused)
+    unusable = tuple(dict.fromkeys(told.row for _, rows_told in refused for told in rows_told))
+    if unusable:
+        file = _in_part(file)
+    told = tuple(note for note in notes if note.code != "export_as_file")
+    empty = tuple(row for sheet in sheets for row in sheet.empty)
+    return _Read(file, tuple(rows), empty, tuple(doubts), told, unusable, refused)
+
+
+def _in_part(file: SourceFile) -> SourceFile:
+    """Let a file be read again once more is known of its codes."""
+    return replace(file, sha256=hashlib.sha256(f"{file.sha256} in part".encode()).hexdigest())
 
 
 def _reading_rows(frame: pd.DataFrame, entries: pd.DataFrame | None) -> Iterator[ArrivingRow]:

@@ -26,6 +26,8 @@ MOVE_AWAY = "Move what is yours elsewhere, or give another folder with --out"
 NO_FILE_NAMES = re.compile(r"con|prn|aux|nul|conin|conout|clock|(com|lpt)\d")
 """Names that Windows keeps for devices."""
 MOST_LETTERS = 60
+ROUNDS = "rounds"
+"""Below the results of a ranch, the folder of its measuring rounds."""
 
 WRITERS = {"fiona", "pyogrio", "rasterio", "sqlite3"}
 """Libraries that report a disk they cannot write by exceptions of their own, not by OSError."""
@@ -222,5 +224,56 @@ def folders_of(name: str, places: Iterable[Path]) -> list[Path]:
     list of Path
         By the first day of the visit.
     """
-    found = {one.resolve() for place in places for one in (place / "outputs" / slug(name)).glob("????-??-??")}
+    return _dated(places, Path("outputs") / slug(name))
+
+
+def round_folder(name: str, day: dt.date) -> Path:
+    """Name the folder of a measuring round.
+
+    Parameters
+    ----------
+    name : str
+        Of the ranch.
+    day : date
+        Of the round.
+
+    Returns
+    -------
+    Path
+        ``outputs/<ranch>/rounds/<day>``, below the folder one is in.
+    """
+    return Path("outputs") / slug(name) / ROUNDS / day.isoformat()
+
+
+def rounds_of(name: str, places: Iterable[Path]) -> list[tuple[dt.date, Path]]:
+    """Find the measuring rounds of a ranch.
+
+    Parameters
+    ----------
+    name : str
+        Of the ranch.
+    places : iterable of Path
+        Folders that may hold ``outputs``.
+
+    Returns
+    -------
+    list of (date, Path)
+        Day and folder, by day.
+    """
+    found = [
+        (day_of_folder(folder), folder) for folder in _dated(places, Path("outputs") / slug(name) / ROUNDS)
+    ]
+    return [(day, folder) for day, folder in found if day is not None]
+
+
+def day_of_folder(folder: Path) -> dt.date | None:
+    """Give the day that a folder is called after; None where it is called otherwise."""
+    try:
+        return dt.date.fromisoformat(folder.name)
+    except ValueError:
+        return None
+
+
+def _dated(places: Iterable[Path], below: Path) -> list[Path]:
+    found = {one.resolve() for place in places for one in (place / below).glob("????-??-??")}
     return sorted(found, key=lambda folder: (folder.name, str(folder)))

@@ -47,6 +47,8 @@ def _lines(one: Arrived, chosen: Settings, words: Words, say: RecordWords) -> It
     counts = {"new": added.count("new"), "corrected": added.count("corrected", "clash")}
     present = added.count("present", "since_corrected")
     yield say(f"add.{one.kind}", file=one.name, **counts, present=present, empty=len(one.empty))
+    if one.kind == "readings" and one.empty:
+        yield "  " + say("add.stops_left", count=len(one.empty))
     told = {
         "unusable": one.unusable,
         "withdrawn": added.withdrawn,
