@@ -313,11 +313,12 @@ def _reading_rows(frame: pd.DataFrame, entries: pd.DataFrame | None) -> Iterator
     """Give readings their keys: the phone's, else tree, minute and hand, and how often that came."""
     seen: Counter[str] = Counter()
     table = frame[list(CONTENT)].astype(object)
+    table["time"] = frame["time"].dt.tz_convert("UTC").dt.tz_localize(None).dt.to_pydatetime().astype(object)
     table = table.where(table.notna(), None)
     told: Iterable[Mapping[Any, Any]] = repeat(NO_ENTRY) if entries is None else entries.to_dict("records")
     says = (dict(zip(CONTENT, row, strict=True)) for row in table.itertuples(index=False, name=None))
     for row, content, beside in zip(frame["row"].tolist(), says, told, strict=False):
-        content |= {"time": _utc(content["time"]), "trouble": beside["trouble"], "stop": beside["stop"]}
+        content |= {"trouble": beside["trouble"], "stop": beside["stop"]}
         if beside["reading_id"] is not None:
             key = f"id:{beside['reading_id']}"
         else:

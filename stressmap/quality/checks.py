@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import geopandas as gpd
@@ -24,7 +25,7 @@ from stressmap.core.settings import FLAG_CODES, Reading, Settings
 from stressmap.quality.locate_readings import place
 from stressmap.quality.repeated_rows import entered_twice
 from stressmap.quality.tree_identity import tree_codes
-from stressmap.quality.unit_suspect import dry_in_company, off_by_a_unit
+from stressmap.quality.unit_suspect import unit_doubts
 
 Mask = NDArray[np.bool_]
 Action = Literal["mend", "leave out", "mark"]
@@ -67,6 +68,21 @@ class PlacedReadings:
         """Local clock as a watch shows it [minutes since midnight], NaN without a time."""
         clock = self.readings["time"].dt
         return np.asarray(clock.hour * 60 + clock.minute, dtype=float)
+
+    @cached_property
+    def unit_doubts(self) -> tuple[Mask, Mask]:
+        """Readings in another unit, and those that may well be that dry: each crop and day by itself."""
+        tension = self.tension_bar
+        xy = np.column_stack([self.placed.geometry.x, self.placed.geometry.y])
+        usable = np.isfinite(tension) & (tension > 0)
+        block = pd.factorize(self.placed["block"])[0]
+        day = self.readings["time"].dt.date.astype(str)
+        suspect, dry = np.zeros((2, len(tension)), dtype=bool)
+        groups = (self.crop.fillna("").astype(str) + day)[usable]
+        for _, rows in groups.groupby(groups.to_numpy()).indices.items():
+            index = np.flatnonzero(usable)[rows]
+            suspect[index], dry[index] = unit_doubts(tension[index], xy[index], block[index])
+        return suspect, dry
 
 
 def no_value(case: PlacedReadings) -> Mask:
@@ -139,22 +155,7 @@ def impossible_value(case: PlacedReadings) -> Mask:
 
 def unit_suspect(case: PlacedReadings) -> Mask:
     """Find readings that their neighbours of the same crop and day show to be in another unit."""
-    return _by_crop_and_day(case, off_by_a_unit)
-
-
-def _by_crop_and_day(case: PlacedReadings, judge: Callable[..., Mask]) -> Mask:
-    """Judge pressures, places and blocks of each crop and day by themselves."""
-    tension = case.tension_bar
-    xy = np.column_stack([case.placed.geometry.x, case.placed.geometry.y])
-    usable = np.isfinite(tension) & (tension > 0)
-    block = pd.factorize(case.placed["block"])[0]
-    day = case.readings["time"].dt.date.astype(str)
-    found = np.zeros(len(tension), dtype=bool)
-    groups = (case.crop.fillna("").astype(str) + day)[usable]
-    for _, rows in groups.groupby(groups.to_numpy()).indices.items():
-        index = np.flatnonzero(usable)[rows]
-        found[index] = judge(tension[index], xy[index], block[index])
-    return found
+    return case.unit_doubts[0]
 
 
 def lonlat_swapped(case: PlacedReadings) -> Mask:
@@ -268,7 +269,7 @@ def assess(
     table["flags"] = pd.Series(_flags(masks), index=table.index, dtype=object)
     table["used"] = _used(masks, placed, settings.reading.keep)
     notes = NoteList(located.notes)
-    dry = table[table["used"] & _by_crop_and_day(case, dry_in_company)]
+    dry = table[table["used"] & case.unit_doubts[1]]
     if len(dry):
         notes.say("dry_trees_agree", "warning", count=len(dry), rows=row_names(table)[dry.index].tolist())
     return notes.beside(gpd.GeoDataFrame(table, geometry=placed.geometry, crs=blocks.crs))

@@ -29,13 +29,13 @@ WORTH_DOUBT = 0.3
 WET_BAR = 7.0
 
 
-def off_by_a_unit(
+def unit_doubts(
     pressure_bar: NDArray[np.float64], xy: NDArray[np.float64], block: NDArray[np.int64]
-) -> NDArray[np.bool_]:
-    """Find readings that another unit explains better than their own.
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Find readings that another unit explains better than their own, and those that may well be that dry.
 
     A reading many times as high as its neighbours, which a tree could show, is left alone where another of
-    its block, or beside it, agrees with it: see :func:`dry_in_company`.
+    its block, or beside it, agrees with it: such trees may well be that dry.
 
     Parameters
     ----------
@@ -48,44 +48,22 @@ def off_by_a_unit(
 
     Returns
     -------
-    array of bool, shape (n,)
+    tuple of array of bool, each of shape (n,)
+        Those off by a unit, and those that another unit would explain, but that agree.
 
     Examples
     --------
-    >>> near = np.column_stack([np.arange(8.0), np.zeros(8)])
+    >>> near, block = np.column_stack([np.arange(8.0), np.zeros(8)]), np.zeros(8, dtype=int)
     >>> bar = np.array([12.0, 13.5, 1.25, 11.0, 14.0, 12.5, 13.0, 130.0])
-    >>> off_by_a_unit(bar, near, np.zeros(8, dtype=int)).tolist()
+    >>> unit_doubts(bar, near, block)[0].tolist()
     [False, False, True, False, False, False, False, True]
-    """
-    low, high, company = _judged(pressure_bar, xy, block)
-    found: NDArray[np.bool_] = low | (high & ~company) | _whole_day(pressure_bar)
-    return found
-
-
-def dry_in_company(
-    pressure_bar: NDArray[np.float64], xy: NDArray[np.float64], block: NDArray[np.int64]
-) -> NDArray[np.bool_]:
-    """Find readings that another unit would explain, but that agree: such trees may well be that dry.
-
-    Parameters
-    ----------
-    pressure_bar, xy, block : array
-        As for :func:`off_by_a_unit`.
-
-    Returns
-    -------
-    array of bool, shape (n,)
-
-    Examples
-    --------
-    >>> near = np.column_stack([np.arange(8.0), np.zeros(8)])
     >>> bar = np.array([6.5, 6.0, 7.0, 40.0, 42.0, 6.5, 6.0, 7.0])
-    >>> dry_in_company(bar, near, np.zeros(8, dtype=int)).tolist()
+    >>> unit_doubts(bar, near, block)[1].tolist()
     [False, False, False, True, True, False, False, False]
     """
-    _, high, company = _judged(pressure_bar, xy, block)
-    found: NDArray[np.bool_] = high & company & ~_whole_day(pressure_bar)
-    return found
+    low, high, company = _judged(pressure_bar, xy, block)
+    whole = _whole_day(pressure_bar)
+    return low | (high & ~company) | whole, high & company & ~whole
 
 
 def _judged(
@@ -170,8 +148,13 @@ def _nearest(xy: NDArray[np.float64], among: NDArray[np.int64], k: int) -> NDArr
 
 
 def _few_nearest(xy: NDArray[np.float64], k: int) -> NDArray[np.int64]:
-    gap = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1))
-    return np.argsort(gap, axis=1, kind="stable")[:, :k]
+    """Index the k nearest of each, the nearest first; of those as near the first listed."""
+    across, along = (xy[:, None] - xy[None]).transpose(2, 0, 1)
+    gap = np.hypot(across, along)
+    row, near = np.nonzero(gap <= np.partition(gap, k - 1, axis=1)[:, k - 1 : k])
+    order = np.lexsort((gap[row, near], row))  # stable: np.nonzero lists in order
+    first = np.searchsorted(row, np.arange(len(xy)))
+    return np.asarray(near[order][first[:, None] + np.arange(k)])
 
 
 def _many_nearest(xy: NDArray[np.float64], k: int) -> NDArray[np.int64]:

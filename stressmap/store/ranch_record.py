@@ -11,8 +11,9 @@ from typing import Any
 import sqlalchemy as sa
 
 from stressmap.core.record_place import RecordPlace
+from stressmap.store.many_rows import insert
 from stressmap.store.record_database import RecordDatabase
-from stressmap.store.record_tables import IMPORTS, KINDS, TABLES, Kind, content_of, latest
+from stressmap.store.record_tables import BESIDE, IMPORTS, KINDS, TABLES, Kind, content_of, latest
 from stressmap.store.row_versions import ArrivingRow, Outcome, decide
 
 FEW = 2000
@@ -146,13 +147,10 @@ class RanchRecord:
                 continue
             versions[decided.version] = row.digest
             withdrawn += [row.source_row] if row.withdrawn else []
-            beside = {
-                "ranch": self._ranch, "key": row.key, "version": decided.version, "digest": row.digest,
-                "withdrawn": row.withdrawn, "import_id": number, "source_row": row.source_row,
-            }  # fmt: skip
-            kept.append(beside | {name: row.values.get(name) for name in names})
+            beside = self._ranch, row.key, decided.version, row.digest, row.withdrawn, number, row.source_row
+            kept.append((*beside, *map(row.values.get, names)))
         if kept:
-            connection.execute(TABLES[file.kind].insert(), kept)
+            insert(connection, TABLES[file.kind], (*BESIDE[1:], *names), kept)
         return AddedFile({name: tuple(at) for name, at in found.items()}, tuple(withdrawn))
 
     def _import(self, connection: sa.Connection, file: SourceFile, now: dt.datetime) -> int:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Literal
 
+_encoded = json.JSONEncoder(default=str, ensure_ascii=False).encode
 Outcome = Literal["new", "corrected", "present", "since_corrected", "clash"]
 """A row not known yet; a later version of one that is; the same as one; the same as, or stated to be, a
 version that was corrected since; another content under a version that is there, kept as the latest."""
@@ -41,8 +42,8 @@ class ArrivingRow:
     @cached_property
     def digest(self) -> str:
         """A fingerprint of what it says, whatever file it stands in."""
-        told = [self.withdrawn, *(self.values[name] for name in sorted(self.values))]
-        return hashlib.sha256(json.dumps(told, default=str, ensure_ascii=False).encode()).hexdigest()
+        told = [self.withdrawn, *map(self.values.__getitem__, sorted(self.values))]
+        return hashlib.sha256(_encoded(told).encode()).hexdigest()
 
 
 @dataclass(frozen=True)

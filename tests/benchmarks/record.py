@@ -1,6 +1,7 @@
 """How long 60,000 readings take to be added to a record, again, and to be read by a check; by hand.
 
-``python tests/benchmarks/record.py [ROWS]``
+``python tests/benchmarks/record.py [ROWS] [server]``: with ``server`` in PostgreSQL, on a server of its own that
+waits for the disk.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from helpers import small_ranch
+from helpers.postgres_server import programs, started
 
 from stressmap.jobs.add import add
 from stressmap.jobs.assess_visit import load_inputs
@@ -38,9 +40,10 @@ def timed(what: str, work: Callable[[], object]) -> None:
     print(f"{what}: {time.perf_counter() - wall:.2f} s wall, {time.process_time() - cpu:.2f} s processor")
 
 
-def main(rows: int) -> None:
+def main(rows: int, url: str | None = None) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        ranch = small_ranch.write(Path(folder) / "ranch")
+        more = "" if url is None else f'[store]\nurl = "{url}"\n'
+        ranch = small_ranch.write(Path(folder) / "ranch", small_ranch.SETTINGS + more)
         table = drawn(rows)
         file, other = Path(folder) / "years.csv", Path(folder) / "corrected.csv"
         table.to_csv(file, index=False)
@@ -54,8 +57,17 @@ def main(rows: int) -> None:
             lambda: print(add(ranch, [other]).files[0].added.count("corrected")),
         )
         timed("files and record read", lambda: load_inputs(ranch))
-        print(f"{(ranch.parent / 'ranch.sqlite').stat().st_size / 1e6:.1f} MB")
+        if url is None:
+            print(f"{(ranch.parent / 'ranch.sqlite').stat().st_size / 1e6:.1f} MB")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 60_000)
+    words = sys.argv[1:]
+    count = int(next(filter(str.isdigit, words), 60_000))
+    if "server" in words:
+        tools = programs()
+        assert tools is not None, "PostgreSQL with PostGIS is not installed"
+        with started(tools, durable=True) as server:
+            main(count, server.new())
+    else:
+        main(count)

@@ -27,11 +27,10 @@ LOGIN = f"local all {OWNER} trust\nlocal all all scram-sha-256\n"
 SETTINGS = """
 listen_addresses = ''
 unix_socket_directories = '{folder}'
-fsync = off
+fsync = {fsync}
 shared_buffers = 32MB
 max_connections = 30
 """
-"""Nothing of it outlives the tests, so nothing waits for the disk."""
 PARENT_DIED = 1
 """PR_SET_PDEATHSIG of Linux."""
 
@@ -72,7 +71,8 @@ class PostgresServer:
 
 
 @contextmanager
-def started(tools: Path) -> Iterator[PostgresServer]:
+def started(tools: Path, *, durable: bool = False) -> Iterator[PostgresServer]:
+    """Run a server; only a durable one waits for the disk."""
     folder = Path(tempfile.mkdtemp(prefix="pg"))
     user = None if os.geteuid() else next(n for n in ("postgres", "nobody") if _known(n))
     if user is not None:
@@ -93,7 +93,7 @@ def started(tools: Path) -> Iterator[PostgresServer]:
         subprocess.run([*made, "-A", "trust"], check=True, capture_output=True, user=user, cwd=folder)
         (folder / "data" / "pg_hba.conf").write_text(LOGIN)
         with (folder / "data" / "postgresql.conf").open("a") as settings:
-            settings.write(SETTINGS.format(folder=folder))
+            settings.write(SETTINGS.format(folder=folder, fsync="on" if durable else "off"))
         with (folder / "log").open("w") as log:
             process = subprocess.Popen(
                 [tools / "postgres", "-D", folder / "data"], user=user, cwd=folder, stdout=log, stderr=log,

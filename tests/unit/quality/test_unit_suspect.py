@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stressmap.quality.unit_suspect import dry_in_company, off_by_a_unit
+from stressmap.quality.unit_suspect import unit_doubts
 
 
 def found(bars: list[float], xy: np.ndarray | None = None, block: list[int] | None = None) -> list[int]:
     n = len(bars)
     xy = np.column_stack([np.arange(n) * 8.0, np.zeros(n)]) if xy is None else xy
     codes = np.zeros(n, dtype=np.int64) if block is None else np.array(block)
-    return np.flatnonzero(off_by_a_unit(np.array(bars), xy, codes)).tolist()
+    return np.flatnonzero(unit_doubts(np.array(bars), xy, codes)[0]).tolist()
 
 
 @pytest.mark.parametrize(
@@ -98,7 +98,7 @@ def test_dry_trees_agree_within_a_block_however_far_apart_and_not_across_blocks(
     n = len(bars)
     xy = np.column_stack([np.arange(n) * 50.0, np.zeros(n)])
     assert found(bars, xy) == []
-    assert dry_in_company(np.array(bars), xy, np.zeros(n, dtype=np.int64)).nonzero()[0].tolist() == [0, n - 1]
+    assert unit_doubts(np.array(bars), xy, np.zeros(n, dtype=np.int64))[1].nonzero()[0].tolist() == [0, n - 1]
     assert found(bars, xy, [0] * 11 + [1] * 11) == [0, n - 1]
 
 
@@ -106,4 +106,4 @@ def test_dry_trees_without_a_block_agree_with_those_beside_them() -> None:
     bars = [*[6.5] * 8, 40.0, 42.0]
     xy = np.column_stack([np.arange(10) * 8.0, np.zeros(10)])
     assert found(bars, xy, [-1] * 10) == []
-    assert not dry_in_company(np.array([40.0, 42.0]), xy[:2], np.zeros(2, dtype=np.int64)).any()
+    assert not unit_doubts(np.array([40.0, 42.0]), xy[:2], np.zeros(2, dtype=np.int64))[1].any()
