@@ -1,7 +1,7 @@
 """How long 60,000 readings take to be added to a record, again, and to be read by a check; by hand.
 
-``python tests/benchmarks/record.py [ROWS] [server]``: with ``server`` in PostgreSQL, on a server of its own that
-waits for the disk.
+``python tests/benchmarks/record.py [ROWS] [server]``: with ``server`` in PostgreSQL, on a server of its own
+that waits for the disk.
 """
 
 from __future__ import annotations
