@@ -1,4 +1,4 @@
-"""Many rows at once into a table: past SQLAlchemy's work on each, which takes as long as the database's own."""
+"""Many rows at once into a table, past SQLAlchemy's work on each, which takes as long as the database's."""
 
 from __future__ import annotations
 
