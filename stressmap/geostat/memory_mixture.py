@@ -24,6 +24,7 @@ from stressmap.geostat.space_time_fit import SpaceTimeFit
 from stressmap.geostat.space_time_surface import SpaceTimeSurface
 from stressmap.geostat.surface import Surface
 from stressmap.geostat.visit_series import VisitSeries
+from stressmap.geostat.visits_foretold import VisitForetold, foretell
 from stressmap.geostat.zone_covariance import ZoneCovariance
 from stressmap.geostat.zone_paths import ZonePaths
 
@@ -163,6 +164,11 @@ class Recalled:
         How often memory holds on this ranch.
     share : dict of int to float
         Share of memory in each block with readings, by code.
+    foretold : tuple of VisitForetold
+        How each visit but the first is predicted from those before it.
+    log : tuple of float or None
+        Root mean square error of left-out readings of the last visit alone without the log and with it; None
+        where there is none [bar].
     """
 
     visits: int
@@ -175,6 +181,8 @@ class Recalled:
     score_gain: float
     usual_share: float
     share: dict[int, float]
+    foretold: tuple[VisitForetold, ...] = ()
+    log: tuple[float, float] | None = None
 
     @property
     def news(self) -> tuple[int, ...]:
@@ -214,6 +222,7 @@ class MemorySurface:
         kinds, at = np.unique(block, return_inverse=True)
         share, usual = memory_shares(np.bincount(at.reshape(-1), weights=gain).astype(float))
         lasting, spread = memory.found.lasting()
+        alone = score(value, *today.leave_one_out()).rmse_bar
         self.recalled = Recalled(
             visits=len(memory.series) - 1,
             readings=len(memory.samples) - len(value),
@@ -225,6 +234,8 @@ class MemorySurface:
             score_gain=float(gain.mean()),
             usual_share=usual,
             share={int(b): float(r) for b, r in zip(kinds, share, strict=True)},
+            foretold=foretell(memory.series, memory.found),
+            log=None if self.apart is today else (alone, score(value, *found[1]).rmse_bar),
         )
         self.recalled = replace(self.recalled, with_bar=score(value, *self.leave_one_out()).rmse_bar)
 

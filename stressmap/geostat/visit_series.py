@@ -72,12 +72,12 @@ class VisitSeries:
         return np.flatnonzero(self.visit == len(self.day) - 1)
 
     def with_doubt(self, doubt: Floats | None) -> VisitSeries:
-        """Let some readings of the last visit count less.
+        """Let some readings of the last visit count less, besides those of earlier ones.
 
         Parameters
         ----------
         doubt : array or None
-            Variance of the error of each of them beyond that of all readings [bar²].
+            Variance of the error of each of the last visit's beyond that of all readings [bar²].
 
         Returns
         -------
@@ -85,7 +85,8 @@ class VisitSeries:
         """
         if doubt is None:
             return self
-        total = np.zeros(len(self.samples))
+        known = self.samples.doubt
+        total = np.zeros(len(self.samples)) if known is None else known.copy()
         total[self.today] = doubt
         return replace(self, samples=replace(self.samples, doubt=total))
 

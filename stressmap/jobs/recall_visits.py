@@ -12,9 +12,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from stressmap.agronomy.orchard import Orchard
+from stressmap.core.arrays import Floats, Ints
 from stressmap.core.errors import StressmapError
 from stressmap.core.notes import Note, Noted
 from stressmap.core.progress import Progress, Silent
+from stressmap.geostat.drying_slopes import Dryness
 from stressmap.geostat.memory_mixture import Recalled, remember
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.surface import Surface
@@ -22,6 +25,7 @@ from stressmap.geostat.visit_series import VisitSeries
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
 from stressmap.quality.visit import visits_before
+from stressmap.season.ranch_dryness import RanchWater, ranch_water
 from stressmap.zoning.reading_arrays import usable_samples
 
 LEAST_GAIN = 0.01
@@ -62,14 +66,28 @@ class RecalledVisits:
     def as_plain(self) -> dict[str, Any]:
         """Give all as plain numbers and text for ``run.json``."""
         found = dataclasses.asdict(self.recalled)
+        foretold, log = found.pop("foretold"), found.pop("log")
         share = {self.blocks[code]: round(r, 4) for code, r in sorted(found.pop("share").items())}
         return {
             "visits": [[day.isoformat() for day in visit] for visit in self.visits],
             "readings": found.pop("readings"),
             **{name: round(value, 4) for name, value in found.items() if name != "visits"},
             "share_by_block": share,
+            "visits_predicted": [self._foretold(one) for one in foretold],
+            "log": None if log is None else self._of_log(*log),
             "not_what_they_were": list(self.news),
         }
+
+    def _foretold(self, one: dict[str, Any]) -> dict[str, Any]:
+        """Say how a visit is predicted from those before it; the last one is that of the map."""
+        day = self.visits[one["visit"]][0].isoformat() if one["visit"] < len(self.visits) else None
+        figures = {name: one[name] for name in ("without_bar", "with_bar")}
+        return {"visit": day, **{n: round(x, 4) if np.isfinite(x) else None for n, x in figures.items()}}
+
+    def _of_log(self, without: float, with_it: float) -> dict[str, Any]:
+        """Say whether the log helped."""
+        helped = with_it < (1 - LEAST_GAIN) * without
+        return {"without_bar": round(without, 4), "with_bar": round(with_it, 4), "helped": helped}
 
     def notes(self) -> tuple[Note, ...]:
         """Say how many visits, how much lasts, whether it helped, and which blocks are not what they were."""
@@ -83,6 +101,13 @@ class RecalledVisits:
             "without_bar": r.without_bar,
         }
         said = [Note.of("memory_helped", **told) if helped else Note.of("memory_hardly_helped", **told)]
+        if r.log is not None:
+            without, with_it = r.log
+            figures = {"with_bar": with_it, "without_bar": without}
+            helped = with_it < (1 - LEAST_GAIN) * without
+            said.append(
+                Note.of("log_helped", **figures) if helped else Note.of("log_hardly_helped", **figures)
+            )
         if self.news:
             said.append(Note.of("memory_news", blocks=self.news))
         return tuple(said)
@@ -143,7 +168,7 @@ def recall(
         tell.step()
     tables = [*(table for _, table in found), assessed.readings[assessed.readings["used"]]]
     visits = [*(visit for visit, _ in found), assessed.visit]
-    both = remember(surface, _series(inputs, tables, visits)) if found else None
+    both = remember(surface, _series(inputs, assessed.orchard, tables, visits)) if found else None
     tell.step()
     if both is None:
         return Noted(Remembered(surface))
@@ -161,7 +186,9 @@ def _readings_of(inputs: Inputs, assessed: Assessed, visit: Visit) -> gpd.GeoDat
     return earlier[earlier["used"]]
 
 
-def _series(inputs: Inputs, tables: list[gpd.GeoDataFrame], visits: list[Visit]) -> VisitSeries:
+def _series(
+    inputs: Inputs, orchard: Orchard, tables: list[gpd.GeoDataFrame], visits: list[Visit]
+) -> VisitSeries:
     """Take the usable readings of all visits as arrays, a tree with one code at all of them."""
     raster = inputs.covariate
     together = gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), geometry="geometry", crs=inputs.crs)
@@ -170,7 +197,33 @@ def _series(inputs: Inputs, tables: list[gpd.GeoDataFrame], visits: list[Visit])
     )
     number = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
     day = np.array([(_ordinal(first) + _ordinal(last)) / 2 for first, last in visits])
-    return VisitSeries.of(samples, number, day)
+    dryness = None
+    if (water := ranch_water(inputs, orchard, visits[0][0], visits[-1][1])) is not None:
+        read_on = np.array([_ordinal(time.date()) for time in together["time"]])
+        dryness = dryness_of_readings(water, samples.places.valve, read_on, day)
+    return VisitSeries.of(samples, number, day, dryness)
+
+
+def dryness_of_readings(water: RanchWater, valve: Ints, read_on: Floats, visits: Floats) -> Dryness:
+    """Give how dry valve zones were at the readings, and at the visits.
+
+    Parameters
+    ----------
+    water : RanchWater
+        Weather and sets.
+    valve : array of int, shape (n,)
+        Valve zone of each reading, -1 for none: as dry as the others.
+    read_on, visits : array
+        Days of the readings, shape (n,), and of the visits, shape (V,); ordinals.
+
+    Returns
+    -------
+    Dryness
+    """
+    days, at = np.unique(read_on, return_inverse=True)
+    found = water.dryness_on(days)
+    found = np.column_stack([found, found.mean(axis=1)])
+    return Dryness(found[at.reshape(-1), valve], water.dryness_on(visits))
 
 
 def _ordinal(day: dt.date) -> float:

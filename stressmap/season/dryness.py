@@ -16,8 +16,11 @@ from stressmap.core.arrays import Floats, Ints
 
 CAP_IN_GAPS = 1.2
 """A zone is at most so many usual gaps between sets dry, until the last day whose sets are known."""
+MOSTLY = 0.6
 RECOVERY = 0.5
 """Share of the way back to less dryness that trees go in a day."""
+LATE_DAYS = 7
+"""Days of late whose use goes on."""
 SANDY, CLAY = 1.25, 0.8
 """How much faster trees dry on sandy soils, and slower on clays, than on loams."""
 OF_SOIL = {
@@ -45,12 +48,42 @@ class WaterDays:
         Days at the start whose sets are known from the log; those after are planned.
     rain_mm : array, shape (D,), optional
         Rain that counts [mm].
+    use_mm : array, shape (D, Z), optional
+        What the crop of each zone uses, for the books; by default ``et_mm`` [mm].
     """
 
     et_mm: Floats
     set_mm: Floats
     known: int
     rain_mm: Floats | None = None
+    use_mm: Floats | None = None
+
+    def followed_by(self, et_mm: Floats, set_mm: Floats) -> WaterDays:
+        """Put days to come behind, without rain.
+
+        Parameters
+        ----------
+        et_mm : array, shape (F,)
+            Expected evapotranspiration [mm].
+        set_mm : array, shape (F, Z)
+            Planned sets [mm].
+
+        Returns
+        -------
+        WaterDays
+        """
+        use = self.use_mm
+        if use is not None:  # crops go on using what they used of late
+            share = use[-LATE_DAYS:].mean(axis=0) / max(float(self.et_mm[-LATE_DAYS:].mean()), 1e-9)
+            use = np.vstack([use, np.outer(et_mm, share)])
+        rain = self.rain_mm
+        return WaterDays(
+            np.concatenate([self.et_mm, et_mm]),
+            np.vstack([self.set_mm, set_mm]),
+            self.known,
+            None if rain is None else np.concatenate([rain, np.zeros(len(et_mm))]),
+            use,
+        )
 
 
 def usual_gap_days(set_mm: Floats, block: Ints) -> Floats:
@@ -66,7 +99,8 @@ def usual_gap_days(set_mm: Floats, block: Ints) -> Floats:
     Returns
     -------
     array, shape (Z,)
-        The median over the block's zones, else over all zones, else the days of the log.
+        The median over the block's zones, else over all zones, else the days of the log. Days in a row are
+        one set, cut at midnight, except where that is how most sets are: water every day.
 
     Examples
     --------
@@ -75,7 +109,7 @@ def usual_gap_days(set_mm: Floats, block: Ints) -> Floats:
     >>> usual_gap_days(sets, np.array([0, 0, 1])).tolist()
     [7.0, 7.0, 7.0]
     """
-    gaps = [np.diff(np.flatnonzero(own > 0)) for own in set_mm.T]
+    gaps = [_between_sets(np.flatnonzero(own > 0)) for own in set_mm.T]
     every = np.concatenate([*gaps, np.zeros(0, dtype=np.int64)])
     other = float(np.median(every)) if len(every) else float(len(set_mm))
     found = {}
@@ -83,6 +117,11 @@ def usual_gap_days(set_mm: Floats, block: Ints) -> Floats:
         own = np.concatenate([gaps[z] for z in np.flatnonzero(block == b)])
         found[b] = float(np.median(own)) if len(own) else other
     return np.array([found[b] for b in block])
+
+
+def _between_sets(day: Ints) -> Ints:
+    gaps = np.diff(day)
+    return gaps if (gaps == 1).sum() > MOSTLY * len(gaps) else gaps[gaps > 1]
 
 
 def felt_dryness(days: WaterDays, capacity_mm: Floats, gap_days: Floats, soil: Floats) -> Floats:
@@ -117,6 +156,7 @@ def felt_dryness(days: WaterDays, capacity_mm: Floats, gap_days: Floats, soil: F
     """
     et, sets = days.et_mm, days.set_mm
     rain = np.zeros(len(et)) if days.rain_mm is None else days.rain_mm
+    use = np.broadcast_to(et[:, None], sets.shape) if days.use_mm is None else days.use_mm
     usual = float(et[: days.known].mean()) if days.known else float(et.mean())
     cap = CAP_IN_GAPS * gap_days * usual
     since = np.minimum(gap_days * usual / 2, capacity_mm)
@@ -125,7 +165,7 @@ def felt_dryness(days: WaterDays, capacity_mm: Floats, gap_days: Floats, soil: F
     for day in range(len(et)):
         came = sets[day] > 0
         since = np.where(came, 0.0, np.maximum(since + et[day] - rain[day], 0.0))
-        book = np.clip(book + et[day] - rain[day] - sets[day], 0.0, capacity_mm)
+        book = np.clip(book + use[day] - rain[day] - sets[day], 0.0, capacity_mm)
         dry = (since + book) / 2
         # what is over the cap when the log ends is a set that nobody wrote down; from there on it is no more
         over = np.maximum(dry - cap, 0.0) if day < days.known else np.where(came, 0.0, over)

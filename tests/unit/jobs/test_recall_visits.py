@@ -48,6 +48,11 @@ def test_earlier_visits_take_part_and_are_told(tmp_path: Path) -> None:
     assert plain["readings"] == 2 * 24
     assert 0 < plain["lasting_share"] < 1
     assert set(plain["share_by_block"]) == {"North Shed", "South Shed"}
+    assert plain["log"] is not None
+    assert set(plain["log"]) == {"with_bar", "without_bar", "helped"}
+    assert told.notes[1].code == ("log_helped" if plain["log"]["helped"] else "log_hardly_helped")
+    assert [one["visit"] for one in plain["visits_predicted"]] == [EARLIER[1], None]
+    assert made.surface.memory.series.dryness is not None
     assert told.notes[0].code in {"memory_helped", "memory_hardly_helped"}
     assert (told.notes[0].value("count"), str(told.notes[0].value("first"))) == (2, EARLIER[0])
     valves = ranked_valves(inputs, assessed, made, with_change=True)
@@ -63,6 +68,18 @@ def _off(inputs: Inputs) -> Inputs:
 
     off = inputs.settings.memory.model_copy(update={"visits": 0})
     return replace(inputs, settings=inputs.settings.model_copy(update={"memory": off}))
+
+
+def test_without_a_log_nothing_is_said_of_it(tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    inputs, assessed = ranch(tmp_path)
+    inputs = replace(inputs, irrigation=None)
+    told = recall(inputs, assessed, fit(inputs, assessed, 1).surface)
+    plain = told.value.as_plain()
+    assert plain is not None
+    assert plain["log"] is None
+    assert len(told.notes) == 1
 
 
 def test_no_more_visits_than_asked_for(tmp_path: Path) -> None:

@@ -72,3 +72,10 @@ def test_the_usual_gap_is_that_of_the_block_or_of_all_or_of_the_log() -> None:
     given = np.column_stack([sets(40, (0, 6, 12, 30)), sets(40, (1, 11)), np.zeros((40, 1))])
     assert usual_gap_days(given, np.array([0, 1, 2])).tolist() == [6.0, 10.0, 8.0]
     assert usual_gap_days(np.zeros((40, 1)), np.zeros(1, dtype=np.int64)).tolist() == [40.0]
+
+
+def test_sets_that_go_on_past_midnight_are_one_and_daily_water_is_daily() -> None:
+    past_midnight = sets(40, (0, 1, 8, 9, 16, 17, 24, 25))
+    assert usual_gap_days(past_midnight, np.zeros(1, dtype=np.int64)).tolist() == [7.0]
+    daily = sets(40, tuple(range(40)))
+    assert usual_gap_days(daily, np.zeros(1, dtype=np.int64)).tolist() == [1.0]
