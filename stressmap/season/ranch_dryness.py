@@ -15,7 +15,7 @@ from stressmap.core.settings import Water
 from stressmap.core.units import M2_PER_HA
 from stressmap.intake.inputs import Inputs
 from stressmap.quality.record_spans import log_reaches
-from stressmap.season.dryness import OF_SOIL, WaterDays, felt_dryness, usual_gap_days
+from stressmap.season.dryness import OF_SOIL, WaterDays, felt_dryness, usual_gap_days, with_closed_books
 from stressmap.water.application_limits import WETTED_SHARE
 from stressmap.water.crop_water_use import EFFECTIVE_RAIN, daily_rain, reference
 from stressmap.water.hydraulics import Hydraulics, hydraulics_of, number_or, text_or_none
@@ -108,7 +108,8 @@ def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date
     use = np.column_stack([by_crop[crop] for crop in zones["crop"]])
     sets = _sets(log, zones, (first, until))
     block = pd.factorize(zones["block"])[0].astype(np.int64)
-    days = WaterDays(et["eto_mm"].to_numpy(dtype=float), sets, len(dates), rain, use)
+    known_days = WaterDays(et["eto_mm"].to_numpy(dtype=float), sets, len(dates), rain, use)
+    days = with_closed_books(known_days, block)
     capacity, soil = (zones[name].to_numpy(dtype=float) for name in ("capacity_mm", "soil"))
     return RanchWater(first, days, capacity, usual_gap_days(sets, block), soil)
 
