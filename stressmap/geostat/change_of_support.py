@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.samples import Estimate, Places
 
 DISCRETISATION_POINTS = 500
 """Discretisation points of a zone, for covariances; with more its variance changes below 0.5 %."""
+GATHERED_M = 10.0
+"""Cells finer than this are gathered by squares of it for their mean correlation with readings [m]."""
+GATHERED_OF_RANGE = 0.4
+"""But no wider than this part of the shortest range: the mean then moves by less than 0.003 bar."""
+MOST_SQUARES = 4
+"""Squares for each cell, at most: scattered cells are not gathered, nor those of a small zone."""
 
 
 def cells_by_zone(zone: Ints, count: int) -> Iterator[tuple[int, Ints]]:
@@ -78,3 +88,116 @@ def discretise(xy: Floats, most: int = DISCRETISATION_POINTS) -> Ints:
         if len(chosen) <= most:
             return np.sort(chosen)
         side *= float(np.sqrt(len(chosen) / most)) * 1.02
+
+
+@dataclass(frozen=True)
+class ZoneCells:
+    """The cells of one zone, and what of them every method asks for.
+
+    Parameters
+    ----------
+    places : Places
+        m of them.
+    correlations : dict of int to tuple
+        Mean correlations with readings, and among the cells, that were worked out: by the identity of the
+        readings' places, which are kept beside them.
+    """
+
+    places: Places
+    correlations: dict[int, tuple[Floats, Floats, Floats]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def blocks(self) -> Ints:
+        """Codes of the blocks that it lies in, sorted."""
+        return np.unique(self.places.block)
+
+    @cached_property
+    def middle(self) -> Floats:
+        """The mean place of its cells [m]."""
+        return np.asarray(self.places.xy.mean(axis=0))
+
+    def gathered(self, shortest_m: float) -> tuple[Floats, Floats]:
+        """Gather the cells by squares that are small beside the shortest range.
+
+        Parameters
+        ----------
+        shortest_m : float
+            The shortest range [m].
+
+        Returns
+        -------
+        middle : array, shape (k, 2)
+            Mean place of each square's cells [m].
+        share : array, shape (k,)
+            Their share of all; sum one.
+        """
+        from stressmap.geostat.pair_distances import gather
+
+        side = min(GATHERED_M, GATHERED_OF_RANGE * shortest_m)
+        low = self.places.xy.min(axis=0)
+        columns, rows = (np.floor((self.places.xy.max(axis=0) - low) / side + 1e-9).astype(int) + 1).tolist()
+        if not DISCRETISATION_POINTS < len(self.places) >= columns * rows / MOST_SQUARES:
+            return self.places.xy, np.full(len(self.places), 1.0 / len(self.places))
+        middle, share = gather(self.places.xy, low, side, columns, rows)
+        return middle, share
+
+    @cached_property
+    def pairs(self) -> tuple[Floats, Floats, int]:
+        """Distances between its discretisation points [m], how many pairs have each, how many points."""
+        from stressmap.geostat.pair_distances import lattice_step, pair_distances
+
+        xy = np.ascontiguousarray(self.places.xy - self.middle)
+        few = np.ascontiguousarray(xy[discretise(xy)])
+        return (*pair_distances(few, lattice_step(xy)), len(few))
+
+
+@dataclass(frozen=True, eq=False)
+class ZoneSet:
+    """The zones that were asked about last.
+
+    Parameters
+    ----------
+    places, zone : Places, array of int
+        As they were asked for.
+    cells : dict of int to ZoneCells
+        By zone, of those that have cells.
+    answers : dict of object to Estimate
+        What fitted methods have answered, by method.
+    """
+
+    places: Places
+    zone: Ints
+    cells: dict[int, ZoneCells]
+    answers: dict[object, Estimate] = field(default_factory=dict)
+
+
+def zone_set(places: Places, zone: Ints, count: int) -> ZoneSet:
+    """Take the cells of each zone; those of the same arrays as the last time in this thread are kept.
+
+    Several surfaces are asked about the same zones one after the other: with memory and without, the visit
+    before, the change.
+
+    Parameters
+    ----------
+    places : Places
+        Cells, m of them.
+    zone : array of int, shape (m,)
+        Zone of each, -1 for none.
+    count : int
+        Number of zones.
+
+    Returns
+    -------
+    ZoneSet
+    """
+    last: ZoneSet | None = getattr(_here, "last", None)
+    if last is None or last.places is not places or last.zone is not zone:
+        last = ZoneSet(
+            places, zone, {code: ZoneCells(places.take(cells)) for code, cells in cells_by_zone(zone, count)}
+        )
+        _here.last = last
+    return last
+
+
+_here = threading.local()
+"""The zones that this thread asked about last."""

@@ -310,10 +310,10 @@ def _sum_of_products(a, b):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no-untyped-def]
+def mean_correlation(xy, weight, readings, kind, ranges, reach, out):  # type: ignore[no-untyped-def]
     """Fill out, shape (R, n), with the mean correlation of each reading with the cells xy, shape (m, 2).
 
-    Readings further than ``reach`` from a tile of cells have none with it; both have shape (R,) [m], rising.
+    The cells count by weight, shape (m,), which sums to one. Readings further than ``reach`` from a tile of cells have none with it; both have shape (R,) [m], rising.
     """
     n, last = readings.shape[0], ranges.shape[0]
     cx, cy, share = np.empty(TILE), np.empty(TILE), np.empty(TILE)
@@ -326,7 +326,7 @@ def mean_correlation(xy, readings, kind, ranges, reach, out):  # type: ignore[no
         for t in range(TILE):
             at = start + min(t, size - 1)
             cx[t], cy[t] = xy[at, 0], xy[at, 1]
-            share[t] = 1.0 / xy.shape[0] if t < size else 0.0
+            share[t] = weight[at] if t < size else 0.0
         _shortest_range_in_reach(readings, cx, cy, reach, first)
         for i in range(n):
             if first[i] < last:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.geostat.change_of_support import discretise
+from stressmap.geostat.change_of_support import ZoneCells
 from stressmap.geostat.covariance import Correlation, Parameters
 from stressmap.geostat.reml import solve
 from stressmap.geostat.samples import Places, Samples
@@ -227,12 +227,12 @@ class KrigingSystem:
         code = self._nodes.correlation.code
         krige_cells(cells, drift, self._xy, code, self._ranges, reach, f.quadratic, lines, flat, out)
 
-    def predict_mean(self, places: Places, drift: Floats) -> tuple[float, float]:
+    def predict_mean(self, zone: ZoneCells, drift: Floats) -> tuple[float, float]:
         """Krige the mean over some cells, whatever blocks, valve zones and crops they lie in.
 
         Parameters
         ----------
-        places : Places
+        zone : ZoneCells
             Cells, m of them.
         drift : array, shape (m,)
             Standardised covariate.
@@ -244,34 +244,36 @@ class KrigingSystem:
         variance : float
             Of the mean, change of support included [bar²].
         """
-        f = self.forms
+        f, places = self.forms, zone.places
         x = np.concatenate(
             [self.groups.mean_design(places), self._nodes.mean_model.mean_design(places, drift)]
         )
-        cells = np.ascontiguousarray(places.xy - self._origin)
         valve = valve_groups(places.block, places.valve)
         mean = float(f.design_weight @ x)
         total = float(x @ f.design @ x)
         total += f.block * same_code_probability(places.block) + f.valve * same_code_probability(valve)
         total += self._nodes.mean_model.unseen_crop_variance(places)
-        between, within = self._mean_correlations(cells)
+        between, within = self._mean_correlations(zone)
         for k, r in enumerate(between):
             mean += float(f.correlation_weight[k] @ r)
             total += float(r @ (f.quadratic[k, : len(r), : len(r)] @ r) + 2 * r @ (f.cross[k] @ x))
         total += float(f.pattern @ within)
         return mean, max(total - mean**2, 0.0)
 
-    def _mean_correlations(self, cells: Floats) -> tuple[Floats, Floats]:
+    def _mean_correlations(self, zone: ZoneCells) -> tuple[Floats, Floats]:
         """Return mean correlations of cells with readings, shape (R, n), and among themselves, (R,)."""
         from stressmap.geostat.kernels import mean_correlation, mean_pair_correlation
-        from stressmap.geostat.pair_distances import lattice_step, pair_distances
 
+        known = zone.correlations.get(id(self._xy))  # the change of two visits is kriged from the same places
+        if known is not None:
+            return known[1:]
         code, ranges = self._nodes.correlation.code, self._ranges
         between, within = np.empty((len(ranges), len(self._xy))), np.zeros(len(ranges))
-        mean_correlation(cells, self._xy, code, ranges, ranges * self._nodes.correlation.reach, between)
-        few = np.ascontiguousarray(cells[discretise(cells)])
-        pairs = pair_distances(few, lattice_step(cells))
-        mean_pair_correlation(*pairs, len(few), code, ranges, within)
+        middle, share = zone.gathered(float(ranges[0]))
+        reach = ranges * self._nodes.correlation.reach
+        mean_correlation(middle - self._origin, share, self._xy, code, ranges, reach, between)
+        mean_pair_correlation(*zone.pairs, code, ranges, within)
+        zone.correlations[id(self._xy)] = self._xy, between, within
         return between, within
 
     def _build(self, shared: CovarianceStructure) -> LeaveOutTerms:

@@ -15,7 +15,7 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.core.notes import Note
 from stressmap.core.parallel import each
 from stressmap.geostat import leave_one_out
-from stressmap.geostat.change_of_support import cells_by_zone
+from stressmap.geostat.change_of_support import zone_set
 from stressmap.geostat.fit import estimate_trends, fit
 from stressmap.geostat.gross_errors import Doubts, find_doubts
 from stressmap.geostat.kriging import KrigingSystem
@@ -135,21 +135,23 @@ class StructuredSurface:
 
     def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
         """Estimate means over zones made of cells; as :meth:`Surface.predict_zones`."""
+        asked = zone_set(places, zone, count)
+        if (known := asked.answers.get(self)) is not None:
+            return known
         mean, variance = np.full(count, np.nan), np.full(count, np.nan)
-        pieces = {
-            code: (cells, self._systems.key(np.unique(places.block[cells]), places.xy[cells].mean(axis=0)))
-            for code, cells in cells_by_zone(zone, count)
-        }
+        keys = {code: self._systems.key(one.blocks, one.middle) for code, one in asked.cells.items()}
 
         def work(piece: tuple[int, KrigingSystem]) -> None:
             code, system = piece
-            inside = places.take(pieces[code][0])
-            mean[code], variance[code] = system.predict_mean(inside, self.drift.standardised(inside))
+            inside = asked.cells[code]
+            drift = self.drift.standardised(inside.places)
+            mean[code], variance[code] = system.predict_mean(inside, drift)
 
-        for systems in self._systems.windows(key for _, key in pieces.values()):
-            own = [(code, systems[key]) for code, (_, key) in pieces.items() if key in systems]
+        for systems in self._systems.windows(keys.values()):
+            own = [(code, systems[key]) for code, key in keys.items() if key in systems]
             each(work, own, jobs=self.options.jobs)
-        return Estimate(mean + self._level, variance)
+        asked.answers[self] = Estimate(mean + self._level, variance)
+        return asked.answers[self]
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other trees; as the interface says.

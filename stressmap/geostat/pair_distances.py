@@ -1,4 +1,4 @@
-"""Distances within a zone for block kriging: discretisation points, counts of cell pairs by distance."""
+"""Geometry of a zone for block kriging: cells gathered, discretisation points, cell pairs by distance."""
 
 from __future__ import annotations
 
@@ -43,6 +43,45 @@ def nearest_to_centres(xy, low, side, columns, rows):  # type: ignore[no-untyped
         if nearer:
             best[place], apart[place] = i, away
     return best
+
+
+@compiled
+def gather(xy, low, side, columns, rows):  # type: ignore[no-untyped-def]
+    """Gather cells by squares: the mean place of each square's cells and their share of all.
+
+    Parameters
+    ----------
+    xy : array, shape (m, 2)
+        Cells [m].
+    low : array, shape (2,)
+        South-west corner of the squares [m].
+    side : float
+        Of a square [m].
+    columns, rows : int
+        How many squares there are.
+
+    Returns
+    -------
+    middle : array, shape (k, 2)
+        [m].
+    share : array, shape (k,)
+        Sum one.
+    """
+    total, held = np.zeros((columns * rows, 2)), np.zeros(columns * rows, dtype=np.int64)
+    for i in range(xy.shape[0]):
+        c = np.int64(np.floor((xy[i, 0] - low[0]) / side + 1e-9))
+        r = np.int64(np.floor((xy[i, 1] - low[1]) / side + 1e-9))
+        total[c * rows + r, 0] += xy[i, 0] - low[0]
+        total[c * rows + r, 1] += xy[i, 1] - low[1]
+        held[c * rows + r] += 1
+    middle, share, k = np.empty((xy.shape[0], 2)), np.empty(xy.shape[0]), 0
+    for place in range(columns * rows):
+        if held[place] > 0:
+            for axis in range(2):
+                middle[k, axis] = low[axis] + total[place, axis] / held[place]
+            share[k] = held[place] / xy.shape[0]
+            k += 1
+    return middle[:k], share[:k]
 
 
 @compiled

@@ -16,6 +16,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.change_of_support import ZoneCells
 from stressmap.geostat.course_kriging import (
     Course,
     CourseDays,
@@ -167,13 +168,13 @@ class SpaceTimeSystem(KrigingSystem):
             yield SolvedSet(p, kept, trend, a, free, weight)
 
     def courses(
-        self, zones: Sequence[tuple[Places, Floats]], days: CourseDays, dryness: Floats
+        self, zones: Sequence[tuple[ZoneCells, Floats]], days: CourseDays, dryness: Floats
     ) -> list[Course]:
         """Krige the courses of some zones, beside the levels of the visits.
 
         Parameters
         ----------
-        zones : sequence of (Places, array)
+        zones : sequence of (ZoneCells, array)
             Cells of each of Z zones, and the standardised covariate there.
         days : CourseDays
             H days.
@@ -194,8 +195,8 @@ class SpaceTimeSystem(KrigingSystem):
         of_place = np.repeat(np.arange(len(self._xy)), np.diff([*self._starts, len(self.index)]))
         found = []
         for (cells, drift), dry in zip(zones, dryness.T, strict=True):
-            near, within = self._mean_correlations(np.ascontiguousarray(cells.xy - self._origin))
-            zone = ZoneInSystem.of(cells, drift, places, (near[:, of_place], within), nodes.levels)
+            near, within = self._mean_correlations(cells)
+            zone = ZoneInSystem.of(cells.places, drift, places, (near[:, of_place], within), nodes.levels)
             found.append(krige_course(zone, sets, (self._visit, mm), days, dry))
         return found
 

@@ -10,7 +10,7 @@ from scipy.spatial.distance import cdist
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat import leave_one_out
-from stressmap.geostat.change_of_support import cells_by_zone
+from stressmap.geostat.change_of_support import zone_set
 from stressmap.geostat.course_kriging import CourseDays
 from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, shared_slopes
 from stressmap.geostat.kriging import KrigingSystem
@@ -122,17 +122,14 @@ class SpaceTimeSurface(StructuredSurface):
         """
         level = self.series.level()
         mean, variance = np.full(count, np.nan), np.full(count, np.nan)
-        pieces = {
-            code: (cells, self._systems.key(np.unique(places.block[cells]), places.xy[cells].mean(axis=0)))
-            for code, cells in cells_by_zone(zone, count)
-        }
-        for systems in self._systems.windows(key for _, key in pieces.values()):
-            for code, (cells, key) in pieces.items():
+        cells = zone_set(places, zone, count).cells
+        keys = {code: self._systems.key(one.blocks, one.middle) for code, one in cells.items()}
+        for systems in self._systems.windows(keys.values()):
+            for code, key in keys.items():
                 system = systems.get(key)
                 if isinstance(system, SpaceTimeSystem):
-                    inside = places.take(cells)
-                    drift = self.drift.standardised(inside)
-                    mean[code], variance[code] = system.change.predict_mean(inside, drift)
+                    drift = self.drift.standardised(cells[code].places)
+                    mean[code], variance[code] = system.change.predict_mean(cells[code], drift)
         told = self._zones_by_dryness((places, zone, count), change=True)
         return Estimate(mean + told + float(level[-1] - level[-2]), variance)
 
@@ -141,17 +138,13 @@ class SpaceTimeSurface(StructuredSurface):
         days, level = CourseDays.of(self.series, day), self.series.level()
         mean, covariance = np.full((len(day), count), np.nan), np.full((len(day), len(day), count), np.nan)
         slope, spread = np.full((2, count), np.nan)
-        cells = dict(cells_by_zone(zone, count))
-        keys = {
-            code: self._systems.key(np.unique(places.block[own]), places.xy[own].mean(axis=0))
-            for code, own in cells.items()
-        }
+        cells = zone_set(places, zone, count).cells
+        keys = {code: self._systems.key(one.blocks, one.middle) for code, one in cells.items()}
         for systems in self._systems.windows(keys.values()):
             for key, system in systems.items():
                 own = [code for code in cells if keys[code] == key]
                 assert isinstance(system, SpaceTimeSystem)
-                inside = [places.take(cells[code]) for code in own]
-                zones = [(part, self.drift.standardised(part)) for part in inside]
+                zones = [(cells[code], self.drift.standardised(cells[code].places)) for code in own]
                 for code, one in zip(own, system.courses(zones, days, dryness[:, own]), strict=True):
                     mean[:, code], covariance[:, :, code] = one.mean + days.share @ level, one.covariance
                     slope[code], spread[code] = one.slope, one.slope_variance

@@ -116,10 +116,26 @@ def cells_of_block(
     """
     mine = np.flatnonzero(valves["block"].to_numpy() == blocks["block"].iloc[position])
     shapes = valves.geometry.to_numpy()
-    return _cells_of(blocks.geometry.iloc[position], [(shapes[i], int(i) + 1) for i in mine], grid)
+    return cells_within(blocks.geometry.iloc[position], [(shapes[i], int(i) + 1) for i in mine], grid)
 
 
-def _cells_of(outline: Any, zones: list[tuple[Any, int]], grid: Lattice) -> BlockCells:
+def cells_within(outline: Any, zones: list[tuple[Any, int]], grid: Lattice) -> BlockCells:
+    """Give the cells of an outline.
+
+    Parameters
+    ----------
+    outline : shapely geometry
+        Of the block.
+    zones : list of tuple of (shapely geometry, int)
+        Its valve zones, each with its position among all, counted from one.
+    grid : Lattice
+        From :func:`lattice`.
+
+    Returns
+    -------
+    BlockCells
+        As :func:`cells_of_block`.
+    """
     size = grid.cell_m
     west, south, east, north = outline.bounds
     left, top = int((west - grid.west) // size), int((grid.north - north) // size)

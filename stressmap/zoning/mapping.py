@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import geopandas as gpd
@@ -16,7 +17,7 @@ from stressmap.core.parallel import each
 from stressmap.core.units import M2_PER_HA
 from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.surface import Surface, ZonePredictor
-from stressmap.zoning.grid_cells import BlockCells, Lattice, cells_of_block
+from stressmap.zoning.grid_cells import BlockCells, Lattice, cells_within
 from stressmap.zoning.priorities import Edges, priority, probability_over
 from stressmap.zoning.priority_zones import Zone, block_zones
 from stressmap.zoning.ranking import LABELS, ZoneMeans
@@ -45,12 +46,22 @@ class RanchLayout:
     def cells(self, block: int) -> tuple[BlockCells, Places]:
         """Give the cells of one block, by its position, and as places."""
         crop = crop_codes(self.blocks)[self.blocks["crop"].iloc[block]]
-        cells = cells_of_block(self.blocks, self.valves, self.grid, block)
+        zones = [(self._outlines[i], int(i) + 1) for i in self.valves_of(block)]
+        cells = cells_within(self.blocks.geometry.iloc[block], zones, self.grid)
         return cells, places_of(cells, block, crop, self.covariate)
 
     def valves_of(self, block: int) -> NDArray[np.int64]:
         """Give the positions of the valve zones of one block."""
-        return np.flatnonzero(self.valves["block"].to_numpy() == self.blocks["block"].iloc[block])
+        return self._valves_by_block[block]
+
+    @cached_property
+    def _outlines(self) -> NDArray[np.object_]:
+        return np.asarray(self.valves.geometry.to_numpy())
+
+    @cached_property
+    def _valves_by_block(self) -> list[NDArray[np.int64]]:
+        of_block = self.valves.groupby("block").indices
+        return [of_block.get(name, np.zeros(0, dtype=np.int64)) for name in self.blocks["block"]]
 
 
 @dataclass(frozen=True)
@@ -176,7 +187,7 @@ def _map_block(
         stress_bar=found.mean[kept].astype(np.float32),
         stress_se_bar=np.sqrt(found.variance[kept]).astype(np.float32),
         zones=_zone_rows(now, ground, _Predicted(block, cells, places, found), terms),
-        means=[_valve_means(one, ground, block, cells, places) for one in asked],
+        means=_valve_means(asked, ground, block, cells, places),
     )
 
 
@@ -199,7 +210,7 @@ def valve_means(surface: ZonePredictor, ground: RanchLayout, *, jobs: int = 1) -
     """
 
     def work(block: int) -> Estimate:
-        return _valve_means(surface, ground, block, *ground.cells(block))
+        return _valve_means((surface,), ground, block, *ground.cells(block))[0]
 
     return _gathered(ground, each(work, range(len(ground.blocks)), jobs=jobs))
 
@@ -240,11 +251,11 @@ def places_of(cells: BlockCells, block: int, crop: int, covariate: CovariateAt |
 
 
 def _valve_means(
-    surface: ZonePredictor, ground: RanchLayout, block: int, cells: BlockCells, places: Places
-) -> Estimate:
+    asked: tuple[ZonePredictor, ...], ground: RanchLayout, block: int, cells: BlockCells, places: Places
+) -> list[Estimate]:
     """Average over the cells of each valve zone."""
     places, zone = zone_cells(ground, block, cells, places)
-    return surface.predict_zones(places, zone, len(ground.valves_of(block)))
+    return [one.predict_zones(places, zone, len(ground.valves_of(block))) for one in asked]
 
 
 def zone_cells(

@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 
 from stressmap.geostat import cross_validation, leave_one_out
+from stressmap.geostat.change_of_support import ZoneCells
 from stressmap.geostat.covariance import EXPONENTIAL, GAUSSIAN, SPHERICAL, Correlation, Parameters
 from stressmap.geostat.kriging import KrigingSystem, krige_with_known_parameters
 from stressmap.geostat.reml import log_likelihood, solve
@@ -86,7 +87,9 @@ def test_block_means_and_their_variances() -> None:
     step = (np.arange(20) + 0.5) * 2 - 20
     lattice = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
     for _, row in t.iterrows():
-        mean, variance = one.predict_mean(places(lattice + np.array([row.x, row.y])), np.zeros(400))
+        mean, variance = one.predict_mean(
+            ZoneCells(places(lattice + np.array([row.x, row.y]))), np.zeros(400)
+        )
         assert mean == pytest.approx(row.pred_grid20x20_err, abs=BLOCKS)
         assert variance == pytest.approx(row.var_grid20x20_err, abs=BLOCKS)
 
@@ -95,7 +98,9 @@ def test_polygon_means_and_their_variances() -> None:
     t, lattice = table("ok_zones").set_index("zone"), table("zones_lattice20")
     one = krige_with_known_parameters(samples(), ERR, SPHERICAL)
     for zone, cells in lattice.groupby("zone"):
-        mean, variance = one.predict_mean(places(cells[["x", "y"]].to_numpy()), np.zeros(len(cells)))
+        mean, variance = one.predict_mean(
+            ZoneCells(places(cells[["x", "y"]].to_numpy())), np.zeros(len(cells))
+        )
         assert mean == pytest.approx(t.pred_lat20_err[zone], abs=BLOCKS)
         assert variance == pytest.approx(t.var_lat20_err[zone], abs=BLOCKS)
 

@@ -179,7 +179,9 @@ def test_compiled_correlations_are_those_of_the_formula(name: str) -> None:
     distance = np.concatenate([[0.0], np.geomspace(1e-6, 5_000.0, 300)])
     here, out, ranges = np.zeros((1, 2)), np.empty((1, 1)), np.array([80.0])
     for d in distance:
-        kernels.mean_correlation(np.array([[d, 0.0]]), here, correlation.code, ranges, 1000 * ranges, out)
+        kernels.mean_correlation(
+            np.array([[d, 0.0]]), np.ones(1), here, correlation.code, ranges, 1000 * ranges, out
+        )
         assert out[0, 0] == pytest.approx(correlation(np.array([d]), 80.0)[0], abs=1e-14)
     assert correlation.of(np.array([correlation.reach]))[0] < 1e-12
 
@@ -193,7 +195,15 @@ def test_mean_correlations_are_those_of_all_pairs_taken_one_by_one(name: str, on
     cells = rng.integers(0, 60, (400, 2)) * 5.0 if on_a_lattice else rng.uniform(0, 300, (400, 2))
     readings = rng.uniform(-400, 700, (23, 2))
     between, within = np.empty((5, 23)), np.empty(5)
-    kernels.mean_correlation(cells, readings, correlation.code, ranges, ranges * correlation.reach, between)
+    kernels.mean_correlation(
+        cells,
+        np.full(len(cells), 1 / len(cells)),
+        readings,
+        correlation.code,
+        ranges,
+        ranges * correlation.reach,
+        between,
+    )
     step = pair_distances.lattice_step(cells)
     assert step == (5.0 if on_a_lattice else 0.0)
     kernels.mean_pair_correlation(
