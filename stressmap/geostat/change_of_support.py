@@ -134,12 +134,10 @@ class ZoneCells:
         from stressmap.geostat.pair_distances import gather
 
         side = min(GATHERED_M, GATHERED_OF_RANGE * shortest_m)
-        low = self.places.xy.min(axis=0)
-        columns, rows = (np.floor((self.places.xy.max(axis=0) - low) / side + 1e-9).astype(int) + 1).tolist()
-        if not DISCRETISATION_POINTS < len(self.places) >= columns * rows / MOST_SQUARES:
+        squares = np.prod(np.floor(np.ptp(self.places.xy, axis=0) / side) + 1)
+        if not DISCRETISATION_POINTS < len(self.places) >= squares / MOST_SQUARES:
             return self.places.xy, np.full(len(self.places), 1.0 / len(self.places))
-        middle, share = gather(self.places.xy, low, side, columns, rows)
-        return middle, share
+        return gather(self.places.xy, side)
 
     @cached_property
     def pairs(self) -> tuple[Floats, Floats, int]:

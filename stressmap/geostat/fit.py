@@ -29,9 +29,10 @@ from stressmap.geostat.search_neighbourhood import likelihood_groups
 from stressmap.geostat.trend import MeanModel
 from stressmap.geostat.variance_model import CovarianceStructure, VarianceModel, covariance_structure
 
-RANGES_PER_DOUBLING = 2
-"""How close the ranges lie that are tried: half a standard deviation of the prior apart, as it stands. Whole
-numbers of them to a doubling let one exponential serve all ranges that halve each other (``kernels``)."""
+RANGES_PER_DOUBLING = 1
+"""How close the ranges lie that are tried: one standard deviation of the prior apart, as it stands; twice as
+many took half as long again and erred no less. Whole numbers of them to a doubling let one exponential serve
+all ranges that halve each other (``kernels``)."""
 RANGE_REACH = 2.0
 """How far from the middle ranges are tried, in standard deviations of the prior of their logarithm."""
 LEAST_RANGE_WEIGHT = 0.02
@@ -271,7 +272,7 @@ def log_ranges(priors: Priors) -> Floats:
     Examples
     --------
     >>> np.exp(log_ranges(Priors())).round().astype(int).tolist()
-    [25, 35, 50, 71, 100, 141, 200, 283, 400]
+    [25, 50, 100, 200, 400]
     """
     step = np.log(2.0) / RANGES_PER_DOUBLING
     steps = max(round(RANGE_REACH * priors.range_spread / step), 1)

@@ -13,6 +13,8 @@ from typing import Any
 import numba
 import numpy as np
 
+from stressmap.core.own_folder import folder_of_ones_own
+
 TILE = 128
 _FAST = {"contract", "nnan", "ninf", "nsz"}
 _LOG2E = 1.4426950408889634
@@ -25,6 +27,9 @@ _ONE_BITS = 0x3FF0000000000000
 def compiled(function: Callable[..., Any]) -> Any:
     """Compile a loop, keeping the machine code for the next run where a place to keep it can be written.
 
+    That is beside the source, else the user's folder for caches, else a folder of the user's own among the
+    temporary files.
+
     Parameters
     ----------
     function : callable
@@ -36,8 +41,19 @@ def compiled(function: Callable[..., Any]) -> Any:
     options: dict[str, Any] = {"nogil": True, "fastmath": _FAST, "error_model": "numpy"}
     try:
         return numba.njit(cache=True, **options)(function)
-    except RuntimeError:
+    except RuntimeError:  # there is no place that numba knows of
+        folder = folder_of_ones_own()
+    if folder is None:
         return numba.njit(**options)(function)
+    config: Any = numba.config
+    usual, config.CACHE_DIR = config.CACHE_DIR, str(folder)
+    try:
+        return numba.njit(cache=True, **options)(function)
+    except RuntimeError:
+        pass
+    finally:
+        config.CACHE_DIR = usual
+    return numba.njit(**options)(function)
 
 
 @compiled
@@ -71,8 +87,9 @@ def _exp_of_minus(x, power, bits):  # type: ignore[no-untyped-def]
 @compiled
 def _doubled_range(ranges):  # type: ignore[no-untyped-def]
     """Tell for every range which other is exactly twice as long, -1 for none."""
-    source = np.full(ranges.shape[0], -1, dtype=np.int64)
+    source = np.empty(ranges.shape[0], dtype=np.int64)
     for r in range(ranges.shape[0]):
+        source[r] = -1
         for k in range(r + 1, ranges.shape[0]):
             if abs(ranges[k] - 2.0 * ranges[r]) <= 1e-12 * ranges[k]:
                 source[r] = k
@@ -302,18 +319,21 @@ def krige_cells(xy, drift, readings, kind, ranges, reach, lower, lines, flat, ou
 @compiled
 def _sum_of_products(a, b):  # type: ignore[no-untyped-def]
     """Sum the products over a tile, eight sums side by side so that it is done in vectors."""
-    part = np.zeros(8)
+    part, total = np.zeros(8), 0.0
     for t in range(0, TILE, 8):
         for k in range(8):
             part[k] += a[t + k] * b[t + k]
-    return part.sum()
+    for k in range(8):
+        total += part[k]
+    return total
 
 
 @compiled
 def mean_correlation(xy, weight, readings, kind, ranges, reach, out):  # type: ignore[no-untyped-def]
     """Fill out, shape (R, n), with the mean correlation of each reading with the cells xy, shape (m, 2).
 
-    The cells count by weight, shape (m,), which sums to one. Readings further than ``reach`` from a tile of cells have none with it; both have shape (R,) [m], rising.
+    The cells count by weight, shape (m,), which sums to one. Readings further than ``reach`` from a tile of
+    cells have none with it; both have shape (R,) [m], rising.
     """
     n, last = readings.shape[0], ranges.shape[0]
     cx, cy, share = np.empty(TILE), np.empty(TILE), np.empty(TILE)
@@ -348,7 +368,7 @@ def mean_pair_correlation(distance, count, cells, kind, ranges, out):  # type: i
         for t in range(TILE):
             cx[t] = distance[start + min(t, size - 1)]
             twice[t] = 2.0 * count[start + t] if t < size else 0.0
-        _correlate(kind, 0.0, 0.0, ranges, source, 0, cx, cy, work, m, row)
+        _correlate(kind, 0.0, 0.0, ranges, source, row[0], cx, cy, work, m, row)  # a plain 0 is compiled anew
         for r in range(ranges.shape[0]):
             out[r] += _sum_of_products(twice, m[r, 0])
     out /= cells * cells

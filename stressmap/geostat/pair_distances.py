@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.kernels import compiled
+
+LEAST_GAP_M, ON_LATTICE_M = 1e-3, 1e-4
+"""Cells nearer than the first are of one row or column; those further than the second off it are on none."""
 
 
 @compiled
@@ -29,12 +33,14 @@ def nearest_to_centres(xy, low, side, columns, rows):  # type: ignore[no-untyped
     array of int, shape (columns * rows,)
         Indices into ``xy``, -1 where a square holds no cell.
     """
-    best, apart = np.full(columns * rows, -1, dtype=np.int64), np.empty(columns * rows)
+    best, apart = np.empty(columns * rows, dtype=np.int64), np.empty(columns * rows)
+    for place in range(columns * rows):
+        best[place] = -1
     for i in range(xy.shape[0]):
         c = np.int64(np.floor((xy[i, 0] - low[0]) / side + 1e-9))
         r = np.int64(np.floor((xy[i, 1] - low[1]) / side + 1e-9))
         dx, dy = xy[i, 0] - low[0] - (c + 0.5) * side, xy[i, 1] - low[1] - (r + 0.5) * side
-        away = np.round(np.sqrt(dx * dx + dy * dy) * 1e6)
+        away = np.floor(np.sqrt(dx * dx + dy * dy) * 1e6 + 0.5)
         place = c * rows + r
         k = best[place]
         nearer = k < 0 or away < apart[place]
@@ -45,20 +51,15 @@ def nearest_to_centres(xy, low, side, columns, rows):  # type: ignore[no-untyped
     return best
 
 
-@compiled
-def gather(xy, low, side, columns, rows):  # type: ignore[no-untyped-def]
+def gather(xy: Floats, side: float) -> tuple[Floats, Floats]:
     """Gather cells by squares: the mean place of each square's cells and their share of all.
 
     Parameters
     ----------
     xy : array, shape (m, 2)
         Cells [m].
-    low : array, shape (2,)
-        South-west corner of the squares [m].
     side : float
-        Of a square [m].
-    columns, rows : int
-        How many squares there are.
+        Of a square; the first ones begin at the cells' south-west corner [m].
 
     Returns
     -------
@@ -66,57 +67,56 @@ def gather(xy, low, side, columns, rows):  # type: ignore[no-untyped-def]
         [m].
     share : array, shape (k,)
         Sum one.
+
+    Examples
+    --------
+    >>> middle, share = gather(np.array([[0.0, 0.0], [5.0, 0.0], [10.0, 5.0]]), 10.0)
+    >>> middle.tolist(), share.round(3).tolist()
+    ([[2.5, 0.0], [10.0, 5.0]], [0.667, 0.333])
     """
-    total, held = np.zeros((columns * rows, 2)), np.zeros(columns * rows, dtype=np.int64)
-    for i in range(xy.shape[0]):
-        c = np.int64(np.floor((xy[i, 0] - low[0]) / side + 1e-9))
-        r = np.int64(np.floor((xy[i, 1] - low[1]) / side + 1e-9))
-        total[c * rows + r, 0] += xy[i, 0] - low[0]
-        total[c * rows + r, 1] += xy[i, 1] - low[1]
-        held[c * rows + r] += 1
-    middle, share, k = np.empty((xy.shape[0], 2)), np.empty(xy.shape[0]), 0
-    for place in range(columns * rows):
-        if held[place] > 0:
-            for axis in range(2):
-                middle[k, axis] = low[axis] + total[place, axis] / held[place]
-            share[k] = held[place] / xy.shape[0]
-            k += 1
-    return middle[:k], share[:k]
+    apart = xy - xy.min(axis=0)
+    column, row = np.floor(apart / side + 1e-9).astype(np.int64).T
+    kinds, square = np.unique(column * (row.max() + 1) + row, return_inverse=True)
+    held = np.bincount(square)
+    total = [np.bincount(square, weights=part, minlength=len(kinds)) for part in apart.T]
+    return np.asarray(xy.min(axis=0) + np.stack(total, axis=1) / held[:, None]), held / len(xy)
 
 
-@compiled
-def lattice_step(xy):  # type: ignore[no-untyped-def]
-    """Find the step of the lattice that cells lie on, from cells that follow each other; 0 if on none."""
-    step = np.inf
-    for i in range(1, xy.shape[0]):
-        for k in range(2):
-            gap = abs(xy[i, k] - xy[i - 1, k])
-            if 1e-3 < gap < step:
-                step = gap
-    for i in range(xy.shape[0]):
-        for k in range(2):
-            steps = (xy[i, k] - xy[0, k]) / step
-            if abs(steps - np.round(steps)) * step > 1e-4:
-                return 0.0
-    return step if np.isfinite(step) else 0.0
+def lattice_step(xy: Floats) -> float:
+    """Find the step of the lattice that cells lie on, from cells that follow each other.
+
+    Parameters
+    ----------
+    xy : array, shape (m, 2)
+        Cells [m].
+
+    Returns
+    -------
+    float
+        0 if they lie on none [m].
+
+    Examples
+    --------
+    >>> lattice_step(np.array([[0.0, 0.0], [5.0, 0.0], [15.0, 5.0]]))
+    5.0
+    """
+    gaps = np.abs(np.diff(xy, axis=0))
+    step = float(np.min(gaps[gaps > LEAST_GAP_M], initial=np.inf))
+    steps = (xy - xy[0]) / step
+    return (
+        step if np.isfinite(step) and (np.abs(steps - np.round(steps)) * step <= ON_LATTICE_M).all() else 0.0
+    )
 
 
-@compiled
-def _lattice_indices(xy, step):  # type: ignore[no-untyped-def]
+def _lattice_indices(xy: Floats, step: float) -> tuple[Ints, Ints]:
     """Give the column and row of cells on a lattice, and how many columns and rows they span."""
-    across, size = np.zeros((xy.shape[0], 2), dtype=np.int64), np.zeros(2, dtype=np.int64)
-    for k in range(2):
-        low = xy[0, k]
-        for i in range(xy.shape[0]):
-            low = min(low, xy[i, k])
-        for i in range(xy.shape[0]):
-            across[i, k] = np.int64(np.round((xy[i, k] - low) / step)) if step > 0 else 0
-            size[k] = max(size[k], across[i, k] + 1)
-    return across, size
+    if step <= 0:
+        return np.zeros((len(xy), 2), dtype=np.int64), np.ones(2, dtype=np.int64)
+    across = np.round((xy - xy.min(axis=0)) / step).astype(np.int64)
+    return across, across.max(axis=0) + 1
 
 
-@compiled
-def pair_distances(xy, step):  # type: ignore[no-untyped-def]
+def pair_distances(xy: Floats, step: float) -> tuple[Floats, Floats]:
     """Count the pairs of different cells at each distance.
 
     On a lattice a hundred thousand pairs have a few thousand distances among them.
@@ -135,9 +135,15 @@ def pair_distances(xy, step):  # type: ignore[no-untyped-def]
     count : array, shape (k,)
         Of pairs, each taken once.
     """
+    distance, count = _pair_distances(xy, step, *_lattice_indices(xy, step))
+    return distance, count
+
+
+@compiled
+def _pair_distances(xy, step, across, size):  # type: ignore[no-untyped-def]
+    """Count pairs by distance, given each cell's column and row and how many columns and rows there are."""
     cells = xy.shape[0]
     pairs = cells * (cells - 1) // 2
-    across, size = _lattice_indices(xy, step)
     table = np.zeros(size[0] * size[1] if step > 0 else 0)
     if step == 0 or len(table) > pairs:
         distance, k = np.empty(pairs), 0

@@ -267,7 +267,7 @@ def fit_series(
 
 
 def ranges_to_try(model: VarianceModel, readings: int, best_m: float) -> Floats:
-    """Give the logarithms of the ranges to try: every other one of one visit's, few where readings are many.
+    """Give the logarithms of the ranges to try: those of one visit, few where readings are many.
 
     Parameters
     ----------
@@ -283,7 +283,7 @@ def ranges_to_try(model: VarianceModel, readings: int, best_m: float) -> Floats:
     array
         Rising.
     """
-    every = log_ranges(model.priors)[::2]
+    every = log_ranges(model.priors)
     if readings <= MANY_READINGS:
         return every
     near = np.argsort(np.abs(every - np.log(best_m)), kind="stable")[:2]

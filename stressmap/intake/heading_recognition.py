@@ -138,7 +138,7 @@ def _recognise_cut(heading: str, fields: Fields) -> Seen | None:
 def _recognise_shortened(heading: str, fields: Fields) -> Seen | None:
     """Recognise a heading of several words, each cut or without vowels: ``IRRIG_SYST``, ``ROW_SPACNG``."""
     whole, (name, unit) = normal(heading), split_unit(heading)
-    if "_" not in whole or not re.search("[a-z]", whole):  # as nearly all cells of a table's body are
+    if "_" not in whole or whole[0].isdigit():  # one word or a time, as nearly all cells of a table are
         return None
     found = set()
     for ours, spec in fields.items():

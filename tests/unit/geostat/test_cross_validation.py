@@ -190,12 +190,12 @@ def test_a_method_nobody_knows_and_no_reading_at_all_are_refused() -> None:
 
 def test_steps_of_a_fit_are_its_ranges_twice_with_a_covariate() -> None:
     five = Samples(at(5, [0] * 5), np.arange(5.0), np.arange(5))
-    assert count_steps(five, "structured") == 9, "25 to 400 m, two to a doubling"
+    assert count_steps(five, "structured") == 5, "25 to 400 m, one to a doubling"
     assert count_steps(five, "ordinary") is None
     assert count_steps(five.take(slice(0, 4)), "structured") is None
     p = five.places
     with_one = Samples(Places(p.xy, p.block, p.valve, p.crop, np.arange(5.0)), five.value, five.tree)
-    assert count_steps(with_one, "structured") == 18
+    assert count_steps(with_one, "structured") == 10
 
 
 def test_readings_at_one_place_make_no_variogram() -> None:
