@@ -42,7 +42,6 @@ from stressmap.geostat.kriging_systems import (
 )
 from stressmap.geostat.persistence import Persistence
 from stressmap.geostat.reml import solve
-from stressmap.geostat.samples import Places
 from stressmap.geostat.search_neighbourhood import MOVING_NEIGHBOURHOOD, likelihood_groups
 from stressmap.geostat.space_time_fit import SeriesGroup, SpaceTimeFit
 from stressmap.geostat.variance_model import valve_groups
