@@ -15,7 +15,6 @@ from matplotlib.patches import Rectangle
 from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke
 
-from stressmap.output.paper.fonts import drawable
 from stressmap.output.paper.rank_labels import (
     LABEL_HEIGHT,
     NAME,
@@ -27,6 +26,7 @@ from stressmap.output.paper.rank_labels import (
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import NO_RANK, Turn, priority_words, turns
+from stressmap.output.view.fonts import drawable
 from stressmap.output.view.layout import (
     Box,
     Frame,

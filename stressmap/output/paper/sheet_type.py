@@ -8,9 +8,9 @@ from typing import Any, NamedTuple
 from fpdf import FPDF, ViewerPreferences
 
 from stressmap.core.settings import Ranch
-from stressmap.output.paper.fonts import drawable, font_file
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
+from stressmap.output.view.fonts import drawable, font_file
 
 MARGIN = 8.5
 """On all sides [mm]."""

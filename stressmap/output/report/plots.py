@@ -3,32 +3,28 @@
 from __future__ import annotations
 
 import datetime as dt
-import io
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from itertools import cycle
 from typing import Any
 
-import matplotlib as mpl
 import numpy as np
 import pandas as pd
 from markupsafe import Markup
-from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from stressmap.agronomy.vapour_pressure import deficit_kpa
 from stressmap.core.arrays import Floats
-from stressmap.output.paper.fonts import drawable
 from stressmap.output.report.empirical_variogram import PairCurve, sample_pairs
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import of_visit, priority_words
 from stressmap.output.view.crop_words import crop_title
+from stressmap.output.view.fonts import drawable
 from stressmap.output.view.palette import HATCH, NOT_MEASURED, PRIORITY, ink_on
 from stressmap.output.view.quantities import Scale, scale_of
+from stressmap.output.view.vector_picture import INK, LINE, SOFT, svg
 
-INK, SOFT, LINE = "#14181c", "#8a9299", "#0a4fb3"
 USED: dict[str, Any] = {"marker": "o", "color": INK, "s": 22, "linewidths": 0}
 OUT: dict[str, Any] = {"marker": "x", "color": PRIORITY[2], "s": 28, "linewidths": 1.4}
 SHOWN_BLOCKS = 40
@@ -257,39 +253,3 @@ def _deficits(weather: pd.DataFrame) -> Any:
     result = np.full(len(weather), np.nan)
     result[known] = deficit_kpa(temp[known], humidity[known])
     return result
-
-
-def svg(name: str, inches: tuple[float, float], paint: Callable[[Figure], None]) -> Markup:
-    """Paint a figure and give it as an SVG element.
-
-    Parameters
-    ----------
-    name : str
-        Different for each picture of a page; its parts are named after it.
-    inches : tuple of float
-        Width and height.
-    paint : callable
-        Draws on the figure.
-
-    Returns
-    -------
-    Markup
-        The same for the same figure; text stays text, escaped.
-    """
-    look: Any = {"svg.fonttype": "none", "svg.hashsalt": name, "font.size": 11, "axes.edgecolor": INK,
-            "axes.spines.top": False, "axes.spines.right": False, "hatch.linewidth": 0.7,
-            "text.parse_math": False}  # fmt: skip
-    with mpl.rc_context(look):
-        figure = Figure(figsize=inches, layout="constrained", facecolor="white")
-        canvas: Any = FigureCanvasSVG(figure)
-        paint(figure)
-        out = io.StringIO()
-        # savefig would draw the figure twice, the first time only to lay it out
-        canvas.print_svg(out, metadata={"Date": None, "Creator": None})
-    text = out.getvalue()
-    width = f'<svg style="max-width: {inches[0] * 104:.0f}px"'
-    body = text[text.index("<svg") :].replace("<svg", width, 1)
-    body = re.sub(r"<metadata>.*?</metadata>", "", body, flags=re.DOTALL)
-    body = re.sub(r'id="([^"]+)"', rf'id="{name}-\1"', body)
-    body = re.sub(r'(url\(#|href="#)', rf"\g<1>{name}-", body)
-    return Markup(body)

@@ -1,0 +1,232 @@
+"""``season.html``: what is urgent, what the water did, what is next, the course of every block; one page."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import partial
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from stressmap.core.settings import Ranch
+from stressmap.output.text.season_words import SeasonWords
+from stressmap.output.view.crop_words import Profiles, begun, crop_title
+from stressmap.output.view.rows import rows
+from stressmap.output.web.joined_modules import STRICT, join
+from stressmap.output.web.season_courses import BlockCourse, block_courses, sets_of
+from stressmap.output.web.season_figures import SteppedPicture, course, due_ranges, relief_ranges
+from stressmap.output.web.season_tables import SeasonTable, SeasonTables
+from stressmap.output.web.spoken import Spoken
+from stressmap.season.season import Season
+
+DRAWN_DUE, DRAWN_BLOCKS = 24, 40
+"""Valves on the picture of what is due, and blocks that get a picture of their own."""
+HORIZON = 21.0
+MOST_SIDE_BY_SIDE = 12
+CAUTIONS = ("advice", "heat", "pumps", "chamber")
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A picture with the table below it.
+
+    Parameters
+    ----------
+    name : str
+        Different for each on the page.
+    heading : Markup
+        What it shows.
+    picture : SteppedPicture
+        Drawn.
+    table : SeasonTable
+        Its figures.
+    """
+
+    name: str
+    heading: Markup
+    picture: SteppedPicture
+    table: SeasonTable
+
+    @property
+    def at(self) -> str:
+        """Places of the table's rows on the picture, for the page's script."""
+        return json.dumps(self.picture.at)
+
+
+def write_season(season: Season, ranch: Ranch, profiles: Profiles, path: Path) -> None:
+    """Write the page.
+
+    Parameters
+    ----------
+    season : Season
+        So far.
+    ranch : Ranch
+        Languages, units, name.
+    profiles : mapping of str to CropProfile
+        Of the crops on the ranch.
+    path : Path
+        Where; the same season gives the same bytes.
+    """
+    path.write_text(render(season, ranch, profiles), encoding="utf-8", newline="\n")
+
+
+def render(season: Season, ranch: Ranch, profiles: Profiles) -> str:
+    """Make the page.
+
+    Parameters
+    ----------
+    season : Season
+        So far.
+    ranch : Ranch
+        Languages, units, name.
+    profiles : mapping of str to CropProfile
+        Of the crops on the ranch.
+
+    Returns
+    -------
+    str
+        HTML that asks no network for anything.
+    """
+    spoken = Spoken.of(ranch)
+    tables = SeasonTables(season, profiles, spoken)
+    script = STRICT + join("main", lambda name: _read(f"{name}.js"))
+    environment = Environment(
+        loader=PackageLoader("stressmap.output.web", "season"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    first = spoken.tongues[0]
+    return environment.get_template("page.html").render(
+        say=spoken,
+        languages=[(words.plain.language, words.plain("locale.language")) for words in spoken.tongues],
+        title=first("page.title", ranch=ranch.name, day=first.plain.date(season.today)),
+        ranch=ranch.name,
+        style=Markup(_read("page.css")),
+        script=Markup(script),
+        script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
+        cautions=[spoken(f"caution.{name}") for name in CAUTIONS],
+        lead=_lead(season, spoken),
+        counts=tables.counts(),
+        **_urgent(tables),
+        **_water(tables),
+        **_next(tables),
+        **_courses(tables),
+        learnt=tables.learnt(),
+    )
+
+
+def _lead(season: Season, spoken: Spoken) -> Markup:
+    """Say how many visits there are, and when the next is expected."""
+    (first, _), (last, _) = season.visits[0], season.visits[-1]
+    if len(season.visits) == 1:
+        return spoken("page.one_visit", first=lambda words: words.plain.day(first))
+    return spoken(
+        "page.lead",
+        visits=len(season.visits),
+        first=lambda words: words.plain.day(first),
+        last=lambda words: words.plain.day(last),
+        next=lambda words: words.plain.day(season.next_visit),
+    )
+
+
+def _urgent(tables: SeasonTables) -> dict[str, Any]:
+    due, others, more = tables.due()
+    season = tables.season
+    shown = season.due[season.due["days_left_low"].astype(float) <= HORIZON].head(DRAWN_DUE)
+    picture = None if shown.empty else due_ranges(shown, season.today, tables.spoken)
+    return {
+        "alarms": tables.alarms(),
+        "due": due,
+        "others": others,
+        "due_more": tables.spoken("page.more", count=more, file="due.csv") if more else "",
+        "due_picture": picture,
+    }
+
+
+def _water(tables: SeasonTables) -> dict[str, Any]:
+    cycles, compared = tables.season.cycles, tables.compared()
+    seen = 0 if cycles.empty else int((cycles["seen"] == "both").sum())
+    chart = None
+    if compared is not None:
+        labels, table = compared
+        picture = relief_ranges(labels, tables.season.compared, tables.spoken)
+        chart = Chart("relief", tables.spoken("water.compared"), picture, table)
+    return {
+        "cycles": len(cycles),
+        "seen": seen,
+        "relief": chart,
+        "manners": [*tables.like_flood(), *tables.phases()],
+    }
+
+
+def _next(tables: SeasonTables) -> dict[str, Any]:
+    return {"calendar": tables.calendar(), "intervals": tables.intervals(), "let_down": tables.let_down()}
+
+
+def _courses(tables: SeasonTables) -> dict[str, Any]:
+    """Draw crops, then blocks: where there are many, the most urgent."""
+    season = tables.season
+    urgency = {block: place for place, block in enumerate(dict.fromkeys(season.due["block"].astype(str)))}
+    courses = block_courses(season)
+    ordered = sorted(courses, key=lambda one: urgency.get(one.block, len(urgency)))
+    names = {one.block for one in ordered[:DRAWN_BLOCKS]}
+    facts = {str(row["block"]): row for row in rows(season.blocks)}
+    blocks = [
+        _block(tables, one, f"block-{place}", facts.get(one.block))
+        for place, one in enumerate(courses, start=1)
+        if one.block in names
+    ]
+    more = tables.spoken("course.more", shown=len(blocks)) if len(courses) > len(blocks) else ""
+    return {"crops": _crops(tables, ordered), "blocks": blocks, "blocks_more": more}
+
+
+def _crops(tables: SeasonTables, ordered: list[BlockCourse]) -> list[Chart]:
+    """Draw the blocks of each crop that has several side by side."""
+    by_crop: dict[str, list[BlockCourse]] = {}
+    for one in ordered:
+        by_crop.setdefault(one.crop, []).append(one)
+    charts = []
+    for place, (crop, own) in enumerate(sorted(by_crop.items()), start=1):
+        if len(own) < 2:
+            continue
+        name, shown = f"crop-{place}", own[:MOST_SIDE_BY_SIDE]
+        heading = tables.spoken(
+            "course.crop" if len(shown) == len(own) else "course.crop_first",
+            crop=partial(_begun_crop, tables, crop),
+            shown=len(shown),
+            count=len(own),
+        )
+        ran = sets_of(tables.season, [one.block for one in own])
+        picture = course(name, shown, ran, tables.spoken)
+        charts.append(Chart(name, heading, picture, tables.crop_course(shown)))
+    return charts
+
+
+def _begun_crop(tables: SeasonTables, crop: str, words: SeasonWords) -> str:
+    return begun(crop_title(crop, tables.profiles, words.plain))
+
+
+def _block(
+    tables: SeasonTables, one: BlockCourse, name: str, facts: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    season, spoken = tables.season, tables.spoken
+    picture = course(name, [one], sets_of(season, [one.block]), spoken)
+    return {
+        "chart": Chart(name, Markup.escape(one.block), picture, tables.course(one)),
+        "crop": tables.crop(one.crop),
+        "facts": None if facts is None else tables.block_facts(facts),
+        "cycles": None if season.cycles.empty else tables.cycles_of(one.block),
+    }
+
+
+def _read(name: str) -> str:
+    return files("stressmap.output.web").joinpath("season", name).read_text(encoding="utf-8")

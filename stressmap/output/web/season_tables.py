@@ -1,0 +1,402 @@
+"""Tables and lists of the page of a season, in every language of the ranch."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import pandas as pd
+from markupsafe import Markup
+
+from stressmap.output.text.season_words import SeasonWords
+from stressmap.output.view.crop_words import Profiles, crop_title
+from stressmap.output.view.due_words import (
+    drying_words,
+    hot_words,
+    since_words,
+    stands_words,
+    when_due,
+    with_early,
+)
+from stressmap.output.view.rows import rows
+from stressmap.output.view.season_cells import amount, missing, number, range_of
+from stressmap.output.web.season_courses import BlockCourse
+from stressmap.output.web.spoken import Spoken
+from stressmap.season.not_relieved import Alarm
+from stressmap.season.season import Season
+
+LISTED = 400
+MOST_CYCLES = 24
+SOON_DAYS = 3
+
+
+@dataclass(frozen=True)
+class SeasonTable:
+    """A table of the page.
+
+    Parameters
+    ----------
+    head : tuple of Markup
+        Its columns.
+    rows : tuple of tuple of Markup
+        Their cells, the first of a row names it.
+    more : Markup
+        What is left out, and where it stands; empty for nothing.
+    """
+
+    head: tuple[Markup, ...]
+    rows: tuple[tuple[Markup, ...], ...]
+    more: Markup
+
+
+@dataclass(frozen=True)
+class SeasonTables:
+    """Makes the tables of a season.
+
+    Parameters
+    ----------
+    season : Season
+        So far.
+    profiles : mapping of str to CropProfile
+        Of the crops on the ranch.
+    spoken : Spoken
+        The page's languages.
+    """
+
+    season: Season
+    profiles: Profiles
+    spoken: Spoken
+
+    def table(self, columns: Iterable[str], cells: Iterable[tuple[Any, ...]], file: str = "") -> SeasonTable:
+        """Put cells under the words of their columns; beyond the first few hundred a file is named."""
+        found = list(cells)
+        left = len(found) - LISTED
+        more = self.spoken("page.more", count=left, file=file) if left > 0 else Markup("")
+        kept = tuple(tuple(Markup.escape(cell) for cell in row) for row in found[:LISTED])
+        return SeasonTable(tuple(self.spoken(f"head.{name}") for name in columns), kept, more)
+
+    def crop(self, crop: str) -> Markup:
+        """Say what a crop is called."""
+        return self.spoken.each(lambda words: crop_title(crop, self.profiles, words.plain))
+
+    def counts(self) -> dict[str, int]:
+        """Count what is overdue, due soon and before the next visit, and the alarms."""
+        left = self.season.due["days_left"].astype(float)
+        until = (self.season.next_visit - self.season.today).days
+        return {
+            "overdue": int((left <= 0).sum()),
+            "soon": int(((left > 0) & (left <= SOON_DAYS)).sum()),
+            "before": int((left <= until).sum()),
+            "alarms": len(self.season.alarms),
+        }
+
+    def alarms(self) -> list[dict[str, Markup]]:
+        """Tell what was watered and not relieved, and what to look at."""
+        return [self._alarm(alarm) for alarm in self.season.alarms]
+
+    def _alarm(self, alarm: Alarm) -> dict[str, Markup]:
+        by_zone = self.season.due.set_index("zone")
+        own = [zone for zone in alarm.zones if zone in by_zone.index]
+        valves = ", ".join(str(by_zone.loc[zone, "valve"]) for zone in own)
+        block = str(by_zone.loc[own[0], "block"]) if own else ""
+        return {
+            "valves": Markup.escape(valves),
+            "block": Markup.escape(block),
+            "text": self.spoken(
+                f"urgent.{alarm.kind}",
+                since=lambda words: words.plain.day(alarm.since),
+                count=alarm.irrigations,
+                low=lambda words: number(alarm.low_bar, 1, words),
+                high=lambda words: number(alarm.high_bar, 1, words),
+            ),
+            "look": self.spoken(
+                "urgent.look",
+                reasons=lambda words: ", ".join(words(f"look.{reason}") for reason in alarm.reasons),
+            ),
+        }
+
+    def due(self) -> tuple[list[dict[str, Any]], list[dict[str, Any]], int]:
+        """Tell when each valve is due: before the next visit, the others, and how many are left out."""
+        found = rows(self.season.due)
+        until = (self.season.next_visit - self.season.today).days
+        first = [row for row in found if not missing(row["days_left"]) and row["days_left"] <= until]
+        others = [row for row in found if row not in first]
+        shown = [self._due(row) for row in first[:LISTED]], [self._due(row) for row in others[:LISTED]]
+        return *shown, max(0, len(first) - LISTED) + max(0, len(others) - LISTED)
+
+    def _due(self, row: dict[str, Any]) -> dict[str, Any]:
+        facts = (stands_words, since_words, drying_words, hot_words)
+        said = [self.spoken.each(partial(fact, row)) for fact in facts]
+        return {
+            "valve": Markup.escape(row["valve"]),
+            "block": Markup.escape(row["block"]),
+            "when": self.spoken.each(lambda words: when_due(row, self.season.today, words)),
+            "facts": [fact for fact in said if fact],
+        }
+
+    def compared(self) -> tuple[list[str], SeasonTable] | None:
+        """Compare cycles by soil, system and crop: names for the picture, and its table."""
+        table = self.season.compared
+        if table.empty:
+            return None
+        found = rows(table)
+        labels = [self.spoken.drawn(partial(self._kind, row)) for row in found]
+        cells = [
+            (
+                self.spoken.each(partial(self._kind, row)),
+                str(row["cycles"]),
+                self._with_range(row["relief_bar"], row["relief_low_bar"], row["relief_high_bar"]),
+                self._share(row["recovered"]),
+                self.spoken.number(row["drying_bar_per_day"], 2),
+            )
+            for row in found
+        ]
+        return labels, self.table(("kind", "cycles", "relief", "recovered", "drying"), cells)
+
+    def _kind(self, row: dict[str, Any], words: SeasonWords) -> str:
+        kind = str(row["kind"])
+        if row["by"] == "crop":
+            return crop_title(kind, self.profiles, words.plain)
+        return words.kind(kind)
+
+    def _with_range(self, value: Any, low: Any, high: Any) -> Markup:
+        if missing(value):
+            return self.spoken("form.unknown")
+        return self.spoken(
+            "form.value_range",
+            **{
+                name: partial(number, one, 1)
+                for name, one in (("value", value), ("low", low), ("high", high))
+            },
+        )
+
+    def _share(self, share: Any) -> Markup:
+        return self.spoken.each(lambda words: amount(None if missing(share) else share, "chance", words))
+
+    def like_flood(self) -> list[Markup]:
+        """Name the blocks whose drip is run like flood."""
+        cycles = self.season.cycles
+        if cycles.empty or "manner" not in cycles:
+            return []
+        said = []
+        for block, own in cycles[cycles["manner"] == "like_flood"].groupby("block", sort=True):
+            days = (
+                self.season.due.loc[self.season.due["block"] == block, "interval_days"].astype(float).median()
+            )
+            hours = float(own["hours"].astype(float).median())
+            said.append(
+                self.spoken(
+                    "water.like_flood",
+                    block=str(block),
+                    hours=partial(number, hours, 0),
+                    days=partial(number, days, 0),
+                )
+            )
+        return said
+
+    def phases(self) -> list[Markup]:
+        """Say which blocks every visit sees at one phase of their turn, and how to see the other."""
+        table = self.season.phases
+        if table.empty:
+            return []
+        names = ["seen_days", "interval_days", "move_days"]
+        whole = table[["block"]].assign(
+            **{name: table[name].astype(float).round().astype(int) for name in names}
+        )
+        by = {
+            key: list(dict.fromkeys(own["block"].astype(str))) for key, own in whole.groupby(names, sort=True)
+        }
+        return [self._phase(blocks, key) for key, blocks in by.items()]
+
+    def _phase(self, blocks: list[str], key: Any) -> Markup:
+        days, interval, move = key
+        return self.spoken("water.phase", blocks=", ".join(blocks), days=days, interval=interval, move=move)
+
+    def calendar(self) -> SeasonTable:
+        """List what is due by day and pump."""
+        found: dict[tuple[Any, str], list[tuple[str, Any]]] = {}
+        for row in rows(self.season.calendar):
+            key = row["day"], str(row["pump"] or "")
+            found.setdefault(key, []).append((str(row["valve"]), row["due_early"]))
+        cells = [
+            (
+                self.spoken.day(day),
+                pump or self.spoken("form.unknown"),
+                self.spoken.each(partial(with_early, valves, day)),
+            )
+            for (day, pump), valves in sorted(found.items())
+        ]
+        return self.table(("day", "pump", "valves"), cells, "due.csv")
+
+    def intervals(self) -> SeasonTable:
+        """Put the usual turn beside the one advised, and the peak that the usual one leads to."""
+        cells = []
+        for row in rows(self.season.due.sort_values(["block", "valve"], kind="stable")):
+            if missing(row["interval_days"]) or missing(row["stress_bar"]):
+                continue
+            cells.append(
+                (
+                    row["valve"],
+                    row["block"],
+                    self.spoken.number(row["interval_days"], 0),
+                    self.spoken.each(partial(_advised, row)),
+                    self.spoken.range(row["peak_low_bar"], row["peak_high_bar"]),
+                    self.spoken.number(row["allowed_bar"]),
+                )
+            )
+        return self.table(("valve", "block", "usual", "advised", "peak", "allowed"), cells, "due.csv")
+
+    def let_down(self) -> SeasonTable | None:
+        """Say at what pace trees are let down, and where that leads."""
+        table = self.season.let_down
+        if table.empty:
+            return None
+        return self.table(
+            ("block", "gauge", "weather", "target", "standing", "limit", "harvest", "allowed_then"),
+            [self._let_down(row) for row in rows(table)],
+        )
+
+    def _let_down(self, row: dict[str, Any]) -> tuple[Any, ...]:
+        name = self.crop(str(row["crop"])) if missing(row["block"]) else str(row["block"])
+        standing = str(row["standing"])
+        return (
+            name,
+            self._with_range(*(row[f"gauge_{end}"] for end in ("bar_per_week", "low", "high"))),
+            self.spoken.signed(row["weather_bar_per_week"]),
+            self.spoken.signed(row["target_bar_per_week"]),
+            self.spoken(f"next.{standing}"),
+            self._days(row["limit_day"], row["limit_early"], row["limit_late"]),
+            self._with_range(*(row[f"at_harvest{end}_bar"] for end in ("", "_low", "_high"))),
+            self.spoken.number(row["allowance_at_harvest_bar"]),
+        )
+
+    def _days(self, day: Any, early: Any, late: Any) -> Markup:
+        if missing(day) and missing(early):
+            return self.spoken("form.unknown")
+
+        def said(words: SeasonWords) -> str:
+            first = words.plain.day(early if not missing(early) else day)
+            last = words("urgent.open_end") if missing(late) else words.plain.day(late)
+            return words("form.range", low=first, high=last)
+
+        return self.spoken.each(said)
+
+    def course(self, course: BlockCourse) -> SeasonTable:
+        """Put the figures of a block's picture in a table, a row a visit."""
+        cells = [
+            (
+                self.spoken.day(row["visit"]),
+                self.spoken.number(row["swp_bar"]),
+                self.spoken.range(row["low_bar"], row["high_bar"]),
+                self.spoken.number(row["target_bar"]),
+                self.spoken.number(row["baseline_bar"]),
+                str(row["readings"]),
+                self.spoken.each(partial(_days_between, row)),
+                self.spoken.amount(row["mm_since"], "depth"),
+            )
+            for row in rows(course.table)
+        ]
+        return self.table(
+            ("visit", "mean", "range", "target", "line", "readings", "since", "water"), cells, "season.csv"
+        )
+
+    def crop_course(self, courses: list[BlockCourse]) -> SeasonTable:
+        """Put the blocks of a crop side by side at every visit."""
+        first = courses[0]
+        cells = []
+        for place, row in enumerate(rows(first.table)):
+            told = [
+                self.spoken.number(one.table["swp_bar"].iloc[place])
+                for one in courses
+                if place < len(one.table)
+            ]
+            means = (self.spoken.number(row["target_bar"]), self.spoken.number(row["baseline_bar"]))
+            cells.append((self.spoken.day(row["visit"]), *means, *told))
+        plain = self.table(("visit", "target", "line"), cells, "season.csv")
+        return SeasonTable(
+            (*plain.head, *(Markup.escape(one.block) for one in courses)), plain.rows, plain.more
+        )
+
+    def cycles_of(self, block: str) -> SeasonTable:
+        """List the irrigations of a block that were seen on a side at least, the latest first."""
+        cycles = self.season.cycles
+        own = cycles[(cycles["block"] == block) & (cycles["seen"] != "neither")]
+        cells = [
+            (
+                row["valve"],
+                self.spoken.day(_date(row["start"])),
+                self.spoken.amount(row["mm"], "depth"),
+                self.spoken.number(row["before_bar"]),
+                self.spoken.number(row["after_bar"]),
+                self._with_range(row["relief_bar"], row["relief_low_bar"], row["relief_high_bar"]),
+                self._share(row["recovered"]),
+                self.spoken(f"seen.{row['seen']}"),
+            )
+            for row in rows(own.sort_values(["start", "valve"], ascending=[False, True]).head(MOST_CYCLES))
+        ]
+        head = ("valve", "start", "depth", "before", "after", "relief", "recovered", "seen")
+        return self.table(head, cells, "cycles.csv")
+
+    def block_facts(self, row: Mapping[str, Any]) -> Markup:
+        """Say what a block's season came to."""
+        return self.spoken(
+            "block.facts",
+            area=lambda words: amount(row["area_ha"], "area", words),
+            soil=lambda words: _named("soil", row["soil"], words),
+            system=lambda words: _named("system", row["system"], words),
+            water=lambda words: amount(row["water_mm"], "depth", words),
+            bar_days=lambda words: number(row["over_target_bar_days"], 0, words),
+            seen=row["cycles_seen"],
+            **{name: row[name] for name in ("visits", "readings", "cycles", "alarms")},
+        )
+
+    def learnt(self) -> SeasonTable:
+        """Say what is known of each block's water per bar, and from how many irrigations."""
+        cells = []
+        for row in rows(self.season.blocks):
+            enough = row["cycles_seen"] >= 2 or row["prior_used"]
+            per_bar = self._depths(row["mm_per_bar_low"], row["mm_per_bar_high"])
+            cells.append(
+                (
+                    row["block"],
+                    str(row["cycles_seen"]),
+                    self.spoken.number(row["relief_bar"]),
+                    self._share(row["recovered"]),
+                    per_bar if enough else self.spoken("learnt.too_few"),
+                    self.spoken.number(row["over_target_bar_days"], 0),
+                )
+            )
+        return self.table(("block", "cycles", "relief", "recovered", "per_bar", "bar_days"), cells)
+
+    def _depths(self, low: Any, high: Any) -> Markup:
+        if missing(low) or missing(high):
+            return self.spoken("form.unknown")
+        return self.spoken(
+            "form.range",
+            low=lambda words: amount(low, "depth", words),
+            high=lambda words: amount(high, "depth", words),
+        )
+
+
+def _named(section: str, name: Any, words: SeasonWords) -> str:
+    return words(f"block.no_{section}") if missing(name) or not name else words.kind(name)
+
+
+def _advised(row: Mapping[str, Any], words: SeasonWords) -> str:
+    if missing(row["interval_low_days"]):
+        return words("next.over_three_weeks")
+    return range_of(row["interval_low_days"], row["interval_high_days"], words, 0)
+
+
+def _days_between(row: Mapping[str, Any], words: SeasonWords) -> str:
+    low, high = row["since_low"], row["since_high"]
+    if missing(low) or round(low) == round(high):
+        return number(low, 0, words)
+    return range_of(low, high, words, 0)
+
+
+def _date(moment: dt.date | pd.Timestamp) -> dt.date:
+    return moment.date() if isinstance(moment, dt.datetime) else moment
