@@ -17,6 +17,7 @@ from stressmap.core import interrupts
 from stressmap.core.errors import StressmapError
 from stressmap.core.surroundings import missing_library, printing, refuse_unfit, settle
 from stressmap.core.text import one_line
+from stressmap.core.told_errors import told
 
 if TYPE_CHECKING:
     from stressmap.core.progress import Bars
@@ -30,9 +31,6 @@ if TYPE_CHECKING:
 
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
-
-MOST_PROBLEMS = 50
-"""So many are listed, then their count."""
 
 app = typer.Typer(
     name="stressmap",
@@ -277,37 +275,22 @@ def _volume(text: str | None) -> float | None:
 
 
 def _print_form(made: Formed, out: Path) -> None:
-    from stressmap.output.text.form_words import form_word
-    from stressmap.output.text.note_words import sentences
-    from stressmap.output.text.words import Words
+    from stressmap.output.terminal.short_summaries import form_lines
 
-    first = made.settings.ranch.languages[0]
-    words = Words(first, made.settings.ranch.units)
-    for text in sentences(made.notes, words):
-        typer.echo(words("terminal.note", note=text))
-    typer.echo(form_word(first, "made.form", folder=out, trees=made.trees, stops=made.stops, sets=made.sets))
-    typer.echo(form_word(first, "made.host"))
+    known = {"trees": made.trees, "stops": made.stops, "sets": made.sets}
+    for line in form_lines(made.settings.ranch, out, made.notes, **known):
+        typer.echo(line)
 
 
 def _print_started(folder: Path, made: Start) -> None:
     from stressmap.core.unfilled import ASKED
-    from stressmap.output.text.note_words import sentences
-    from stressmap.output.text.start_words import StartWords
+    from stressmap.output.terminal.short_summaries import start_lines
     from stressmap.output.text.words import Words
 
-    say = StartWords(made.place.language, made.place.units)
+    known = len(made.blocks), bool((made.blocks["crop"] == ASKED).any())
     words = Words(made.place.language, made.place.units)
-    typer.echo(say("said.made", folder=folder, pages=", ".join(made.pages), blocks=len(made.blocks)))
-    for text in sentences(made.notes, words):
-        typer.echo(words("terminal.note", note=text))
-    for problem in made.to_mend:
-        typer.echo(say("said.to_mend", problem=problem))
-    table = next((page for page in made.pages if page.endswith("s.csv") and "/" not in page), None)
-    if table is not None:
-        asked = (made.blocks["crop"] == ASKED).any()
-        typer.echo(say("said.table" if asked else "said.table_filled", table=folder / table))
-    sheets = next(folder / page for page in made.pages if "/" in page).parent
-    typer.echo(say("said.readings", sheets=sheets, settings=folder / "ranch.toml"))
+    for line in start_lines(folder, made.pages, words, known, made.notes, made.to_mend):
+        typer.echo(line)
 
 
 def _print_added(added: Added) -> None:
@@ -319,23 +302,10 @@ def _print_added(added: Added) -> None:
 
 def _print_water(made: Watered, out: Path | None) -> None:
     from stressmap.output.terminal.plain_console import PlainConsole
-    from stressmap.output.terminal.plan_tables import print_advice, print_curve
-    from stressmap.output.text.note_words import sentences
-    from stressmap.output.text.words import Words
-    from stressmap.output.view.water_words import first_words
+    from stressmap.output.terminal.short_summaries import print_plan
 
-    console, words = PlainConsole(), first_words(made.ranch)
-    labels = Words(made.ranch.languages[0], made.ranch.units)
-    console.print(made.ranch.name, markup=False)
-    print_advice(made.advice, words, console, made.trees)
-    if made.curve is not None:
-        console.print()
-        print_curve(made.curve, words, console)
-    console.print()
-    for text in sentences(made.notes, labels):
-        console.print(labels("terminal.note", note=text), markup=False)
-    if out is not None:
-        console.print(labels("terminal.folder", folder=out), markup=False)
+    plan = (made.advice, made.curve)
+    print_plan(made.ranch, plan, made.notes, PlainConsole(), trees=made.trees, out=out)
 
 
 def _refuse_wrong(ranch: Path) -> None:
@@ -345,14 +315,14 @@ def _refuse_wrong(ranch: Path) -> None:
     settings.load(ranch)
 
 
-def _day(text: str | None) -> dt.date | None:
+def _day(text: str | None, option: str = "--visit") -> dt.date | None:
     if text is None:
         return None
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
         msg = f"{text!r} is not a date; write it as 2026-07-14"
-        raise typer.BadParameter(msg, param_hint="--visit") from None
+        raise typer.BadParameter(msg, param_hint=option) from None
 
 
 def _guarded(work: Callable[[], None], *, debug: bool) -> None:
@@ -369,23 +339,10 @@ def _guarded(work: Callable[[], None], *, debug: bool) -> None:
         if debug:
             raise
         known = missing_library(error) if isinstance(error, ImportError) else error
-        raise typer.Exit(_tell(known if isinstance(known, StressmapError) else error)) from None
-
-
-def _tell(error: Exception) -> int:
-    """Say on stderr what is wrong, and give the exit code."""
-    if not isinstance(error, StressmapError):
-        kind = type(error).__name__
-        what = f"error: stressmap: a defect of the program ({kind}: {one_line(str(error), most=300)})."
-        typer.echo(f"{what} Run it again with --debug and report what it prints.", err=True)
-        return 1
-    for problem in error.problems[:MOST_PROBLEMS]:
-        typer.echo(f"error: {problem}", err=True)
-    more = len(error.problems) - MOST_PROBLEMS
-    if more > 0:
-        where = error.problems[-1].where
-        typer.echo(f"error: {where}: {more:,} more problems. Correct these first.", err=True)
-    return error.exit_code
+        code, lines = told(known if isinstance(known, StressmapError) else error)
+        for line in lines:
+            typer.echo(line, err=True)
+        raise typer.Exit(code) from None
 
 
 def _bars(*, hidden: bool = False) -> Bars:

@@ -6,30 +6,22 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
-import geopandas as gpd
-import pandas as pd
-
 from stressmap import __version__
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core import settings
-from stressmap.core.errors import NoRowsError
 from stressmap.core.notes import Note, NoteList
 from stressmap.core.settings import Settings
 from stressmap.intake.planned_work import read_round, read_timetable
-from stressmap.intake.readings import read_readings
 from stressmap.jobs.assess_visit import read_outlines, shown
 from stressmap.jobs.before_work import handed_in
-from stressmap.jobs.record_of_ranch import record_rows
+from stressmap.jobs.trees_read import known_trees
 from stressmap.output.staging.output_folder import make_ready, slug, staged
 from stressmap.output.staging.result_files import MARK, JobFiles
 from stressmap.output.web.form_data import FormContent
 from stressmap.output.web.form_page import FORM_FILES, form_files
-from stressmap.quality.locate_readings import place
-from stressmap.quality.tree_identity import tree_codes
 
 FILES = JobFiles("form", FORM_FILES | {MARK}, FORM_FILES | {MARK})
 """What the job writes: the form, and the mark by which the next form takes its place."""
-NO_TREES = ("tree_id", "block", "valve", "lon", "lat", "last_bar", "last_day")
 
 
 @dataclass(frozen=True)
@@ -86,51 +78,29 @@ def form(source: Path, out: Path, *, round_file: Path | None = None, timetable: 
     content = FormContent(
         chosen, slug(chosen.ranch.name), orchard.blocks, valves, orchard.profiles, trees, stops, sets
     )
+    write_form(content, out)
+    known, asked, planned = (0 if table is None else len(table) for table in (trees, stops, sets))
+    return Formed(chosen, known, asked, planned, shown(notes, chosen))
+
+
+def write_form(content: FormContent, out: Path) -> None:
+    """Write a form, all of it or nothing.
+
+    Parameters
+    ----------
+    content : FormContent
+        What it is filled with.
+    out : Path
+        Folder for it; :func:`stressmap.output.staging.output_folder.make_ready` has been asked.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written; an earlier form is untouched.
+    """
     made = form_files(content)
     record = {"job": "form", "files": sorted([*made, MARK]), "versions": {"stressmap": __version__}}
     with staged(out, FILES) as folder:
         for name, data in made.items():
             (folder / name).write_bytes(data)
         (folder / MARK).write_text(json.dumps(record, indent=2) + "\n", encoding="utf-8", newline="\n")
-    known, asked, planned = (0 if table is None else len(table) for table in (trees, stops, sets))
-    return Formed(chosen, known, asked, planned, shown(notes, chosen))
-
-
-def known_trees(chosen: Settings, blocks: gpd.GeoDataFrame, valves: gpd.GeoDataFrame) -> pd.DataFrame:
-    """List the trees of earlier readings with what each showed last.
-
-    Parameters
-    ----------
-    chosen : Settings
-        The ranch's.
-    blocks, valves : GeoDataFrame
-        In the working CRS.
-
-    Returns
-    -------
-    DataFrame
-        ``tree_id``, ``block``, ``valve``, ``lon``, ``lat``, ``last_bar`` (tension, positive), ``last_day``:
-        by block and name. Readings without a name, place, time or possible pressure tell of no tree; a ranch
-        whose readings are still empty has none.
-
-    Raises
-    ------
-    DataError
-        If a readings file cannot be used.
-    """
-    try:
-        readings = read_readings(chosen.files.readings, chosen, record_rows(chosen)).value
-    except NoRowsError:
-        return pd.DataFrame(columns=list(NO_TREES))
-    placed = place(readings, blocks, valves, chosen.reading).value
-    table = readings.assign(**{name: placed[name] for name in ("block", "valve", "lon", "lat")})
-    table["last_bar"] = table["pressure_bar"].abs()
-    least, most = chosen.reading.possible_bar
-    sound = table["last_bar"].between(least, most) & placed.geometry.notna() & ~placed["outside"]
-    table = table[sound & table["tree_id"].notna() & table["time"].notna()]
-    if table.empty:
-        return pd.DataFrame(columns=list(NO_TREES))
-    table = table.assign(tree=tree_codes(table), last_day=table["time"].dt.date)
-    last: pd.DataFrame = table.sort_values(["time", "row"], kind="stable").groupby("tree").tail(1)
-    ordered: pd.DataFrame = last.sort_values(["block", "tree_id", "tree"], kind="stable")
-    return ordered[list(NO_TREES)]

@@ -85,7 +85,7 @@ def fit(
     if doubts is None:
         return first
     tell.stage(stage, count_steps(samples, chosen.map.method, options))
-    ground = _ground(inputs)
+    ground = ground_of(inputs)
     return set_aside(
         first,
         doubts,
@@ -152,7 +152,7 @@ def content_of(
     """
     chosen, notes, surface = inputs.settings, NoteList(), made.surface
     edges = _edges(inputs, assessed.orchard)
-    ground = _ground(inputs)
+    ground = ground_of(inputs)
     terms = MappingTerms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
     earlier = notes.keep(_earlier(inputs, assessed.orchard, before, progress))
@@ -164,7 +164,7 @@ def content_of(
     if earlier is not None and means is not None:
         change = _change(inputs, assessed, earlier[0], means, together=made.memory is not None)
     progress.stage("Choosing where to look again")
-    again = look_again(surface, ground, _stakes(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
+    again = look_again(surface, ground, decision_of(inputs, mapped.valves), chosen.map.look_again, jobs=jobs)
     again.insert(
         3, "tree_id", pd.Series(nearest_trees(again, assessed.readings), index=again.index, dtype=object)
     )
@@ -266,7 +266,7 @@ def ranked_valves(
     GeoDataFrame
         As :func:`stressmap.zoning.ranking.rank_valves` gives it.
     """
-    ground, surface = _ground(inputs), made.surface
+    ground, surface = ground_of(inputs), made.surface
     figures = valve_means(surface, ground, jobs=jobs)
     before = visit_before(inputs.readings, assessed.visit) if with_change else None
     earlier = _earlier(inputs, assessed.orchard, before, Silent()).value
@@ -301,13 +301,23 @@ def valves_together(
     """
     tell = progress or Silent()
     tell.stage("Comparing valve zones", len(inputs.blocks))
-    found = valve_correlations(surface, _ground(inputs), jobs=jobs, step=tell.step)
+    found = valve_correlations(surface, ground_of(inputs), jobs=jobs, step=tell.step)
     names = inputs.valves["valve"].tolist()
     return pd.DataFrame(found, index=names, columns=names)
 
 
-def _ground(inputs: Inputs) -> RanchLayout:
-    """Lay the lattice over the ranch."""
+def ground_of(inputs: Inputs) -> RanchLayout:
+    """Lay the lattice over the ranch.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+
+    Returns
+    -------
+    RanchLayout
+    """
     grid = lattice(inputs.blocks, inputs.settings.map.cell_m, inputs.settings.source)
     return RanchLayout(inputs.blocks, inputs.valves, grid, _covariate(inputs))
 
@@ -326,8 +336,20 @@ def _counted(areas: gpd.GeoDataFrame, readings: gpd.GeoDataFrame, by: str) -> gp
     return areas.assign(readings=[int(counts.get(name, 0)) for name in areas[by]])
 
 
-def _stakes(inputs: Inputs, figures: ZoneMeans) -> WateringDecision:
-    """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name."""
+def decision_of(inputs: Inputs, figures: ZoneMeans) -> WateringDecision:
+    """Say what hangs on each valve zone when water reaches the share of the ranch that the settings name.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    figures : ZoneMeans
+        Of the valve zones.
+
+    Returns
+    -------
+    WateringDecision
+    """
     area = inputs.valves.geometry.area.to_numpy() / M2_PER_HA
     weight = inputs.blocks.set_index("block")["weight"][inputs.valves["block"]].to_numpy()
     return WateringDecision(

@@ -25,6 +25,8 @@ ANOTHER_FOLDER = "Give another folder with --out"
 MOVE_AWAY = "Move what is yours elsewhere, or give another folder with --out"
 NO_FILE_NAMES = re.compile(r"con|prn|aux|nul|conin|conout|clock|(com|lpt)\d")
 """Names that Windows keeps for devices."""
+ALONE = {"form": "it holds a field form", "round": "it holds a measuring round"}
+"""What a folder with the result of a job holds in whose place no other job's result is put."""
 MOST_LETTERS = 60
 ROUNDS = "rounds"
 """Below the results of a ranch, the folder of its measuring rounds."""
@@ -115,8 +117,9 @@ def _refuse_others(target: Path, place: Path, files: JobFiles, ranch: str | None
     if files.job == "water" and record and record.get("job") != files.job:
         what = f"it holds the result of a whole run ({MARK}), whose report and maps tell of another plan"
         raise OutputError(Problem(str(target), what, ANOTHER_FOLDER))
-    if record and "form" in {files.job, record.get("job")} and files.job != record.get("job"):
-        what = "it holds a field form" if files.job != "form" else f"it holds the result of a run ({MARK})"
+    held = record.get("job")
+    if record and files.job != held and {files.job, held} & ALONE.keys():
+        what = ALONE.get(str(held), f"it holds the result of a run ({MARK})")
         raise OutputError(Problem(str(target), what, ANOTHER_FOLDER))
     if mine := strangers(place, files):
         names = ", ".join(mine[:5]) + (f" and {len(mine) - 5} more" if len(mine) > 5 else "")

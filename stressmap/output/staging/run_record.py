@@ -8,6 +8,7 @@ import json
 import math
 import platform
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.metadata import requires, version
 from pathlib import Path
@@ -158,6 +159,37 @@ def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[Note,
         "fit": record.fit,
         "memory": record.memory,
         "reading_error": record.reading_error,
+        "warnings": list(sentences(notes, Words("en"))),
+        "notes": [_as_plain(note) for note in notes],
+    }
+
+
+def round_page(told: Mapping[str, Any], record: Record, notes: tuple[Note, ...]) -> dict[str, Any]:
+    """Gather the record of a planned measuring round.
+
+    Parameters
+    ----------
+    told : mapping of str to number or text
+        Of the round itself.
+    record : Record
+        Settings and fit.
+    notes : tuple of Note
+        What there is to say.
+
+    Returns
+    -------
+    dict
+        Plain numbers and text; the same for the same inputs.
+    """
+    return {
+        "job": "round",
+        **told,
+        "settings": _shown(record.settings),
+        "sha256": record.sha256,
+        "versions": versions(),
+        **record.of_record,
+        "fit": record.fit,
+        "memory": record.memory,
         "warnings": list(sentences(notes, Words("en"))),
         "notes": [_as_plain(note) for note in notes],
     }

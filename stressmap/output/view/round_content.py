@@ -6,14 +6,17 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 import geopandas as gpd
 import pandas as pd
 
+from stressmap.core.notes import Note
 from stressmap.core.set_codes import codes_of_trees
 from stressmap.core.settings import Ranch, Reading
 from stressmap.core.units import BAR_PER
+from stressmap.intake.planned_work import STOPS
 from stressmap.output.text.round_words import RoundWords
 from stressmap.output.text.words import Words
 from stressmap.rounds.round import Round, Stop
@@ -123,6 +126,37 @@ class RoundContent:
         return f"{ends[0]}-{ends[1]}" if all(ends) else ""
 
 
+@dataclass(frozen=True)
+class PlannedRound:
+    """A round that was planned, and what it rests on.
+
+    Parameters
+    ----------
+    content : RoundContent
+        The round.
+    visit : tuple of date
+        The readings it rests on.
+    folder : Path
+        Where its files are.
+    interval_days : int or None
+        Days after the last visit that the day was set by; None where it was asked for.
+    usual : bool
+        Whether these are the ranch's usual ones, not a week.
+    read_today : int
+        Trees kept out because they are read already.
+    notes : tuple of Note
+        What there is to say.
+    """
+
+    content: RoundContent
+    visit: tuple[dt.date, dt.date]
+    folder: Path
+    interval_days: int | None
+    usual: bool
+    read_today: int
+    notes: tuple[Note, ...]
+
+
 def round_table(content: RoundContent) -> pd.DataFrame:
     """Give the round as a table, a row per action: crew after crew, by the clock.
 
@@ -169,3 +203,29 @@ def row_said(stop: Stop, languages: Sequence[RoundWords]) -> str:
         return ""
     row, tree = ("/".join(dict.fromkeys(words(f"paper.{key}") for words in languages)) for key in ROW_WORDS)
     return f"{row} {stop.row}" + (f", {tree} {stop.tree_number}" if stop.tree_number is not None else "")
+
+
+def stops_of_form(content: RoundContent) -> pd.DataFrame:
+    """Give the stops as the field form takes them.
+
+    Parameters
+    ----------
+    content : RoundContent
+        The round.
+
+    Returns
+    -------
+    DataFrame
+        As :func:`stressmap.intake.planned_work.read_round` gives them.
+    """
+    english, spanish = RoundWords("en"), RoundWords("es")
+    rows = []
+    for stop in sorted(content.planned.stops, key=lambda one: (one.bag_at, one.number)):
+        lon, lat = content.degrees[stop.number]
+        crew = str(stop.crew) if len(content.crews) > 1 else ""
+        row = None if stop.row is None else str(stop.row)
+        told = (row, crew, str(stop.number), f"{stop.bag_at:%H:%M}", f"{stop.read_at:%H:%M}", lon, lat)
+        why = (english.why(stop.why), spanish.why(stop.why))
+        figures = (stop.expected_bar, stop.expected_low_bar, stop.expected_high_bar)
+        rows.append((stop.tree_id, stop.block, stop.valve, *told, *why, *figures))
+    return pd.DataFrame(rows, columns=list(STOPS))
