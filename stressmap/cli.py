@@ -251,6 +251,30 @@ def add(
     _guarded(work, debug=debug)
 
 
+@app.command(
+    epilog="Example: stressmap record config/demo_ranch.toml --out record",
+    help="Say what the ranch's record holds; with --out all of it as CSV and GeoPackage.",
+)
+def record(
+    ranch: RanchFile,
+    out: Annotated[Path | None, typer.Option(help="Folder for the tables.", metavar="DIR")] = None,
+    debug: Debug = False,
+) -> None:
+    """Show the record, or give all of it out."""
+
+    def work() -> None:
+        _refuse_wrong(ranch)
+        from stressmap.jobs.record import give_out
+        from stressmap.output.terminal.record_summary import record_lines
+
+        made = give_out(ranch, out)
+        with printing():
+            for line in record_lines(made.held, made.settings, out, made.names):
+                typer.echo(line)
+
+    _guarded(work, debug=debug)
+
+
 def _language(text: str | None) -> Language | None:
     known: dict[str | None, Language | None] = {None: None, "en": "en", "es": "es"}
     if text in known:

@@ -60,6 +60,22 @@ class SourceFile:
     kind: Kind
 
 
+@dataclass(frozen=True)
+class HeldRecord:
+    """Everything that a record holds of a ranch.
+
+    Parameters
+    ----------
+    imports : sequence of dict
+        A row a file that was added, as :data:`stressmap.store.record_tables.IMPORTS`.
+    rows : mapping of str to sequence of dict
+        By kind, every version of every row, as :data:`stressmap.store.record_tables.TABLES`.
+    """
+
+    imports: Sequence[dict[str, Any]] = ()
+    rows: Mapping[Kind, Sequence[dict[str, Any]]] = field(default_factory=dict)
+
+
 class RanchRecord:
     """The rows of one ranch in a record that may hold several ranches.
 
@@ -207,6 +223,28 @@ class RanchRecord:
             files = {one.id: one.name for one in connection.execute(named)}
             rows = connection.execute(mine).mappings()
             return [{**row, "file": files[row["import_id"]]} for row in rows]
+
+    def held(self) -> HeldRecord:
+        """Give everything that it holds of the ranch, of one moment: every version, and what was withdrawn.
+
+        Returns
+        -------
+        HeldRecord
+
+        Raises
+        ------
+        DataError
+            If the record cannot be read.
+        """
+        with self._database.reading() as connection:
+            if connection is None:
+                return HeldRecord()
+            imports = sa.select(IMPORTS).where(IMPORTS.c.ranch == self._ranch).order_by(IMPORTS.c.id)
+            rows: dict[Kind, list[dict[str, Any]]] = {}
+            for kind, table in TABLES.items():
+                asked = sa.select(table).where(table.c.ranch == self._ranch).order_by(table.c.id)
+                rows[kind] = [dict(row) for row in connection.execute(asked).mappings()]
+            return HeldRecord([dict(row) for row in connection.execute(imports).mappings()], rows)
 
     def other_ranches(self) -> tuple[str, ...]:
         """Name the ranches that the record holds files of, this one apart.

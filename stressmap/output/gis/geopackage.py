@@ -13,6 +13,7 @@ from pathlib import Path
 from xml.sax.saxutils import escape
 
 import geopandas as gpd
+import pandas as pd
 import pyogrio
 
 from stressmap.output.gis.csv_tables import tidy
@@ -86,6 +87,22 @@ def write_geopackage(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
             )
     with closing(sqlite3.connect(path)) as database, database:
         _add_styles(database)
+
+
+def write_tables(tables: dict[str, pd.DataFrame], path: Path) -> None:
+    """Write tables, with places or without, as the layers of one file, as they are and without styles.
+
+    Parameters
+    ----------
+    tables : dict of DataFrame or GeoDataFrame
+        By layer name; places are points.
+    path : Path
+        File to write; it must not exist.
+    """
+    with _fixed_stamp():
+        for name, table in tables.items():
+            kind = {"geometry_type": "Point"} if isinstance(table, gpd.GeoDataFrame) else {}
+            pyogrio.write_dataframe(table, path, layer=name, driver="GPKG", **kind)
 
 
 def _drawn_as(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
