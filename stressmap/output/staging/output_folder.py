@@ -23,11 +23,13 @@ __all__ = ["MARK", "default_folder", "make_ready", "slug", "staged"]
 
 ANOTHER_FOLDER = "Give another folder with --out"
 MOVE_AWAY = "Move what is yours elsewhere, or give another folder with --out"
-ALONE = {"form": "it holds a field form", "record": "it holds a copy of a record"}
-"""What a folder with the result of a job holds in whose place no other job's result is put."""
 NO_FILE_NAMES = re.compile(r"con|prn|aux|nul|conin|conout|clock|(com|lpt)\d")
 """Names that Windows keeps for devices."""
-ALONE = {"form": "it holds a field form", "round": "it holds a measuring round"}
+ALONE = {
+    "form": "it holds a field form",
+    "round": "it holds a measuring round",
+    "record": "it holds a copy of a record",
+}
 """What a folder with the result of a job holds in whose place no other job's result is put."""
 MOST_LETTERS = 60
 ROUNDS = "rounds"
