@@ -9,6 +9,7 @@ is not what it was, its earlier visits hardly count.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -273,8 +274,14 @@ class MemorySurface:
         return mixed_paths(
             np.outer(np.interp(day, visits[-2:], [0.0, 1.0]), 1 - self._share_of_zones(places, zone, count)),
             self.memory.zone_paths(*asked),
-            one_visit(self.memory.series, self.today).zone_paths(*asked),
+            self._last_alone.zone_paths(*asked),
         )
+
+    @cached_property
+    def _last_alone(self) -> SpaceTimeSurface:
+        """The last visit alone as a series of one, which tells courses."""
+        apart = self.apart
+        return apart if isinstance(apart, SpaceTimeSurface) else one_visit(self.memory.series, self.today)
 
     def leave_one_out(self) -> tuple[Floats, Floats]:
         """Predict every reading from the other trees; as the interface says."""

@@ -166,13 +166,28 @@ class SpaceTimeSystem(KrigingSystem):
             free = np.asarray(solved.inverse - weight @ solved.weighed.T)
             yield SolvedSet(p, kept, trend, a, free, weight)
 
+    def course_sets(self) -> list[tuple[int, SolvedSet]]:
+        """Solve for a few sets of parameters that stand for all; each with the position of its range."""
+        nodes = self._nodes
+        group = SeriesGroup.of(self._series, self._trend, self.index)
+        patterns = [nodes.correlation(group.distance, float(one)) for one in self._ranges]
+        chosen = choose_sets(nodes.weight)
+        at = [int(np.searchsorted(self._ranges, nodes.parameters[k].range_m)) for k in chosen]
+        return list(zip(at, self._solve_sets(group, patterns, chosen), strict=True))
+
     def courses(
-        self, zones: Sequence[tuple[ZoneCells, Floats]], days: CourseDays, dryness: Floats
+        self,
+        sets: Sequence[tuple[int, SolvedSet]],
+        zones: Sequence[tuple[ZoneCells, Floats]],
+        days: CourseDays,
+        dryness: Floats,
     ) -> list[Course]:
         """Krige the courses of some zones, beside the levels of the visits.
 
         Parameters
         ----------
+        sets : sequence of (int, SolvedSet)
+            From :meth:`course_sets`.
         zones : sequence of (ZoneCells, array)
             Cells of each of Z zones, and the standardised covariate there.
         days : CourseDays
@@ -185,11 +200,6 @@ class SpaceTimeSystem(KrigingSystem):
         list of Course
         """
         nodes, places = self._nodes, self._samples.places
-        group = SeriesGroup.of(self._series, self._trend, self.index)
-        patterns = [nodes.correlation(group.distance, float(one)) for one in self._ranges]
-        chosen = choose_sets(nodes.weight)
-        at = [int(np.searchsorted(self._ranges, nodes.parameters[k].range_m)) for k in chosen]
-        sets = list(zip(at, self._solve_sets(group, patterns, chosen), strict=True))
         mm = None if self._series.dryness is None else self._series.dryness.at_readings[self.index]
         of_place = np.repeat(np.arange(len(self._xy)), np.diff([*self._starts, len(self.index)]))
         found = []

@@ -11,9 +11,10 @@ from scipy.spatial.distance import cdist
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import zone_set
-from stressmap.geostat.course_kriging import CourseDays
+from stressmap.geostat.course_kriging import CourseDays, SolvedSet
 from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, shared_slopes
 from stressmap.geostat.kriging import KrigingSystem
+from stressmap.geostat.kriging_systems import SystemKey
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.space_time_fit import SpaceTimeFit, fit_series
@@ -63,7 +64,12 @@ class SpaceTimeSurface(StructuredSurface):
         levels = VisitLevels.of(series, priors.crop_bar**2, covariate=used)
         self.timed = self.nodes = estimate_levels(series, self._z, found, levels)
         self._systems = SpaceTimeSystems(series, self._z, self.timed)
+        self._held: tuple[SystemKey, list[tuple[int, SolvedSet]]] | None = None
         self.notes = ()
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what is pickled: nothing that was solved."""
+        return {**super().__getstate__(), "_held": None}
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         """Take what was pickled; systems are solved again when first needed."""
@@ -144,11 +150,19 @@ class SpaceTimeSurface(StructuredSurface):
             for key, system in systems.items():
                 own = [code for code in cells if keys[code] == key]
                 assert isinstance(system, SpaceTimeSystem)
+                sets = self._course_sets(key, system)
                 zones = [(cells[code], self.drift.standardised(cells[code].places)) for code in own]
-                for code, one in zip(own, system.courses(zones, days, dryness[:, own]), strict=True):
+                for code, one in zip(own, system.courses(sets, zones, days, dryness[:, own]), strict=True):
                     mean[:, code], covariance[:, :, code] = one.mean + days.share @ level, one.covariance
                     slope[code], spread[code] = one.slope, one.slope_variance
         return ZonePaths(mean, covariance, Estimate(slope, spread))
+
+    def _course_sets(self, key: SystemKey, system: SpaceTimeSystem) -> list[tuple[int, SolvedSet]]:
+        """Solve a system for courses, or take what was solved last: one may be asked block by block."""
+        held = self._held
+        if held is None or held[0] != key:
+            self._held = held = key, system.course_sets()
+        return held[1]
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
         """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""

@@ -108,7 +108,8 @@ def with_closed_books(days: WaterDays, block: Ints) -> WaterDays:
     --------
     >>> sets = np.zeros((20, 2))
     >>> sets[::5, 0] = sets[2::5, 1] = 20.0
-    >>> with_closed_books(WaterDays(np.full(20, 8.0), sets, 20), np.zeros(2, dtype=np.int64)).use_mm[0].tolist()
+    >>> days, one_block = WaterDays(np.full(20, 8.0), sets, 20), np.zeros(2, dtype=np.int64)
+    >>> with_closed_books(days, one_block).use_mm[0].tolist()
     [4.0, 4.0]
     """
     use = np.broadcast_to(days.et_mm[:, None], days.set_mm.shape) if days.use_mm is None else days.use_mm

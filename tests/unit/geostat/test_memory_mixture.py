@@ -68,3 +68,25 @@ def test_nothing_is_remembered_of_what_was_not_kriged() -> None:
     drawn = draw_season(1, SEASONS["one earlier visit"])
     ordinary = fit_surface(drawn.today, method="ordinary", options=SurfaceOptions())
     assert remember(ordinary, drawn.series) is None
+
+
+def test_courses_of_both_maps_mix_from_the_visit_before_to_the_last() -> None:
+    drawn = draw_season(6, Season(earlier=2))
+    _, surface = show(drawn, log=True)
+    places, zone, count = drawn.cells, drawn.cells.valve, drawn.zones
+    day, mm = drawn.series.day[[0, 1, 2]], drawn.logged.dryness
+    assert mm is not None
+    found = surface.zone_paths(places, zone, count, day, mm.of_valves)
+    memory = surface.memory.zone_paths(places, zone, count, day, mm.of_valves)
+    now = surface.predict_zones(places, zone, count)
+    # up to the visit before the last the visits speak for themselves
+    assert found.mean[:2] == pytest.approx(memory.mean[:2])
+    assert found.covariance[:2, :2] == pytest.approx(memory.covariance[:2, :2])
+    # the map averages over many sets of parameters, courses over a dozen
+    assert found.mean[2] == pytest.approx(now.mean, abs=0.3)
+    assert found.sd()[2] == pytest.approx(np.sqrt(now.variance), abs=0.3)
+    apart = surface.apart.zone_paths(places, zone, count, day, mm.of_valves[[2, 2, 2]])
+    between = (found.mean[2] - memory.mean[2]) * (apart.mean[2] - found.mean[2])
+    assert (between >= -1e-9).all()
+    eigenvalues = np.linalg.eigvalsh(found.covariance.transpose(2, 0, 1))
+    assert eigenvalues.min() > -1e-9
