@@ -93,7 +93,7 @@ def _relaxed(task: TimedTask) -> _Relaxed:
         (np.ones(2 * legs), (np.r_[first, second], np.tile(np.arange(legs), 2))), shape=(n, legs)
     )
     nothing = np.zeros(n)
-    work = np.full(n, clockwork.bag + clockwork.read)
+    work = (task.bag + task.read).astype(float)
     rows = np.array(
         [
             np.r_[work, np.full(n, clockwork.least), nothing, way],

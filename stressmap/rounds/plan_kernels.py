@@ -16,7 +16,7 @@ import numpy as np
 
 from stressmap.core.arrays import Ints
 from stressmap.geostat.kernels import compiled
-from stressmap.rounds.timed_task import Clockwork
+from stressmap.rounds.timed_task import Clockwork, TimedTask
 
 TRIES = 6
 """Times that bags are put on later before a sequence is given up."""
@@ -34,6 +34,8 @@ class Search(NamedTuple):
         Of each tree.
     ways, start : array of int, shape (n, n) and (n,)
         Travel between trees, and to the first [s].
+    bag, read : array of int, shape (n,)
+        To bag, to read each tree [s].
     near : array of int, shape (n, h)
         The trees nearest to each.
     clockwork : Clockwork
@@ -55,6 +57,8 @@ class Search(NamedTuple):
     worth: Ints
     ways: Ints
     start: Ints
+    bag: Ints
+    read: Ints
     near: Ints
     clockwork: Clockwork
     most: int
@@ -71,31 +75,33 @@ class Search(NamedTuple):
     state: Any
 
 
-def new_search(worth: Ints, ways: Ints, start: Ints, clockwork: Clockwork, most: int, crews: int) -> Search:
+def new_search(task: TimedTask, worth: Ints) -> Search:
     """Make an empty plan to begin a search with.
 
     Parameters
     ----------
-    worth, ways, start, clockwork, most
-        As in :class:`Search`.
-    crews : int
-        How many.
+    task : TimedTask
+        n candidates.
+    worth : array of int, shape (n,)
+        Of each tree, in whole units.
 
     Returns
     -------
     Search
     """
     n = len(worth)
-    far = ways + np.diag(np.full(n, np.iinfo(np.int32).max, dtype=np.int64))
-    near = np.argsort(far, axis=1, kind="stable")[:, : max(1, min(8, n - 1))]
+    far = task.ways + np.diag(np.full(n, np.iinfo(np.int32).max, dtype=np.int64))
+    near = np.ascontiguousarray(np.argsort(far, axis=1, kind="stable")[:, : max(1, min(8, n - 1))])
 
     def zeros(*shape: int) -> Ints:
         return np.zeros(shape, dtype=np.int64)
 
+    start = zeros(n) if task.start is None else task.start
     return Search(
-        worth, ways, start, np.ascontiguousarray(near), clockwork, most,
-        zeros(crews, 2 * n), zeros(crews), zeros(crews) + clockwork.earliest, zeros(n) - 1,
-        zeros(2, 2 * n + 2), zeros(2), zeros(2 * n), zeros(n), zeros(n), zeros(8), np.ones(1, np.uint64),
+        worth, task.ways, start, task.bag, task.read, near, task.clockwork, task.trees,
+        zeros(task.crews, 2 * n), zeros(task.crews), zeros(task.crews) + task.clockwork.earliest,
+        zeros(n) - 1, zeros(2, 2 * n + 2), zeros(2), zeros(2 * n), zeros(n), zeros(n), zeros(8),
+        np.ones(1, np.uint64),
     )  # fmt: skip
 
 
@@ -126,15 +132,15 @@ def _one_pass(s, actions, count):  # type: ignore[no-untyped-def]
         if actions[k] & 1 == 0:
             now = max(now, s.lower[tree])
             s.times[2 * tree] = now
-            now += s.clockwork.bag
+            now += s.bag[tree]
             continue
-        on = s.times[2 * tree] + s.clockwork.bag
+        on = s.times[2 * tree] + s.bag[tree]
         now = max(now, 0, on + s.clockwork.least)
         if now - on > s.clockwork.most:
-            s.lower[tree] = now - s.clockwork.most - s.clockwork.bag
+            s.lower[tree] = now - s.clockwork.most - s.bag[tree]
             again = True
         s.times[2 * tree + 1] = now
-        now += s.clockwork.read
+        now += s.read[tree]
         if now > s.clockwork.closes:
             return -1, now, False
     return travel, now, again

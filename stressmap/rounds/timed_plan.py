@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from stressmap.core.arrays import Ints
-from stressmap.rounds.plan_kernels import Search, new_search, search, tell_times
+from stressmap.rounds.plan_kernels import new_search, search, tell_times
 from stressmap.rounds.timed_task import TimedPlan, TimedTask
 
 SCALE = 10**6
@@ -48,7 +48,7 @@ def timed_plan(task: TimedTask, *, steps: int = STEPS) -> TimedPlan:
     worth = whole_worth(task)
     found = []
     for seed in SEEDS:
-        s = _begun(task, worth)
+        s = new_search(task, worth)
         s.state[0] = seed
         best, lengths = s.plan.copy(), s.length.copy()
         tried = steps * max(1, len(task) // 40)
@@ -78,7 +78,7 @@ def kept_order(task: TimedTask, plan: TimedPlan) -> TimedPlan:
     TimedPlan
         As long as readings end after the window, the tree read last is given up.
     """
-    s = _begun(task, whole_worth(task))
+    s = new_search(task, whole_worth(task))
     best, lengths = s.plan.copy(), s.length.copy()
     for crew, actions in enumerate(plan.actions):
         left = [2 * tree + int(read) for tree, read in actions]
@@ -89,11 +89,6 @@ def kept_order(task: TimedTask, plan: TimedPlan) -> TimedPlan:
             left = [one for one in left if one >> 1 != left[-1] >> 1]
         best[crew, : len(left)], lengths[crew] = left, len(left)
     return _as_plan(task, best, lengths)
-
-
-def _begun(task: TimedTask, worth: Ints) -> Search:
-    start = np.zeros(len(task), np.int64) if task.start is None else task.start
-    return new_search(worth, task.ways, start, task.clockwork, task.trees, task.crews)
 
 
 def _second_worth(task: TimedTask, worth: Ints) -> int:
@@ -107,7 +102,7 @@ def _as_plan(task: TimedTask, best: Ints, lengths: Ints) -> TimedPlan:
     n = len(task)
     bag_at, read_at, crew_of = np.full(n, NOT_TAKEN), np.full(n, NOT_TAKEN), np.full(n, -1)
     actions = []
-    s = _begun(task, whole_worth(task)) if n else None
+    s = new_search(task, whole_worth(task)) if n else None
     for crew, length in enumerate(lengths):
         mine = best[crew, :length]
         actions.append(tuple((int(one) >> 1, bool(one & 1)) for one in mine))

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from stressmap.core.arrays import Floats, Ints
+import numpy as np
+
+from stressmap.core.arrays import Bools, Floats, Ints
 
 
 class Clockwork(NamedTuple):
@@ -49,6 +51,8 @@ class TimedTask:
         Taken by all crews together, at most.
     start : array of int, shape (n,), optional
         From where the crews are at ``earliest`` to each tree [s]; None where they may begin anywhere.
+    twice : array of bool, shape (n,), optional
+        Where two leaves are bagged and read, one after the other; None for nowhere.
     """
 
     worth: Floats
@@ -57,10 +61,26 @@ class TimedTask:
     crews: int = 1
     trees: int = 40
     start: Ints | None = None
+    twice: Bools | None = None
 
     def __len__(self) -> int:
         """Return n."""
         return len(self.worth)
+
+    @property
+    def bag(self) -> Ints:
+        """How long bagging takes at each tree, shape (n,) [s]."""
+        return self.clockwork.bag * self._leaves
+
+    @property
+    def read(self) -> Ints:
+        """How long reading takes at each tree, shape (n,) [s]."""
+        return self.clockwork.read * self._leaves
+
+    @property
+    def _leaves(self) -> Ints:
+        one = np.ones(len(self), dtype=np.int64)
+        return one if self.twice is None else one + self.twice
 
 
 @dataclass(frozen=True)

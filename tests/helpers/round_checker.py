@@ -9,7 +9,8 @@ import numpy as np
 
 def violations(task, plan) -> list[str]:
     """Name every rule that a plan breaks; both have the fields of TimedTask and TimedPlan."""
-    earliest, closes, bag_s, read_s, least, most = task.clockwork
+    earliest, closes, _, _, least, most = task.clockwork
+    bags, reads = leaf_times(task)
     taken = np.flatnonzero(plan.crew >= 0)
     found = [] if len(taken) <= task.trees else ["too many trees"]
     if plan.crew.max(initial=-1) >= task.crews:
@@ -17,7 +18,7 @@ def violations(task, plan) -> list[str]:
     if abs(task.worth[taken].sum() - plan.worth) > 1e-9 * max(1.0, abs(plan.worth)):
         found.append("its worth is not that of its trees")
     for tree in taken:
-        bag, read = plan.bag_at[tree], plan.read_at[tree]
+        bag, read, bag_s, read_s = plan.bag_at[tree], plan.read_at[tree], bags[tree], reads[tree]
         if bag < earliest:
             found.append(f"tree {tree} is bagged too early")
         if read < 0 or read + read_s > closes:
@@ -29,10 +30,18 @@ def violations(task, plan) -> list[str]:
     return found
 
 
+def leaf_times(task) -> tuple[np.ndarray, np.ndarray]:
+    """Seconds to bag and to read each tree: twice as long where two leaves are taken."""
+    leaves = np.ones(len(task.worth), np.int64) if task.twice is None else np.where(task.twice, 2, 1)
+    return task.clockwork.bag * leaves, task.clockwork.read * leaves
+
+
 def _legs(task, plan, crew: int, taken: np.ndarray) -> list[str]:
-    bag_s, read_s = task.clockwork[2:4]
+    bags, reads = leaf_times(task)
     mine = [int(tree) for tree in taken if plan.crew[tree] == crew]
-    visits = sorted([(plan.bag_at[t], bag_s, t) for t in mine] + [(plan.read_at[t], read_s, t) for t in mine])
+    visits = sorted(
+        [(plan.bag_at[t], bags[t], t) for t in mine] + [(plan.read_at[t], reads[t], t) for t in mine]
+    )
     found = []
     if visits and task.start is not None and visits[0][0] < task.clockwork[0] + task.start[visits[0][2]]:
         found.append(f"crew {crew} cannot be at its first tree")
