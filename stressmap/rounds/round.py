@@ -178,6 +178,8 @@ class RoundTask:
         Lines in the working CRS.
     gates : tuple of (float, float)
         Where blocks are entered; empty where not known.
+    days_ahead : float
+        From the last visit to the round [d].
     """
 
     surface: Surface
@@ -190,6 +192,7 @@ class RoundTask:
     targets: HourlyTargets | None = None
     roads: Any = None
     gates: tuple[Spot, ...] = ()
+    days_ahead: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,200 @@
+"""What one more reading is worth: for what is watered next, and for the season.
+
+The worth of a reading is the expected value of sample information for the watering decision
+(:mod:`stressmap.zoning.value_of_information`), with the errors that all visits together leave on the day of
+the round, plus a share of the standard error it takes off zone means. Trees are taken one after another, each
+as if those before it had been read already; as what one reading tells another can only tell less, the sum of
+these figures over any of the trees is no more than what they tell together, so that a plan may add them up.
+What the season wants comes on top, in units of a usual stop (:data:`WEIGHTS`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stressmap.core.arrays import Bools, Floats, Ints
+from stressmap.geostat.zone_covariance import ZoneCovariance
+from stressmap.rounds.candidates import BlockTrees
+from stressmap.rounds.later_errors import later_covariance
+from stressmap.rounds.round import RoundTask
+from stressmap.zoning.value_of_information import WateringDecision, expected_gain
+
+WEIGHTS = {
+    "asked_for": 50.0, "valve_due": 1.0, "block_never_read": 1.0, "after_irrigation": 0.5,
+    "before_irrigation": 0.3, "left_out_last_time": 0.5, "standing_tree": 0.25, "new_tree": 0.25,
+}  # fmt: skip
+"""What a want adds, in the worth of a usual stop (a judgement)."""
+TREES_EACH = {"block_never_read": 3, "valve_due": 1, "after_irrigation": 1, "before_irrigation": 1}
+"""Trees of one valve, or block, for which a want counts (3 to 5 trees an orchard: farm press, 2013)."""
+SPREAD_SHARE = 0.2
+"""What a bar of standard error taken off a hectare counts beside a bar of stress met on it (a judgement)."""
+BOTH_CHAMBERS = 3
+"""Trees read with two chambers, in different blocks where there are so many."""
+SECOND_LEAF_EVERY = 5
+"""Of so many trees one gives a second leaf."""
+
+
+@dataclass(frozen=True)
+class ValuedTree:
+    """A candidate with its worth, those before it taken for read.
+
+    Parameters
+    ----------
+    block, place : int
+        Position of the block, and of the candidate in its :class:`BlockTrees`.
+    worth : float
+        [bar ha], wants included.
+    why : tuple of str
+        Codes of what it is for.
+    """
+
+    block: int
+    place: int
+    worth: float
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Open:
+    """A block as far as it is chosen: joint errors of its valve zones, then of its candidates."""
+
+    trees: BlockTrees
+    members: Ints
+    joint: ZoneCovariance
+    gain: Floats
+    taken: Bools
+    standing: int = 0
+
+
+def valued(task: RoundTask, blocks: list[BlockTrees], count: int) -> list[ValuedTree]:
+    """Value candidates one after another, those of most worth first.
+
+    Parameters
+    ----------
+    task : RoundTask
+        What the round is planned from.
+    blocks : list of BlockTrees
+        Candidates.
+    count : int
+        Trees wanted, at most.
+
+    Returns
+    -------
+    list of ValuedTree
+        In the order they were taken.
+    """
+    states = {one.block: _opened(task, one) for one in blocks if len(one.places)}
+    unit = _usual_worth(list(states.values()), task.rules.trees)
+    met: dict[tuple[str, str], int] = {}
+    found: list[ValuedTree] = []
+    while len(found) < count and any(not state.taken.all() for state in states.values()):
+        best = max(
+            (_best_of(task, state, met, unit) for state in states.values() if not state.taken.all()),
+            key=lambda one: one.worth,
+        )
+        for key in _limited(task, states[best.block], best.place):
+            met[key] = met.get(key, 0) + 1
+        states[best.block] = _taken(states[best.block], task.decision, best.place)
+        found.append(best)
+    return _with_second_readings(task, found, states)
+
+
+def _opened(task: RoundTask, trees: BlockTrees) -> _Open:
+    members = np.unique(trees.cells.valve[trees.cells.valve >= 0])
+    inside = trees.cells.valve >= 0
+    zone = np.where(inside, np.searchsorted(members, trees.cells.valve), -1).astype(np.int64)
+    places = trees.cells.followed_by(trees.places)
+    numbers = np.append(zone, len(members) + np.arange(len(trees.places)))
+    count = len(members) + len(trees.places)
+    joint = later_covariance(task.surface, (places, numbers, count), task.days_ahead)
+    bare = _Open(trees, members, joint, np.zeros(len(trees.places)), np.zeros(len(trees.places), dtype=bool))
+    return replace(bare, gain=_gains(bare, task.decision))
+
+
+def _gains(state: _Open, decision: WateringDecision) -> Floats:
+    """Work out what a reading at each candidate tells of the valve zones of its block [bar ha]."""
+    known = len(state.members)
+    weight = decision.weight[state.members]
+    distance = decision.figures.mean[state.members] - decision.threshold_bar
+    variance = np.maximum(np.diag(state.joint.covariance)[:known], 0.0)
+    total = np.zeros(len(state.taken))
+    for i in np.flatnonzero(~state.taken):
+        moved = state.joint.shift_sd(known + int(i))[:known]
+        left = np.sqrt(np.maximum(variance - moved**2, 0.0))
+        told = expected_gain(distance, moved) + SPREAD_SHARE * (np.sqrt(variance) - left)
+        total[i] = float((told * weight).sum())
+    return total
+
+
+def _taken(state: _Open, decision: WateringDecision, place: int) -> _Open:
+    taken = state.taken.copy()
+    taken[place] = True
+    joint = state.joint.conditioned_on(len(state.members) + place)
+    standing = state.standing + (state.trees.standing[place] is not None)
+    after = replace(state, joint=joint, taken=taken, standing=standing)
+    return replace(after, gain=_gains(after, decision))
+
+
+def _usual_worth(states: list[_Open], stops: int) -> float:
+    """Give the mean worth of the best candidates before any is taken; 1 where nothing is to be learnt."""
+    every = np.sort(np.concatenate([state.gain for state in states] or [np.zeros(1)]))[::-1][:stops]
+    return float(every.mean()) if every.max() > 0 else 1.0
+
+
+def _best_of(task: RoundTask, state: _Open, met: dict[tuple[str, str], int], unit: float) -> ValuedTree:
+    tried = [_value(task, state, int(place), met, unit=unit) for place in np.flatnonzero(~state.taken)]
+    return max(tried, key=lambda one: one.worth)
+
+
+def _value(
+    task: RoundTask, state: _Open, place: int, met: dict[tuple[str, str], int], *, unit: float
+) -> ValuedTree:
+    granted = [key[0] for key in _limited(task, state, place) if met.get(key, 0) < TREES_EACH[key[0]]]
+    tree = state.trees.standing[place]
+    taken = int(state.taken.sum())
+    if tree is not None:
+        granted += ["asked_for"] if tree.tree_id in task.wants.asked else []
+        granted += ["left_out_last_time"] if tree.tree_id in task.wants.left_out else []
+        granted += ["standing_tree"] if 2 * state.standing <= taken else []
+    elif 2 * state.standing > taken:
+        granted.append("new_tree")
+    worth = float(state.gain[place]) + unit * sum(WEIGHTS[code] for code in granted)
+    why = [*granted, "standing_tree" if tree is not None else "new_tree"]
+    if state.gain[place] >= 0.5 * unit:
+        why.append("watering_decision")
+    return ValuedTree(state.trees.block, place, worth, tuple(dict.fromkeys(why)))
+
+
+def _limited(task: RoundTask, state: _Open, place: int) -> list[tuple[str, str]]:
+    """Name the wants of a candidate's valve and block that count for a few trees only."""
+    wants = task.wants
+    block = str(task.ground.blocks["block"].iloc[state.trees.block])
+    valve = str(task.ground.valves["valve"].iloc[int(state.trees.places.valve[place])])
+    found = [("block_never_read", block)] if block in wants.never_read else []
+    for code, valves in (
+        ("valve_due", wants.due_days),
+        ("after_irrigation", wants.after),
+        ("before_irrigation", wants.before),
+    ):
+        found += [(code, valve)] if valve in valves else []
+    return found
+
+
+def _with_second_readings(
+    task: RoundTask, found: list[ValuedTree], states: dict[int, _Open]
+) -> list[ValuedTree]:
+    """Mark trees for both chambers, and every fifth for a second leaf; both take time and are worth it."""
+    marks: dict[int, str] = {}
+    if task.wants.chambers > 1:
+        standing = [i for i, one in enumerate(found) if states[one.block].trees.standing[one.place]]
+        first = {found[i].block: i for i in reversed(standing or range(len(found)))}
+        chosen = sorted(first.values()) + [i for i in range(len(found)) if i not in first.values()]
+        marks = dict.fromkeys(chosen[:BOTH_CHAMBERS], "both_chambers")
+    free = [i for i in range(len(found)) if i not in marks]
+    marks |= dict.fromkeys(free[2::SECOND_LEAF_EVERY], "second_leaf")
+    return [
+        replace(one, worth=1.5 * one.worth, why=(*one.why, marks[i])) if i in marks else one
+        for i, one in enumerate(found)
+    ]
