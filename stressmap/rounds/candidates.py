@@ -17,7 +17,7 @@ from stressmap.zoning.value_of_information import EDGE_M
 
 EDGE_ROWS = 3
 """Rows from the edge in which trees are avoided (chamber maker's picture tutorial: 3 to 4)."""
-NEW_A_ZONE, STANDING_A_ZONE = 4, 6
+NEW_A_ZONE, STANDING_A_ZONE = 6, 6
 """New places and standing trees that are considered in each valve zone, at most."""
 
 

@@ -50,7 +50,7 @@ def _drawn_anew(surface: MemorySurface, places: Places, zone: Ints, count: int) 
     p = memory.fit.best
     mean = np.zeros((count, 0))
     chosen: list[Ints] = []
-    for number, inside in zip(*cells_by_zone(zone, count), strict=True):
+    for number, inside in cells_by_zone(zone, count):
         points = inside[discretise(places.xy[inside], POINTS)]
         part = np.zeros((count, len(points)))
         part[number] = 1.0 / len(points)

@@ -17,7 +17,7 @@ from stressmap.rounds.candidates import BlockTrees, rows_of_blocks, trees_of_blo
 from stressmap.rounds.later_errors import later_covariance
 from stressmap.rounds.plan_bound import worth_bound
 from stressmap.rounds.round import WHY, Round, RoundTask, StandingTree, Stop, Way
-from stressmap.rounds.timed_plan import timed_plan
+from stressmap.rounds.timed_plan import STEPS, timed_plan
 from stressmap.rounds.timed_task import Clockwork, TimedPlan, TimedTask
 from stressmap.rounds.tree_rows import TreeRows
 from stressmap.rounds.ways import RanchWays
@@ -28,6 +28,8 @@ MOST_BLOCKS = 40
 """Blocks whose trees are considered: those with most to learn, and those that the season wants."""
 CANDIDATES, CANDIDATES_A_CREW = 40, 40
 """Trees among which the plan chooses: so many, and so many for each crew."""
+FIRST_STEPS = 150_000
+"""Changes tried from each seed where the blocks are chosen."""
 COVERED_90 = 1.645
 """Standard deviations on either side of a normal mean that hold 90 %."""
 
@@ -61,8 +63,18 @@ class _Chosen:
         return self.blocks[self.trees[i].block].places.take([self.trees[i].place])
 
 
+@dataclass(frozen=True)
+class _Planned:
+    chosen: _Chosen
+    ways: RanchWays | None
+    timed: TimedTask
+    plan: TimedPlan
+
+
 def plan_round(task: RoundTask) -> Round:
     """Plan the next measuring round.
+
+    It is planned twice: over all blocks, and again among more trees of the blocks that the first plan visits.
 
     Parameters
     ----------
@@ -74,15 +86,24 @@ def plan_round(task: RoundTask) -> Round:
     Round
         The same for the same task.
     """
-    chosen = _choose(task)
-    ways = _ways(task, chosen)
-    timed = timed_task(task, chosen.trees, ways.seconds() if ways else np.zeros((0, 0), np.int64))
-    plan = timed_plan(timed)
+    first = _planned(task, _blocks_considered(task), steps=FIRST_STEPS)
+    visited = sorted({int(first.chosen.block[i]) for i in np.flatnonzero(first.plan.crew >= 0)})
+    second = _planned(task, visited) if visited else first
+    best = max(second, first, key=lambda one: one.plan.worth)
+    chosen, ways, timed, plan = best.chosen, best.ways, best.timed, best.plan
     stops = _stops(task, chosen, plan)
     bound = max(worth_bound(timed), plan.worth)
     crews = len({stop.crew for stop in stops})
     legs = _legs(plan, ways, timed) if ways else ()
     return Round(stops, crews, plan.worth, bound, _notes(task, chosen, stops), legs)
+
+
+def _planned(task: RoundTask, positions: list[int], *, steps: int = STEPS) -> _Planned:
+    """Plan a round among the candidates of some blocks."""
+    chosen = _choose(task, positions)
+    ways = _ways(task, chosen)
+    timed = timed_task(task, chosen.trees, ways.seconds() if ways else np.zeros((0, 0), np.int64))
+    return _Planned(chosen, ways, timed, timed_plan(timed, steps=steps))
 
 
 def timed_task(task: RoundTask, trees: list[ValuedTree], seconds: Ints) -> TimedTask:
@@ -115,8 +136,8 @@ def timed_task(task: RoundTask, trees: list[ValuedTree], seconds: Ints) -> Timed
     return TimedTask(worth, seconds, clockwork, rules.crews, rules.trees, twice=twice)
 
 
-def _choose(task: RoundTask) -> _Chosen:
-    rows = rows_of_blocks(task, _blocks_considered(task))
+def _choose(task: RoundTask, positions: list[int]) -> _Chosen:
+    rows = rows_of_blocks(task, positions)
     blocks = {position: trees_of_block(task, position, rows[position][1]) for position in rows}
     count = CANDIDATES + CANDIDATES_A_CREW * task.rules.crews
     return _Chosen(valued(task, list(blocks.values()), count), blocks, rows)

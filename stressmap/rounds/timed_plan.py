@@ -11,7 +11,7 @@ from stressmap.rounds.timed_task import TimedPlan, TimedTask
 SCALE = 10**6
 """Worth becomes whole: so many units for the tree of most worth."""
 STEPS = 600_000
-"""Changes tried from one seed for up to forty trees; more trees get more."""
+"""Changes tried from one seed for up to 160 trees; more trees get more."""
 SEEDS = (88172645463325252, 1181783497276652981, 7046029254386353131, 2862933555777941757)
 """A search from each; the best plan is kept."""
 SECOND_SHARE = 0.1
@@ -27,7 +27,7 @@ def timed_plan(task: TimedTask, *, steps: int = STEPS) -> TimedPlan:
     task : TimedTask
         n candidates.
     steps : int
-        Changes tried from each of :data:`SEEDS`, for forty trees.
+        Changes tried from each of :data:`SEEDS`, for up to 160 trees.
 
     Returns
     -------
@@ -51,7 +51,7 @@ def timed_plan(task: TimedTask, *, steps: int = STEPS) -> TimedPlan:
         s = new_search(task, worth)
         s.state[0] = seed
         best, lengths = s.plan.copy(), s.length.copy()
-        tried = steps * max(1, len(task) // 40)
+        tried = steps * max(1, len(task) // 80)
         warm = int(0.5 * worth.mean())
         found.append((search(s, tried, warm, _second_worth(task, worth), best, lengths), best, lengths))
     _, best, lengths = max(found, key=lambda one: one[0])

@@ -34,6 +34,8 @@ BOTH_CHAMBERS = 3
 """Trees read with two chambers, in different blocks where there are so many."""
 SECOND_LEAF_EVERY = 5
 """Of so many trees one gives a second leaf."""
+TWO_LEAVES_WORTH = 1.3
+"""Worth of a tree with two leaves beside one: they take nearly as much longer (a judgement)."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,7 @@ class _Open:
     joint: ZoneCovariance
     gain: Floats
     taken: Bools
+    limited: tuple[tuple[tuple[str, str], ...], ...]
     standing: int = 0
 
 
@@ -94,7 +97,7 @@ def valued(task: RoundTask, blocks: list[BlockTrees], count: int) -> list[Valued
             (_best_of(task, state, met, unit) for state in states.values() if not state.taken.all()),
             key=lambda one: one.worth,
         )
-        for key in _limited(task, states[best.block], best.place):
+        for key in states[best.block].limited[best.place]:
             met[key] = met.get(key, 0) + 1
         states[best.block] = _taken(states[best.block], task.decision, best.place)
         found.append(best)
@@ -109,7 +112,8 @@ def _opened(task: RoundTask, trees: BlockTrees) -> _Open:
     numbers = np.append(zone, len(members) + np.arange(len(trees.places)))
     count = len(members) + len(trees.places)
     joint = later_covariance(task.surface, (places, numbers, count), task.days_ahead)
-    bare = _Open(trees, members, joint, np.zeros(len(trees.places)), np.zeros(len(trees.places), dtype=bool))
+    none = np.zeros(len(trees.places))
+    bare = _Open(trees, members, joint, none, none.astype(bool), _limited(task, trees))
     return replace(bare, gain=_gains(bare, task.decision))
 
 
@@ -151,7 +155,7 @@ def _best_of(task: RoundTask, state: _Open, met: dict[tuple[str, str], int], uni
 def _value(
     task: RoundTask, state: _Open, place: int, met: dict[tuple[str, str], int], *, unit: float
 ) -> ValuedTree:
-    granted = [key[0] for key in _limited(task, state, place) if met.get(key, 0) < TREES_EACH[key[0]]]
+    granted = [key[0] for key in state.limited[place] if met.get(key, 0) < TREES_EACH[key[0]]]
     tree = state.trees.standing[place]
     taken = int(state.taken.sum())
     if tree is not None:
@@ -167,19 +171,21 @@ def _value(
     return ValuedTree(state.trees.block, place, worth, tuple(dict.fromkeys(why)))
 
 
-def _limited(task: RoundTask, state: _Open, place: int) -> list[tuple[str, str]]:
-    """Name the wants of a candidate's valve and block that count for a few trees only."""
+def _limited(task: RoundTask, trees: BlockTrees) -> tuple[tuple[tuple[str, str], ...], ...]:
+    """Name, for each candidate, the wants of its valve and block that count for a few trees only."""
     wants = task.wants
-    block = str(task.ground.blocks["block"].iloc[state.trees.block])
-    valve = str(task.ground.valves["valve"].iloc[int(state.trees.places.valve[place])])
-    found = [("block_never_read", block)] if block in wants.never_read else []
-    for code, valves in (
-        ("valve_due", wants.due_days),
-        ("after_irrigation", wants.after),
-        ("before_irrigation", wants.before),
-    ):
-        found += [(code, valve)] if valve in valves else []
-    return found
+    block = str(task.ground.blocks["block"].iloc[trees.block])
+    names = task.ground.valves["valve"].tolist()
+    of_block = [("block_never_read", block)] if block in wants.never_read else []
+    of_valves = {
+        "valve_due": wants.due_days,
+        "after_irrigation": wants.after,
+        "before_irrigation": wants.before,
+    }
+    return tuple(
+        (*of_block, *((code, names[valve]) for code, valves in of_valves.items() if names[valve] in valves))
+        for valve in trees.places.valve
+    )
 
 
 def _with_second_readings(
@@ -195,6 +201,6 @@ def _with_second_readings(
     free = [i for i in range(len(found)) if i not in marks]
     marks |= dict.fromkeys(free[2::SECOND_LEAF_EVERY], "second_leaf")
     return [
-        replace(one, worth=1.5 * one.worth, why=(*one.why, marks[i])) if i in marks else one
+        replace(one, worth=TWO_LEAVES_WORTH * one.worth, why=(*one.why, marks[i])) if i in marks else one
         for i, one in enumerate(found)
     ]
