@@ -14,9 +14,10 @@ from stressmap.core.arrays import Floats
 from stressmap.core.notes import Note, NoteList
 from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
 from stressmap.geostat.options import SurfaceOptions
-from stressmap.geostat.ordinary_kriging import MOST_COMPARED, OrdinarySurface
+from stressmap.geostat.ordinary_kriging import OrdinarySurface
 from stressmap.geostat.repeat_leaves import average_by_tree
 from stressmap.geostat.samples import Samples
+from stressmap.geostat.search_neighbourhood import likelihood_groups
 from stressmap.geostat.surface import Surface
 
 Z_50, Z_90 = 0.6744897501960817, 1.6448536269514722
@@ -25,6 +26,11 @@ LEAST_JUDGED = 10
 """Readings below which nothing is said of z-scores."""
 MOST_METHODS = 3
 """Compared with each other."""
+MOST_TOGETHER, IN_PARTS_OF = 1_500, 600
+"""Readings up to which ordinary kriging is compared by one system, and in parts of how many beyond: the time
+of one grows with their cube, its memory with their square."""
+LeftOut = tuple[Floats, Floats]
+"""Predictions of readings left out, and their z-scores."""
 
 
 @dataclass(frozen=True)
@@ -131,32 +137,46 @@ def cross_validate(
     Returns
     -------
     Comparison
-        With a note when the method's z-scores are out of line, one when it predicts readings no better than
-        block averages do, and one when there are too many readings for ordinary kriging.
+        With a note when the method's z-scores are out of line, and one when it predicts readings no better
+        than block averages do.
     """
     options = options or SurfaceOptions()
-    methods: dict[str, Surface] = {surface.method: surface}
-    left_out = () if len(samples) <= MOST_COMPARED else (_not_compared(len(samples)),)
-    if "ordinary" not in methods and not left_out:
-        with contextlib.suppress(ValueError, np.linalg.LinAlgError):
-            methods["ordinary"] = average_by_tree(samples, lambda s: OrdinarySurface(s, jobs=options.jobs))
+    tried: dict[str, Callable[[], tuple[LeftOut, LeftOut]]] = {surface.method: lambda: _left_out(surface)}
+    if "ordinary" not in tried:
+        tried["ordinary"] = lambda: _ordinary(samples, options.jobs)
     if surface.method not in {"block average", "ranch average"}:
-        averages = average_by_tree(
-            samples, lambda s: HierarchicalSurface(s, variance_components(s, options.priors))
+        tried["block average"] = lambda: _left_out(
+            average_by_tree(samples, lambda s: HierarchicalSurface(s, variance_components(s, options.priors)))
         )
-        methods["block average"] = averages
     one_out, block_out = {}, {}
-    for name, one in methods.items():
+    for name, predict in tried.items():
         # Ordinary kriging of readings all at one place has no solution: the others are set side by side then.
         with contextlib.suppress(np.linalg.LinAlgError):
-            alone, together = one.leave_one_out(), one.leave_block_out()
+            alone, together = predict()
             one_out[name], block_out[name] = score(samples.value, *alone), score(samples.value, *together)
         step()
-    return Comparison(one_out, block_out, (*left_out, *_remarks(surface.method, one_out)))
+    return Comparison(one_out, block_out, _remarks(surface.method, one_out))
 
 
-def _not_compared(count: int) -> Note:
-    return Note.of("ordinary_not_compared", count=count, most=MOST_COMPARED)
+def _left_out(surface: Surface) -> tuple[LeftOut, LeftOut]:
+    return surface.leave_one_out(), surface.leave_block_out()
+
+
+def _ordinary(samples: Samples, jobs: int) -> tuple[LeftOut, LeftOut]:
+    """Leave readings out of ordinary kriging, of all of them or of parts of neighbouring blocks.
+
+    A part without a variogram is left out; where all are, it is a LinAlgError.
+    """
+    most = len(samples) if len(samples) <= MOST_TOGETHER else IN_PARTS_OF
+    alone, together = np.full((2, len(samples)), np.nan), np.full((2, len(samples)), np.nan)
+    for part in likelihood_groups(samples.places.xy, samples.places.block, most):
+        with contextlib.suppress(ValueError, np.linalg.LinAlgError):
+            surface = average_by_tree(samples.take(part), lambda s: OrdinarySurface(s, jobs=jobs))
+            alone[:, part], together[:, part] = _left_out(surface)
+    if np.isnan(alone).all():
+        msg = "the readings make no variogram"
+        raise np.linalg.LinAlgError(msg)
+    return (alone[0], alone[1]), (together[0], together[1])
 
 
 def _remarks(method: str, scores: dict[str, Scores]) -> tuple[Note, ...]:

@@ -32,8 +32,6 @@ CHUNK_NUMBERS = 1_000_000
 """Readings x points in one call of PyKrige, which makes about five arrays of that many numbers."""
 MOST_MAPPED = 3_000
 """Readings that a map may be kriged from: PyKrige holds six arrays of readings x readings in each thread."""
-MOST_COMPARED = 6_000
-"""Readings up to which the method is compared with others: three arrays of readings x readings (0.9 GB)."""
 LEAST_NUGGET_SHARE = 1e-3
 """Of the variance of the readings: keeps two readings at one place from making the system singular."""
 UNKNOWN_CROP_BAR2 = 9.0

@@ -63,6 +63,32 @@ def _halve(at: Floats, size: Ints, index: Ints, most: int) -> list[Ints]:
     return _halve(at, size, order[:half], most) + _halve(at, size, order[half:], most)
 
 
+def nearest(apart: Floats, count: int) -> Ints:
+    """Find the least of some distances without sorting them all.
+
+    Parameters
+    ----------
+    apart : array of float, shape (n,)
+        [m].
+    count : int
+        How many are wanted.
+
+    Returns
+    -------
+    array of int
+        At most so many positions, the least first; of equal ones the first.
+
+    Examples
+    --------
+    >>> nearest(np.array([5.0, 1.0, 3.0, 1.0, 3.0]), 3).tolist()
+    [1, 3, 2]
+    """
+    if not 0 < count < len(apart):
+        return np.argsort(apart, kind="stable")[: max(count, 0)]
+    few = np.flatnonzero(apart <= np.partition(apart, count - 1)[count - 1])
+    return few[np.argsort(apart[few], kind="stable")[:count]]
+
+
 def kriging_neighbourhood(xy: Floats, block: Ints, blocks: Ints, centre: Floats, *, reach_m: float) -> Ints:
     """Choose the readings from which some blocks are kriged.
 
@@ -93,11 +119,11 @@ def kriging_neighbourhood(xy: Floats, block: Ints, blocks: Ints, centre: Floats,
     own = np.flatnonzero(np.isin(block, blocks))
     if len(own) >= MOVING_NEIGHBOURHOOD:
         apart = np.hypot(*(xy[own] - centre).T)
-        return np.sort(own[np.argsort(apart, kind="stable")[:UNIQUE_NEIGHBOURHOOD]])
+        return np.sort(own[nearest(apart, UNIQUE_NEIGHBOURHOOD)])
     others = np.flatnonzero(~np.isin(block, blocks))
     middle = xy[own].mean(axis=0) if len(own) else centre
     apart = np.hypot(*(xy[others] - middle).T)
     extent = float(np.hypot(*(xy[own] - middle).T).max()) if len(own) else 0.0
-    near = np.argsort(apart, kind="stable")[: MOVING_NEIGHBOURHOOD - len(own)]
+    near = nearest(apart, MOVING_NEIGHBOURHOOD - len(own))
     near = near[apart[near] <= reach_m + extent]
     return np.sort(np.concatenate([own, others[near]]))

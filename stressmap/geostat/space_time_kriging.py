@@ -42,7 +42,7 @@ from stressmap.geostat.kriging_systems import (
 )
 from stressmap.geostat.persistence import Persistence
 from stressmap.geostat.reml import solve
-from stressmap.geostat.search_neighbourhood import MOVING_NEIGHBOURHOOD, likelihood_groups
+from stressmap.geostat.search_neighbourhood import MOVING_NEIGHBOURHOOD, likelihood_groups, nearest
 from stressmap.geostat.space_time_fit import SeriesGroup, SpaceTimeFit
 from stressmap.geostat.variance_model import valve_groups
 from stressmap.geostat.visit_series import VisitLevels, VisitSeries
@@ -309,11 +309,11 @@ def series_neighbourhood(series: VisitSeries, blocks: Ints, centre: Floats, reac
     inside = np.isin(series.samples.places.block, blocks)
     apart = np.hypot(*(series.samples.places.xy - centre).T)
     own = np.flatnonzero(inside)
-    own = own[np.argsort(apart[own], kind="stable")[:MOST_OWN]]
+    own = own[nearest(apart[own], MOST_OWN)]
     others = series.today[~inside[series.today]]
     extent = float(apart[own].max()) if len(own) else 0.0
     count = max(LEAST_OTHERS, MOVING_NEIGHBOURHOOD - len(own))
-    near = others[np.argsort(apart[others], kind="stable")[:count]]
+    near = others[nearest(apart[others], count)]
     return np.sort(np.concatenate([own, near[apart[near] <= reach_m + extent]]))
 
 

@@ -11,6 +11,7 @@ from scipy.linalg import cho_factor, cho_solve
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.change_of_support import cells_by_zone, discretise
 from stressmap.geostat.samples import Places, Samples
+from stressmap.geostat.search_neighbourhood import nearest
 
 POINTS_PER_ZONE = 80
 """Discretisation points of one zone."""
@@ -159,4 +160,4 @@ def nearest_readings(samples: Samples, places: Places) -> Ints:
         All of them, or the :data:`MOST_READINGS` nearest to the middle of the places.
     """
     apart = np.hypot(*(samples.places.xy - places.xy.mean(axis=0)).T)
-    return np.sort(np.argsort(apart, kind="stable")[:MOST_READINGS])
+    return np.sort(nearest(apart, MOST_READINGS))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,6 +13,7 @@ from stressmap.geostat.cross_validation import cross_validate
 from stressmap.geostat.kriging_systems import KrigingSystems
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import SurfaceOptions
+from stressmap.geostat.ordinary_kriging import OrdinarySurface
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.surface import Surface
 from stressmap.jobs.map_visit import MOST_MAPPED, refuse_too_many
@@ -80,14 +83,30 @@ def test_projections_for_leaving_out_are_not_kept(surface: StructuredSurface) ->
         assert not system.leave_out_terms.blocks
 
 
-def test_ordinary_kriging_is_not_compared_where_it_would_not_fit_into_memory(
-    dense: Samples, surface: StructuredSurface, monkeypatch: pytest.MonkeyPatch
+def test_ordinary_kriging_of_very_many_readings_is_compared_in_parts_of_neighbours(
+    dense: Samples, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(cross_validation, "MOST_COMPARED", 299)
+    blocks = (dense.places.xy[:, 0] // 40).astype(np.int64)
+    dense = replace(dense, places=replace(dense.places, block=blocks))
+    surface = StructuredSurface(dense, SurfaceOptions(average=False))
+    whole = cross_validate(surface, dense)
+    monkeypatch.setattr(cross_validation, "MOST_TOGETHER", 299)
+    monkeypatch.setattr(cross_validation, "IN_PARTS_OF", 100)
+    sizes: list[int] = []
+
+    def watched(samples: Samples, *, jobs: int) -> OrdinarySurface:
+        sizes.append(len(samples))
+        return OrdinarySurface(samples, jobs=jobs)
+
+    monkeypatch.setattr(cross_validation, "OrdinarySurface", watched)
     found = cross_validate(surface, dense)
-    assert set(found.one_out) == {"structured", "block average"}
-    note = next(n for n in found.notes if n.code == "ordinary_not_compared")
-    assert dict(note.values) == {"count": 300, "most": 299}
+    assert len(sizes) >= 3
+    assert max(sizes) <= 100
+    for one, other in ((found.one_out, whole.one_out), (found.block_out, whole.block_out)):
+        assert one.keys() == other.keys()
+        assert one["ordinary"].readings == other["ordinary"].readings == 300
+        assert one["ordinary"].rmse_bar < 1.5 * other["ordinary"].rmse_bar
+        assert one["structured"] == other["structured"]
 
 
 def test_ordinary_kriging_of_too_many_readings_is_refused_with_their_number() -> None:

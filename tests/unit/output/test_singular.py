@@ -31,7 +31,7 @@ NEVER_ONE = {
 }  # fmt: skip
 """Figures that the program sets and that are not one."""
 ONLY_OF_MANY = {
-    "figures_all_alike": "said from a dozen readings on", "ordinary_not_compared": "said from thousands on",
+    "figures_all_alike": "said from a dozen readings on",
     "trees_on_one_spot": "said from three trees on", "others_cut": "said from thousands on",
 }  # fmt: skip
 """Notes that are only said of several; beside them every key that ends with ``many``."""
