@@ -305,19 +305,14 @@ class MemorySurface:
         """Give the fit as plain numbers and text for ``run.json``: that of the last visit alone."""
         return self.today.summary()
 
-    def since(self, before: Surface) -> ChangeSurface:
+    def since_before(self) -> ChangeSurface:
         """Give what answers for the change since the visit before.
-
-        Parameters
-        ----------
-        before : Surface
-            Fitted to that visit alone.
 
         Returns
         -------
         ChangeSurface
         """
-        return ChangeSurface(self, before)
+        return ChangeSurface(self)
 
     def _share_of_zones(self, places: Places, zone: Ints, count: int) -> Floats:
         inside = zone >= 0
@@ -335,25 +330,37 @@ class MemorySurface:
 
 @dataclass(frozen=True)
 class ChangeSurface:
-    """Change of zone means since the visit before: by the joint model, mixed with the two visits apart.
+    """Change of zone means since the visit before: by the joint model, mixed with what both maps make of it.
+
+    Where a block is not what it was, the last visit alone stands against what all visits tell of the one
+    before.
 
     Parameters
     ----------
     now : MemorySurface
         The last visit.
-    before : Surface
-        The one before, alone.
     """
 
     now: MemorySurface
-    before: Surface
 
     def predict_zones(self, places: Places, zone: Ints, count: int) -> Estimate:
         """Estimate the change of zone means; as :meth:`Surface.predict_zones`."""
-        last, first = (one.predict_zones(places, zone, count) for one in (self.now.today, self.before))
+        last, first = self.now.apart.predict_zones(places, zone, count), self._before(places, zone, count)
         apart = Estimate(last.mean - first.mean, last.variance + first.variance)
         share = self.now._share_of_zones(places, zone, count)
         return mixed(share, self.now.memory.predict_change(places, zone, count), apart)
+
+    def _before(self, places: Places, zone: Ints, count: int) -> Estimate:
+        """Estimate zone means at the visit before from the readings of all visits."""
+        memory, mm = self.now.memory, np.zeros((1, count))
+        if memory.series.dryness is not None:
+            weight = (*[0.0] * (len(memory.series) - 2), 1.0, 0.0)
+            of_valves = memory.series.dryness.of_target(weight)
+            inside = zone >= 0
+            size = np.maximum(np.bincount(zone[inside], minlength=count), 1)
+            mm[0] = np.bincount(zone[inside], weights=of_valves[places.valve[inside]], minlength=count) / size
+        found = memory.zone_paths(places, zone, count, memory.series.day[-2:-1], mm)
+        return Estimate(found.mean[0], found.covariance[0, 0])
 
 
 def one_visit(series: VisitSeries, today: StructuredSurface) -> SpaceTimeSurface:

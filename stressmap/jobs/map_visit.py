@@ -155,7 +155,7 @@ def content_of(
     ground = ground_of(inputs)
     terms = MappingTerms(edges, chosen.map.smallest_zone_ha)
     before = visit_before(inputs.readings, assessed.visit)
-    earlier = notes.keep(_earlier(inputs, assessed.orchard, before, progress))
+    earlier = notes.keep(_earlier(inputs, assessed.orchard, before, progress, alone=made.memory is None))
     progress.stage("Mapping blocks", len(inputs.blocks))
     surfaces = (surface, None if earlier is None else _compared(surface, earlier[1]))
     mapped = map_blocks(surfaces, ground, terms, jobs=jobs, step=progress.step)
@@ -269,10 +269,11 @@ def ranked_valves(
     ground, surface = ground_of(inputs), made.surface
     figures = valve_means(surface, ground, jobs=jobs)
     before = visit_before(inputs.readings, assessed.visit) if with_change else None
-    earlier = _earlier(inputs, assessed.orchard, before, Silent()).value
-    if earlier is None:
+    earlier = _earlier(inputs, assessed.orchard, before, Silent(), alone=made.memory is None).value
+    other = None if earlier is None else _compared(surface, earlier[1])
+    if earlier is None or other is None:
         return _ranked(inputs, assessed, figures, None, made.memory)
-    means = (valve_means(_compared(surface, earlier[1]), ground, jobs=jobs), figures)
+    means = (valve_means(other, ground, jobs=jobs), figures)
     change = _change(inputs, assessed, earlier[0], means, together=made.memory is not None)
     return _ranked(inputs, assessed, figures, change, made.memory)
 
@@ -358,9 +359,9 @@ def decision_of(inputs: Inputs, figures: ZoneMeans) -> WateringDecision:
 
 
 def _earlier(
-    inputs: Inputs, orchard: Orchard, visit: Visit | None, progress: Progress
-) -> Noted[tuple[Assessed, Surface] | None]:
-    """Assess and fit an earlier visit; None, and a note, where that cannot be done."""
+    inputs: Inputs, orchard: Orchard, visit: Visit | None, progress: Progress, *, alone: bool
+) -> Noted[tuple[Assessed, Surface | None] | None]:
+    """Assess an earlier visit and fit it alone, if asked; None, and a note, where that cannot be done."""
     if visit is None:
         return Noted(None)
     try:
@@ -368,13 +369,15 @@ def _earlier(
     except StressmapError as error:
         why = error.problems[0].what
         return Noted(None, (Note.of("no_comparison", "caution", day=visit[0], error=why),))
+    if not alone:
+        return Noted((assessed, None))
     fitted = fit(inputs, assessed, 1, progress, stage="Fitting the visit before")
     return Noted((fitted.assessed, fitted.surface))
 
 
-def _compared(surface: Surface, before: Surface) -> ZonePredictor:
+def _compared(surface: Surface, before: Surface | None) -> ZonePredictor | None:
     """Give what answers for the visit before, or, with memory, for the change since."""
-    return surface.since(before) if isinstance(surface, MemorySurface) else before
+    return surface.since_before() if isinstance(surface, MemorySurface) else before
 
 
 def _change(

@@ -1,7 +1,7 @@
-"""What memory of earlier visits is worth, and whether it harms, on simulated seasons.
+"""What memory of earlier visits is worth, with the irrigation log or without, on simulated seasons.
 
-Run by hand: ``python tests/benchmarks/seasons.py [--ranches 40] [SEASON ...]``; prints a table of
-docs/benchmarks.md.
+Run by hand: ``python tests/benchmarks/seasons.py [--ranches 40] [--without-log] [SEASON ...]``; prints a
+table of docs/benchmarks.md.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from helpers.drawn_seasons import SEASONS, Shown, draw_season, show
 
 FIRST_SEED = 1000
 HEAD = (
-    "season | error against today alone | worst ranch | over 5 % worse | 90 % covers, today alone | "
-    "changed zones: error, 90 % covers | change, bar: together, apart | its 90 % covers | "
-    "relief: today, memory"
+    "season | error against today alone | against today with log | over 5 % worse, worst | "
+    "90 % covers: memory, today alone | changed zones: error, 90 % covers | "
+    "change, bar: together, apart | its 90 % covers | relief: today, with log, memory"
 )
 
 
@@ -36,9 +36,9 @@ def covered(shown: list[Shown], name: str) -> float:
 
 
 def in_changed(shown: list[Shown]) -> str:
-    """Error against today alone and coverage in the zones that changed for good; a dash without any."""
+    """Error against today, with the log if any, and coverage in zones changed for good; a dash for none."""
     pairs = [
-        (o.miss["memory"][o.changed], o.se["memory"][o.changed], o.miss["today"][o.changed]) for o in shown
+        (o.miss["memory"][o.changed], o.se["memory"][o.changed], o.miss["apart"][o.changed]) for o in shown
     ]
     miss, se, alone = (np.concatenate(part) for part in zip(*pairs, strict=True))
     if not len(miss):
@@ -47,21 +47,22 @@ def in_changed(shown: list[Shown]) -> str:
     return f"{ratio:.2f}, {np.mean(np.abs(miss) < 1.645 * se):.2f}"
 
 
-def row(name: str, ranches: int) -> str:
+def row(name: str, ranches: int, *, log: bool) -> str:
     """Draw so many ranches of a season and give its row of the table."""
-    shown = [show(draw_season(FIRST_SEED + seed, SEASONS[name]))[0] for seed in range(ranches)]
+    shown = [show(draw_season(FIRST_SEED + seed, SEASONS[name]), log=log)[0] for seed in range(ranches)]
     each = np.array([one.ratio() for one in shown])
-    relief = [np.mean([one.relief[which] for one in shown]) for which in ("today", "memory")]
+    apart = np.array([one.ratio(other="apart") for one in shown])
+    relief = [np.mean([one.relief[which] for one in shown]) for which in ("today", "apart", "memory")]
     cells = (
         name,
         f"{error(shown, 'memory') / error(shown, 'today'):.3f} ± {each.std(ddof=1) / ranches**0.5:.3f}",
-        f"{each.max():.2f}",
-        f"{100 * np.mean(each > 1.05):.0f} %",
+        f"{error(shown, 'memory') / error(shown, 'apart'):.3f} ± {apart.std(ddof=1) / ranches**0.5:.3f}",
+        f"{100 * np.mean(apart > 1.05):.0f} %, {apart.max():.2f}",
         f"{covered(shown, 'memory'):.3f}, {covered(shown, 'today'):.3f}",
         in_changed(shown),
         f"{error(shown, 'change'):.2f}, {error(shown, 'change apart'):.2f}",
         f"{covered(shown, 'change'):.3f}",
-        f"{relief[0]:.3f}, {relief[1]:.3f}",
+        ", ".join(f"{one:.3f}" for one in relief),
     )
     return f"| {' | '.join(cells)} |"
 
@@ -70,12 +71,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("seasons", nargs="*", default=list(SEASONS))
     parser.add_argument("--ranches", type=int, default=40)
+    parser.add_argument("--without-log", action="store_true")
     asked = parser.parse_args()
     print(f"| {HEAD} |")
     print(f"|{' --- |' * len(HEAD.split(' | '))}")
     with threadpool_limits(1):
         for name in asked.seasons:
-            print(row(name, asked.ranches), flush=True)
+            print(row(name, asked.ranches, log=not asked.without_log), flush=True)
 
 
 if __name__ == "__main__":

@@ -199,7 +199,7 @@ def show(season: DrawnSeason, *, log: bool = False) -> tuple[Shown, MemorySurfac
         "apart": surface.apart.predict_zones(*asked),
         "memory": surface.predict_zones(*asked),
         "unmixed": surface.memory.predict_zones(*asked),
-        "change": surface.since(before).predict_zones(*asked),
+        "change": surface.since_before().predict_zones(*asked),
         "change unmixed": surface.memory.predict_change(*asked),
         "change apart": Estimate(now.mean - first.mean, now.variance + first.variance),
     }
