@@ -9,7 +9,7 @@ about a mode).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,11 +23,12 @@ from stressmap.core.notes import Note
 from stressmap.geostat.covariance import Parameters
 from stressmap.geostat.kriging import ParameterNodes
 from stressmap.geostat.options import Priors
-from stressmap.geostat.reml import log_likelihood, projection, solve
+from stressmap.geostat.posterior import LikelihoodGroup, expected_information, group_readings, log_posterior
+from stressmap.geostat.reml import log_likelihood, solve
 from stressmap.geostat.samples import Samples
-from stressmap.geostat.search_neighbourhood import likelihood_groups
 from stressmap.geostat.trend import MeanModel
-from stressmap.geostat.variance_model import CovarianceStructure, VarianceModel, covariance_structure
+from stressmap.geostat.variance_model import VarianceModel
+from stressmap.geostat.without_units import chance_of, leave_units_out
 
 RANGES_PER_DOUBLING = 1
 """How close the ranges lie that are tried: one standard deviation of the prior apart, as it stands; twice as
@@ -38,34 +39,14 @@ RANGE_REACH = 2.0
 LEAST_RANGE_WEIGHT = 0.02
 """A range with less of the whole weight is left out."""
 KEPT_WEIGHT = 0.995
-MOST_GROUPS = 12
-"""Parts of the ranch in the likelihood: about 3,000 readings pin every parameter."""
+PLAIN_RANGES = (2.0, 8.0, 4.0, 1.0, 0.5)
+"""Ranges tried without effects of blocks and valves, in those of the prior; the two that tell most first."""
+HOPELESS = 8.0
+"""Where both of these are behind the whole model by this in log posterior mass, no others are tried."""
 OPTIMISER = {"maxiter": 60, "ftol": 1e-7}
 """The mode only centres the proposal: a thousandth of log-likelihood off does not matter."""
 PROPOSAL_INFLATION = 1.15
 """The proposal is this much wider than the curvature gives, because the likelihood has longer tails."""
-
-
-@dataclass(frozen=True)
-class LikelihoodGroup:
-    """Readings taken together in the likelihood.
-
-    Parameters
-    ----------
-    index : array of int, shape (n,)
-        Which.
-    value : array, shape (n,)
-        [bar].
-    trend : array, shape (n, p)
-        Columns of the mean.
-    covariance_structure : CovarianceStructure
-        Their covariance structure.
-    """
-
-    index: Ints
-    value: Floats
-    trend: Floats
-    covariance_structure: CovarianceStructure
 
 
 @dataclass(frozen=True)
@@ -98,31 +79,6 @@ class Fit:
     def average(self, name: str) -> float:
         """Return the weighted mean of one parameter."""
         return float(self.weight @ [getattr(node, name) for node in self.nodes])
-
-
-def group_readings(
-    samples: Samples, trend: Floats, *, most: int | None = MOST_GROUPS
-) -> Iterator[LikelihoodGroup]:
-    """Group the readings for the composite likelihood, one group made at a time.
-
-    Parameters
-    ----------
-    samples : Samples
-        n readings.
-    trend : array, shape (n, p)
-        Columns of the mean.
-    most : int, optional
-        At most this many groups, spread over the ranch; None for all.
-
-    Yields
-    ------
-    LikelihoodGroup
-    """
-    parts = likelihood_groups(samples.places.xy, samples.places.block)
-    if most is not None and len(parts) > most:
-        parts = [parts[i] for i in np.linspace(0, len(parts) - 1, most).round().astype(int)]
-    for g in parts:
-        yield LikelihoodGroup(g, samples.value[g], trend[g], covariance_structure(samples, g))
 
 
 def fit(
@@ -212,25 +168,53 @@ def _fit(
     found, start = [], model.prior_centre()[:-1] - 0.5
     for log_range in log_ranges(model.priors):
         found.append(_importance_sample(groups, model, np.append(start, log_range), count))
-        start = found[-1][0][0, :-1]
+        start = found[-1].mode[:-1]
         step()
-    mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
+    mass = np.array([one.log_mass for one in found])
     if not np.all(np.isfinite(mass)):
         msg = "its likelihood is not finite"
         raise ValueError(msg)
-    top = int(np.argmax([peak for _, _, peak in found]))
-    best = found[top][0][0]
-    value = sum(_likelihood(group, model, best) for group in groups)
+    best = found[int(np.argmax([one.peak for one in found]))]
     if not average:
-        return Fit(model, (model.parameters(best),), np.ones(1), model.parameters(best), value)
-    share = np.exp(mass - logsumexp(mass))
-    kept = share >= LEAST_RANGE_WEIGHT
-    points = np.concatenate([u[1:] for (u, _, _), k in zip(found, kept, strict=True) if k])
-    log_weight = np.concatenate([w for (_, w, _), k in zip(found, kept, strict=True) if k])
+        return Fit(model, (best.best,), np.ones(1), best.best, _likelihood(groups, best))
+    plain = _without_units(groups, best, float(logsumexp(mass)), count)
+    plain_mass = [one.log_mass for one in plain]
+    if plain and logsumexp(plain_mass) > logsumexp(mass):
+        best = plain[int(np.argmax([one.peak for one in plain]))]
+    share = np.append(mass, plain_mass)
+    share = np.exp(share - logsumexp(share))
+    kept = [one for one, k in zip(found + plain, share >= LEAST_RANGE_WEIGHT, strict=True) if k]
+    nodes = [one.model.parameters(u) for one in kept for u in one.points]
+    log_weight = np.concatenate([one.log_weight for one in kept])
     weight = np.exp(log_weight - logsumexp(log_weight))
     chosen = largest_weights(weight)
-    nodes = tuple(model.parameters(u) for u in points[chosen])
-    return Fit(model, nodes, weight[chosen] / weight[chosen].sum(), model.parameters(best), value)
+    return Fit(
+        model,
+        tuple(nodes[i] for i in chosen),
+        weight[chosen] / weight[chosen].sum(),
+        best.best,
+        _likelihood(groups, best),
+    )
+
+
+def _without_units(
+    groups: list[LikelihoodGroup], best: ImportanceSample, log_mass: float, count: int
+) -> list[ImportanceSample]:
+    """Sample the model without effects of blocks and valve zones, unless the readings speak against it."""
+    model = leave_units_out(best.model, [group.covariance_structure for group in groups])
+    if model is None:
+        return []
+    offset = chance_of(model, best.model)
+    kept = [best.model.free.index(name) for name in model.free]
+    start, found = best.mode[kept], []
+    for range_m in PLAIN_RANGES:
+        u = np.append(start, np.log(best.model.priors.range_m * range_m))
+        one = _importance_sample(groups, model, u, count // 2)
+        found.append(replace(one, log_weight=one.log_weight + offset, peak=one.peak + offset))
+        if len(found) == 2 and max(part.log_mass for part in found) < log_mass - HOPELESS:
+            return []
+        start = one.mode[:-1]
+    return found
 
 
 def best_variances(samples: Samples, trend: Floats, model: VarianceModel, start: Parameters) -> Parameters:
@@ -252,8 +236,7 @@ def best_variances(samples: Samples, trend: Floats, model: VarianceModel, start:
     least = model.prior_centre()[:-1] - 4.0
     at = np.maximum([0.5 * np.log(max(getattr(start, name), 1e-300)) for name in model.free], least)
     groups = list(group_readings(samples, trend))
-    mode, _, _ = _importance_sample(groups, model, np.append(at, np.log(start.range_m)), 0)
-    return model.parameters(mode[0])
+    return _importance_sample(groups, model, np.append(at, np.log(start.range_m)), 0).best
 
 
 def log_ranges(priors: Priors) -> Floats:
@@ -302,14 +285,45 @@ def largest_weights(weight: Floats) -> Ints:
     return np.sort(order[:count])
 
 
+@dataclass(frozen=True)
+class ImportanceSample:
+    """The posterior of the variances at one range, as a weighted sample about its mode.
+
+    Parameters
+    ----------
+    model : VarianceModel
+        Whose.
+    mode : array, shape (k,)
+        Logarithms of the most plausible variances, and of the range.
+    peak : float
+        Log posterior there.
+    points : array, shape (count, k)
+        The sample.
+    log_weight : array, shape (count,)
+        Of its points; of the mode where there are none.
+    """
+
+    model: VarianceModel
+    mode: Floats
+    peak: float
+    points: Floats
+    log_weight: Floats
+
+    @property
+    def best(self) -> Parameters:
+        """The most plausible set of parameters."""
+        return self.model.parameters(self.mode)
+
+    @property
+    def log_mass(self) -> float:
+        """Logarithm of the posterior's mass at this range, up to a constant."""
+        return float(logsumexp(self.log_weight) - np.log(len(self.log_weight)))
+
+
 def _importance_sample(
     groups: list[LikelihoodGroup], model: VarianceModel, start: Floats, count: int
-) -> tuple[Floats, Floats, float]:
-    """Find the posterior mode of the variances at one range, and draw an importance sample around it.
-
-    Returns the mode and the nodes, shape (1 + count, k), the log weights of the nodes, and the log posterior
-    at the mode.
-    """
+) -> ImportanceSample:
+    """Find the posterior mode of the variances at one range, and draw an importance sample around it."""
     log_range = start[-1]
     patterns = [group.covariance_structure.pattern(model, float(np.exp(log_range))) for group in groups]
 
@@ -324,102 +338,24 @@ def _importance_sample(
     mode = np.append(result.x, log_range)
     peak = -float(result.fun)
     if not count:
-        return mode[None, :], np.array([peak]), peak
+        return ImportanceSample(model, mode, peak, mode[None, :][:0], np.array([peak]))
     curvature = expected_information(groups, patterns, model, mode)
     root = np.linalg.cholesky(np.linalg.inv(curvature)) * PROPOSAL_INFLATION
     z = quasi_normal_points(count, len(result.x))
     points = np.column_stack([result.x + z @ root.T, np.full(count, log_range)])
     drawn = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(root)).sum()
     log_target = [log_posterior(groups, patterns, model, u, with_gradient=False)[0] for u in points]
-    return np.vstack([mode, points]), np.array(log_target) - drawn, peak
+    return ImportanceSample(model, mode, peak, points, np.array(log_target) - drawn)
 
 
-def log_posterior(
-    groups: list[LikelihoodGroup],
-    patterns: list[Floats],
-    model: VarianceModel,
-    u: Floats,
-    *,
-    with_gradient: bool = True,
-) -> tuple[float, Floats]:
-    """Evaluate log likelihood plus log prior, and its gradient by the free variances.
-
-    Parameters
-    ----------
-    groups : list of LikelihoodGroup
-        Readings.
-    patterns : list of array
-        Correlation of the pattern in each group, at the range of ``u``.
-    model : VarianceModel
-        Free parameters and priors.
-    u : array, shape (k,)
-        Logarithms.
-    with_gradient : bool
-        Whether to evaluate the gradient.
-
-    Returns
-    -------
-    value : float
-    gradient : array, shape (k - 1,)
-        By the logarithms of the standard deviations.
-    """
-    parameters = model.parameters(u)
-    value, gradient, _ = model.log_prior(u)
-    gradient = gradient[:-1].copy()
-    for group, pattern in zip(groups, patterns, strict=True):
-        solved = solve(group.covariance_structure.covariance(parameters, pattern), group.trend)
-        value += log_likelihood(solved, group.trend, group.value)
-        if with_gradient:
-            p = projection(solved)
-            alpha = p @ group.value
-            inner = np.outer(alpha, alpha) - p
-            for i, name in enumerate(model.free):
-                same = pattern if name == "pattern" else group.covariance_structure.same[name]
-                gradient[i] += getattr(parameters, name) * float(np.vdot(inner, same))
-    return value, gradient
-
-
-def expected_information(
-    groups: list[LikelihoodGroup], patterns: list[Floats], model: VarianceModel, u: Floats
-) -> Floats:
-    """Give the expected information (negative curvature of the log posterior) of the free variances.
-
-    ``tr(P·Ki·P·Kj) / 2`` for each pair of variances, plus the prior's; kept away from flat, because a
-    variance that vanishes has a tail that falls like its standard deviation.
-
-    Parameters
-    ----------
-    groups, patterns, model, u
-        As :func:`log_posterior`.
-
-    Returns
-    -------
-    array, shape (k - 1, k - 1)
-    """
-    parameters = model.parameters(u)
-    _, _, curvature = model.log_prior(u)
-    total = np.diag(np.maximum(curvature[:-1], 0.7))
-    for group, pattern in zip(groups, patterns, strict=True):
-        p = projection(solve(group.covariance_structure.covariance(parameters, pattern), group.trend))
-        scaled = []
-        for name in model.free:
-            same = pattern if name == "pattern" else group.covariance_structure.same[name]
-            scaled.append(2 * getattr(parameters, name) * (p @ same))
-        for i, a in enumerate(scaled):
-            for j, b in enumerate(scaled[: i + 1]):
-                total[i, j] += 0.5 * float(np.vdot(a, b.T))
-                total[j, i] = total[i, j]
+def _likelihood(groups: list[LikelihoodGroup], at: ImportanceSample) -> float:
+    """Restricted log-likelihood of all groups at the mode."""
+    p, total = at.best, 0.0
+    for group in groups:
+        shared = group.covariance_structure
+        solved = solve(shared.covariance(p, shared.pattern(at.model, p.range_m)), group.trend)
+        total += log_likelihood(solved, group.trend, group.value)
     return total
-
-
-def _likelihood(group: LikelihoodGroup, model: VarianceModel, u: Floats) -> float:
-    parameters = model.parameters(u)
-    pattern = group.covariance_structure.pattern(model, parameters.range_m)
-    return log_likelihood(
-        solve(group.covariance_structure.covariance(parameters, pattern), group.trend),
-        group.trend,
-        group.value,
-    )
 
 
 def quasi_normal_points(count: int, width: int) -> Floats:

@@ -22,7 +22,8 @@ from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Bools, Floats, Ints
 from stressmap.geostat.covariance import Parameters
-from stressmap.geostat.fit import LikelihoodGroup, best_variances, group_readings
+from stressmap.geostat.fit import best_variances
+from stressmap.geostat.posterior import LikelihoodGroup, group_readings
 from stressmap.geostat.reml import projection, solve
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.variance_model import VarianceModel

@@ -14,6 +14,7 @@ from stressmap.geostat.gross_errors import FAR_Z, Doubts
 from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.ordinary_kriging import OrdinarySurface
+from stressmap.geostat.prior_scale import follow_spread
 from stressmap.geostat.repeat_leaves import average_by_tree
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.surface import Surface
@@ -76,6 +77,7 @@ def fit_surface(
         return _fall_back(samples, options, Note.of("too_few_readings", "warning", count=len(samples)))
     if np.ptp(samples.value) < LEAST_SPREAD_BAR:
         return _fall_back(samples, options, Note.of("readings_alike", "warning"))
+    options = replace(options, priors=follow_spread(options.priors, samples))
     if method == "structured":
         return _structured(samples, options, doubts, step)
     try:

@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import approx_fprime
 from scipy.stats import halfnorm, lognorm, multivariate_normal
 
-from stressmap.geostat import fit
+from stressmap.geostat import fit, posterior
 from stressmap.geostat.options import Priors
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.variance_model import VarianceModel, choose_model
@@ -48,10 +48,10 @@ def log_restricted(s: Samples, model: VarianceModel, u: np.ndarray) -> float:
     return float(multivariate_normal(cov=contrasts @ k @ contrasts.T).logpdf(contrasts @ s.value))
 
 
-def posterior(s: Samples, model: VarianceModel, u: np.ndarray) -> float:
-    groups = list(fit.group_readings(s, np.ones((len(s), 1))))
+def log_posterior(s: Samples, model: VarianceModel, u: np.ndarray) -> float:
+    groups = list(posterior.group_readings(s, np.ones((len(s), 1))))
     patterns = [g.covariance_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
-    return fit.log_posterior(groups, patterns, model, u, with_gradient=False)[0]
+    return posterior.log_posterior(groups, patterns, model, u, with_gradient=False)[0]
 
 
 def test_the_posterior_is_the_restricted_likelihood_times_the_prior() -> None:
@@ -60,11 +60,11 @@ def test_the_posterior_is_the_restricted_likelihood_times_the_prior() -> None:
     model = choose_model(s, Priors(), None)
     assert model.free == ("block", "valve", "pattern", "tree", "error")
     start = model.prior_centre()
-    at_start = posterior(s, model, start), log_restricted(s, model, start) + log_density(model, start)
+    at_start = log_posterior(s, model, start), log_restricted(s, model, start) + log_density(model, start)
     for _ in range(10):
         u = start + rng.normal(0, 0.8, len(start))
         expected = log_restricted(s, model, u) + log_density(model, u)
-        assert posterior(s, model, u) - at_start[0] == pytest.approx(expected - at_start[1], abs=1e-7)
+        assert log_posterior(s, model, u) - at_start[0] == pytest.approx(expected - at_start[1], abs=1e-7)
 
 
 def test_slope_and_curvature_of_the_prior_are_those_of_its_value() -> None:

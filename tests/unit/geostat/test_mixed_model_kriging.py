@@ -16,6 +16,7 @@ from stressmap.geostat import (
     kernels,
     kriging_systems,
     pair_distances,
+    posterior,
     search_neighbourhood,
 )
 from stressmap.geostat.covariance import CORRELATIONS
@@ -162,14 +163,14 @@ def test_slopes_of_the_likelihood_are_those_of_finite_differences() -> None:
     samples = ranch(40)
     centred = Samples(samples.places, samples.value - samples.value.mean(), samples.tree)
     model = choose_model(samples, Priors(), 0.4)
-    groups = list(fit.group_readings(centred, np.ones((40, 1))))
+    groups = list(posterior.group_readings(centred, np.ones((40, 1))))
     u = model.prior_centre() - 0.2
     patterns = [g.covariance_structure.pattern(model, float(np.exp(u[-1]))) for g in groups]
 
     def value(v: np.ndarray) -> float:
-        return fit.log_posterior(groups, patterns, model, np.append(v, u[-1]))[0]
+        return posterior.log_posterior(groups, patterns, model, np.append(v, u[-1]))[0]
 
-    _, gradient = fit.log_posterior(groups, patterns, model, u)
+    _, gradient = posterior.log_posterior(groups, patterns, model, u)
     np.testing.assert_allclose(gradient, approx_fprime(u[:-1], value, 1e-6), rtol=1e-4, atol=1e-4)
 
 
