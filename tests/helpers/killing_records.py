@@ -1,9 +1,9 @@
 """Kill what adds to a record at random moments, alone and one of four at once; a process of its own.
 
 ``python tests/helpers/killing_records.py PLACE KILLS ROUNDS [SEED]``: PLACE is a folder for files of SQLite,
-or the address of an empty database of PostgreSQL; KILLS adders are killed alone, and in each of ROUNDS four
-write at once and one of them is killed. Prints one line of JSON: how many were killed while they worked, and
-everything that was found broken.
+or the address of an empty database of PostgreSQL; KILLS adders are killed at work alone, and in ROUNDS four
+write at once and one of them is killed at work. Prints one line of JSON: how many were killed, and everything
+that was found broken.
 """
 
 from __future__ import annotations
@@ -25,7 +25,9 @@ from stressmap.store.row_versions import ArrivingRow
 
 NOW = dt.datetime(2026, 7, 15)
 ROWS = 200
-WRITERS, FILES, EACH = 4, 4, 50
+WRITERS, FILES, EACH = 4, 2, 50
+MOST_TRIES = 5
+"""So many times as often as killers are to hit they try."""
 
 
 def rows(name: str, count: int) -> list[ArrivingRow]:
@@ -65,29 +67,45 @@ def there(record: RanchRecord) -> tuple[Counter[str], list[str]]:
     return files, [f"{tree} {count} times" for tree, count in trees.items() if count > 1]
 
 
+class Moments:
+    """Random moments within the time that the work takes, which is learnt from who was ready before."""
+
+    def __init__(self, seconds: float, chance: random.Random) -> None:
+        self._seconds, self._chance = seconds, chance
+
+    def next(self) -> float:
+        return self._chance.uniform(0.0, 1.0) * self._seconds
+
+    def learn(self, *, killed: bool) -> None:
+        self._seconds *= 1.05 if killed else 0.8
+
+
 def kills(record: RanchRecord, count: int, chance: random.Random) -> tuple[int, list[str]]:
     """Kill adders; after each the file is there whole or not at all, and adding it again completes it."""
     killed, broken = 0, []
     added(record, "first", ROWS)
     began = time.perf_counter()
     added(record, "timed", ROWS)
-    seconds = time.perf_counter() - began
+    moments = Moments(time.perf_counter() - began, chance)
     whole = {"first", "timed"}
-    for turn in range(count):
+    for turn in range(MOST_TRIES * count):
+        if killed == count:
+            break
         name = f"kill {turn}"
-        number = child(lambda name=name: added(record, name, ROWS))
-        killed += killed_after(number, chance.uniform(0.0, 1.2) * seconds)
+        hit = killed_after(child(lambda name=name: added(record, name, ROWS)), moments.next())
+        moments.learn(killed=hit)
+        killed += hit
         files, twice = there(record)
         broken += twice
         broken += [f"{name}: {count} rows of {ROWS}" for name, count in files.items() if count != ROWS]
         broken += [f"{name} was lost" for name in whole - files.keys()]
-        if turn % 4 == 0:
+        if turn % 4 == 0 or not hit:
             added(record, name, ROWS)
             whole.add(name)
     return killed, broken
 
 
-def at_once(record: RanchRecord, turn: str, kill_at_s: float | None, chance: random.Random) -> int:
+def at_once(record: RanchRecord, turn: str, moments: Moments | None, chance: random.Random) -> bool:
     """Let four writers add files at once, kill one, which begins again; tell whether it was at work."""
 
     def work(writer: int) -> None:
@@ -95,10 +113,11 @@ def at_once(record: RanchRecord, turn: str, kill_at_s: float | None, chance: ran
             added(record, f"{turn} writer {writer} file {file}", EACH)
 
     numbers = [child(lambda writer=writer: work(writer)) for writer in range(WRITERS)]
-    killed = 0
-    if kill_at_s is not None:
+    killed = False
+    if moments is not None:
         chosen = chance.randrange(WRITERS)
-        killed = killed_after(numbers[chosen], kill_at_s)
+        killed = killed_after(numbers[chosen], moments.next())
+        moments.learn(killed=killed)
         numbers[chosen] = child(lambda: work(chosen))
     failed = sum(os.waitpid(number, 0)[1] != 0 for number in numbers)
     if failed:
@@ -107,21 +126,21 @@ def at_once(record: RanchRecord, turn: str, kill_at_s: float | None, chance: ran
     return killed
 
 
-def writers(record: RanchRecord, rounds: int, chance: random.Random) -> tuple[int, list[str]]:
+def writers(record: RanchRecord, count: int, chance: random.Random) -> tuple[int, list[str]]:
     """Let four write at once into a record that is not there yet, then again with one of them killed."""
     began = time.perf_counter()
-    killed = at_once(record, "whole", None, chance)
-    seconds = time.perf_counter() - began
-    names = ["whole"]
-    for turn in range(rounds):
+    at_once(record, "whole", None, chance)
+    moments = Moments(time.perf_counter() - began, chance)
+    names, killed = ["whole"], 0
+    for turn in range(MOST_TRIES * count):
+        if killed == count:
+            break
         names.append(f"killed {turn}")
-        killed += at_once(record, names[-1], chance.uniform(0.0, 0.9) * seconds, chance)
+        killed += at_once(record, names[-1], moments, chance)
     files, broken = there(record)
-    wanted = {f"{n} writer {w} file {f}": EACH for n in names for w in range(WRITERS) for f in range(FILES)}
+    wanted = {f"{n} writer {w} file {f}" for n in names for w in range(WRITERS) for f in range(FILES)}
     broken += [f"{name}: {files[name]} rows of {EACH}" for name in wanted if files[name] != EACH]
-    return killed, broken + [
-        f"{name} is unknown" for name in files.keys() - wanted.keys() if "writer" in name
-    ]
+    return killed, broken + [f"{name} is unknown" for name in files.keys() - wanted]
 
 
 def main(place: str, count: int, rounds: int, seed: int) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -15,6 +14,7 @@ import pandas as pd
 import pytest
 from helpers import small_ranch
 from helpers.paths import REPOSITORY
+from helpers.records import asked
 from helpers.watered_ranch import MORE_COLUMNS, WATER
 
 from stressmap.core.record_place import RecordPlace
@@ -96,7 +96,11 @@ def test_the_next_plan_subtracts_exactly_what_ran(stressmap, ranch: Path, tmp_pa
     assert page["sha256"]["record"] == page["record"]["sha256"]
 
 
-def test_readings_of_a_phone_come_once_and_corrections_count(stressmap, ranch: Path, tmp_path: Path) -> None:
+def test_readings_of_a_phone_come_once_and_corrections_count(
+    stressmap, ranch: Path, tmp_path: Path, record_place: RecordPlace
+) -> None:
+    kept = record_place.url or f"sqlite:///{record_place.file}"
+    ranch.write_text(f'{ranch.read_text(encoding="utf-8")}[store]\nurl = "{kept}"\n', encoding="utf-8")
     rows = small_ranch.readings()
     rows.iloc[1:].to_csv(ranch.parent / "readings.csv", index=False)
     place = {"lon": rows["lon"][0], "lat": rows["lat"][0]}
@@ -106,7 +110,7 @@ def test_readings_of_a_phone_come_once_and_corrections_count(stressmap, ranch: P
     gone.write_text(READ.format(**place, bar=13.0, version=3, withdrawn="yes"))
     tried = stressmap("add", ranch, one, "--dry-run")
     assert tried.out.splitlines()[-1] == "Only tried: nothing was written."
-    assert not (ranch.parent / "ranch.sqlite").exists()
+    assert record_place.file is None or not record_place.file.exists()
     said = stressmap("add", ranch, two, one, two)
     assert said.out.splitlines()[:3] == [
         f"{two}: 1 reading new, 0 corrected, 0 there already.",
@@ -116,14 +120,13 @@ def test_readings_of_a_phone_come_once_and_corrections_count(stressmap, ranch: P
     ]
     checked = stressmap("check", ranch)
     assert "Visit 2026-07-14: 24 of 24 readings would be used." in checked.out
-    assert "ranch.sqlite: 1 row, 1 used" in checked.out
+    shown = "ranch.sqlite" if record_place.file else str(record_place)
+    assert f"{shown}: 1 row, 1 used" in checked.out
     again = stressmap("add", ranch, one)
     assert again.out.startswith(f"{one}: added already on ")
     assert "Taken back: 1 row (2)." in stressmap("add", ranch, gone).out
     assert "23 of 23 readings would be used" in stressmap("check", ranch).out
-    with sqlite3.connect(ranch.parent / "ranch.sqlite") as plain:
-        versions = plain.execute("SELECT version, pressure_bar FROM readings ORDER BY version").fetchall()
-    plain.close()
+    versions = asked(record_place, "SELECT version, pressure_bar FROM readings ORDER BY version")
     assert versions == [(1, 11.0), (2, 13.0), (3, 13.0)]
 
 
@@ -243,9 +246,9 @@ def test_a_record_that_is_none_stops_a_run_with_one_line(stressmap, ranch: Path)
 def test_kills_and_four_writers_at_once_lose_nothing(record_place: RecordPlace) -> None:
     """A few; a hundred of each by hand, tests/benchmarks/killed_records.py."""
     place = record_place.url if record_place.file is None else str(record_place.file.parent)
-    command = [sys.executable, str(REPOSITORY / "tests" / "helpers" / "killing_records.py"), place, "6", "1"]
+    command = [sys.executable, str(REPOSITORY / "tests" / "helpers" / "killing_records.py"), place, "4", "2"]
     done = subprocess.run(command, env=ENVIRONMENT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
     assert found["broken"] == []
-    assert found["killed_alone"] + found["killed_of_four"] >= 1
+    assert min(found["killed_alone"], found["killed_of_four"]) >= 1
