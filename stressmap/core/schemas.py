@@ -231,7 +231,8 @@ RANKED_VALVES = pa.DataFrameSchema(
             for name, kind in (
                 ("gauge_change_bar", float), ("weather_change_bar", float), ("trees_change_bar", float),
                 ("change_bar", float), ("change_se_bar", float), ("change", None),
-                ("target_change_bar", float), ("irrigated_between", None),
+                ("target_change_bar", float), ("irrigated_between", None), ("days_since_water", float),
+                ("due", None), ("due_early", None), ("due_late", None),
             )
         },
         "geometry": GEOMETRY,
@@ -239,10 +240,10 @@ RANKED_VALVES = pa.DataFrameSchema(
     strict=True,
     ordered=True,
     name="valves.csv",
-    metadata={"version": 2},
+    metadata={"version": 3},
 )  # fmt: skip
 """``valves.csv``, ``valves.geojson``: a row per valve zone in rank order; the change where an earlier visit
-was mapped too."""
+was mapped too, and when water is due where a season is known."""
 
 PRIORITY_ZONES = pa.DataFrameSchema(
     {

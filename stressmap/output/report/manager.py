@@ -17,6 +17,7 @@ from stressmap.output.view.crew_words import Revisit, Turn, revisits, standing_w
 from stressmap.output.view.first_look import thin_blocks
 from stressmap.output.view.priority_moves import PriorityMove, priority_moves
 from stressmap.output.view.quantities import percent
+from stressmap.output.view.season_line import due_counted
 from stressmap.output.view.selections import counted
 from stressmap.output.view.water_words import Section
 
@@ -207,7 +208,7 @@ def _urgent(content: Content, order: Sequence[Turn], words: Words) -> tuple[Sect
     if look:
         lines.append(words("manager.look", valves=_some(look, words)))
     table = Section("urgent", "", tuple(lines), tuple(words(head) for head in heads) if rows else (), rows)
-    return (Section("urgent", "", lead), table)
+    return (Section("urgent", "", (*due_counted(content, words), *lead)), table)
 
 
 def _urgent_row(turn: Turn, words: Words, *, planned: bool) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from stressmap.output.view.crew_words import UNSURE, Turn, of_visit, priority_wo
 from stressmap.output.view.first_look import first_look, thin_blocks
 from stressmap.output.view.quantities import percent, quantity
 from stressmap.output.view.rows import rows
+from stressmap.output.view.season_line import due_counted
 from stressmap.output.view.selections import counted, tied_ranks
 
 SHOWN = 10
@@ -49,7 +50,7 @@ def print_summary(content: Content, folder: Path, console: Console, files: Seque
     console.print(_table(content, order, words, console.width))
     if len(content.valves) > SHOWN:
         say(words("terminal.more", count=len(content.valves) - SHOWN))
-    for line in (*content.water_said, *first_look(content, order, words)):
+    for line in (*due_counted(content, words), *content.water_said, *first_look(content, order, words)):
         say(line)
     meaning = words(f"measure.{content.rank_by}")
     say(words("terminal.meaning", meaning=meaning, method=words.known("method", content.method)))

@@ -146,6 +146,8 @@ class Content:
         Where the valve file has the riser of a valve, in the working CRS.
     roads : LineString or MultiLineString, optional
         Lines that one drives or walks, in the working CRS.
+    season_day : date, optional
+        From which the columns of ``valves`` that say when water is due count; None without a season.
     """
 
     ranch: Ranch
@@ -174,3 +176,4 @@ class Content:
     gauge_unit: str = "bar"
     risers: Mapping[str, Any] = field(default_factory=dict)
     roads: Any = None
+    season_day: dt.date | None = None

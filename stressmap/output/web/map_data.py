@@ -26,6 +26,7 @@ from stressmap.output.view.palette import DRY_RAMP, UNSURE_RAMP
 from stressmap.output.view.plan_dry import why_closed
 from stressmap.output.view.quantities import page_rules
 from stressmap.output.view.rows import rows
+from stressmap.output.view.season_line import due_text, season_line
 from stressmap.output.view.selections import (
     clock,
     flag_codes,
@@ -128,9 +129,19 @@ def _valves(
             "tied": ties.get(row.get("tied_group") or 0),
             "plan": _plan(plans.get(row["valve"]), sets.get(row["valve"], []), spoken),
             "change": _change(row, content.previous_visit),
+            "season": _season(row, content),
         }
         for row in table
     ]
+
+
+def _season(row: dict[str, Any], content: Content) -> dict[str, list[str]] | None:
+    """Say in each language when a valve is due, and how long it has been without water."""
+    today = content.season_day
+    if today is None:
+        return None
+    spoken = [Words(language, content.ranch.units) for language in content.ranch.languages]
+    return {words.language: [due_text(row, today, words), season_line(row, today, words)] for words in spoken}
 
 
 def _plan(

@@ -116,6 +116,7 @@ function valveCard(valve) {
     valve.baseline === null ? null : [word("card.baseline"), bar(valve.baseline)],
     priority === "none" ? null : [word("card.confidence"), percent(valve.confidence)],
     [word("card.p_first"), percent(valve.pFirst)],
+    valve.season ? [word("card.due"), valve.season[shown.language][0]] : null,
     lastWater(valve),
     opened(valve.open),
   ]));

@@ -65,7 +65,8 @@ function valveRow(valve) {
   const plan = valve.plan && valve.plan.sets.length ? setsText(valve.plan) : null;
   const item = rowButton({ kind: "valve", item: valve }, [
     make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank ?? NO_RANK })),
-    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? "")), make("small", { class: "trees", text: treesText(valve.trees) })),
+    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? "")), make("small", { class: "trees", text: treesText(valve.trees) }),
+      valve.season ? make("small", { class: "due", text: valve.season[shown.language][1] }) : null),
     make("span", { class: "what" },
       make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
       make("small", { text: plan ?? (priority === "none" ? word("measure.guess", { figure: figure(valve.stress) }) : figure(valve.stress)) })),
