@@ -10,7 +10,9 @@ import re
 from pathlib import Path
 
 from stressmap.output.outputs import described
+from stressmap.output.round_outputs import round_described
 from stressmap.output.staging.ranch_schema import NAME, made_text, ranch_schema
+from stressmap.output.text.round_words import RoundWords
 from stressmap.output.text.words import Words
 
 REPOSITORY = Path(__file__).parents[1]
@@ -22,6 +24,13 @@ def files_list() -> str:
     rows = ["| file | for |", "| --- | --- |"]
     for names, words in described(Words("en")):
         rows.append(f"| {', '.join(f'`{name}`' for name in names)} | {words} |")
+    return "\n".join(rows)
+
+
+def round_list() -> str:
+    """Give the table of the files of a measuring round, in Markdown."""
+    rows = ["| file | for |", "| --- | --- |"]
+    rows += [f"| `{name}` | {words} |" for name, words in round_described(RoundWords("en"))]
     return "\n".join(rows)
 
 
@@ -39,8 +48,8 @@ def keys_list() -> str:
 
 
 BLOCKS = {
-    "README.md": {"files": files_list},
-    "docs/contract.md": {"files": files_list, "keys": keys_list},
+    "README.md": {"files": files_list, "round": round_list},
+    "docs/contract.md": {"files": files_list, "keys": keys_list, "round": round_list},
 }
 
 

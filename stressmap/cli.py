@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import atexit
-import datetime as dt
 import gc
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
 from stressmap import __version__
 from stressmap.core import interrupts
 from stressmap.core.errors import StressmapError
+from stressmap.core.option_values import clock_of, day_of, language_of, volume_of
 from stressmap.core.surroundings import missing_library, printing, refuse_unfit, settle
 from stressmap.core.text import one_line
 from stressmap.core.told_errors import told
@@ -27,8 +27,9 @@ if TYPE_CHECKING:
     from stressmap.jobs.run import Result
     from stressmap.jobs.water import Watered
     from stressmap.output.staging.starter import Start
-    from stressmap.output.text.words import Language
+    from stressmap.output.view.round_content import PlannedRound
 
+T = TypeVar("T")
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
 
@@ -84,7 +85,7 @@ def run(
     debug: Debug = False,
 ) -> None:
     """Run the main job and print the first valve zones."""
-    day = _day(visit)
+    day = _value(visit, "--visit", day_of)
 
     def work() -> None:
         _refuse_wrong(ranch)
@@ -150,7 +151,7 @@ def start(
     debug: Debug = False,
 ) -> None:
     """Start a ranch."""
-    first = _language(language)
+    first = _value(language, "--language", language_of)
 
     def work() -> None:
         from stressmap.jobs.start import start as start_job
@@ -179,7 +180,7 @@ def water(
     debug: Debug = False,
 ) -> None:
     """Plan water and print who gets what."""
-    day, volume = _day(visit), _volume(available)
+    day, volume = _value(visit, "--visit", day_of), _value(available, "--available", volume_of)
     asked = {k: v for k, v in {"available": volume, "days": days}.items() if v is not None}
 
     def work() -> None:
@@ -275,27 +276,46 @@ def record(
     _guarded(work, debug=debug)
 
 
-def _language(text: str | None) -> Language | None:
-    known: dict[str | None, Language | None] = {None: None, "en": "en", "es": "es"}
-    if text in known:
-        return known[text]
-    msg = f"{text!r} is no language of the papers; write en or es"
-    raise typer.BadParameter(msg, param_hint="--language")
+@app.command(
+    "round",
+    epilog="Example: stressmap round config/demo_ranch.toml --crews 2 --from 13:00 --to 15:00",
+    help="Plan the next measuring round: which trees, in which order, bag and read times.",
+)
+def plan_round(
+    ranch: RanchFile,
+    on: Annotated[str | None, typer.Option(help="Day of the round.", metavar="DATE")] = None,
+    crews: Annotated[int | None, typer.Option(min=1, max=20, help="Crews that go out.", metavar="N")] = None,
+    opens: Annotated[
+        str | None, typer.Option("--from", help="When readings begin, as 13:00.", metavar="CLOCK")
+    ] = None,
+    closes: Annotated[str | None, typer.Option("--to", help="When they end.", metavar="CLOCK")] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for the files.", metavar="DIR")] = None,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Plan a round and print who goes where when."""
+    day = _value(on, "--on", day_of)
+    first, last = _value(opens, "--from", clock_of), _value(closes, "--to", clock_of)
+
+    def work() -> None:
+        _refuse_wrong(ranch)
+        from stressmap.jobs.round import RoundWish, plan_next_round
+
+        with _bars(hidden=quiet) as progress:
+            made = plan_next_round(ranch, RoundWish(day, crews, first, last), out=out, progress=progress)
+        if not quiet:
+            with printing():
+                _print_round(made)
+
+    _guarded(work, debug=debug)
 
 
-def _volume(text: str | None) -> float | None:
-    from stressmap.core.units import M3_PER, read_quantity
-
-    if text is None:
-        return None
+def _value(text: str | None, option: str, read: Callable[[str], T]) -> T | None:
+    """Read what was given for an option; what is wrong with it is the command's fault."""
     try:
-        volume = read_quantity(text, M3_PER)
+        return None if text is None else read(text)
     except ValueError as error:
-        raise typer.BadParameter(str(error), param_hint="--available") from None
-    if volume <= 0:
-        msg = f"{text!r} is no water; write a volume over zero"
-        raise typer.BadParameter(msg, param_hint="--available")
-    return volume
+        raise typer.BadParameter(str(error), param_hint=option) from None
 
 
 def _print_form(made: Formed, out: Path) -> None:
@@ -324,6 +344,13 @@ def _print_added(added: Added) -> None:
     print_added(added.files, added.settings, PlainConsole(soft_wrap=True), dry=added.dry)
 
 
+def _print_round(made: PlannedRound) -> None:
+    from stressmap.output.terminal.plain_console import PlainConsole
+    from stressmap.output.terminal.round_summary import print_round
+
+    print_round(made, PlainConsole(soft_wrap=True))
+
+
 def _print_water(made: Watered, out: Path | None) -> None:
     from stressmap.output.terminal.plain_console import PlainConsole
     from stressmap.output.terminal.short_summaries import print_plan
@@ -337,16 +364,6 @@ def _refuse_wrong(ranch: Path) -> None:
     from stressmap.core import settings
 
     settings.load(ranch)
-
-
-def _day(text: str | None, option: str = "--visit") -> dt.date | None:
-    if text is None:
-        return None
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        msg = f"{text!r} is not a date; write it as 2026-07-14"
-        raise typer.BadParameter(msg, param_hint=option) from None
 
 
 def _guarded(work: Callable[[], None], *, debug: bool) -> None:

@@ -108,6 +108,9 @@ class RoundRows:
 
     def _place(self, stop: Stop) -> str:
         where = row_said(stop, self.sheet.round_words)
+        if not where and not stop.known:
+            lon, lat = self.sheet.content.degrees[stop.number]
+            where = f"{lat:.5f}, {lon:.5f}"
         return " · ".join(part for part in (stop.block, where) if part)
 
     def _word(self, action: Action, left: float, top: float, high: float) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import re
 from collections import Counter
 from pathlib import Path
 from xml.etree.ElementTree import parse
@@ -13,6 +12,7 @@ import pandas as pd
 import pypdf
 import pytest
 from helpers import drawn_round
+from helpers.round_papers import actions, written
 
 from stressmap.core.set_codes import is_code, is_code_of_tree
 from stressmap.output.gis.csv_tables import write_csv
@@ -21,7 +21,6 @@ from stressmap.output.paper.round_book import write_round_book
 from stressmap.output.paper.round_paper import write_round_paper
 from stressmap.output.view.round_content import COLUMNS, RoundContent, round_table
 
-CLOCK = re.compile(r"\d\d:\d\d")
 GPX = "{http://www.topografix.com/GPX/1/1}"
 ORDER = ["metadata", "wpt", "rte", "trk"]
 """GPX 1.1 Schema Documentation, gpxType: metadata, then waypoints, routes and tracks."""
@@ -32,29 +31,10 @@ def paper(content: RoundContent, folder: Path) -> pypdf.PdfReader:
     return pypdf.PdfReader(folder / "round.pdf")
 
 
-def said(reader: pypdf.PdfReader) -> list[str]:
-    """Give what is written, in the order in which it is written."""
-    found: list[str] = []
-    for page in reader.pages:
-        page.extract_text(visitor_text=lambda text, *_: found.append(text.strip()))
-    return [line for text in found for line in text.split("\n") if line.strip()]
-
-
-def rows(reader: pypdf.PdfReader) -> list[tuple[str, str, int]]:
-    """Give clock, word and stop of every row: a clock is followed by the words and the number."""
-    lines, found = said(reader), []
-    for at, line in enumerate(lines):
-        if CLOCK.fullmatch(line):
-            word = lines[at + 1]
-            number = next(int(text) for text in lines[at + 2 : at + 4] if text.isdigit())
-            found.append((line, word, number))
-    return found
-
-
 def test_every_stop_is_bagged_once_and_read_once_by_the_clock_crew_after_crew(tmp_path: Path) -> None:
     content = drawn_round.content()
     reader = paper(content, tmp_path)
-    found = rows(reader)
+    found = actions(reader)
     numbers = [stop.number for stop in content.planned.stops]
     for word in ("BAG", "READ"):
         assert Counter(number for _, kind, number in found if kind == word) == Counter(numbers)
@@ -87,12 +67,12 @@ def test_what_is_expected_is_in_the_gauges_unit(tmp_path: Path) -> None:
         "kPa": "1,000-1,200",
         "MPa": "1.00-1.20",
     }.items():
-        assert shown in said(paper(drawn_round.content(planned, unit=unit), tmp_path))
+        assert shown in written(paper(drawn_round.content(planned, unit=unit), tmp_path))
 
 
 def test_one_language_says_nothing_in_the_other(tmp_path: Path) -> None:
-    english = "\n".join(said(paper(drawn_round.content(languages=("en",)), tmp_path)))
-    spanish = "\n".join(said(paper(drawn_round.content(languages=("es",), units="metric"), tmp_path)))
+    english = "\n".join(written(paper(drawn_round.content(languages=("en",)), tmp_path)))
+    spanish = "\n".join(written(paper(drawn_round.content(languages=("es",), units="metric"), tmp_path)))
     for word in ("EMBOLSAR", "Cuadrilla", "hilera"):
         assert word not in english
         assert word in spanish
@@ -140,9 +120,9 @@ def test_stops_and_way_are_a_gpx_file_in_its_order(tmp_path: Path) -> None:
     assert [tag for at, tag in enumerate(tags) if at == 0 or tags[at - 1] != tag] == ORDER
     assert tags.count("wpt") == len(content.planned.stops)
     for crew, route in zip((1, 2), root.findall(f"{GPX}rte"), strict=True):
-        actions = content.actions(crew)
+        wanted = content.actions(crew)
         names = [point.findtext(f"{GPX}name") for point in route.findall(f"{GPX}rtept")]
-        assert names == [f"{one.clock} {one.kind} {one.stop.number}" for one in actions]
+        assert names == [f"{one.clock} {one.kind} {one.stop.number}" for one in wanted]
     first = root.find(f"{GPX}wpt")
     assert first is not None
     lon, lat = content.degrees[1]

@@ -10,7 +10,18 @@ import pytest
 PACKAGE = Path(__file__).parents[3] / "stressmap"
 ORDER = ["core", "store", "intake", "agronomy", "quality", "geostat", "zoning", "water", "rounds", "season",
          "output", "jobs", "desk", "cli"]  # fmt: skip
-OUTPUT_ORDER = ["text", "view", "gis", "web", "paper", "report", "terminal", "staging", "outputs"]
+OUTPUT_ORDER = [
+    "text",
+    "view",
+    "gis",
+    "web",
+    "paper",
+    "report",
+    "terminal",
+    "staging",
+    "outputs",
+    "round_outputs",
+]
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 

@@ -1,0 +1,229 @@
+"""The next measuring round: from the files to the paper, the phone's list and the table."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from stressmap.core import settings
+from stressmap.core.errors import DataError, Problem, SettingsError
+from stressmap.core.notes import Note, NoteList
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.settings import Settings
+from stressmap.intake.inputs import Inputs
+from stressmap.intake.planned_work import read_timetable
+from stressmap.intake.polygon_repair import without_drawing
+from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
+from stressmap.jobs.before_work import handed_in
+from stressmap.jobs.form import FILES as FORM_FILES
+from stressmap.jobs.form import write_form
+from stressmap.jobs.trees_read import named_readings, trees_of
+from stressmap.output.round_outputs import FILES, FORM, write_round
+from stressmap.output.staging import run_record
+from stressmap.output.staging.output_folder import make_ready, round_folder, slug, staged
+from stressmap.output.web.form_data import FormContent
+from stressmap.quality.visit import visits_in
+
+if TYPE_CHECKING:
+    from stressmap.agronomy.orchard import Orchard
+    from stressmap.output.view.round_content import PlannedRound, RoundContent
+
+WEEK = 7
+"""Days to the next visit where there was only one."""
+USUAL_OF = 6
+"""So many visits at the end tell how often the ranch is read."""
+MOST_USUAL_DAYS = 28
+"""A longer usual gap is one between seasons."""
+
+
+@dataclass(frozen=True)
+class RoundWish:
+    """What the command line asks for; None for the usual.
+
+    Parameters
+    ----------
+    on : date, optional
+        Day of the round.
+    crews : int, optional
+        How many go out.
+    opens, closes : time, optional
+        When readings begin and end.
+    """
+
+    on: dt.date | None = None
+    crews: int | None = None
+    opens: dt.time | None = None
+    closes: dt.time | None = None
+
+
+def plan_next_round(
+    source: Path, wish: RoundWish, *, out: Path | None = None, progress: Progress | None = None
+) -> PlannedRound:
+    """Plan the next measuring round and write its files.
+
+    Parameters
+    ----------
+    source : Path
+        A ``ranch.toml``.
+    wish : RoundWish
+        Day, crews and hours, where they are not the usual ones.
+    out : Path, optional
+        Folder for the files; default ``outputs/<ranch>/rounds/<day>``.
+    progress : Progress, optional
+        Told of stages and steps.
+
+    Returns
+    -------
+    PlannedRound
+
+    Raises
+    ------
+    StressmapError
+        With the problems and the exit code; an earlier round is untouched.
+    """
+    notes, tell = NoteList(), progress or Silent()
+    chosen = settings.load(source)
+    opens, closes = _window(wish, chosen)
+    if out is not None:
+        _ready(out, source, chosen)
+    inputs, orchard = notes.keep(load_inputs(source, tell))
+    sha256 = run_record.fingerprints(source, chosen, inputs.record)
+    interval, usual = usual_interval_days(inputs.readings)
+    visit_day, day = _days(inputs, wish.on, interval)
+    tell.stage("Checking readings")
+    assessed = notes.keep(assess_readings(inputs, orchard, visit_day))
+    target = out or round_folder(chosen.ranch.name, day)
+    if out is None:
+        _ready(target, source, chosen, ranch=chosen.ranch.name)
+    # What fits and plans takes seconds to load: files that cannot be used are refused before.
+    from stressmap.core.parallel import cores
+    from stressmap.jobs.map_visit import fit
+    from stressmap.jobs.recall_visits import recall
+    from stressmap.jobs.round_task import AskedRound, hours_of, standing_trees, task_of
+    from stressmap.jobs.round_wants import RoundDay, wants_of
+    from stressmap.output.view.round_content import PlannedRound, RoundContent
+    from stressmap.rounds.plan_round import plan_round
+
+    fitted = fit(inputs, assessed, cores(), tell)
+    made = notes.keep(recall(inputs, fitted.assessed, fitted.surface, tell))
+    named = named_readings(inputs.readings, chosen, inputs.blocks, inputs.valves)
+    crews = wish.crews or chosen.round.crews
+    asked = AskedRound(day, opens, closes, crews, late=opens > chosen.reading.window[0])
+    hours = hours_of(asked, chosen)
+    when = RoundDay(day, pd.Timestamp(hours.closes), interval)
+    wants = wants_of(inputs, fitted.assessed.readings, named, when, chosen.round.chambers or crews)
+    tell.stage("Planning the round")
+    known = (standing_trees(named, assessed.visit), wants)
+    planned = plan_round(task_of(inputs, fitted.assessed, made.surface, asked, known))
+    notes.add(planned.notes)
+    notes.add(_outside(opens, closes, chosen))
+    if not planned.stops:
+        what = f"no tree can be bagged and read between {opens:%H:%M} and {closes:%H:%M}"
+        raise DataError(Problem(str(source), what, "Give more time with --from and --to"))
+    content = RoundContent(
+        chosen.ranch, chosen.reading, day, planned, (hours.opens, hours.closes), inputs.blocks, inputs.valves,
+        inputs.roads,
+    )  # fmt: skip
+    told = without_drawing(notes)
+    record = run_record.Record(
+        source, chosen, made.surface.summary(), {}, {}, sha256, made.as_plain(), kept=inputs.record
+    )
+    page = run_record.round_page(_as_plain(content, assessed.visit, len(wants.read_today)), record, told)
+    with staged(target, FILES) as folder:
+        write_round(content, folder, tell)
+        run_record.write_run(page, folder)
+    write_form(_form(inputs, orchard, content, trees_of(named)), target / FORM)
+    asked_for = None if wish.on is not None else interval
+    return PlannedRound(content, assessed.visit, target, asked_for, usual, len(wants.read_today), told)
+
+
+def usual_interval_days(readings: pd.DataFrame) -> tuple[int, bool]:
+    """Tell how many days lie between visits.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As :data:`stressmap.core.schemas.READINGS`.
+
+    Returns
+    -------
+    days : int
+        The median of the last gaps between visits, but those between seasons; a week where there is none.
+    usual : bool
+        Whether there was a gap.
+    """
+    starts = [first for first, *_ in visits_in(readings)][-USUAL_OF:]
+    gaps = [(later - first).days for first, later in pairwise(starts)]
+    gaps = [gap for gap in gaps if gap <= MOST_USUAL_DAYS]
+    return (int(np.median(gaps)), True) if gaps else (WEEK, False)
+
+
+def _days(inputs: Inputs, on: dt.date | None, interval: int) -> tuple[dt.date | None, dt.date]:
+    """Choose a day of the visit to map, None for the usual, and the day of the round."""
+    from stressmap.quality.visit import choose_visit
+
+    if on is None:
+        return None, choose_visit(inputs.readings, inputs.settings)[1] + dt.timedelta(days=interval)
+    found = [first for first, *_ in visits_in(inputs.readings) if first <= on]
+    if not found:
+        what = f"--on {on}: there is no reading before that day"
+        raise SettingsError(Problem("command line", what, "Name a later day"))
+    return found[-1], on
+
+
+def _window(wish: RoundWish, chosen: Settings) -> tuple[dt.time, dt.time]:
+    opens, closes = wish.opens or chosen.reading.window[0], wish.closes or chosen.reading.window[1]
+    if closes <= opens:
+        what = f"the round would end ({closes:%H:%M}) before it begins ({opens:%H:%M})"
+        raise SettingsError(Problem("command line", what, "Give --from and --to in order"))
+    return opens, closes
+
+
+def _outside(opens: dt.time, closes: dt.time, chosen: Settings) -> tuple[Note, ...]:
+    """Say so where readings would be taken at hours that do not count."""
+    first, last = chosen.reading.window
+    if first <= opens and closes <= last:
+        return ()
+    said = {"opens": f"{first:%H:%M}", "closes": f"{last:%H:%M}"}
+    return (Note.of("round_outside_window", "caution", **said),)
+
+
+def _ready(target: Path, source: Path, chosen: Settings, *, ranch: str | None = None) -> None:
+    given = handed_in(source, chosen)
+    make_ready(target, FILES, given, ranch=ranch)
+    make_ready(target / FORM, FORM_FILES, given)
+
+
+def _as_plain(content: RoundContent, visit: Visit, read_today: int) -> dict[str, Any]:
+    planned = content.planned
+    return {
+        "on": content.on.isoformat(),
+        "visit": [day.isoformat() for day in visit],
+        "window": [f"{moment:%H:%M}" for moment in content.hours],
+        "crews": planned.crews,
+        "stops": len(planned.stops),
+        "read_today": read_today,
+        "value": round(planned.value, 6),
+        "bound": round(planned.bound, 6),
+    }
+
+
+def _form(inputs: Inputs, orchard: Orchard, content: RoundContent, trees: pd.DataFrame) -> FormContent:
+    """Fill the field form with the round, and with the sets of the latest timetable."""
+    from stressmap.jobs.round_wants import latest_timetable
+    from stressmap.output.view.round_content import stops_of_form
+
+    chosen, path = inputs.settings, latest_timetable(inputs.settings)
+    try:
+        sets = None if path is None else read_timetable(path, chosen.ranch.zone).value
+    except DataError:
+        sets = None
+    key = slug(chosen.ranch.name)
+    stops = stops_of_form(content)
+    return FormContent(chosen, key, orchard.blocks, inputs.valves, orchard.profiles, trees, stops, sets)
