@@ -34,8 +34,8 @@ def drawn_task(seed: int) -> TimedTask:
     )
 
 
-def orchard_task(seed: int, count: int = 40, crews: int = 1) -> TimedTask:
-    """Draw trees of eight blocks of 400 by 360 m: along rows on foot, by vehicle between their gates."""
+def orchard_task(seed: int, count: int = 40, crews: int = 1, *, straight: bool = False) -> TimedTask:
+    """Draw trees of eight blocks, 400 by 360 m: on foot along rows, by vehicle between gates; or straight."""
     rng = np.random.default_rng(seed)
     block = rng.integers(0, 8, count)
     x0, y0 = (block % 4) * 420.0, (block // 4) * 400.0
@@ -47,6 +47,9 @@ def orchard_task(seed: int, count: int = 40, crews: int = 1) -> TimedTask:
     gate = np.column_stack([x0 + 200, y0])
     driven = np.abs(gate[:, None] - gate[None]).sum(axis=2) / 3.0 + 30.0
     ways = np.where(np.equal.outer(block, block), on_foot, to_gate[:, None] + to_gate[None] + driven)
+    if straight:
+        apart = np.hypot(np.subtract.outer(x0 + x, x0 + x), np.subtract.outer(y0 + y, y0 + y))
+        ways = np.where(np.equal.outer(block, block), apart, apart / 3.0 + 30.0)
     np.fill_diagonal(ways, 0)
     return TimedTask(np.round(rng.gamma(2, 50, count) + 10), np.ceil(ways).astype(np.int64), USUAL, crews)
 

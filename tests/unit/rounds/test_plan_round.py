@@ -15,7 +15,7 @@ from stressmap.rounds import plan_round as planning
 from stressmap.rounds.candidates import rows_of_blocks, trees_of_block
 from stressmap.rounds.plan_round import plan_round
 from stressmap.rounds.round import CAUTIONS, WHY, CrewRules, Round, RoundTask, SeasonWants
-from stressmap.rounds.worth import valued
+from stressmap.rounds.worth import SPREAD_SHARE, valued
 from stressmap.zoning.value_of_information import expected_gain
 
 
@@ -160,6 +160,9 @@ def test_the_worth_of_the_first_tree_is_that_of_the_decision_and_the_spread() ->
     joint = asked.surface.zone_covariance(trees.cells.followed_by(trees.places.take([first.place])), zone, 3)
     moved = joint.shift_sd(2)[:2]
     before = np.sqrt(np.diag(joint.covariance)[:2])
-    told = expected_gain(np.array([-0.5, 0.5]), moved) + 0.2 * (before - np.sqrt(before**2 - moved**2))
-    assert first.worth == pytest.approx(3.4 * told.sum())
+    # the cost of a wrong decision is the unit normal linear loss; its slope by a difference of variances
+    nearly = np.sqrt(before**2 - 1e-6)
+    loss = expected_gain([-0.5, 0.5], before) - expected_gain([-0.5, 0.5], nearly)
+    told = moved**2 * (loss / 1e-6 + SPREAD_SHARE / before)
+    assert first.worth == pytest.approx(3.4 * told.sum(), rel=1e-4)
     assert all(one.worth <= first.worth + 1e-9 for one in others if "second_leaf" not in one.why)

@@ -1,0 +1,135 @@
+"""Timed plans beside their proven bounds, OR-Tools routing and planning on straight lines.
+
+Run by hand: ``python tests/benchmarks/rounds.py [bound] [routing] [straight] [checks]``; prints tables of
+docs/benchmarks.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from ortools.constraint_solver import pywrapcp, routing_enums_pb2
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from helpers.round_cases import drawn_task, orchard_task
+from helpers.round_checker import violations
+
+from stressmap.rounds.plan_bound import worth_bound
+from stressmap.rounds.timed_plan import kept_order, timed_plan
+
+CASES = 10
+NODES = 200
+SECONDS = 10
+
+
+def routing(task, seconds: int) -> float:
+    """Give the worth that OR-Tools routing reaches: bags are pickups, reads their deliveries."""
+    n, (earliest, closes, bag, read, least, most) = len(task), task.clockwork
+    manager = pywrapcp.RoutingIndexManager(2 * n + 1, task.crews, 0)
+    model = pywrapcp.RoutingModel(manager)
+
+    def passed(one: int, other: int) -> int:
+        a, b = manager.IndexToNode(one), manager.IndexToNode(other)
+        lasts = 0 if a == 0 else bag if a <= n else read
+        return int(lasts + (0 if 0 in (a, b) else task.ways[(a - 1) % n, (b - 1) % n]))
+
+    call = model.RegisterTransitCallback(passed)
+    model.SetArcCostEvaluatorOfAllVehicles(call)
+    model.AddDimension(call, closes - earliest, closes - earliest, False, "time")  # noqa: FBT003
+    clock, solver = model.GetDimensionOrDie("time"), model.solver()
+    for tree in range(n):
+        first, second = manager.NodeToIndex(tree + 1), manager.NodeToIndex(tree + 1 + n)
+        model.AddPickupAndDelivery(first, second)
+        solver.Add(model.VehicleVar(first) == model.VehicleVar(second))
+        solver.Add(clock.CumulVar(second) >= clock.CumulVar(first) + bag + least)
+        solver.Add(clock.CumulVar(second) <= clock.CumulVar(first) + bag + most)
+        clock.CumulVar(second).SetRange(-earliest, closes - earliest - read)
+        worth = int(10_000 * task.worth[tree])
+        model.AddDisjunction([first], worth)
+        model.AddDisjunction([second], 0)
+        solver.Add(model.ActiveVar(first) == model.ActiveVar(second))
+    search = pywrapcp.DefaultRoutingSearchParameters()
+    search.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PARALLEL_CHEAPEST_INSERTION
+    search.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
+    search.time_limit.seconds = seconds
+    found = model.SolveWithParameters(search)
+    if found is None:
+        return 0.0
+    bags = [manager.NodeToIndex(tree + 1) for tree in range(n)]
+    taken = [tree for tree, bag_at in enumerate(bags) if found.Value(model.NextVar(bag_at)) != bag_at]
+    return float(task.worth[taken].sum())
+
+
+def timed(task) -> tuple[float, int, float]:
+    """Give worth, trees and processor seconds of our plan."""
+    began = time.process_time()
+    plan = timed_plan(task)
+    spent = time.process_time() - began
+    assert violations(task, plan) == []
+    return plan.worth, int((plan.crew >= 0).sum()), spent
+
+
+def bound() -> None:
+    print(
+        "| case | crews | worth | trees | processor, s | linear bound | of it | bound, trees whole | of it |"
+    )
+    print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+    for seed, crews in [(seed, 1) for seed in range(CASES)] + [(0, 2), (1, 3)]:
+        task = orchard_task(seed, 40 * crews, crews)
+        worth, trees, spent = timed(task)
+        linear = worth_bound(task)
+        whole = worth_bound(task, nodes=NODES) if crews == 1 else np.nan
+        print(
+            f"| {seed} | {crews} | {worth:.0f} | {trees} | {spent:.1f} | {linear:.0f} | {worth / linear:.3f} "
+            f"| {whole:.0f} | {worth / whole:.3f} |",
+            flush=True,
+        )
+
+
+def beside_routing() -> None:
+    print("| case | ours | processor, s | OR-Tools routing, 10 s |")
+    print("| --- | --- | --- | --- |")
+    for seed in range(CASES):
+        task = orchard_task(seed)
+        worth, _, spent = timed(task)
+        print(f"| {seed} | {worth:.0f} | {spent:.1f} | {routing(task, SECONDS):.0f} |", flush=True)
+
+
+def straight() -> None:
+    """Plan on straight lines, walk the plan's order on the real ways, and compare."""
+    print("| case | planned along rows | planned on straight lines, promised | walked |")
+    print("| --- | --- | --- | --- |")
+    for seed in range(CASES):
+        task = orchard_task(seed)
+        along = timed_plan(task).worth
+        plan = timed_plan(orchard_task(seed, straight=True))
+        kept = kept_order(task, plan)
+        assert violations(task, kept) == []
+        print(f"| {seed} | {along:.0f} | {plan.worth:.0f} | {kept.worth:.0f} |", flush=True)
+
+
+def checks() -> None:
+    """Hold 500 random rounds against the checker."""
+    broken = {}
+    for seed in range(500):
+        task = drawn_task(seed)
+        broken[seed] = violations(task, timed_plan(task, steps=20_000))
+    print({seed: found for seed, found in broken.items() if found} or "500 random rounds: no violation")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parts = {"bound": bound, "routing": beside_routing, "straight": straight, "checks": checks}
+    parser.add_argument("parts", nargs="*", default=list(parts))
+    timed_plan(orchard_task(99), steps=10)
+    for part in parser.parse_args().parts:
+        parts[part]()
+
+
+if __name__ == "__main__":
+    main()
