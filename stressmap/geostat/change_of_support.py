@@ -6,6 +6,7 @@ import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -159,14 +160,14 @@ class ZoneSet:
         As they were asked for.
     cells : dict of int to ZoneCells
         By zone, of those that have cells.
-    answers : dict of object to Estimate
-        What fitted methods have answered, by method.
+    answers : WeakKeyDictionary of object to Estimate
+        What fitted methods have answered, by method, as long as that is there.
     """
 
     places: Places
     zone: Ints
     cells: dict[int, ZoneCells]
-    answers: dict[object, Estimate] = field(default_factory=dict)
+    answers: WeakKeyDictionary[object, Estimate] = field(default_factory=WeakKeyDictionary)
 
 
 def zone_set(places: Places, zone: Ints, count: int) -> ZoneSet:

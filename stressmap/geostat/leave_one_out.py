@@ -9,7 +9,6 @@ truncated at the square root of the number of sets so that no set takes all (tru
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import logsumexp
 
 from stressmap.core.arrays import Floats
 
@@ -23,18 +22,20 @@ def leave_out_weights(weight: Floats, log_density: Floats) -> Floats:
     ----------
     weight : array, shape (K,)
         With them, sum one.
-    log_density : array, shape (K,)
-        Predictive log density of the readings left out, given the rest, under each set.
+    log_density : array, shape (K,) or (K, n)
+        Predictive log density of the readings left out, given the rest, under each set; or n such columns.
 
     Returns
     -------
-    array, shape (K,)
-        Sum one.
+    array, shape (K,) or (K, n)
+        Each column sums to one.
     """
-    ratio = np.exp(-(log_density - logsumexp(log_density, b=weight)))
+    usual = weight if log_density.ndim == 1 else weight[:, None]
+    most = log_density.max(axis=0)
+    ratio = np.exp(-(log_density - most - np.log(weight @ np.exp(log_density - most))))
     ratio /= weight @ ratio
-    cut = weight * np.minimum(ratio, np.sqrt(len(weight)))
-    return np.asarray(cut / cut.sum())
+    cut = usual * np.minimum(ratio, np.sqrt(len(weight)))
+    return np.asarray(cut / cut.sum(axis=0))
 
 
 def residuals_one_out(weight: Floats, alpha: Floats, diagonal: Floats) -> tuple[Floats, Floats]:
@@ -56,12 +57,9 @@ def residuals_one_out(weight: Floats, alpha: Floats, diagonal: Floats) -> tuple[
     """
     residual, variance = alpha / diagonal, 1.0 / diagonal
     log_density = -0.5 * (LOG_2PI + np.log(variance) + residual**2 / variance)
-    mean, total = np.empty(alpha.shape[1]), np.empty(alpha.shape[1])
-    for i in range(alpha.shape[1]):
-        w = leave_out_weights(weight, log_density[:, i])
-        mean[i] = w @ residual[:, i]
-        total[i] = w @ (variance[:, i] + residual[:, i] ** 2) - mean[i] ** 2
-    return mean, total
+    w = leave_out_weights(weight, log_density)
+    mean = (w * residual).sum(axis=0)
+    return mean, (w * (variance + residual**2)).sum(axis=0) - mean**2
 
 
 def residuals_group_out(weight: Floats, alpha: Floats, inner: Floats) -> tuple[Floats, Floats]:

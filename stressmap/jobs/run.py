@@ -143,6 +143,7 @@ def run(
     )
     page = run_record.run_page(dataclasses.replace(content, notes=tuple(notes)), record)
     made = _made(content, advice, page, inputs, orchard)
+    del fitted, recalled  # with their solved systems, beside which the files would be written
     with staged(target, files) as folder:
         with watch.of("write"):
             outputs.write(made, folder, tell)
