@@ -12,6 +12,7 @@ import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.samples import Estimate, Places
+from stressmap.geostat.trend import count_codes
 
 DISCRETISATION_POINTS = 500
 """Discretisation points of a zone, for covariances; with more its variance changes below 0.5 %."""
@@ -78,12 +79,12 @@ def discretise(xy: Floats, most: int = DISCRETISATION_POINTS) -> Ints:
     """
     if len(xy) <= most:
         return np.arange(len(xy))
-    from stressmap.geostat.pair_distances import nearest_to_centres
+    from stressmap.geostat.pair_distances import extent, lowest, nearest_to_centres
 
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    side = float(np.sqrt(np.prod(np.maximum(high - low, 1.0)) / most))
+    low, far = lowest(xy), extent(xy)
+    side = float(np.sqrt(np.prod(np.maximum(far, 1.0)) / most))
     while True:
-        columns, rows = (np.floor((high - low) / side + 1e-9).astype(int) + 1).tolist()
+        columns, rows = (np.floor(far / side + 1e-9).astype(int) + 1).tolist()
         nearest: Ints = nearest_to_centres(xy, low, side, columns, rows)
         chosen = nearest[nearest >= 0]
         if len(chosen) <= most:
@@ -110,12 +111,12 @@ class ZoneCells:
     @cached_property
     def blocks(self) -> Ints:
         """Codes of the blocks that it lies in, sorted."""
-        return np.unique(self.places.block)
+        return count_codes(self.places.block)[0]
 
     @cached_property
     def middle(self) -> Floats:
         """The mean place of its cells [m]."""
-        return np.asarray(self.places.xy.mean(axis=0))
+        return np.array([self.places.xy[:, 0].mean(), self.places.xy[:, 1].mean()])
 
     def gathered(self, shortest_m: float) -> tuple[Floats, Floats]:
         """Gather the cells by squares that are small beside the shortest range.
@@ -132,10 +133,10 @@ class ZoneCells:
         share : array, shape (k,)
             Their share of all; sum one.
         """
-        from stressmap.geostat.pair_distances import gather
+        from stressmap.geostat.pair_distances import extent, gather
 
         side = min(GATHERED_M, GATHERED_OF_RANGE * shortest_m)
-        squares = np.prod(np.floor(np.ptp(self.places.xy, axis=0) / side) + 1)
+        squares = np.prod(np.floor(extent(self.places.xy) / side) + 1)
         if not DISCRETISATION_POINTS < len(self.places) >= squares / MOST_SQUARES:
             return self.places.xy, np.full(len(self.places), 1.0 / len(self.places))
         return gather(self.places.xy, side)

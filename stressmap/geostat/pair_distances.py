@@ -74,12 +74,24 @@ def gather(xy: Floats, side: float) -> tuple[Floats, Floats]:
     >>> middle.tolist(), share.round(3).tolist()
     ([[2.5, 0.0], [10.0, 5.0]], [0.667, 0.333])
     """
-    apart = xy - xy.min(axis=0)
-    column, row = np.floor(apart / side + 1e-9).astype(np.int64).T
-    kinds, square = np.unique(column * (row.max() + 1) + row, return_inverse=True)
+    low = lowest(xy)
+    east, north = (xy - low).T
+    column, row = ((part / side + 1e-9).astype(np.int64) for part in (east, north))
+    square = column * (int(row.max()) + 1) + row
     held = np.bincount(square)
-    total = [np.bincount(square, weights=part, minlength=len(kinds)) for part in apart.T]
-    return np.asarray(xy.min(axis=0) + np.stack(total, axis=1) / held[:, None]), held / len(xy)
+    there = np.flatnonzero(held)
+    total = [np.bincount(square, weights=part)[there] for part in (east, north)]
+    return low + np.stack(total, axis=1) / held[there, None], held[there] / len(xy)
+
+
+def lowest(xy: Floats) -> Floats:
+    """Give the south-west corner around cells, shape (2,): column by column, which is quicker than by axis."""
+    return np.array([xy[:, 0].min(), xy[:, 1].min()])
+
+
+def extent(xy: Floats) -> Floats:
+    """Give how far cells reach eastwards and northwards, shape (2,) [m]."""
+    return np.array([xy[:, 0].max(), xy[:, 1].max()]) - lowest(xy)
 
 
 def lattice_step(xy: Floats) -> float:
@@ -112,8 +124,8 @@ def _lattice_indices(xy: Floats, step: float) -> tuple[Ints, Ints]:
     """Give the column and row of cells on a lattice, and how many columns and rows they span."""
     if step <= 0:
         return np.zeros((len(xy), 2), dtype=np.int64), np.ones(2, dtype=np.int64)
-    across = np.round((xy - xy.min(axis=0)) / step).astype(np.int64)
-    return across, across.max(axis=0) + 1
+    across = np.round((xy - lowest(xy)) / step).astype(np.int64)
+    return across, np.array([across[:, 0].max(), across[:, 1].max()]) + 1
 
 
 def pair_distances(xy: Floats, step: float) -> tuple[Floats, Floats]:
