@@ -85,7 +85,7 @@ def gather(xy: Floats, side: float) -> tuple[Floats, Floats]:
 
 
 def lowest(xy: Floats) -> Floats:
-    """Give the south-west corner around cells, shape (2,): column by column, which is quicker than by axis."""
+    """Give the south-west corner around cells, shape (2,): quicker by columns than by axis."""
     return np.array([xy[:, 0].min(), xy[:, 1].min()])
 
 
