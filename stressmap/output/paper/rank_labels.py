@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import shapely
 
+from stressmap.core.arrays import Floats
 from stressmap.output.view.crew_words import Turn
 from stressmap.output.view.layout import Box, Frame, centred, inside, middle, room_for
 
@@ -21,6 +22,8 @@ URGENT = (1, 2)
 """Priorities whose number is never smaller than the largest of what can wait."""
 NUMBERED = 20
 """So many ranks are always numbered; the others where a number fits inside their zone."""
+AT_ONCE = 256
+"""Places beside a zone that are looked at together."""
 STEP, RIM, INSIDE = 8.0, 8.0, 12.0
 """Between the places tried beside a zone, the room kept for a double frame about a box, and how
 far inside its zone a line ends [pixels]."""
@@ -115,20 +118,29 @@ def _beside(label: Label, frame: Frame, area: Box, ground: Any, placed: list[Pla
         free &= (x1 <= other[0]) | (x0 >= other[2]) | (y1 <= other[1]) | (y0 >= other[3])
     east, west = (frame.west + (side - frame.left) / frame.scale for side in (x1, x0))
     north, south = (frame.north - (side - frame.top) / frame.scale for side in (y0, y1))
-    off = free & ~shapely.intersects(ground, shapely.box(west, south, east, north))
     end = frame.place(np.array([(label.x, label.y)]))[0]
+    if not free.any():
+        return label, (float(end[0]), float(end[1])), None
     centre_x, centre_y = (west + east) / 2, (south + north) / 2
     away = shapely.distance(label.turn.row["geometry"], shapely.points(centre_x, centre_y))
-    allowed = off if off.any() else free
-    if not allowed.any():
-        return label, (float(end[0]), float(end[1])), None
-    best = int(np.argmin(np.where(allowed, away, np.inf)))
+    best = _nearest_off(ground, shapely.box(west, south, east, north), np.where(free, away, np.inf))
     nearest = shapely.shortest_line(
         label.turn.row["geometry"].buffer(-INSIDE / frame.scale).union(shapely.Point(label.x, label.y)),
         shapely.Point(centre_x[best], centre_y[best]),
     )
     leads_to = frame.place(shapely.get_coordinates(nearest)[:1])[0]
     return label, (float(x[best]), float(y[best])), (float(leads_to[0]), float(leads_to[1]))
+
+
+def _nearest_off(ground: Any, boxes: Any, away: Floats) -> int:
+    """Find the box least far away that is off the ground, or the least far away of all where none is."""
+    order = np.argsort(away, kind="stable")[: np.isfinite(away).sum()]
+    for start in range(0, len(order), AT_ONCE):
+        few = order[start : start + AT_ONCE]
+        off = few[~shapely.intersects(ground, boxes[few])]
+        if len(off):
+            return int(off[0])
+    return int(order[0])
 
 
 def rank_label(turn: Turn, frame: Frame, *, always: bool) -> Label | None:
