@@ -77,5 +77,7 @@ def close_to_others(connection: sa.Connection) -> None:
         connection.execute(sa.text(line))
     mine = "ranch IN (SELECT ranch FROM ranch_members)"
     for name in KEPT:
+        told = f"{mine} AND added_by = session_user" if name == "imports" else mine
+        policy = f"CREATE POLICY own_ranches ON {name} USING ({mine}) WITH CHECK ({told})"
         connection.execute(sa.text(f"ALTER TABLE {name} ENABLE ROW LEVEL SECURITY"))
-        connection.execute(sa.text(f"CREATE POLICY own_ranches ON {name} USING ({mine}) WITH CHECK ({mine})"))
+        connection.execute(sa.text(policy))

@@ -92,6 +92,17 @@ def test_a_role_changes_nothing_and_lets_nobody_in(north: RecordPlace, line: str
         asked(north, line)
 
 
+def test_a_role_adds_a_file_under_its_own_name_only(north: RecordPlace) -> None:
+    names, line = (
+        "ranch, sha256, kind, name, added_at, added_by",
+        "'North Ranch', 'b', 'readings', 'b', now()",
+    )
+    asked(north, f"INSERT INTO imports ({names}) VALUES ({line}, 'north')")
+    other = line.replace("'b'", "'c'")
+    with pytest.raises(sa.exc.ProgrammingError, match="row-level security"):
+        asked(north, f"INSERT INTO imports ({names}) VALUES ({other}, 'owner')")
+
+
 def test_a_ranch_is_closed_again_and_to_who_was_never_let_in(owned: RecordPlace, north: RecordPlace) -> None:
     asked(owned, "DELETE FROM ranch_members")
     assert trees(north) == []
