@@ -21,6 +21,9 @@ pump = "90 m3/h"
 from = 2026-07-16
 days = 4
 draws = 0
+
+[round]
+trees = 10
 """
 VALVES = {"rate_mm_h": [1.5, 1.5, 1.0, 1.2]}
 Events = list[dict[str, Any]]
@@ -130,14 +133,24 @@ def test_a_season_goes_round_once(stressmap, ranch: Path, tmp_path: Path) -> Non
     assert f"third_sets.csv: {len(sets)} sets new, 0 corrected, 0 there already, 0 not filled" in said.out
     assert "second_readings.csv: added already on" in said.out
 
-    later = trees.assign(
-        time=(pd.to_datetime(trees["time"]) + pd.Timedelta(days=7)).dt.strftime("%Y-%m-%d %H:%M"),
-        pressure_bar=trees["pressure_bar"] - 1.0,
+    planned = stressmap(
+        "round", ranch, "--on", "2026-07-21", "--crews", "2", "--out", tmp_path / "round", "--quiet"
     )
-    again = handed_over(read(later, "Ana"), tmp_path, "again")
-    assert "again_readings.csv: 24 readings new" in stressmap("add", ranch, *again).out
+    assert (planned.code, planned.err) == (0, "")
+    stops = pd.read_csv(tmp_path / "round" / "round.csv").query("action == 'read'")
+    assert set(stops["crew"]) == {1, 2}
+    assert (tmp_path / "round" / "form" / "data.json").exists()
+    pressures = dict(zip(trees["tree_id"], trees["pressure_bar"], strict=True))
+    fresh = stops.assign(
+        time="2026-07-21 " + stops["clock"], pressure_bar=stops["tree_id"].map(pressures).fillna(12.0) - 1.0
+    )
+    phones = [
+        handed_over(read(fresh[fresh["crew"] == crew], f"Crew {crew}"), tmp_path, f"crew_{crew}")
+        for crew in (1, 2)
+    ]
+    assert stressmap("add", ranch, *phones[0], *phones[1], *phones[0]).code == 0
     checked = stressmap("check", ranch)
-    assert "Visit 2026-07-21: 24 of 50 readings would be used." in checked.out
+    assert f"Visit 2026-07-21: {len(stops)} of {len(stops) + 26} readings would be used." in checked.out
     held = stressmap("record", ranch, "--out", tmp_path / "copy")
-    assert "Readings: 50 in use, 0 earlier versions, 0 taken back." in held.out
+    assert f"Readings: {len(stops) + 26} in use, 0 earlier versions, 0 taken back." in held.out
     assert f"Valve times: {len(sets)} in use" in held.out
