@@ -21,13 +21,9 @@ from stressmap.core.told_errors import told
 
 if TYPE_CHECKING:
     from stressmap.core.progress import Bars
-    from stressmap.jobs.add import Added
     from stressmap.jobs.check import Checked
-    from stressmap.jobs.form import Formed
-    from stressmap.jobs.run import Result
     from stressmap.jobs.water import Watered
     from stressmap.output.staging.starter import Start
-    from stressmap.output.view.round_content import PlannedRound
 
 T = TypeVar("T")
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
@@ -96,7 +92,12 @@ def run(
             result = run_job(ranch, out=out, on=day, jobs=jobs or cores(), progress=progress)
         if not quiet:
             with printing():
-                _print_result(result)
+                from stressmap.output.outputs import first_files
+                from stressmap.output.terminal.plain_console import PlainConsole
+                from stressmap.output.terminal.run_summary import print_summary
+
+                console = PlainConsole(soft_wrap=False)
+                print_summary(result.content, result.folder, console, first_files(result.folder))
 
     _guarded(work, debug=debug)
 
@@ -197,6 +198,32 @@ def water(
 
 
 @app.command(
+    epilog="Example: stressmap season config/demo_ranch.toml --out season",
+    help="Follow the season: what each irrigation did, how blocks dry, when the next water is due.",
+)
+def season(
+    ranch: RanchFile,
+    out: Annotated[Path | None, typer.Option(help="Folder for the results.", metavar="DIR")] = None,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Follow the season and print what is due first."""
+
+    def work() -> None:
+        _refuse_wrong(ranch)
+        from stressmap.jobs.season import follow_season
+        from stressmap.output.terminal.season_summary import print_season
+
+        with _bars(hidden=quiet) as progress:
+            made = follow_season(ranch, out=out, progress=progress)
+        if not quiet:
+            with printing():
+                print_season(made.season, made.ranch, made.folder, made.notes)
+
+    _guarded(work, debug=debug)
+
+
+@app.command(
     epilog="Example: stressmap form config/demo_ranch.toml --out form",
     help="Make the field form for phones: a folder that any https host serves.",
 )
@@ -220,7 +247,11 @@ def form(
 
         made = form_job(ranch, out, round_file=round_file, timetable=timetable)
         with printing():
-            _print_form(made, out)
+            from stressmap.output.terminal.short_summaries import form_lines
+
+            known = {"trees": made.trees, "stops": made.stops, "sets": made.sets}
+            for line in form_lines(made.settings.ranch, out, made.notes, **known):
+                typer.echo(line)
 
     _guarded(work, debug=debug)
 
@@ -247,7 +278,10 @@ def add(
         with _bars() as progress:
             added = add_job(ranch, files, dry=dry_run, progress=progress)
         with printing():
-            _print_added(added)
+            from stressmap.output.terminal.add_summary import print_added
+            from stressmap.output.terminal.plain_console import PlainConsole
+
+            print_added(added.files, added.settings, PlainConsole(soft_wrap=True), dry=added.dry)
 
     _guarded(work, debug=debug)
 
@@ -305,7 +339,10 @@ def plan_round(
             made = plan_next_round(ranch, RoundWish(day, crews, first, last), out=out, progress=progress)
         if not quiet:
             with printing():
-                _print_round(made)
+                from stressmap.output.terminal.plain_console import PlainConsole
+                from stressmap.output.terminal.round_summary import print_round
+
+                print_round(made, PlainConsole(soft_wrap=True))
 
     _guarded(work, debug=debug)
 
@@ -318,14 +355,6 @@ def _value(text: str | None, option: str, read: Callable[[str], T]) -> T | None:
         raise typer.BadParameter(str(error), param_hint=option) from None
 
 
-def _print_form(made: Formed, out: Path) -> None:
-    from stressmap.output.terminal.short_summaries import form_lines
-
-    known = {"trees": made.trees, "stops": made.stops, "sets": made.sets}
-    for line in form_lines(made.settings.ranch, out, made.notes, **known):
-        typer.echo(line)
-
-
 def _print_started(folder: Path, made: Start) -> None:
     from stressmap.core.unfilled import ASKED
     from stressmap.output.terminal.short_summaries import start_lines
@@ -335,20 +364,6 @@ def _print_started(folder: Path, made: Start) -> None:
     words = Words(made.place.language, made.place.units)
     for line in start_lines(folder, made.pages, words, known, made.notes, made.to_mend):
         typer.echo(line)
-
-
-def _print_added(added: Added) -> None:
-    from stressmap.output.terminal.add_summary import print_added
-    from stressmap.output.terminal.plain_console import PlainConsole
-
-    print_added(added.files, added.settings, PlainConsole(soft_wrap=True), dry=added.dry)
-
-
-def _print_round(made: PlannedRound) -> None:
-    from stressmap.output.terminal.plain_console import PlainConsole
-    from stressmap.output.terminal.round_summary import print_round
-
-    print_round(made, PlainConsole(soft_wrap=True))
 
 
 def _print_water(made: Watered, out: Path | None) -> None:
@@ -392,15 +407,6 @@ def _bars(*, hidden: bool = False) -> Bars:
     from stressmap.core.progress import Bars
 
     return Bars(Console(stderr=True), hidden=hidden or not sys.stderr.isatty())
-
-
-def _print_result(result: Result) -> None:
-    from stressmap.output.outputs import first_files
-    from stressmap.output.terminal.plain_console import PlainConsole
-    from stressmap.output.terminal.run_summary import print_summary
-
-    console = PlainConsole(soft_wrap=False)
-    print_summary(result.content, result.folder, console, first_files(result.folder))
 
 
 def _print_checked(checked: Checked) -> None:

@@ -21,14 +21,16 @@ from stressmap.output.staging.result_files import Job, JobFiles
 from stressmap.output.text.words import Words
 
 if TYPE_CHECKING:
+    from stressmap.agronomy.orchard import Profiles
     from stressmap.output.report.page import Background
     from stressmap.output.view.content import Content
+    from stressmap.season.season import Season
     from stressmap.water.value_of_water import WaterValueCurve
     from stressmap.water.water_plan import Advice
 
-When = Literal["run", "look_again", "water", "curve", "record"]
+When = Literal["run", "look_again", "water", "curve", "season", "record"]
 """By every ``run``; by one that chose places to look again; with a plan, by ``run`` and ``water``; by
-``water --curve``; last of each."""
+``water --curve``; by ``season``; last of each."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,8 @@ class Made:
         itself.
     trees : mapping of str to int, optional
         How many read trees stand behind each valve zone.
+    season : tuple of (Season, dict), optional
+        The season so far and the profiles of its crops, where a season is written.
     """
 
     ranch: Ranch
@@ -64,6 +68,7 @@ class Made:
     curve: WaterValueCurve | None = None
     record: dict[str, Any] | None = None
     trees: Mapping[str, int] | None = None
+    season: tuple[Season, Profiles] | None = None
 
     @cached_property
     def picture(self) -> bytes | None:
@@ -200,6 +205,13 @@ def _valve_times(made: Made, path: Path) -> None:
     write_valve_times(made.tables["timetable"], made.ranch, path)
 
 
+def _season_page(made: Made, path: Path) -> None:
+    from stressmap.output.web.season_page import write_season
+
+    if made.season is not None:
+        write_season(made.season[0], made.ranch, made.season[1], path)
+
+
 def _curve_picture(made: Made, path: Path) -> None:
     from stressmap.output.gis.plan_files import write_curve_picture
 
@@ -228,6 +240,11 @@ OUTPUTS: tuple[Output, ...] = (
     Output("readings.csv", "readings", "run", _csv("readings")),
     Output("readings.geojson", "readings", "run", _geojson("readings")),
     Output("ranch.gpkg", "geopackage", "run", _geopackage),
+    Output("season.html", "season_page", "season", _season_page, first=True),
+    Output("due.csv", "due", "season", _csv("due"), first=True),
+    Output("cycles.csv", "cycles", "season", _csv("cycles")),
+    Output("season.csv", "season", "season", _csv("season")),
+    Output("season_blocks.csv", "season_blocks", "season", _csv("season_blocks")),
     Output("run.json", "record", "record", _record),
 )
 """In the order in which people look for them."""
@@ -248,15 +265,16 @@ def files_of(job: Job) -> JobFiles:
 
     Parameters
     ----------
-    job : {"run", "water"}
+    job : {"run", "water", "season"}
         What writes.
 
     Returns
     -------
     JobFiles
     """
-    alone = {output.name for output in OUTPUTS if output.when in {"water", "curve", "record"}}
-    return JobFiles(job, frozenset(alone) if job == "water" else names(), names())
+    parts = {"water": {"water", "curve", "record"}, "season": {"season", "record"}}
+    own = parts.get(job, {output.when for output in OUTPUTS} - {"season"})
+    return JobFiles(job, frozenset(output.name for output in OUTPUTS if output.when in own), names())
 
 
 def first_files(folder: Path) -> list[str]:
@@ -291,6 +309,7 @@ def write(made: Made, folder: Path, progress: Progress | None = None) -> None:
         "look_again": "look_again" in made.tables,
         "water": made.advice is not None,
         "curve": made.curve is not None,
+        "season": made.season is not None,
         "record": made.record is not None,
     }
     due = [output for output in OUTPUTS if there[output.when]]
@@ -314,7 +333,7 @@ def usual_style(made: Made) -> AbstractContextManager[None]:
     -------
     context manager
     """
-    if made.content is None and made.curve is None:
+    if made.content is None and made.curve is None and made.season is None:
         return nullcontext()
     from matplotlib import style
 

@@ -12,6 +12,7 @@ from stressmap.core.arrays import Bools, Floats
 from stressmap.geostat.samples import Estimate
 from stressmap.season.calendar_days import HORIZON_DAYS, date_of
 from stressmap.season.days_left import DaysLeft, at_days, days_left
+from stressmap.season.irrigation_cycles import RECOVERY_DAYS
 from stressmap.season.zone_courses import Z_90
 
 
@@ -42,10 +43,54 @@ class Turns:
         Days since the last irrigation; NaN where none is known.
     usual : array of float, shape (Z,)
         Usual days from one to the next; NaN where not known.
+    passed : DaysLeft
+        Days from the last irrigation to the day on which stress passed what is allowed, where it did; from
+        :func:`passed_after`.
     """
 
     since: Floats
     usual: Floats
+    passed: DaysLeft
+
+
+def passed_after(mean: Floats, sd: Floats, since: Floats, allowed: Floats) -> DaysLeft:
+    """Tell how long after their last irrigation zones passed what is allowed.
+
+    Parameters
+    ----------
+    mean, sd : array of float, shape (D, Z)
+        Day by day up to today [bar].
+    since : array of float, shape (Z,)
+        Days since the last irrigation.
+    allowed : array of float, shape (Z,)
+        [bar].
+
+    Returns
+    -------
+    DaysLeft
+        NaN where no irrigation is known since the first day, and where zones were past already when they had
+        recovered from it: no interval helps there.
+
+    Examples
+    --------
+    >>> path = np.arange(11.0)[:, None]
+    >>> passed_after(path, 0 * path, np.array([8.0]), np.array([6.0])).mean.tolist()
+    [4.0]
+    """
+    days, zones = mean.shape
+    begins = days - 1 - np.ceil(np.nan_to_num(since, nan=days) - RECOVERY_DAYS).astype(np.int64)
+    known = np.isfinite(since) & (begins >= 0)
+    row = np.arange(days)[:, None]
+    until = np.clip(begins, 0, days - 1)
+
+    def crossed(bound: float) -> Floats:
+        path = np.where(row < until, -np.inf, mean + bound * sd)
+        past = path >= allowed
+        first = past.argmax(axis=0)
+        found = since - (days - 1 - first)
+        return np.where(known & past.any(axis=0) & (first > until), found, np.nan)
+
+    return DaysLeft(crossed(0.0), crossed(Z_90), crossed(-Z_90))
 
 
 def usual_interval(zone: np.ndarray, start: Floats, block: np.ndarray) -> Floats:
@@ -138,7 +183,8 @@ def _days(left: DaysLeft, turns: Turns, today: int) -> dict[str, Any]:
     for name, days in (("", left.mean), ("_low", left.low), ("_high", left.high)):
         found[f"days_left{name}"] = _finite(days)
         advised = f"interval{name}_days" if name else "interval_advised_days"
-        found[advised] = _finite(turns.since + days)
+        gone = {"": turns.passed.mean, "_low": turns.passed.low, "_high": turns.passed.high}[name]
+        found[advised] = _finite(np.where(days > 0.0, turns.since + days, gone))
     for name, days in (("due", left.mean), ("due_early", left.low), ("due_late", left.high)):
         dates = [date_of(today + np.floor(one)) if np.isfinite(one) else None for one in days]
         found[name] = pd.Series(dates, dtype=object)

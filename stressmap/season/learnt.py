@@ -64,7 +64,7 @@ def with_last_season(now: tuple[float, float], before: tuple[float, float] | Non
     --------
     >>> mm, log_sd = with_last_season((20.0, 0.3), (10.0, 0.1))
     >>> round(mm, 1), round(log_sd, 2)
-    (14.5, 0.19)
+    (13.2, 0.19)
     """
     if before is None or not np.isfinite(before).all():
         return now

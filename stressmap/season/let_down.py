@@ -22,6 +22,8 @@ WINDOW_DAYS = 45
 TREE_SD, VISIT_SD, ERROR_SD = 0.7, 0.5, 0.5
 """Spread from tree to tree, of a block from a line at one visit, and of a reading [bar]: the first and the
 last as measured on ranches by rechecks and repeats (``[model]``), the second a judgement."""
+USUAL_VISITS = 6
+"""So many visits the usual spread is worth beside what the readings themselves show: a judgement."""
 LEAST_VISITS = 3
 LEAST_SPREAD_DAYS = 1.5
 """Standard deviation of the days since water, from which on their effect is taken out."""
@@ -103,9 +105,11 @@ def pace_of(day: Floats, bar: Floats, tree: Ints, since_water: Floats | None = N
     found = inverse @ (weighed.T @ bar)
     miss = bar - design @ found
     dof = len(visits) - design.shape[1]
-    # never surer than trees and readings let one be, less sure where they scatter more
-    scale = max(1.0, float(miss @ cho_solve(factor, miss)) / max(len(day) - design.shape[1], 1))
-    return Pace(float(found[1]), float(np.sqrt(scale * inverse[1, 1])), float(student.ppf(0.95, max(dof, 1))))
+    # how they scatter about the line counts beside what trees and readings usually do, by how many they are
+    each = float(miss @ cho_solve(factor, miss)) / max(len(day) - design.shape[1], 1)
+    known = USUAL_VISITS + dof
+    scale = (USUAL_VISITS + dof * each) / known
+    return Pace(float(found[1]), float(np.sqrt(scale * inverse[1, 1])), float(student.ppf(0.95, known)))
 
 
 def _tells(day: Floats, since: Floats, visits: int) -> bool:

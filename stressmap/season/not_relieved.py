@@ -231,7 +231,7 @@ def log_odds(found: Floats, se: Floats, slope: float) -> Floats:
     Examples
     --------
     >>> log_odds(np.array([0.0, 0.05]), np.array([0.01, 0.01]), 0.05).round(1).tolist()
-    [-2.5, 11.3]
+    [-2.2, 11.5]
     """
     spread = np.hypot(se, LOST_SD * slope)
     return np.asarray(

@@ -80,7 +80,7 @@ class Season:
     blocks : DataFrame
         As ``SEASON_BLOCKS``, and ``mm_per_bar_log_sd``.
     trees : DataFrame
-        Used readings: ``visit_number``, ``day``, ``tree``, ``tree_id``, ``block``, ``valve``, ``crop``,
+        Used readings: ``visit_number``, ``day`` (ordinal), ``tree``, ``tree_id``, ``block``, ``valve``, ``crop``,
         ``swp_bar`` (in the visit's weather), ``stress_bar``, ``read_again`` (whether the tree was read
         at other visits too).
     learnt : mapping of str to WaterPerBar

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.core.parallel import each
+from stressmap.core.parallel import cores, each
 from stressmap.geostat.samples import Estimate
 from stressmap.geostat.zone_paths import PathSurface, ZonePaths
 from stressmap.zoning.mapping import RanchLayout, zone_cells
@@ -47,7 +47,7 @@ class ZoneCourses:
 
 
 def zone_courses(
-    surface: PathSurface, layout: RanchLayout, day: Floats, dryness: Floats, pairs: Ints, *, jobs: int = 1
+    surface: PathSurface, layout: RanchLayout, day: Floats, dryness: Floats, pairs: Ints
 ) -> ZoneCourses:
     """Work out the courses of all valve zones.
 
@@ -63,8 +63,6 @@ def zone_courses(
         Felt in each zone [mm].
     pairs : array of int, shape (P, 3)
         Zone and two positions among the days, whose difference is wanted.
-    jobs : int
-        Blocks worked on at once.
 
     Returns
     -------
@@ -84,7 +82,7 @@ def zone_courses(
 
     mean, sd = (np.full((len(day), count), np.nan) for _ in range(2))
     slope, slope_var, pair_sd = np.full(count, np.nan), np.full(count, np.nan), np.full(len(pairs), np.nan)
-    for own, (paths, apart) in zip(mine, each(work, range(len(mine)), jobs=jobs), strict=True):
+    for own, (paths, apart) in zip(mine, each(work, range(len(mine)), jobs=cores()), strict=True):
         mean[:, own], sd[:, own] = paths.mean, paths.sd()
         slope[own], slope_var[own] = paths.slope.mean, paths.slope.variance
         pair_sd[np.isin(pairs[:, 0], own)] = apart

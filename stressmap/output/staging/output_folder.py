@@ -26,6 +26,7 @@ MOVE_AWAY = "Move what is yours elsewhere, or give another folder with --out"
 NO_FILE_NAMES = re.compile(r"con|prn|aux|nul|conin|conout|clock|(com|lpt)\d")
 """Names that Windows keeps for devices."""
 ALONE = {
+    "season": "it holds a season",
     "form": "it holds a field form",
     "round": "it holds a measuring round",
     "record": "it holds a copy of a record",
@@ -232,6 +233,22 @@ def folders_of(name: str, places: Iterable[Path]) -> list[Path]:
         By the first day of the visit.
     """
     return _dated(places, Path("outputs") / slug(name))
+
+
+def season_folder(name: str) -> Path:
+    """Name the folder of a season.
+
+    Parameters
+    ----------
+    name : str
+        Of the ranch.
+
+    Returns
+    -------
+    Path
+        ``outputs/<ranch>/season``, below the folder one is in.
+    """
+    return Path("outputs") / slug(name) / "season"
 
 
 def round_folder(name: str, day: dt.date) -> Path:

@@ -20,6 +20,7 @@ from stressmap import __version__
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note
 from stressmap.core.schemas import versions_of_tables
+from stressmap.core.season_schemas import versions_of_season
 from stressmap.core.settings import Settings
 from stressmap.intake.record_inputs import RecordRows
 from stressmap.output.staging.result_files import MARK
@@ -190,6 +191,38 @@ def round_page(told: Mapping[str, Any], record: Record, notes: tuple[Note, ...])
         **record.of_record,
         "fit": record.fit,
         "memory": record.memory,
+        "warnings": list(sentences(notes, Words("en"))),
+        "notes": [_as_plain(note) for note in notes],
+    }
+
+
+def season_page(
+    visits: tuple[tuple[dt.date, dt.date], ...], record: Record, notes: tuple[Note, ...]
+) -> dict[str, Any]:
+    """Gather the record of a season.
+
+    Parameters
+    ----------
+    visits : tuple of (date, date)
+        First and last day of each.
+    record : Record
+        Settings and inputs.
+    notes : tuple of Note
+        What there is to say.
+
+    Returns
+    -------
+    dict
+        Plain numbers and text; the same for the same inputs.
+    """
+    return {
+        "job": "season",
+        "visits": [[day.isoformat() for day in visit] for visit in visits],
+        "settings": _shown(record.settings),
+        "sha256": record.sha256,
+        "versions": versions(),
+        "tables": versions_of_season(),
+        **record.of_record,
         "warnings": list(sentences(notes, Words("en"))),
         "notes": [_as_plain(note) for note in notes],
     }

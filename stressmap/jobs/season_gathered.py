@@ -1,0 +1,144 @@
+"""What a season is worked out from: visits, irrigations, weather and dryness on one scale of days."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from stressmap.core.arrays import Floats, Ints
+from stressmap.core.notes import Noted, NoteList
+from stressmap.intake.inputs import Inputs
+from stressmap.intake.last_season import read_last_season
+from stressmap.jobs.assess_visit import Assessed
+from stressmap.jobs.season_weather import SeasonEt, dryness_days, season_et
+from stressmap.jobs.season_windows import DrynessDays, SeasonReadings, season_readings
+from stressmap.season.calendar_days import HORIZON_DAYS, day_numbers
+from stressmap.season.dryness import OF_SOIL
+from stressmap.season.irrigations import irrigations_of
+from stressmap.season.ranch_dryness import LEAD_DAYS, RanchWater, ranch_water
+from stressmap.season.valve_facts import valve_facts
+from stressmap.season.visit_course import Came, VisitDays
+
+LATE_DAYS = 14
+"""So many of the last days tell what trees use of the reference evapotranspiration."""
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """What a season is worked out from.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The files.
+    readings : SeasonReadings
+        Of V visits.
+    visits : VisitDays
+        Their days, targets and baselines.
+    facts : DataFrame, Z rows
+        Of the valve zones.
+    block : array of int, shape (Z,)
+        Position of each zone's block.
+    irrigations : DataFrame
+        Up to today.
+    came : Came or None
+        They as arrays; None without a log.
+    et : SeasonEt
+        Evapotranspiration.
+    dryness : DrynessDays
+        Of the valve zones.
+    soil, use_share : array of float, shape (Z,)
+        The measure by which dryness counts on their soil, and what trees use of the reference.
+    last_season : dict of str to (float, float)
+        Water per bar and the standard error of its logarithm, by block.
+    """
+
+    inputs: Inputs
+    readings: SeasonReadings
+    visits: VisitDays
+    facts: pd.DataFrame
+    block: Ints
+    irrigations: pd.DataFrame
+    came: Came | None
+    et: SeasonEt
+    dryness: DrynessDays
+    soil: Floats
+    use_share: Floats
+    last_season: dict[str, tuple[float, float]]
+
+    @property
+    def today(self) -> int:
+        """Day from which on is looked ahead."""
+        return self.et.today
+
+    @property
+    def first(self) -> int:
+        """Day of the first visit."""
+        return int(np.floor(self.readings.day[0]))
+
+    @property
+    def rise_mm(self) -> Floats:
+        """Dryness that a millimetre of reference evapotranspiration brings each zone, shape (Z,)."""
+        return np.asarray(self.soil * (1.0 + self.use_share) / 2.0 if self.dryness.known else self.soil)
+
+
+def gather(inputs: Inputs, visits: tuple[Assessed, ...]) -> Noted[Gathered]:
+    """Gather what a season is worked out from.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    visits : tuple of Assessed
+        From :func:`stressmap.jobs.season_windows.season_visits`.
+
+    Returns
+    -------
+    Noted of Gathered
+    """
+    notes, chosen, orchard = NoteList(), inputs.settings, visits[-1].orchard
+    today = _today(inputs, visits[-1])
+    water = ranch_water(inputs, orchard, visits[0].visit[0], dt.date.fromordinal(today))
+    first = visits[0].visit[0].toordinal() - LEAD_DAYS if water is None else water.first.toordinal() + 1
+    et = notes.keep(season_et(inputs, min(first, today), today))
+    facts = valve_facts(inputs.valves, orchard, chosen)
+    zone_of = {valve: k for k, valve in enumerate(facts["valve"])}
+    log = None if inputs.irrigation is None else inputs.irrigation
+    irrigations = irrigations_of(log, zone_of, facts["rate_mm_h"].to_numpy(np.float64))
+    came = None if log is None or log.empty else _came(irrigations, chosen.ranch.zone)
+    readings = season_readings(inputs, visits, water)
+    held = tuple(one.blocks for one in visits)
+    position = {name: k for k, name in enumerate(inputs.blocks["block"])}
+    soil = facts["soil"].map(OF_SOIL).fillna(1.0).to_numpy(np.float64) if water is None else water.soil
+    last = chosen.files.last_season
+    return notes.beside(
+        Gathered(
+            inputs, readings, VisitDays(tuple(one.visit for one in visits), readings.day, held), facts,
+            facts["block"].map(position).to_numpy(np.int64), irrigations, came, et,
+            dryness_days(water, et, len(facts)), np.asarray(soil, dtype=np.float64),
+            _use_share(water, len(facts)), {} if last is None else read_last_season(last),
+        )
+    )  # fmt: skip
+
+
+def _today(inputs: Inputs, last: Assessed) -> int:
+    """Give the last day that is known: of the visit, or of the log where that goes on."""
+    end, log = last.visit[1].toordinal(), inputs.irrigation
+    if log is None or log.empty:
+        return end
+    return int(max(end, min(log["end"].max().date().toordinal(), end + HORIZON_DAYS)))
+
+
+def _came(irrigations: pd.DataFrame, zone: object) -> Came:
+    start, end = (day_numbers(irrigations[name], zone) for name in ("start", "end"))  # type: ignore[arg-type]
+    return Came(irrigations["zone"].to_numpy(np.int64), start, end, irrigations["mm"].to_numpy(np.float64))
+
+
+def _use_share(water: RanchWater | None, zones: int) -> Floats:
+    if water is None or water.days.use_mm is None:
+        return np.ones(zones)
+    late = slice(max(0, water.days.known - LATE_DAYS), water.days.known)
+    return np.asarray(water.days.use_mm[late].mean(axis=0) / max(float(water.days.et_mm[late].mean()), 1e-9))

@@ -1,0 +1,141 @@
+"""What is advised for a valve zone, in words: when it is due, how often, to what peak, all as ranges."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from stressmap.core import season_schemas
+from stressmap.core.schemas import hold
+from stressmap.output.text.words import Language, Words, text_of
+
+LEAST_SOONER = 0.5
+"""Days by which a hot week must bring the water forward to be told."""
+
+
+def season_tables(due: pd.DataFrame, tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Give the tables of a season as they leave the program.
+
+    Parameters
+    ----------
+    due : DataFrame
+        Of a :class:`stressmap.season.season.Season`.
+    tables : mapping of str to DataFrame
+        Its ``course``, ``cycles`` and ``blocks``.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        ``season``, ``cycles``, ``due``, ``season_blocks``.
+    """
+    told = due.assign(
+        **{
+            f"advice_{language}": [advice(row, language) for row in due.to_dict("records")]
+            for language in ("en", "es")
+        }
+    )
+    schemas = {
+        "season": (tables["course"], season_schemas.COURSE),
+        "cycles": (tables["cycles"], season_schemas.CYCLES),
+        "due": (told, season_schemas.DUE),
+        "season_blocks": (tables["blocks"], season_schemas.SEASON_BLOCKS),
+    }
+    return {name: hold(table[list(schema.columns)], schema) for name, (table, schema) in schemas.items()}
+
+
+def advice(row: Mapping[Any, Any], language: Language) -> str:
+    """Say what is advised for a valve zone.
+
+    Parameters
+    ----------
+    row : mapping
+        Of the season's table of what is due.
+    language : str
+        ``"en"`` or ``"es"``.
+
+    Returns
+    -------
+    str
+        A sentence or some.
+
+    Examples
+    --------
+    >>> row = {"known": True, "stress_low_bar": 4.2, "stress_high_bar": 6.9, "allowed_bar": 4.0,
+    ...     "days_left": 0.0, "days_left_high": 0.0, "interval_days": math.nan}
+    >>> advice(row, "en")
+    'Overdue: stress is 4.2 to 6.9 bar, 4 is allowed. Water now.'
+    """
+    sentences = [_when(row, language), _turn(row, language), _peak(row, language), _hot(row, language)]
+    return " ".join(sentence for sentence in sentences if sentence)
+
+
+def _say(language: Language, key: str, /, **values: object) -> str:
+    return text_of(f"advice_{language}", key, values)
+
+
+def _known(row: Mapping[Any, Any], name: str) -> bool:
+    value = row.get(name)
+    return isinstance(value, int | float) and math.isfinite(value)
+
+
+def _bars(row: Mapping[Any, Any], language: Language) -> dict[str, str]:
+    words = Words(language)
+    allowed = float(row["allowed_bar"])
+    return {
+        "low": words.number(row["stress_low_bar"]),
+        "high": words.number(row["stress_high_bar"]),
+        "allowed": words.number(allowed, 0 if allowed == round(allowed) else 1),
+    }
+
+
+def _when(row: Mapping[Any, Any], language: Language) -> str:
+    if not row["known"]:
+        return _say(language, "due.unknown")
+    if _known(row, "days_left") and row["days_left"] <= 0.0:
+        sure = _known(row, "days_left_high") and row["days_left_high"] <= 0.0
+        return _say(language, "due.overdue" if sure else "due.now", **_bars(row, language))
+    if not _known(row, "days_left_low"):
+        return _say(language, "due.not_yet")
+    return _coming(row, language)
+
+
+def _coming(row: Mapping[Any, Any], language: Language) -> str:
+    """Say when it is due, as far as that lies within three weeks."""
+    words = Words(language)
+    told: dict[str, object] = {"low": math.floor(row["days_left_low"]), "early": words.day(row["due_early"])}
+    if not _known(row, "days_left"):
+        now = told["low"] == 0
+        return _say(
+            language, "due.later_now" if now else "due.later", **(_bars(row, language) if now else told)
+        )
+    told["due"] = words.day(row["due"])
+    if not _known(row, "days_left_high"):
+        return _say(language, "due.open", **told)
+    told |= {"high": math.ceil(row["days_left_high"]), "late": words.day(row["due_late"])}
+    return _say(language, "due.between", **told)
+
+
+def _turn(row: Mapping[Any, Any], language: Language) -> str:
+    if not (_known(row, "interval_days") and _known(row, "interval_low_days")):
+        return ""
+    usual, low = Words(language).number(row["interval_days"], 0), math.floor(row["interval_low_days"])
+    if not _known(row, "interval_high_days"):
+        return _say(language, "due.every_open", low=low, usual=usual)
+    return _say(language, "due.every", low=low, high=math.ceil(row["interval_high_days"]), usual=usual)
+
+
+def _peak(row: Mapping[Any, Any], language: Language) -> str:
+    if not (_known(row, "interval_days") and _known(row, "peak_low_bar")):
+        return ""
+    low, high = (Words(language).number(row[f"peak_{end}_bar"]) for end in ("low", "high"))
+    return _say(language, "due.peak", low=low, high=high)
+
+
+def _hot(row: Mapping[Any, Any], language: Language) -> str:
+    if not (_known(row, "days_left") and _known(row, "days_left_hot")):
+        return ""
+    sooner = row["days_left"] - row["days_left_hot"]
+    return _say(language, "due.hot", days=max(1, round(sooner))) if sooner >= LEAST_SOONER else ""

@@ -1,0 +1,80 @@
+"""How well days left, drying and the next peak are told on simulated seasons, and how faults are found.
+
+Run by hand: ``python tests/benchmarks/season_due.py [--ranches 40] [due] [faults]``; prints tables of
+docs/benchmarks.md.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from helpers.drawn_dry_downs import FAULTS
+from helpers.drawn_seasons import Season
+from helpers.season_shown import DueShown, faults_shown, show_due
+
+FIRST_SEED = 5000
+KINDS = {"eight earlier visits": Season(earlier=8), "two earlier visits": Season(earlier=2)}
+DUE_HEAD = (
+    "season | days left, RMSE | due within a week | 90 % covers | drying, correlation | next peak, bar | "
+    "mean days left"
+)
+FAULT_HEAD = "fault | zones | found | days until, median (nine in ten) | false alarms, of sound zones"
+
+
+def due_row(name: str, how: Season, ranches: int) -> str:
+    """Draw so many ranches and give the row of a kind of season."""
+    shown = [show_due(FIRST_SEED + seed, how) for seed in range(ranches)]
+    every = DueShown.joined(shown)
+    each = np.array([one.rmse() for one in shown])
+    cells = (
+        name,
+        f"{every.rmse():.2f} ± {each.std(ddof=1) / ranches**0.5:.2f}",
+        f"{every.rmse_within():.2f}",
+        f"{every.covered():.3f}",
+        f"{np.mean([one.correlation for one in shown]):.2f}",
+        f"{every.peak_rmse():.2f}",
+        f"{every.mean_days():.1f}",
+    )
+    return f"| {' | '.join(cells)} |"
+
+
+def fault_row(kind: str, ranches: int) -> str:
+    """Draw so many ranches with a fault and give its row."""
+    found = [faults_shown(FIRST_SEED + 1000 + seed, kind) for seed in range(ranches)]
+    hit = np.concatenate([one.found for one in found])
+    days = np.concatenate([one.days for one in found])
+    alarmed = sum(one.false for one in found)
+    sound = sum(one.sound for one in found)
+    told = f"{100 * hit.mean():.0f} %" if len(hit) else "-"
+    took = f"{np.median(days):.0f} ({np.quantile(days, 0.9):.0f})" if len(days) else "-"
+    return f"| {kind} | {len(hit)} | {told} | {took} | {100 * alarmed / sound:.1f} % |"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("tables", nargs="*", default=["due", "faults"])
+    parser.add_argument("--ranches", type=int, default=40)
+    asked = parser.parse_args()
+    began = time.process_time()
+    with threadpool_limits(1):
+        if "due" in asked.tables:
+            print(f"| {DUE_HEAD} |\n|{' --- |' * len(DUE_HEAD.split(' | '))}")
+            for name, how in KINDS.items():
+                print(due_row(name, how, asked.ranches), flush=True)
+        if "faults" in asked.tables:
+            print(f"| {FAULT_HEAD} |\n|{' --- |' * len(FAULT_HEAD.split(' | '))}")
+            for kind in FAULTS:
+                print(fault_row(kind, asked.ranches), flush=True)
+    print(f"{time.process_time() - began:.0f} s of processor")
+
+
+if __name__ == "__main__":
+    main()
