@@ -27,8 +27,6 @@ LEAST_WANDER_BAR2 = 0.1
 """Variance of the level of a ranch about its course, at least [bar²]; a judgement."""
 WANDER_A_DAY = 0.8
 """Correlation of the level from day to day; a judgement."""
-MOST_SETS = 12
-"""Sets of parameters that courses are averaged over."""
 
 
 @dataclass(frozen=True)
@@ -173,30 +171,6 @@ class Course:
     covariance: Floats
     slope: float
     slope_variance: float
-
-
-def choose_sets(weight: Floats) -> Ints:
-    """Choose sets of parameters that stand for all, one for each equal part of the weight.
-
-    Parameters
-    ----------
-    weight : array, shape (K,)
-        Sum one.
-
-    Returns
-    -------
-    array of int, shape (at most :data:`MOST_SETS`,)
-        Positions; one with much weight more than once.
-
-    Examples
-    --------
-    >>> choose_sets(np.ones(1)).tolist()
-    [0]
-    """
-    if len(weight) == 1:
-        return np.zeros(1, dtype=np.int64)
-    middle = (np.arange(MOST_SETS) + 0.5) / MOST_SETS
-    return np.minimum(np.searchsorted(np.cumsum(weight), middle), len(weight) - 1)
 
 
 def krige_course(

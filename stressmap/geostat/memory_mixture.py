@@ -18,8 +18,10 @@ from scipy.linalg import LinAlgError
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.notes import Note
 from stressmap.geostat.cross_validation import score
+from stressmap.geostat.earlier_doubts import with_earlier_doubts
 from stressmap.geostat.leave_one_out import LOG_2PI
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
+from stressmap.geostat.mixtures import mixed, mixed_paths
 from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.space_time_fit import SpaceTimeFit
 from stressmap.geostat.space_time_surface import SpaceTimeSurface
@@ -97,50 +99,6 @@ def _as_estimate(value: Floats, predicted: Floats, z_score: Floats) -> Estimate:
     """Turn z-scores back into variances; a reading hit exactly tells none and gets the least."""
     with np.errstate(divide="ignore", invalid="ignore"):
         return Estimate(predicted, np.where(z_score == 0, 0.0, ((value - predicted) / z_score) ** 2))
-
-
-def mixed(share: Floats, memory: Estimate, today: Estimate) -> Estimate:
-    """Mix two estimates; the variance holds the spread between them.
-
-    Parameters
-    ----------
-    share : array, shape (m,)
-        Of the first.
-    memory, today : Estimate
-        Of m.
-
-    Returns
-    -------
-    Estimate
-    """
-    apart = memory.mean - today.mean
-    mean = today.mean + share * apart
-    variance = share * memory.variance + (1 - share) * today.variance + share * (1 - share) * apart**2
-    return Estimate(mean, variance)
-
-
-def mixed_paths(apart: Floats, memory: ZonePaths, today: ZonePaths) -> ZonePaths:
-    """Mix two courses of each zone.
-
-    Parameters
-    ----------
-    apart : array, shape (H, Z)
-        Share of the second on each day.
-    memory, today : ZonePaths
-        Of H days and Z zones.
-
-    Returns
-    -------
-    ZonePaths
-        Days on which both have a share hang together as far as their shares go.
-    """
-    both, either = (np.minimum, np.maximum)
-    first, second = 1 - either(apart[:, None], apart[None]), both(apart[:, None], apart[None])
-    off = today.mean - memory.mean
-    covariance = first * memory.covariance + second * today.covariance
-    covariance = covariance + (second - apart[:, None] * apart[None]) * off[:, None] * off[None]
-    last = apart.max(axis=0)
-    return ZonePaths(memory.mean + apart * off, covariance, mixed(1 - last, memory.slope, today.slope))
 
 
 @dataclass(frozen=True)
@@ -398,6 +356,6 @@ def remember(today: Surface, series: VisitSeries) -> MemorySurface | None:
     if not isinstance(today, StructuredSurface) or len(series) < 2:
         return None
     try:
-        return MemorySurface(SpaceTimeSurface(series, today), today)
+        return MemorySurface(SpaceTimeSurface(with_earlier_doubts(series, today), today), today)
     except LinAlgError:
         return None

@@ -8,7 +8,7 @@ sample about it. Readings are taken in parts of about 256, whole series of neigh
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import LinAlgError
@@ -40,6 +40,8 @@ MOST_GROUPS = 4
 LEAST_RANGE_WEIGHT = 0.03
 MANY_READINGS = 600
 """With more than these two ranges next to the last visit's best are enough."""
+MOST_SETS_ALONE = 32
+"""Sets of parameters of the last visit alone where its map is mixed with memory."""
 OPTIMISER = {"maxiter": 40, "ftol": 1e-6}
 
 
@@ -113,6 +115,32 @@ class SeriesGroup:
         return np.asarray(total)
 
 
+def choose_sets(weight: Floats, most: int) -> Ints:
+    """Choose sets of parameters that stand for all, one for each equal part of the weight.
+
+    Parameters
+    ----------
+    weight : array, shape (K,)
+        Sum one.
+    most : int
+        How many.
+
+    Returns
+    -------
+    array of int, shape (at most ``most``,)
+        Positions; one with much weight more than once.
+
+    Examples
+    --------
+    >>> choose_sets(np.ones(1), 12).tolist()
+    [0]
+    """
+    if len(weight) == 1:
+        return np.zeros(1, dtype=np.int64)
+    middle = (np.arange(most) + 0.5) / most
+    return np.minimum(np.searchsorted(np.cumsum(weight), middle), len(weight) - 1)
+
+
 @dataclass(frozen=True)
 class SpaceTimeFit:
     """Weighted sets of parameters, each with its persistence.
@@ -135,7 +163,9 @@ class SpaceTimeFit:
     def of_one_visit(cls, fit: Fit) -> SpaceTimeFit:
         """Make one of one visit's fit, which tells nothing of what lasts: what is believed beforehand."""
         usual = Persistence.of_scores(prior_scores())
-        return cls(fit, (usual,) * len(fit.nodes), usual)
+        few, times = np.unique(choose_sets(fit.weight, MOST_SETS_ALONE), return_counts=True)
+        thinned = replace(fit, nodes=tuple(fit.nodes[k] for k in few), weight=times / times.sum())
+        return cls(thinned, (usual,) * len(few), usual)
 
     def lasting(self) -> tuple[float, float]:
         """Return mean and standard deviation of the lasting share."""

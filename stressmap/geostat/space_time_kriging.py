@@ -22,7 +22,6 @@ from stressmap.geostat.course_kriging import (
     CourseDays,
     SolvedSet,
     ZoneInSystem,
-    choose_sets,
     krige_course,
 )
 from stressmap.geostat.drying_slopes import SlopedIndicators
@@ -43,12 +42,14 @@ from stressmap.geostat.kriging_systems import (
 from stressmap.geostat.persistence import Persistence
 from stressmap.geostat.reml import solve
 from stressmap.geostat.search_neighbourhood import MOVING_NEIGHBOURHOOD, likelihood_groups, nearest
-from stressmap.geostat.space_time_fit import SeriesGroup, SpaceTimeFit
+from stressmap.geostat.space_time_fit import SeriesGroup, SpaceTimeFit, choose_sets
 from stressmap.geostat.variance_model import valve_groups
 from stressmap.geostat.visit_series import VisitLevels, VisitSeries
 
 MOST_OWN = 128
 """Readings of a block's own, of all visits, in its system."""
+COURSE_SETS = 12
+"""Sets of parameters that courses are averaged over."""
 LEAST_OTHERS = 24
 """Today's readings of other blocks that every system has, where there are so many."""
 
@@ -171,7 +172,7 @@ class SpaceTimeSystem(KrigingSystem):
         nodes = self._nodes
         group = SeriesGroup.of(self._series, self._trend, self.index)
         patterns = [nodes.correlation(group.distance, float(one)) for one in self._ranges]
-        chosen = choose_sets(nodes.weight)
+        chosen = choose_sets(nodes.weight, COURSE_SETS)
         at = [int(np.searchsorted(self._ranges, nodes.parameters[k].range_m)) for k in chosen]
         return list(zip(at, self._solve_sets(group, patterns, chosen), strict=True))
 

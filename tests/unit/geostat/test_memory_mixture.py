@@ -8,8 +8,9 @@ import pytest
 from helpers.drawn_seasons import SEASONS, Season, draw_season, show
 from helpers.drawn_sets import Watering
 
-from stressmap.geostat.memory_mixture import NEWS, log_scores, memory_shares, mixed, remember
+from stressmap.geostat.memory_mixture import NEWS, log_scores, memory_shares, remember
 from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.mixtures import mixed
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.samples import Estimate
 
