@@ -163,4 +163,4 @@ def air_at_trees(readings: pd.DataFrame, weather: pd.DataFrame | None) -> tuple[
 
 
 def _seconds(times: pd.DatetimeIndex) -> Floats:
-    return np.asarray((times - pd.Timestamp(0, tz="UTC")) / pd.Timedelta(seconds=1), dtype=np.float64)
+    return np.asarray(times.as_unit("us").asi8 / 1e6, dtype=np.float64)

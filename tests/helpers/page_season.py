@@ -110,7 +110,8 @@ def _compared() -> pd.DataFrame:
     kinds = (("soil", "sandy loam"), ("soil", "loam"), ("system", "drip"), ("crop", "prune"))
     return pd.DataFrame(
         [
-            {"by": by, "kind": kind, "cycles": 6 + k, "relief_bar": 1.5 + 0.1 * k, "relief_low_bar": 0.4,
+            {"by": by, "kind": kind, "cycles": 6 + k, "seen": k, "relief_bar": 1.5 + 0.1 * k,
+             "relief_low_bar": 0.4,
              "relief_high_bar": 2.6, "recovered": 0.62, "drying_bar_per_day": 0.31,
              "drying_bar_per_mm": 0.05}
             for k, (by, kind) in enumerate(kinds)
@@ -121,7 +122,8 @@ def _compared() -> pd.DataFrame:
 def _let_down() -> pd.DataFrame:
     one = {"crop": "prune", "gauge_bar_per_week": 1.3, "gauge_low": 0.9, "gauge_high": 1.7,
            "weather_bar_per_week": 0.5, "target_bar_per_week": 0.6, "limit_day": dt.date(2026, 8, 2),
-           "limit_early": dt.date(2026, 7, 26), "limit_late": None, "at_harvest_bar": 9.1,
+           "limit_early": dt.date(2026, 7, 26), "limit_late": None,
+           "harvest": dt.date(2026, 8, 25), "at_harvest_bar": 9.1,
            "at_harvest_low_bar": 6.0, "at_harvest_high_bar": 12.2,
            "allowance_at_harvest_bar": 7.5}  # fmt: skip
     return pd.DataFrame(

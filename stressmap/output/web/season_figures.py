@@ -85,6 +85,7 @@ def ranges(
     def paint(figure: Figure) -> None:
         figure.set_layout_engine("none")
         axes = figure.add_axes((0.34, 0.34 / high, 0.6, 1 - 0.66 / high))
+        axes.spines["left"].set_visible(False)
         axes.hlines(rows, low_mid_high[:, 0], low_mid_high[:, 2], color=INK, lw=2.4)
         axes.plot(low_mid_high[:, 1], rows, "o", color=INK, ms=6, ls="none")
         axes.set_yticks(rows, [drawable(label) for label in labels])
@@ -112,12 +113,15 @@ def dates(axes: Any, first: dt.date, last: dt.date, spoken: Spoken) -> None:
 def due_ranges(due: pd.DataFrame, today: dt.date, spoken: Spoken) -> SteppedPicture:
     """Draw when valves are due, those that are on three weeks' paper."""
     days = due[["days_left_low", "days_left", "days_left_high"]].astype(float).to_numpy()
+    open_end = np.flatnonzero(np.isnan(days[:, 2]))
     days = np.column_stack([days[:, 0], days[:, 1], np.where(np.isnan(days[:, 2]), 21.0, days[:, 2])])
     last = today + dt.timedelta(days=21)
 
     def ticks(axes: Any) -> None:
         dates(axes, today, last, spoken)
         axes.axvline(today.toordinal(), color=LINE, lw=1.5)
+        ends = np.full(len(open_end), last.toordinal())
+        axes.plot(ends, len(due) - 1 - open_end, ">", color=INK, ms=7, ls="none", clip_on=False)
 
     labels = [f"{valve}, {block}" for valve, block in zip(due["valve"], due["block"], strict=True)]
     return ranges("due", labels, days + today.toordinal(), spoken, ticks)

@@ -16,13 +16,13 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from stressmap.core.settings import Ranch
-from stressmap.output.text.season_words import SeasonWords
-from stressmap.output.view.crop_words import Profiles, begun, crop_title
+from stressmap.output.view.crop_words import Profiles
 from stressmap.output.view.rows import rows
 from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.season_courses import BlockCourse, block_courses, sets_of
 from stressmap.output.web.season_figures import SteppedPicture, course, due_ranges, relief_ranges
-from stressmap.output.web.season_tables import SeasonTable, SeasonTables
+from stressmap.output.web.season_next import NextTables
+from stressmap.output.web.season_tables import SeasonTable, SeasonTables, begun_crop
 from stressmap.output.web.spoken import Spoken
 from stressmap.season.season import Season
 
@@ -158,7 +158,9 @@ def _water(tables: SeasonTables) -> dict[str, Any]:
     chart = None
     if compared is not None:
         labels, table = compared
-        picture = relief_ranges(labels, tables.season.compared, tables.spoken)
+        seen_at = tables.season.compared["seen"].to_numpy() > 0
+        kept = [label for label, here in zip(labels, seen_at, strict=True) if here]
+        picture = relief_ranges(kept, tables.season.compared[seen_at], tables.spoken)
         chart = Chart("relief", tables.spoken("water.compared"), picture, table)
     return {
         "cycles": len(cycles),
@@ -169,7 +171,9 @@ def _water(tables: SeasonTables) -> dict[str, Any]:
 
 
 def _next(tables: SeasonTables) -> dict[str, Any]:
-    return {"calendar": tables.calendar(), "intervals": tables.intervals(), "let_down": tables.let_down()}
+    made = NextTables(tables)
+    first, later = made.calendar()
+    return {"calendar": first, "later": later, "intervals": made.intervals(), "let_down": made.let_down()}
 
 
 def _courses(tables: SeasonTables) -> dict[str, Any]:
@@ -201,7 +205,7 @@ def _crops(tables: SeasonTables, ordered: list[BlockCourse]) -> list[Chart]:
         name, shown = f"crop-{place}", own[:MOST_SIDE_BY_SIDE]
         heading = tables.spoken(
             "course.crop" if len(shown) == len(own) else "course.crop_first",
-            crop=partial(_begun_crop, tables, crop),
+            crop=partial(begun_crop, crop, tables.profiles),
             shown=len(shown),
             count=len(own),
         )
@@ -209,10 +213,6 @@ def _crops(tables: SeasonTables, ordered: list[BlockCourse]) -> list[Chart]:
         picture = course(name, shown, ran, tables.spoken)
         charts.append(Chart(name, heading, picture, tables.crop_course(shown)))
     return charts
-
-
-def _begun_crop(tables: SeasonTables, crop: str, words: SeasonWords) -> str:
-    return begun(crop_title(crop, tables.profiles, words.plain))
 
 
 def _block(

@@ -12,14 +12,13 @@ import pandas as pd
 from markupsafe import Markup
 
 from stressmap.output.text.season_words import SeasonWords
-from stressmap.output.view.crop_words import Profiles, crop_title
+from stressmap.output.view.crop_words import Profiles, begun, crop_title
 from stressmap.output.view.due_words import (
     drying_words,
     hot_words,
     since_words,
     stands_words,
     when_due,
-    with_early,
 )
 from stressmap.output.view.rows import rows
 from stressmap.output.view.season_cells import amount, missing, number, range_of
@@ -146,15 +145,23 @@ class SeasonTables:
         labels = [self.spoken.drawn(partial(self._kind, row)) for row in found]
         cells = [
             (
-                self.spoken.each(partial(self._kind, row)),
-                str(row["cycles"]),
-                self._with_range(row["relief_bar"], row["relief_low_bar"], row["relief_high_bar"]),
-                self._share(row["recovered"]),
+                self.spoken.each(partial(self._of_kind, row)),
+                self.spoken("form.seen", count=row["cycles"], seen=row["seen"]),
+                self._relief(row),
+                self._share(row["recovered"] if row["seen"] else None),
                 self.spoken.number(row["drying_bar_per_day"], 2),
             )
             for row in found
         ]
         return labels, self.table(("kind", "cycles", "relief", "recovered", "drying"), cells)
+
+    def _of_kind(self, row: dict[str, Any], words: SeasonWords) -> str:
+        return words("form.of", kind=words(f"water.by_{row['by']}"), name=self._kind(row, words))
+
+    def _relief(self, row: dict[str, Any]) -> Markup:
+        if not row["seen"]:
+            return self.spoken("seen.none")
+        return self.with_range(row["relief_bar"], row["relief_low_bar"], row["relief_high_bar"])
 
     def _kind(self, row: dict[str, Any], words: SeasonWords) -> str:
         kind = str(row["kind"])
@@ -162,7 +169,8 @@ class SeasonTables:
             return crop_title(kind, self.profiles, words.plain)
         return words.kind(kind)
 
-    def _with_range(self, value: Any, low: Any, high: Any) -> Markup:
+    def with_range(self, value: Any, low: Any, high: Any) -> Markup:
+        """Write a figure with its range, a dash for none."""
         if missing(value):
             return self.spoken("form.unknown")
         return self.spoken(
@@ -202,87 +210,17 @@ class SeasonTables:
         table = self.season.phases
         if table.empty:
             return []
-        names = ["seen_days", "interval_days", "move_days"]
-        whole = table[["block"]].assign(
-            **{name: table[name].astype(float).round().astype(int) for name in names}
-        )
-        by = {
-            key: list(dict.fromkeys(own["block"].astype(str))) for key, own in whole.groupby(names, sort=True)
-        }
-        return [self._phase(blocks, key) for key, blocks in by.items()]
-
-    def _phase(self, blocks: list[str], key: Any) -> Markup:
-        days, interval, move = key
-        return self.spoken("water.phase", blocks=", ".join(blocks), days=days, interval=interval, move=move)
-
-    def calendar(self) -> SeasonTable:
-        """List what is due by day and pump."""
-        found: dict[tuple[Any, str], list[tuple[str, Any]]] = {}
-        for row in rows(self.season.calendar):
-            key = row["day"], str(row["pump"] or "")
-            found.setdefault(key, []).append((str(row["valve"]), row["due_early"]))
-        cells = [
-            (
-                self.spoken.day(day),
-                pump or self.spoken("form.unknown"),
-                self.spoken.each(partial(with_early, valves, day)),
+        moved = table["move_days"].astype(float).abs().round().astype(int)
+        turn = table["interval_days"].astype(float).round().astype(int)
+        return [
+            self.spoken(
+                "water.phase",
+                blocks=", ".join(dict.fromkeys(own["block"].astype(str))),
+                interval=interval,
+                move=partial(_days_or_range, int(moved[own.index].min()), int(moved[own.index].max())),
             )
-            for (day, pump), valves in sorted(found.items())
+            for interval, own in table.groupby(turn, sort=True)
         ]
-        return self.table(("day", "pump", "valves"), cells, "due.csv")
-
-    def intervals(self) -> SeasonTable:
-        """Put the usual turn beside the one advised, and the peak that the usual one leads to."""
-        cells = []
-        for row in rows(self.season.due.sort_values(["block", "valve"], kind="stable")):
-            if missing(row["interval_days"]) or missing(row["stress_bar"]):
-                continue
-            cells.append(
-                (
-                    row["valve"],
-                    row["block"],
-                    self.spoken.number(row["interval_days"], 0),
-                    self.spoken.each(partial(_advised, row)),
-                    self.spoken.range(row["peak_low_bar"], row["peak_high_bar"]),
-                    self.spoken.number(row["allowed_bar"]),
-                )
-            )
-        return self.table(("valve", "block", "usual", "advised", "peak", "allowed"), cells, "due.csv")
-
-    def let_down(self) -> SeasonTable | None:
-        """Say at what pace trees are let down, and where that leads."""
-        table = self.season.let_down
-        if table.empty:
-            return None
-        return self.table(
-            ("block", "gauge", "weather", "target", "standing", "limit", "harvest", "allowed_then"),
-            [self._let_down(row) for row in rows(table)],
-        )
-
-    def _let_down(self, row: dict[str, Any]) -> tuple[Any, ...]:
-        name = self.crop(str(row["crop"])) if missing(row["block"]) else str(row["block"])
-        standing = str(row["standing"])
-        return (
-            name,
-            self._with_range(*(row[f"gauge_{end}"] for end in ("bar_per_week", "low", "high"))),
-            self.spoken.signed(row["weather_bar_per_week"]),
-            self.spoken.signed(row["target_bar_per_week"]),
-            self.spoken(f"next.{standing}"),
-            self._days(row["limit_day"], row["limit_early"], row["limit_late"]),
-            self._with_range(*(row[f"at_harvest{end}_bar"] for end in ("", "_low", "_high"))),
-            self.spoken.number(row["allowance_at_harvest_bar"]),
-        )
-
-    def _days(self, day: Any, early: Any, late: Any) -> Markup:
-        if missing(day) and missing(early):
-            return self.spoken("form.unknown")
-
-        def said(words: SeasonWords) -> str:
-            first = words.plain.day(early if not missing(early) else day)
-            last = words("urgent.open_end") if missing(late) else words.plain.day(late)
-            return words("form.range", low=first, high=last)
-
-        return self.spoken.each(said)
 
     def course(self, course: BlockCourse) -> SeasonTable:
         """Put the figures of a block's picture in a table, a row a visit."""
@@ -331,7 +269,7 @@ class SeasonTables:
                 self.spoken.amount(row["mm"], "depth"),
                 self.spoken.number(row["before_bar"]),
                 self.spoken.number(row["after_bar"]),
-                self._with_range(row["relief_bar"], row["relief_low_bar"], row["relief_high_bar"]),
+                self.with_range(row["relief_bar"], row["relief_low_bar"], row["relief_high_bar"]),
                 self._share(row["recovered"]),
                 self.spoken(f"seen.{row['seen']}"),
             )
@@ -381,14 +319,13 @@ class SeasonTables:
         )
 
 
+def begun_crop(crop: str, profiles: Profiles, words: SeasonWords) -> str:
+    """Begin a heading with what a crop is called."""
+    return begun(crop_title(crop, profiles, words.plain))
+
+
 def _named(section: str, name: Any, words: SeasonWords) -> str:
     return words(f"block.no_{section}") if missing(name) or not name else words.kind(name)
-
-
-def _advised(row: Mapping[str, Any], words: SeasonWords) -> str:
-    if missing(row["interval_low_days"]):
-        return words("next.over_three_weeks")
-    return range_of(row["interval_low_days"], row["interval_high_days"], words, 0)
 
 
 def _days_between(row: Mapping[str, Any], words: SeasonWords) -> str:
@@ -400,3 +337,7 @@ def _days_between(row: Mapping[str, Any], words: SeasonWords) -> str:
 
 def _date(moment: dt.date | pd.Timestamp) -> dt.date:
     return moment.date() if isinstance(moment, dt.datetime) else moment
+
+
+def _days_or_range(low: int, high: int, words: SeasonWords) -> str:
+    return words("form.days", days=low) if low == high else words("form.day_range", low=low, high=high)

@@ -1,0 +1,128 @@
+"""Tables of what is next in a season: what is due by day and pump, turns advised, the let-down."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from markupsafe import Markup
+
+from stressmap.output.text.season_words import SeasonWords
+from stressmap.output.view.due_words import with_early
+from stressmap.output.view.rows import rows
+from stressmap.output.view.season_cells import missing, range_of
+from stressmap.output.web.season_tables import SeasonTable, SeasonTables, begun_crop
+
+WEEK = 7
+
+
+@dataclass(frozen=True)
+class NextTables:
+    """Makes the tables of what is next.
+
+    Parameters
+    ----------
+    tables : SeasonTables
+        The season and how its cells are written.
+    """
+
+    tables: SeasonTables
+
+    def calendar(self) -> tuple[SeasonTable, SeasonTable]:
+        """List what is due by day and pump: within a week, and later."""
+        found: dict[tuple[Any, str], list[tuple[str, Any]]] = {}
+        for row in rows(self.tables.season.calendar):
+            key = row["day"], str(row["pump"] or "")
+            found.setdefault(key, []).append((str(row["valve"]), row["due_early"]))
+        cells = [
+            (
+                self.tables.spoken.day(day),
+                pump or self.tables.spoken("form.unknown"),
+                self.tables.spoken.each(partial(with_early, valves, day)),
+            )
+            for (day, pump), valves in sorted(found.items())
+        ]
+        week = self.tables.season.today + dt.timedelta(days=WEEK)
+        first = sum(day <= week for day, _ in found)
+        head = ("day", "pump", "valves")
+        return self.tables.table(head, cells[:first], "due.csv"), self.tables.table(
+            head, cells[first:], "due.csv"
+        )
+
+    def intervals(self) -> SeasonTable:
+        """Put the usual turn beside the one advised, and the peak that the usual one leads to."""
+        cells = []
+        for row in rows(self.tables.season.due.sort_values(["block", "valve"], kind="stable")):
+            if missing(row["interval_days"]) or missing(row["stress_bar"]):
+                continue
+            cells.append(
+                (
+                    row["valve"],
+                    row["block"],
+                    self.tables.spoken.number(row["interval_days"], 0),
+                    self.tables.spoken.each(partial(_advised, row)),
+                    self.tables.spoken.range(row["peak_low_bar"], row["peak_high_bar"]),
+                    self.tables.spoken.number(row["allowed_bar"]),
+                )
+            )
+        return self.tables.table(("valve", "block", "usual", "advised", "peak", "allowed"), cells, "due.csv")
+
+    def let_down(self) -> SeasonTable | None:
+        """Say at what pace trees are let down, and where that leads."""
+        table = self.tables.season.let_down
+        if table.empty:
+            return None
+        return self.tables.table(
+            ("block", "gauge", "weather", "target", "standing", "limit", "harvest", "allowed_then"),
+            [self._let_down(row) for row in sorted(rows(table), key=_by_standing)],
+        )
+
+    def _let_down(self, row: dict[str, Any]) -> tuple[Any, ...]:
+        crop = partial(begun_crop, str(row["crop"]), self.tables.profiles)
+        name = (
+            self.tables.spoken("form.all_blocks", crop=crop) if missing(row["block"]) else str(row["block"])
+        )
+        standing = str(row["standing"])
+        return (
+            name,
+            self.tables.with_range(*(row[f"gauge_{end}"] for end in ("bar_per_week", "low", "high"))),
+            self.tables.spoken.signed(row["weather_bar_per_week"]),
+            self.tables.spoken.signed(row["target_bar_per_week"]),
+            self.tables.spoken(f"next.{standing}"),
+            self._limit(row),
+            self.tables.with_range(*(row[f"at_harvest{end}_bar"] for end in ("", "_low", "_high"))),
+            self.tables.spoken.number(row["allowance_at_harvest_bar"]),
+        )
+
+    def _limit(self, row: dict[str, Any]) -> Markup:
+        early, harvest = row["limit_early"], row["harvest"]
+        if not missing(early) and not missing(harvest) and early > harvest:
+            return self.tables.spoken("next.after_harvest")
+        return self._days(row["limit_day"], early, row["limit_late"])
+
+    def _days(self, day: Any, early: Any, late: Any) -> Markup:
+        if missing(day) and missing(early):
+            return self.tables.spoken("form.unknown")
+
+        def said(words: SeasonWords) -> str:
+            first = words.plain.day(early if not missing(early) else day)
+            last = words("urgent.open_end") if missing(late) else words.plain.day(late)
+            return words("form.range", low=first, high=last)
+
+        return self.tables.spoken.each(said)
+
+
+def _by_standing(row: Mapping[str, Any]) -> tuple[int, int, dt.date]:
+    """Put what is let down too fast first, then by the day of the limit; crops after their blocks."""
+    standing = ("ahead", "on_course", "behind").index(row["standing"]) if row["standing"] != "unknown" else 3
+    limit = dt.date.max if missing(row["limit_day"]) else row["limit_day"]
+    return int(missing(row["block"])), standing, limit
+
+
+def _advised(row: Mapping[str, Any], words: SeasonWords) -> str:
+    if missing(row["interval_low_days"]):
+        return words("next.over_three_weeks")
+    return range_of(row["interval_low_days"], row["interval_high_days"], words, 0)
