@@ -54,6 +54,12 @@ class RecordRows:
         """Whether it holds nothing of this ranch."""
         return not self.readings and not self.valve_times
 
+    def stops_on(self, days: tuple[dt.date, dt.date], zone: ZoneInfo) -> int:
+        """Count the readings of some days, first and last, that are stops of a round."""
+        planned = [row["time"] for row in self.readings if row.get("stop") and row["time"] is not None]
+        local = (moment.replace(tzinfo=dt.UTC).astimezone(zone).date() for moment in planned)
+        return sum(days[0] <= day <= days[1] for day in local)
+
     def as_plain(self) -> dict[str, Any]:
         """Give what ``run.json`` says of it."""
         return {"readings": len(self.readings), "valve_times": len(self.valve_times), "sha256": self.sha256}

@@ -76,8 +76,17 @@ def check(source: Path, progress: Progress | None = None, *, out: Path | None = 
     except NothingUsableError as stop:
         notes.add(stop.notes)
         return Checked(_judged(inputs, stop.readings), stop.visit, stop.readings, tuple(notes), stop)
-    notes.add(question(inputs.settings.reading))
+    notes.add(question(inputs.settings.reading, planned_share=_planned_share(inputs, assessed.visit)))
     return Checked(_judged(inputs, assessed.readings), assessed.visit, assessed.readings, tuple(notes))
+
+
+def _planned_share(inputs: Inputs, visit: Visit) -> float:
+    """Tell which share of a visit's readings are stops of a round."""
+    days = inputs.readings["time"].dropna().dt.date
+    count = int(((days >= visit[0]) & (days <= visit[1])).sum())
+    if inputs.record is None or not count:
+        return 0.0
+    return inputs.record.stops_on(visit, inputs.settings.ranch.zone) / count
 
 
 def _judged(inputs: Inputs, readings: gpd.GeoDataFrame) -> Inputs:

@@ -18,6 +18,7 @@ from stressmap.intake.inputs import Inputs
 from stressmap.intake.polygon_repair import without_drawing
 from stressmap.jobs.assess_visit import Assessed, assess_readings, load_inputs
 from stressmap.jobs.before_work import handed_in, refuse_early
+from stressmap.jobs.next_round import next_round
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import default_folder, make_ready, staged
@@ -128,7 +129,7 @@ def run(
                 content, advice = _with_water(content, inputs, assessed, (fitted, read), tell)
     notes.add(content.notes)
     told = tuple(note for note in without_drawing(notes) if note.code not in SAID_BY_CHECK)
-    content = dataclasses.replace(content, notes=told)
+    content = dataclasses.replace(content, notes=told, next_round=next_round(inputs.settings, assessed.visit))
     summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
     error = dataclasses.asdict(assessed.error)
     record = run_record.Record(

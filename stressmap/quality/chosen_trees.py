@@ -17,6 +17,8 @@ from stressmap.quality.checks import usable
 
 LEAST_AGAIN = 6
 """With fewer trees read again nothing is said of them."""
+PLANNED = 0.5
+"""With so large a share of stops of a round the trees of a visit were chosen by plan: a judgement."""
 MOST_BY_CHANCE = 3.0
 """Standard errors over which the choice is no chance: one visit in some 700."""
 
@@ -44,19 +46,21 @@ def remarks(assessed: gpd.GeoDataFrame, reading: Reading) -> tuple[Note, ...]:
     return (Note.of("trees_on_dry_side", "warning", trees=trees, bar=drier_bar),)
 
 
-def question(reading: Reading) -> tuple[Note, ...]:
-    """Ask how the trees were chosen, where that is not said.
+def question(reading: Reading, *, planned_share: float = 0.0) -> tuple[Note, ...]:
+    """Ask how the trees were chosen, where neither the settings nor the record say it.
 
     Parameters
     ----------
     reading : settings.Reading
         ``chosen``.
+    planned_share : float
+        Share of the visit's readings that are stops of a round, as the record has it.
 
     Returns
     -------
     tuple of Note
     """
-    return () if reading.chosen else (Note.of("trees_chosen_unknown"),)
+    return () if reading.chosen or planned_share >= PLANNED else (Note.of("trees_chosen_unknown"),)
 
 
 def dry_side(assessed: gpd.GeoDataFrame, keep: tuple[str, ...]) -> tuple[int, float] | None:

@@ -16,6 +16,7 @@ from stressmap.agronomy.crops import CropProfile
 from stressmap.core.notes import Note
 from stressmap.core.row_counts import RowCounts
 from stressmap.core.settings import Ranch, RankBy
+from stressmap.output.view.next_round import NextRound
 
 STRETCH = 1 << 18
 """Cells worked on at a time."""
@@ -146,6 +147,8 @@ class Content:
         Where the valve file has the riser of a valve, in the working CRS.
     roads : LineString or MultiLineString, optional
         Lines that one drives or walks, in the working CRS.
+    next_round : NextRound, optional
+        A measuring round planned from this visit, which the map shows in place of ``look_again``.
     season_day : date, optional
         From which the columns of ``valves`` that say when water is due count; None without a season.
     """
@@ -177,3 +180,4 @@ class Content:
     risers: Mapping[str, Any] = field(default_factory=dict)
     roads: Any = None
     season_day: dt.date | None = None
+    next_round: NextRound | None = None

@@ -95,6 +95,7 @@ def map_data(content: Content) -> dict[str, Any]:
         "readings": [_reading(row) for row in rows(readings[~other])],
         "others": pack_others([_reading(row) for row in rows(others)], int(other.sum())),
         "again": _look_again(content, middle_of_ranch),
+        "round": _round_day(content),
         "images": _images(content, middle_of_ranch),
         "basemap": content.basemap,
     }
@@ -187,9 +188,25 @@ def _change(row: dict[str, Any], since: dt.date | None) -> dict[str, Any] | None
     }
 
 
+def _round_day(content: Content) -> dict[str, str] | None:
+    """Give the day of the next round in each language, where one is planned."""
+    if content.next_round is None:
+        return None
+    ranch = content.ranch
+    return {name: Words(name, ranch.units).day(content.next_round.day) for name in ranch.languages}
+
+
 def _look_again(content: Content, middle_of_ranch: float) -> list[dict[str, Any]]:
-    if content.look_again is None:
-        return []
+    """Give the stops of the next round where one is planned, else the places to look again."""
+    if content.next_round is not None:
+        table = content.next_round.stops
+        stops = _spots(table, middle_of_ranch)
+        clocks = zip(table["bag_clock"], table["read_clock"], strict=True)
+        return [stop | {"bag": bag, "read": read} for stop, (bag, read) in zip(stops, clocks, strict=True)]
+    return [] if content.look_again is None else _spots(content.look_again, middle_of_ranch)
+
+
+def _spots(table: gpd.GeoDataFrame, middle_of_ranch: float) -> list[dict[str, Any]]:
     return [
         {
             "tree": None if row.get("tree_id") is None else str(row["tree_id"]),
@@ -197,7 +214,7 @@ def _look_again(content: Content, middle_of_ranch: float) -> list[dict[str, Any]
             "valve": row.get("valve"),
             "at": [round(row["geometry"].y, 6), round(row["geometry"].x, 6)],
         }
-        for row in rows(_degrees(content.look_again, middle_of_ranch))
+        for row in rows(_degrees(table, middle_of_ranch))
     ]
 
 

@@ -5,7 +5,7 @@ import { flagWords, readingRow } from "./rows.js";
 import { addUpAsWritten, isPastLimit } from "./standing.js";
 import {
   area, bar, day, dayNamed, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, pressureRead, quantity, ranch, readingsBy, shown, signedNumber, swatch, tieText,
-  treesText, volume, word,
+  treesText, volume, spotWord, word,
 } from "./shared.js";
 
 export function facts(pairs) {
@@ -167,8 +167,8 @@ function zoneCard(zone) {
 }
 
 function againCard(spot) {
-  const body = make("div", {}, make("h2", { tabindex: "-1" }, spot.tree ? word("list.tree", { tree: "" }) : word("map.look_again"), spot.tree ? named(spot.tree) : ""),
-    make("p", { class: "use", text: word("card.look_again_why") }));
+  const body = make("div", {}, make("h2", { tabindex: "-1" }, spot.tree ? word("list.tree", { tree: "" }) : spotWord("map.look_again", "map.round_stop"), spot.tree ? named(spot.tree) : ""),
+    make("p", { class: "use", text: spotWord("card.look_again_why", "card.round_stop", spot) }));
   body.append(facts([
     spot.block ? [word("card.block"), named(spot.block)] : null,
     spot.valve ? [word("card.valve"), named(spot.valve)] : null,

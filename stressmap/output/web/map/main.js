@@ -4,7 +4,7 @@ import { turned } from "./geometry.js";
 import { RanchDrawing } from "./layers.js";
 import { fillCautions, legend, lists } from "./panel.js";
 import { layerMark } from "./rows.js";
-import { byId, distance, hooks, lastRank, make, patternDefinitions, ranch, readingsBy, shown, visitDays, word } from "./shared.js";
+import { byId, distance, hooks, lastRank, make, patternDefinitions, ranch, readingsBy, shown, spotWord, visitDays, word } from "./shared.js";
 
 // The page once it has started, for whoever looks on from outside it.
 export let page = null;
@@ -136,7 +136,7 @@ class RanchPage {
     const box = ([name, key]) => make("label", {}, make("input", {
       type: "checkbox", checked: shown.layers[name] ? "" : null,
       on: { change: (event) => { shown.layers[name] = event.target.checked; this.drawing.show(); } },
-    }), layerMark(name), make("span", { text: word(key) }));
+    }), layerMark(name), make("span", { text: name === "again" ? spotWord(key, "map.show_round") : word(key) }));
     byId("layers").querySelector("summary span").textContent = word("map.layers");
     byId("layer-choices").replaceChildren(
       make("fieldset", {}, make("legend", { text: word("map.colour_by") }), ...choices.map(radio)),

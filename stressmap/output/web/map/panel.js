@@ -6,7 +6,7 @@ import { layerMark, readingRow, rowButton } from "./rows.js";
 import { isPastLimit, mostlyOne, partedByLimit } from "./standing.js";
 import {
   NO_RANK, bar, byId, dayNamed, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readings, readingsBy, shortOf, shown, swatch,
-  tieText, treesText, visitDays, word,
+  tieText, treesText, visitDays, spotWord, word,
 } from "./shared.js";
 
 const planned = openings(ranch.valves);
@@ -104,7 +104,7 @@ function instead(query) {
 function againRow(spot, place) {
   return rowButton({ kind: "again", item: spot }, [
     make("span", { class: "number" }, make("b", { text: place + 1 })),
-    make("span", { class: "name" }, named(spot.tree ?? spot.valve ?? word("map.look_again"), { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(spot.block ?? ""))),
+    make("span", { class: "name" }, named(spot.tree ?? spot.valve ?? spotWord("map.look_again", "map.round_stop"), { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(spot.block ?? ""))),
   ]);
 }
 
@@ -146,7 +146,7 @@ export function lists() {
     if (others.length) out.append(found("list.trees_others", others), othersCut());
     return out;
   }
-  if (ranch.again.length) out.append(section(word("list.look_again", { count: ranch.again.length }), ranch.again.map(againRow), true));
+  if (ranch.again.length) out.append(section(spotWord("list.look_again", "list.round", { count: ranch.again.length }), ranch.again.map(againRow), true));
   const { leftOut } = readingsBy;
   out.append(leftOut.length ? section(word("list.left_out", { count: leftOut.length }), leftOut.map(readingRow)) : make("p", { class: "count", text: word("list.left_out_none") }));
   out.append(about());
@@ -243,5 +243,5 @@ function rampLegend(image) {
 function pointKeys() {
   const names = [["ranks", "map.legend_rank"], ["used", "map.reading_used"], ["leftOut", "map.reading_left_out"], ["again", "map.look_again"]]
     .filter(([name]) => name !== "again" || ranch.again.length);
-  return make("ul", { class: "points" }, ...names.map(([name, key]) => make("li", {}, layerMark(name), make("span", { text: word(key) }))));
+  return make("ul", { class: "points" }, ...names.map(([name, key]) => make("li", {}, layerMark(name), make("span", { text: name === "again" ? spotWord(key, "map.round_stop") : word(key) }))));
 }

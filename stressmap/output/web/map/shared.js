@@ -19,6 +19,9 @@ export function word(key, values) {
   return filled(ranch.words[shown.language][section][name], values);
 }
 
+// What is said of places to look again, or of a round's stops where one is planned.
+export const spotWord = (again, planned, values = {}) => (ranch.round ? word(planned, { day: ranch.round[shown.language], ...values }) : word(again, values));
+
 // A crop, flag or method that the words do not know is a name, and stays as it is.
 export function known(section, name) {
   return ranch.words[shown.language][section][String(name).replace(/ /g, "_")] || String(name);
