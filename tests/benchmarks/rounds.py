@@ -28,7 +28,7 @@ SECONDS = 10
 
 
 def routing(task, seconds: int) -> float:
-    """Give the worth that OR-Tools routing reaches in processor seconds: bags are pickups, reads deliveries."""
+    """Give the worth that OR-Tools routing reaches in a while: bags are pickups, reads deliveries."""
     n, (earliest, closes, bag, read, least, most) = len(task), task.clockwork
     manager = pywrapcp.RoutingIndexManager(2 * n + 1, task.crews, 0)
     model = pywrapcp.RoutingModel(manager)
