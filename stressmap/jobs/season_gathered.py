@@ -103,7 +103,8 @@ def gather(inputs: Inputs, visits: tuple[Assessed, ...]) -> Noted[Gathered]:
     today = _today(inputs, visits[-1])
     water = ranch_water(inputs, orchard, visits[0].visit[0], dt.date.fromordinal(today))
     first = visits[0].visit[0].toordinal() - LEAD_DAYS if water is None else water.first.toordinal() + 1
-    et = notes.keep(season_et(inputs, min(first, today), today))
+    # The log may begin after the first visit.
+    et = notes.keep(season_et(inputs, min(first, today, visits[0].visit[0].toordinal()), today))
     facts = valve_facts(inputs.valves, orchard, chosen)
     zone_of = {valve: k for k, valve in enumerate(facts["valve"])}
     log = None if inputs.irrigation is None else inputs.irrigation

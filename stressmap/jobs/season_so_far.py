@@ -218,9 +218,11 @@ def _alarms(gathered: Gathered, slope: Estimate) -> tuple[Alarm, ...]:
         places.valve, places.block, places.crop, readings.visit, readings.samples.tree,
         readings.day[readings.visit], readings.samples.value, dryness.at_readings,
     ).take(inside)  # fmt: skip
+    first = gathered.dryness.first
+    eto = gathered.et.mm[first - gathered.et.first :]
     facts = WaterFacts(
-        gathered.came, gathered.et.first, gathered.et.mm, gathered.dryness.felt, np.nan_to_num(slope.mean),
-        gathered.soil, gathered.facts["allowed_bar"].to_numpy(np.float64), gathered.block,
+        gathered.came, first, eto, gathered.dryness.felt, np.nan_to_num(slope.mean), gathered.soil,
+        gathered.facts["allowed_bar"].to_numpy(np.float64), gathered.block,
     )  # fmt: skip
     return alarms_of(read, facts, date_of)
 

@@ -139,7 +139,7 @@ def _problem(place: RecordPlace, error: sa.exc.DBAPIError, *, writing: bool) -> 
     if state == NOT_ALLOWED:
         what = f"this role may not have it {does} ({said})"
         return kind(Problem(str(place), what, "Let who runs the database open the ranch to it"))
-    if state is None or error.connection_invalidated:
+    if (state is None and isinstance(error, sa.exc.OperationalError)) or error.connection_invalidated:
         what = f"its server does not answer, or lets this role not in ({said})"
         return kind(Problem(str(place), what, "See that it runs, and look at user, password and address"))
     return kind(Problem(str(place), f"it cannot be {does} ({said})", "Ask who runs the database"))

@@ -1,4 +1,4 @@
-"""The whole loop on a new ranch: start, form, two phones' readings, map and plan, valve times, once more."""
+"""The whole loop on a new ranch: start, form, readings, map and plan, valve times, round, season."""
 
 from __future__ import annotations
 
@@ -151,6 +151,15 @@ def test_a_season_goes_round_once(stressmap, ranch: Path, tmp_path: Path) -> Non
     assert stressmap("add", ranch, *phones[0], *phones[1], *phones[0]).code == 0
     checked = stressmap("check", ranch)
     assert f"Visit 2026-07-21: {len(stops)} of {len(stops) + 26} readings would be used." in checked.out
+    told = stressmap("season", ranch, "--out", tmp_path / "season")
+    assert (told.code, told.err) == (0, "")
+    season, cycles, due = (
+        pd.read_csv(tmp_path / "season" / f"{name}.csv") for name in ("season", "cycles", "due")
+    )
+    assert set(season["visit"].astype(str)) >= {"2026-07-14", "2026-07-21"}
+    assert set(cycles["valve"]) == set(sets["valve"])
+    assert set(due["valve"]) == {"N1", "N2", "S1", "S2"}
+
     held = stressmap("record", ranch, "--out", tmp_path / "copy")
     assert f"Readings: {len(stops) + 26} in use, 0 earlier versions, 0 taken back." in held.out
     assert f"Valve times: {len(sets)} in use" in held.out

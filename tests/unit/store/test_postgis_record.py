@@ -121,6 +121,13 @@ def test_places_are_points_with_an_index(owned: RecordPlace) -> None:
     assert "USING gist (geom)" in index[0]
 
 
+def test_a_row_that_another_program_spoiled_is_said_in_one_line(owned: RecordPlace) -> None:
+    added(owned, "North Ranch", "a.csv", "T1")
+    asked(owned, "UPDATE readings SET time = 'infinity'")
+    with pytest.raises(DataError, match=r"it cannot be read \(timestamp too large"):
+        trees(owned)
+
+
 @pytest.mark.usefixtures("north")
 def test_a_copy_comes_back_whole(postgres: PostgresServer, owned: RecordPlace, tmp_path: Path) -> None:
     added(owned, "North Ranch", "b.csv", "T3")
