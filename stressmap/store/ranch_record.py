@@ -239,7 +239,11 @@ class RanchRecord:
         with self._database.reading() as connection:
             if connection is None:
                 return HeldRecord()
-            imports = sa.select(IMPORTS).where(IMPORTS.c.ranch == self._ranch).order_by(IMPORTS.c.id)
+            there = {column["name"] for column in sa.inspect(connection).get_columns(IMPORTS.name)}
+            known = [
+                column for column in IMPORTS.columns if column.name in there
+            ]  # an older record lacks one
+            imports = sa.select(*known).where(IMPORTS.c.ranch == self._ranch).order_by(IMPORTS.c.id)
             rows: dict[Kind, list[dict[str, Any]]] = {}
             for kind, table in TABLES.items():
                 asked = sa.select(table).where(table.c.ranch == self._ranch).order_by(table.c.id)

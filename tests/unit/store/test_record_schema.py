@@ -82,7 +82,11 @@ def differences(place: RecordPlace) -> list[Any]:
 def test_a_record_of_version_1_is_read_without_being_changed(first: RecordPlace) -> None:
     assert first.file is not None
     before = first.file.read_bytes()
-    assert [r["pressure_bar"] for r in RanchRecord(first, "Two Sheds").rows("readings")] == [12.5]
+    record = RanchRecord(first, "Two Sheds")
+    assert [r["pressure_bar"] for r in record.rows("readings")] == [12.5]
+    held = record.held()
+    assert [row["name"] for row in held.imports] == ["a.csv"]
+    assert [row["pressure_bar"] for row in held.rows["readings"]] == [12.5]
     assert first.file.read_bytes() == before
 
 
