@@ -18,10 +18,10 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.season.read_days import ReadDays, left_over
 from stressmap.season.visit_course import Came
 
-TREE_SD, ERROR_SD, LASTING_SD, WANDER_SD, BLOCK_WANDER_SD = 0.7, 0.5, 1.5, 0.6, 0.5
+TREE_SD, ERROR_SD, LASTING_SD, WANDER_SD, BLOCK_WANDER_SD = 0.7, 0.5, 1.5, 0.75, 0.75
 """Spread from tree to tree, of a reading, between zones for good, and of a zone and a block about that from
 week to week [bar]: usual figures of ``[model]`` and of what lasts between visits."""
-FADING_DAYS = 14.0
+FADING_DAYS = 25.0
 MOST_MISSED_MM = 90.0
 """Dryness past what the log tells that is believed at most: trees live on what is deeper; a judgement."""
 LOST, LOST_SD = 0.7, 0.35
@@ -29,9 +29,12 @@ LOST, LOST_SD = 0.7, 0.35
 for emitters clogged in part. A judgement."""
 LEAST_MISSED_MM = 15.0
 """By so much, at least, a zone must have become drier than its log says at its last reading."""
-CLEAR = 3.0
-"""Logarithm of the odds for the fault over none from which on the alarm is given: chosen on simulated
-seasons (docs/benchmarks.md), so that few are false."""
+CLEAR, CLEAR_OF_BLOCK = 4.0, 8.0
+"""Logarithm of the odds for the fault over none from which on the alarm is given, of a zone and of a whole
+block, whose trees go their own way together: chosen on simulated seasons (docs/benchmarks.md), so that few
+are false."""
+LOOKED_BACK_DAYS = 80.0
+"""Readings of so many days tell whether water arrives; older ones tell of another part of the season."""
 CANDIDATES = 8
 """So many of the last irrigations may be the first that did not arrive."""
 SOON_DAYS = (0.4, 3.5)
@@ -161,9 +164,11 @@ def alarms_of(read: ReadDays, facts: WaterFacts, date_of: Callable[[float], dt.d
     told = {zone for one in soon for zone in one.zones}
     drying = []
     for block in np.unique(read.block):
-        zones = [int(zone) for zone in np.unique(read.zone[read.block == block])]
+        here = (read.block == block) & (read.day >= read.day.max() - LOOKED_BACK_DAYS)
+        near = read.take(here)
+        zones = [int(zone) for zone in np.unique(near.zone)]
         units = [[zone] for zone in zones] + ([zones] if len(zones) > 1 else [])
-        ones = [_dries_on(read, rest, facts, unit, date_of) for unit in units]
+        ones = [_dries_on(near, rest[here], facts, unit, date_of) for unit in units]
         drying += _one_of_block([one for one in ones if one is not None], len(zones))
     drying = [one for one in drying if not set(one.zones) <= told]
     return tuple(sorted([*soon, *drying], key=lambda one: (-one.log_odds, one.zones)))
@@ -179,38 +184,36 @@ def _one_of_block(found: list[Alarm], zones: int) -> list[Alarm]:
 
 
 def _dries_on(
-    read: ReadDays, rest: Floats, facts: WaterFacts, zones: list[int], date_of: Callable[[float], dt.date]
+    near: ReadDays, rest: Floats, facts: WaterFacts, zones: list[int], date_of: Callable[[float], dt.date]
 ) -> Alarm | None:
-    """Hold a fault since each of the last irrigations against none."""
-    own = read.take(here := np.isin(read.zone, zones))
-    mine = np.isin(facts.came.zone, zones)
-    if not mine.any() or len(np.unique(own.visit)) < 2:
+    """Hold a fault since each of the last irrigations against none, beside the block's other zones."""
+    mine, own = np.isin(facts.came.zone, zones), np.isin(near.zone, zones)
+    if not mine.any() or len(np.unique(near.visit[own])) < 2:
         return None
     starts = _turns(facts.came.start[mine], len(zones))
-    starts = starts[starts < own.day.max()][-CANDIDATES:]
+    last = near.day[own].max()
+    starts = starts[starts < last][-CANDIDATES:]
     if not len(starts):
         return None
-    missed = facts.missed_mm(starts, own.zone, own.day)
-    last = own.day == own.day.max()
-    factor = np.linalg.cholesky(_covariance(own))
-    value = solve_triangular(factor, rest[here], lower=True)
-    rise = solve_triangular(factor, missed, lower=True)
+    missed = facts.missed_mm(starts, near.zone, near.day) * own[:, None]
+    factor = np.linalg.cholesky(_covariance(near))
+    value, rise = (solve_triangular(factor, part, lower=True) for part in (rest, missed))
     power = (rise**2).sum(axis=0)
-    usable = (missed[last].mean(axis=0) >= LEAST_MISSED_MM) & (power > 0)
+    now = own & (near.day == last)
+    usable = (missed[now].mean(axis=0) >= LEAST_MISSED_MM) & (power > 0)
     if not usable.any():
         return None
     power = np.where(usable, power, 1.0)
     found, se = rise.T @ value / power, power**-0.5
-    slope = float(facts.slope[zones].mean())
-    odds = np.where(usable, log_odds(found, se, slope), -np.inf)
+    odds = np.where(usable, log_odds(found, se, float(facts.slope[zones].mean())), -np.inf)
     k = int(np.argmax(odds))
-    if odds[k] < CLEAR:
+    if odds[k] < (CLEAR if len(zones) == 1 else CLEAR_OF_BLOCK):
         return None
-    more = float(missed[last, k].mean())
-    bar, half = found[k] * more, 1.645 * se[k] * more
+    more = float(missed[now, k].mean())
+    bar, half = float(found[k] * more), float(1.645 * se[k] * more)
     return Alarm(
-        "dries_on", tuple(zones), int(own.block[0]), date_of(starts[k]), len(starts) - k, float(bar),
-        float(bar - half), float(bar + half), float(odds[k]), OF_BLOCK if len(zones) > 1 else BOTH,
+        "dries_on", tuple(zones), int(near.block[0]), date_of(starts[k]), len(starts) - k, bar,
+        bar - half, bar + half, float(odds[k]), OF_BLOCK if len(zones) > 1 else BOTH,
     )  # fmt: skip
 
 

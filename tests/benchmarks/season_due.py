@@ -48,7 +48,7 @@ def due_row(name: str, how: Season, ranches: int) -> str:
 
 def fault_row(kind: str, ranches: int) -> str:
     """Draw so many ranches with a fault and give its row."""
-    found = [faults_shown(FIRST_SEED + 1000 + seed, kind) for seed in range(ranches)]
+    found = [faults_shown(FIRST_SEED + 4000 + seed, kind) for seed in range(ranches)]
     hit = np.concatenate([one.found for one in found])
     days = np.concatenate([one.days for one in found])
     alarmed = sum(one.false for one in found)

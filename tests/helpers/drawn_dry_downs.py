@@ -78,7 +78,8 @@ def _spoiled(
         zone = zones[0]
         faulty[zone] = True
         if kind == "swapped":
-            # the crew goes to another valve: its set is written down for this one
+            # the crew opens another valve of the block, and writes this one down
+            real[day:, zones[1]] += real[day:, zone]
             real[day:, zone] = 0.0
         else:
             real[day:, zone] *= CLOGGED_SHARE if kind == "clogged" else 0.0

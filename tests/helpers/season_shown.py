@@ -14,7 +14,7 @@ from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.space_time_surface import SpaceTimeSurface
 from stressmap.season.days_left import days_left, first_crossing
-from stressmap.season.not_relieved import WaterFacts, alarms_of
+from stressmap.season.not_relieved import Alarm, WaterFacts, alarms_of
 from stressmap.season.read_days import ReadDays
 from stressmap.season.visit_course import Came
 
@@ -105,8 +105,8 @@ class FaultsShown:
     sound: int
 
 
-def alarms_at(drawn: DryDown, visits: int) -> set[int]:
-    """Give the zones that are alarmed after so many visits."""
+def alarms_list(drawn: DryDown, visits: int) -> tuple[Alarm, ...]:
+    """Give the alarms after so many visits."""
     series = drawn.series
     here = series.visit < visits
     places = series.samples.places
@@ -129,8 +129,12 @@ def alarms_at(drawn: DryDown, visits: int) -> set[int]:
         came, first + 1, drawn.water.et_mm, felt, slope, drawn.soil,
         np.full(drawn.zones, drawn.truth[visits - 1].mean() + 4.0), drawn.block,
     )  # fmt: skip
-    found = alarms_of(read, facts, lambda one: dt.date.fromordinal(round(one)))
-    return {zone for alarm in found for zone in alarm.zones}
+    return alarms_of(read, facts, lambda one: dt.date.fromordinal(round(one)))
+
+
+def alarms_at(drawn: DryDown, visits: int) -> set[int]:
+    """Give the zones that are alarmed after so many visits."""
+    return {zone for alarm in alarms_list(drawn, visits) for zone in alarm.zones}
 
 
 def faults_shown(seed: int, kind: str) -> FaultsShown:
