@@ -10,7 +10,9 @@ import pandas as pd
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.notes import NoteList
 from stressmap.core.progress import Progress, Silent
+from stressmap.geostat.memory_mixture import MemorySurface
 from stressmap.geostat.samples import Estimate
+from stressmap.geostat.surface import Surface
 from stressmap.geostat.zone_paths import PathSurface
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed
@@ -36,6 +38,7 @@ from stressmap.season.phases import same_phases
 from stressmap.season.read_days import ReadDays
 from stressmap.season.season import DayByDay, Season
 from stressmap.season.visit_course import AtVisits, bar_days, course_table, over_target
+from stressmap.water.read_trees import ReadTrees
 
 USUAL_VISIT_DAYS = 7
 """Days to the next visit after a single one: common practice, no source."""
@@ -282,3 +285,38 @@ def _of_blocks(
             "alarms": sum(not set(one.zones).isdisjoint(at.tolist()) for one in alarms),
         }
     return found
+
+
+def shared_surface(surface: Surface) -> PathSurface | None:
+    """Give the fit of a run to the season where it tells courses.
+
+    Parameters
+    ----------
+    surface : Surface
+        What is mapped.
+
+    Returns
+    -------
+    PathSurface or None
+        None where no earlier visit takes part in it.
+    """
+    return surface if isinstance(surface, MemorySurface) else None
+
+
+def taught(season: Season, read: ReadTrees) -> ReadTrees:
+    """Let a water plan know what a season taught, and where water did not relieve.
+
+    Parameters
+    ----------
+    season : Season
+        So far.
+    read : ReadTrees
+        What is known of the trees that were read.
+
+    Returns
+    -------
+    ReadTrees
+    """
+    names = season.days.valves
+    dry = frozenset(names[zone] for alarm in season.alarms for zone in alarm.zones)
+    return replace(read, learnt=season.learnt, not_relieved=dry)

@@ -29,7 +29,7 @@ LOST, LOST_SD = 0.7, 0.35
 for emitters clogged in part. A judgement."""
 LEAST_MISSED_MM = 15.0
 """By so much, at least, a zone must have become drier than its log says at its last reading."""
-CLEAR, CLEAR_OF_BLOCK = 4.0, 8.0
+CLEAR, CLEAR_OF_BLOCK = 5.0, 8.0
 """Logarithm of the odds for the fault over none from which on the alarm is given, of a zone and of a whole
 block, whose trees go their own way together: chosen on simulated seasons (docs/benchmarks.md), so that few
 are false."""

@@ -10,6 +10,7 @@ import geopandas as gpd
 import pandas as pd
 
 from stressmap.quality.tree_identity import tree_codes
+from stressmap.water.measured_water_per_bar import WaterPerBar
 
 TREES_TO_PLAN = 3
 """Trees read in a block from which on amounts are worked out: 3 to 5 a block at least, 10 better (the sources
@@ -28,12 +29,18 @@ class ReadTrees:
         Trees read; None where that is not known.
     before : date or None
         Last day of the visit before, where the valves' change since then is known.
+    learnt : mapping of str to WaterPerBar
+        What the season taught of the water per bar of valve zones.
+    not_relieved : frozenset of str
+        Valve zones whose water did not relieve their trees in the season.
     """
 
     at: Mapping[str, pd.Timestamp] = field(default_factory=dict)
     by_valve: Mapping[str, int] | None = None
     by_block: Mapping[str, int] | None = None
     before: dt.date | None = None
+    learnt: Mapping[str, WaterPerBar] = field(default_factory=dict)
+    not_relieved: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, readings: gpd.GeoDataFrame, before: dt.date | None = None) -> ReadTrees:

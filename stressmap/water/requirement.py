@@ -240,11 +240,12 @@ def _need(
     storage = _root_zone_of(texture, profile, (use, wetted), facts.water, assumed)
     book = context.book(row, place, storage, hydraulics)
     ran_dry = _not_relieved(row, book, storage, 2.0 if "mm_per_bar" in assumed else 1.0)
+    ran_dry = ran_dry or row.valve in facts.read.not_relieved
     log_sd = PRIOR_LOG_SD
-    if book is not None and not ran_dry and "mm_per_bar" in assumed:
-        found = context.measured(row, place, storage, hydraulics, book)
-        if found.is_measured:
-            assumed[assumed.index("mm_per_bar")] = "mm_per_bar_measured"
+    if not ran_dry and "mm_per_bar" in assumed:
+        found, code = context.told_per_bar(row, place, storage, hydraulics, book)
+        if found is not None:
+            assumed[assumed.index("mm_per_bar")] = code
             storage, log_sd = storage.with_mm_per_bar(found.mm), found.log_sd
             book = context.book(row, place, storage, hydraulics)
     per_bar = storage.mm_per_bar

@@ -177,6 +177,21 @@ class ValveContext:
         seen = float(row.change_bar), float(row.change_se_bar)
         return measured_between_visits(per_bar, (expected, missed, error), seen)
 
+    def told_per_bar(
+        self, row: Any, place: pd.Series, storage: RootZone, hydraulics: Hydraulics, book: Book | None
+    ) -> tuple[WaterPerBar | None, str]:
+        """Give the water per bar that the season taught, else two visits, where it is sure, and its name.
+
+        The season's rests on the two visits too, so that the two are never put together.
+        """
+        learnt = self.facts.read.learnt.get(row.valve)
+        if learnt is not None and learnt.is_measured:
+            return learnt, "mm_per_bar_season"
+        if book is None:
+            return None, ""
+        found = self.measured(row, place, storage, hydraulics, book)
+        return (found if found.is_measured else None), "mm_per_bar_measured"
+
     def _book_days(
         self, row: Any, place: pd.Series, mm_per_bar: float, hydraulics: Hydraulics
     ) -> BookDays | None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from helpers.drawn_ranches import LEVEL_BAR, lay_out
-from helpers.drawn_seasons import BLOCKS, CELL_M, Season, draw_effects, read_trees
+from helpers.drawn_seasons import BLOCKS, CELL_M, TREES, Season, draw_effects, read_trees
 from helpers.drawn_sets import ET_MM, LEAD_DAYS, draw_sets, dry_down
 from stressmap.geostat.drying_slopes import Dryness
 from stressmap.geostat.samples import Places
@@ -87,7 +87,7 @@ def _spoiled(
 
 
 def draw_dry_down(
-    seed: int, how: Season | None = None, *, fault: str = "none", since: float = 0.5
+    seed: int, how: Season | None = None, *, fault: str = "none", since: float = 0.5, trees: int = TREES
 ) -> DryDown:
     """Draw a season; ``since`` is the share of it after which the fault begins."""
     how, rng = how or Season(earlier=8), np.random.default_rng(seed)
@@ -132,7 +132,7 @@ def draw_dry_down(
     truth = truth + level[:, None]
     size = np.bincount(cells.valve)
     zone_truth = np.stack([np.bincount(cells.valve, weights=one) / size for one in truth])
-    series = read_trees(cells, truth[: len(visits)], ORDINAL + visits, rng)
+    series = read_trees(cells, truth[: len(visits)], ORDINAL + visits, rng, trees)
     gaps = usual_gap_days(written[:count], block)
     dry = felt_dryness(known, believed, gaps, soil)[LEAD_DAYS + visits.astype(int) - 1]
     logged = VisitSeries(

@@ -139,7 +139,9 @@ def draw_season(seed: int, how: Season) -> DrawnSeason:
     return DrawnSeason(series, logged, cells, zone_truth, broken | fresh[block_of], count.astype(float))
 
 
-def read_trees(cells: Places, truth: np.ndarray, days: np.ndarray, rng: np.random.Generator) -> VisitSeries:
+def read_trees(
+    cells: Places, truth: np.ndarray, days: np.ndarray, rng: np.random.Generator, trees: int = TREES
+) -> VisitSeries:
     """Read so many trees at each visit, at least two a block, half of them read at the visit before."""
     tree_effect = rng.normal(0, TREE_SD, len(cells))
     at: list[np.ndarray] = []
@@ -147,7 +149,7 @@ def read_trees(cells: Places, truth: np.ndarray, days: np.ndarray, rng: np.rando
         chosen = []
         for block in range(BLOCKS):
             mine = np.flatnonzero(cells.block == block)
-            wanted = TREES // BLOCKS + int(block < TREES % BLOCKS)
+            wanted = trees // BLOCKS + int(block < trees % BLOCKS)
             old = np.intersect1d(at[-1], mine) if at else mine[:0]
             kept = rng.permutation(old)[: (wanted + int(rng.random() < 0.5)) // 2]
             new = rng.choice(np.setdiff1d(mine, kept), wanted - len(kept), replace=False)

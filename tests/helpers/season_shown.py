@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from helpers.drawn_dry_downs import AHEAD, ORDINAL, DryDown, draw_dry_down
-from helpers.drawn_seasons import Season
+from helpers.drawn_seasons import TREES, Season
 from stressmap.geostat.memory_mixture import MemorySurface
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import SurfaceOptions
@@ -137,9 +137,9 @@ def alarms_at(drawn: DryDown, visits: int) -> set[int]:
     return {zone for alarm in alarms_list(drawn, visits) for zone in alarm.zones}
 
 
-def faults_shown(seed: int, kind: str) -> FaultsShown:
+def faults_shown(seed: int, kind: str, trees: int = TREES) -> FaultsShown:
     """Look for the faults of a drawn season after each of its visits."""
-    drawn = draw_dry_down(seed, Season(earlier=9), fault=kind, since=0.4)
+    drawn = draw_dry_down(seed, Season(earlier=9), fault=kind, since=0.4, trees=trees)
     faulty = np.flatnonzero(drawn.faulty)
     first: dict[int, float] = {}
     ever: set[int] = set()

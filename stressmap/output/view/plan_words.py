@@ -281,11 +281,15 @@ def _assumptions(advice: Advice, words: WaterWords, trees: Mapping[str, int] | N
         if climate
         else {}
     )
-    measured = [n.valve for n in advice.case.requirements if "mm_per_bar_measured" in n.assumed]
+    measured, season = (
+        [n.valve for n in advice.case.requirements if code in n.assumed]
+        for code in ("mm_per_bar_measured", "mm_per_bar_season")
+    )
     told = {
         "eto": eto,
         "mast": words.quantity(MAST_M, "length"),
         "valves": words.some(measured, SHOWN_NAMES),
+        "season": words.some(season, SHOWN_NAMES),
         **air,
     }
     lines = [

@@ -18,6 +18,7 @@ from stressmap.output.view.water_words import WaterWords
 from stressmap.water import water_per_bar
 from stressmap.water.allocation_problem import AllocationProblem
 from stressmap.water.formulation import formulate
+from stressmap.water.measured_water_per_bar import WaterPerBar
 from stressmap.water.read_trees import ReadTrees
 from stressmap.water.requirement import Requirement
 from stressmap.water.water_per_bar import with_water_per_bar
@@ -126,6 +127,28 @@ def test_what_two_visits_cannot_tell_is_left_to_soil_and_roots() -> None:
     own = read_twice(26.0, -6.5)
     own.water = own.water.model_copy(update={"mm_per_bar": 9.0})
     assert own.needs()[0].mm_per_bar == 9.0, "what the ranch measured goes before"
+
+
+def test_what_a_season_taught_goes_before_two_visits_and_is_never_doubled_by_them() -> None:
+    ranch = read_twice(26.0, -6.5)
+    ranch.read = replace(ranch.read, learnt={"A1": WaterPerBar(11.0, 0.3)})
+    (one,) = ranch.needs()
+    assert (one.mm_per_bar, one.mm_per_bar_log_sd) == (11.0, 0.3)
+    assert "mm_per_bar_season" in one.assumed
+    made = ranch.plan()
+    for language, word in (("en", "taught by the season"), ("es", "que enseñó la temporada")):
+        (line,) = [one for part in tell(made, WaterWords(language)) for one in part.lines if word in one]
+        assert "A1 (1)" in line
+    ranch.read = replace(ranch.read, learnt={"A1": WaterPerBar(11.0, 0.5)})
+    assert "mm_per_bar_measured" in ranch.needs()[0].assumed, "the season is not sure within a factor of 1.5"
+
+
+def test_a_valve_that_the_season_found_not_relieved_is_looked_at_first() -> None:
+    ranch = read_twice(26.0, -6.5)
+    ranch.read = replace(ranch.read, learnt={"A1": WaterPerBar(11.0, 0.3)}, not_relieved=frozenset({"A1"}))
+    (one,) = ranch.needs()
+    assert one.inspect[0] == "not_relieved"
+    assert "mm_per_bar" in one.assumed
 
 
 def test_the_plan_names_valves_whose_water_per_bar_was_measured_and_varies_it_less() -> None:
