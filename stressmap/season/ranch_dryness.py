@@ -94,7 +94,7 @@ def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date
         return None
     first = max(since - dt.timedelta(days=LEAD_DAYS), log["start"].min().date())
     log = log[(log["end"].dt.date >= first) & (log["start"].dt.date <= until)]
-    eto = daily_eto(inputs).value["eto_mm"].dropna()
+    eto = _eto_between(inputs, first, until)
     if log.empty or eto.empty:
         return None
     known = {pd.Timestamp(str(day)).date(): float(mm) for day, mm in eto.items()}
@@ -112,6 +112,17 @@ def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date
     days = with_closed_books(known_days, block)
     capacity, soil = (zones[name].to_numpy(dtype=float) for name in ("capacity_mm", "soil"))
     return RanchWater(first, days, capacity, usual_gap_days(sets, block), soil)
+
+
+def _eto_between(inputs: Inputs, first: dt.date, until: dt.date) -> pd.Series:
+    """Work out the reference evapotranspiration of the days that matter alone: a year's takes seconds."""
+    weather = inputs.weather
+    if weather is not None:
+        day = pd.DatetimeIndex(weather["time"]).date
+        around = dt.timedelta(days=1)
+        weather = weather[(day >= first - around) & (day <= until + around)]
+    found = daily_eto(replace(inputs, weather=weather)).value["eto_mm"].dropna()
+    return found[[first <= pd.Timestamp(str(one)).date() <= until for one in found.index]]
 
 
 def _zones(inputs: Inputs, orchard: Orchard) -> pd.DataFrame:
