@@ -3,7 +3,9 @@
 A wrong watering decision costs stress, and the expected cost grows with the variance of a zone's mean: by
 ``phi(d / s) / (2 s)`` for each bar², where d is how far the mean is from the threshold, s its standard error
 on the day of the round, all visits together, and phi the standard normal density (derivative of the unit
-normal linear loss, Applied Statistical Decision Theory, Harvard 1961, section 5.4; from memory). A reading is
+normal linear loss, Applied Statistical Decision Theory, Harvard 1961, section 5.4; from memory). The s below
+the line is taken as the ranch's usual one: each zone's own would send readings where much is known already
+(docs/benchmarks.md). A reading is
 worth the variance it takes off, so valued, and a share for the map itself. The expected value of a lone
 reading (:mod:`stressmap.zoning.value_of_information`) would not do: one reading seldom turns a decision, so
 that zones which need three would get none. Trees are taken one after another, each as if those before it had
@@ -31,7 +33,7 @@ WEIGHTS = {
 """What a want adds, in the worth of a usual stop (a judgement)."""
 TREES_EACH = {"block_never_read": 3, "valve_due": 1, "after_irrigation": 1, "before_irrigation": 1}
 """Trees of one valve, or block, for which a want counts (3 to 5 trees an orchard: farm press, 2013)."""
-SPREAD_SHARE = 0.1
+SPREAD_SHARE = 0.2
 """What knowing a zone counts whatever is decided, beside the greatest that it can count for the decision, 0.2
 (a judgement)."""
 LEAST_VARIANCE = 1e-4
@@ -124,13 +126,14 @@ def _opened(task: RoundTask, trees: BlockTrees) -> _Open:
     joint = later_covariance(task.surface, (places, numbers, count), task.days_ahead)
     sd = np.sqrt(np.maximum(np.diag(joint.covariance)[: len(members)], LEAST_VARIANCE))
     distance = task.decision.figures.mean[members] - task.decision.threshold_bar
-    rate = task.decision.weight[members] * variance_worth(distance, sd)
+    usual = max(float(np.nanmean(task.decision.figures.se)), 0.01)
+    rate = task.decision.weight[members] * variance_worth(distance, sd, usual)
     none = np.zeros(len(trees.places))
     bare = _Open(trees, members, joint, none, none.astype(bool), rate, _limited(task, trees))
     return replace(bare, gain=_gains(bare))
 
 
-def variance_worth(distance_bar: Floats, sd_bar: Floats) -> Floats:
+def variance_worth(distance_bar: Floats, sd_bar: Floats, usual_sd_bar: float) -> Floats:
     """Give what a bar² of variance taken off a zone's mean is worth.
 
     Parameters
@@ -139,6 +142,8 @@ def variance_worth(distance_bar: Floats, sd_bar: Floats) -> Floats:
         Mean less the threshold of watering [bar].
     sd_bar : array of float
         Its standard error, over 0 [bar].
+    usual_sd_bar : float
+        That of the ranch's zones in the mean [bar].
 
     Returns
     -------
@@ -147,11 +152,11 @@ def variance_worth(distance_bar: Floats, sd_bar: Floats) -> Floats:
 
     Examples
     --------
-    >>> variance_worth(np.array([0.0, 4.0]), np.array([1.0, 1.0])).round(3).tolist()
-    [0.299, 0.1]
+    >>> variance_worth(np.array([0.0, 4.0]), np.array([1.0, 1.0]), 1.0).round(3).tolist()
+    [0.399, 0.2]
     """
     density = np.exp(-((distance_bar / sd_bar) ** 2) / 2) / np.sqrt(2 * np.pi)
-    return np.asarray((density / 2 + SPREAD_SHARE) / sd_bar)
+    return np.asarray((density / 2 + SPREAD_SHARE) / usual_sd_bar)
 
 
 def _gains(state: _Open) -> Floats:

@@ -27,7 +27,7 @@ from stressmap.zoning.value_of_information import WateringDecision, area_thresho
 
 NEW_A_ZONE = 6
 NOON = dt.datetime(2026, 7, 21, 13, tzinfo=dt.UTC)
-CHOICES = ("planned", "fixed", "random", "doubtful")
+CHOICES = ("planned", "fixed", "random", "doubtful", "doubtful in turn")
 
 
 @dataclass(frozen=True)
@@ -149,8 +149,14 @@ def chosen_trees(drawn: DrawnRounds, earlier: list[np.ndarray], seed: int) -> di
         "planned": np.array([at[one.block][one.place] for one in planned]),
         "fixed": earlier[-1],
         "random": rng.permutation(len(drawn.cells))[:TREES],
-        "doubtful": most_doubtful(asked, listed),
+        "doubtful": by_standard_error(drawn, before),
+        "doubtful in turn": most_doubtful(asked, listed),
     }
+
+
+def by_standard_error(drawn: DrawnRounds, surface: Surface) -> np.ndarray:
+    """Choose the cells where the map is most doubtful."""
+    return np.argsort(-surface.predict(drawn.cells).variance, kind="stable")[:TREES]
 
 
 def most_doubtful(asked: RoundTask, listed: list[tuple[BlockTrees, np.ndarray]]) -> np.ndarray:

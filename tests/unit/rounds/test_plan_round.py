@@ -163,6 +163,6 @@ def test_the_worth_of_the_first_tree_is_that_of_the_decision_and_the_spread() ->
     # the cost of a wrong decision is the unit normal linear loss; its slope by a difference of variances
     nearly = np.sqrt(before**2 - 1e-6)
     loss = expected_gain([-0.5, 0.5], before) - expected_gain([-0.5, 0.5], nearly)
-    told = moved**2 * (loss / 1e-6 + SPREAD_SHARE / before)
+    told = moved**2 * (loss / 1e-6 * before + SPREAD_SHARE)  # the ranch's usual standard error is one bar
     assert first.worth == pytest.approx(3.4 * told.sum(), rel=1e-4)
     assert all(one.worth <= first.worth + 1e-9 for one in others if "second_leaf" not in one.why)
