@@ -106,7 +106,7 @@ def plan_next_round(
     from stressmap.jobs.map_visit import fit
     from stressmap.jobs.recall_visits import recall
     from stressmap.jobs.round_task import AskedRound, hours_of, standing_trees, task_of
-    from stressmap.jobs.round_wants import RoundDay, wants_of
+    from stressmap.jobs.round_wants import RoundDay, season_known, wants_of
     from stressmap.output.view.round_content import PlannedRound, RoundContent
     from stressmap.rounds.plan_round import plan_round
 
@@ -123,6 +123,8 @@ def plan_next_round(
     planned = plan_round(task_of(inputs, fitted.assessed, made.surface, asked, known))
     notes.add(planned.notes)
     notes.add(_outside(opens, closes, chosen))
+    if inputs.irrigation is not None and not season_known(chosen):
+        notes.say("round_no_season")
     if not planned.stops:
         what = f"no tree can be bagged and read between {opens:%H:%M} and {closes:%H:%M}"
         raise DataError(Problem(str(source), what, "Give more time with --from and --to"))

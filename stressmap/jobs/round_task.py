@@ -142,6 +142,7 @@ def task_of(
         wants=wants,
         targets=hourly_targets(inputs, assessed.orchard, hours),
         roads=inputs.roads,
+        days_ahead=max(0.0, float((asked.day - assessed.visit[1]).days)),
     )
 
 

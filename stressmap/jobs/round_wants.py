@@ -14,7 +14,7 @@ from stressmap.core.errors import DataError
 from stressmap.core.settings import Settings
 from stressmap.intake.inputs import Inputs
 from stressmap.intake.planned_work import read_round, read_timetable
-from stressmap.output.staging.output_folder import folders_of, rounds_of, slug
+from stressmap.output.staging.output_folder import folders_of, rounds_of, season_folder
 from stressmap.rounds.round import SeasonWants
 
 SOON_DAYS = 3
@@ -82,6 +82,21 @@ def wants_of(
     )
 
 
+def season_known(chosen: Settings) -> bool:
+    """Tell whether a season's tables are there, which say when water is due.
+
+    Parameters
+    ----------
+    chosen : Settings
+        Of the ranch.
+
+    Returns
+    -------
+    bool
+    """
+    return any((place / season_folder(chosen.ranch.name) / "due.csv").is_file() for place in _places(chosen))
+
+
 def latest_timetable(chosen: Settings) -> Path | None:
     """Find the timetable of the latest visit, where the ranch's results usually are.
 
@@ -124,7 +139,7 @@ def _sets(inputs: Inputs, when: RoundDay) -> pd.DataFrame:
 def _due(chosen: Settings, when: RoundDay) -> Mapping[str, float]:
     """Give the valves that a season page says are due before the next visit, and the days left then."""
     for place in reversed(_places(chosen)):
-        path = place / "outputs" / slug(chosen.ranch.name) / "season" / "due.csv"
+        path = place / season_folder(chosen.ranch.name) / "due.csv"
         if not path.is_file():
             continue
         try:

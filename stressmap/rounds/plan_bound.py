@@ -19,7 +19,7 @@ from scipy.sparse.csgraph import breadth_first_order, maximum_flow
 from stressmap.core.arrays import Bools, Floats, Ints
 from stressmap.rounds.timed_task import TimedTask
 
-ROUNDS = 12
+ROUNDS = 16
 """Times that broken conditions are looked for; the bound is proven after each."""
 UNITS = 10**6
 """Flows are whole: so many units to one leg."""

@@ -10,7 +10,7 @@ from stressmap.rounds.timed_task import TimedPlan, TimedTask
 
 SCALE = 10**6
 """Worth becomes whole: so many units for the tree of most worth."""
-STEPS = 600_000
+STEPS = 400_000
 """Changes tried from one seed for up to 160 trees; more trees get more."""
 SEEDS = (88172645463325252, 1181783497276652981, 7046029254386353131, 2862933555777941757)
 """A search from each; the best plan is kept."""

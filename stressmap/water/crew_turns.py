@@ -78,6 +78,7 @@ class CrewTurns:
         self.pauses = pauses
         self._pause_at = {edge: k for k, one in enumerate(pauses) for edge in (one.first, one.last)}
         self._dry = np.zeros(len(pauses), dtype=np.int64)
+        self._known: dict[bool, tuple[NDArray[np.int64], Bools]] = {}
 
     def add(self, start: int, end: int, count: int = 1, *, stands: bool = False) -> None:
         """Count the opening and the closing of a set.
@@ -91,6 +92,7 @@ class CrewTurns:
         stands : bool
             Whether its pump stands still in the pauses.
         """
+        self._known.clear()
         for moment in (start, end):
             pause = self._pause_at.get(moment) if stands else None
             if pause is None:
@@ -112,6 +114,16 @@ class CrewTurns:
         -------
         array of bool, shape (t - cells + 1,)
         """
+        if stands not in self._known:
+            self._known[stands] = self._busy_and_free(stands=stands)
+        busy, free = self._known[stands]
+        found = np.asarray(free[: len(free) - cells] & free[cells:])
+        if cells < self.span:
+            found &= busy[: len(busy) - cells] + 2 <= self.most
+        return found
+
+    def _busy_and_free(self, *, stands: bool) -> tuple[NDArray[np.int64], Bools]:
+        """Return for each moment the turns about it, and whether one more can be done."""
         busy = self._busiest()
         free = busy < self.most
         for pause, dry in zip(self.pauses, self._dry, strict=True):
@@ -121,10 +133,7 @@ class CrewTurns:
                 free[within] = False
             if stands:
                 free[[pause.first, pause.last]] = has_room
-        found = np.asarray(free[: len(free) - cells] & free[cells:])
-        if cells < self.span:
-            found &= busy[: len(busy) - cells] + 2 <= self.most
-        return found
+        return busy, free
 
     def _busiest(self) -> NDArray[np.int64]:
         """Return for each moment the turns of the busiest half hour that it is in."""

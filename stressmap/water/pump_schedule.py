@@ -13,7 +13,7 @@ from stressmap.water.crew_turns import CrewTurns
 
 WEEK_MINUTES = 7 * 24 * 60
 NO_DITCH = -2
-"""In place of a valve's source where it has no gate; -1 is a source without a volume of its own."""
+"""In place of a valve's source where it has no gate, and so keeps to no order of gates."""
 
 
 @dataclass(frozen=True, order=True)
@@ -94,19 +94,17 @@ class PumpSchedule:
             int(steps) * self.calendar.cells_per_step
             for steps in (self.problem.rest_steps[valve], self.problem.apart_steps[valve])
         )
-        for other in self.sets:
-            if other.valve == valve:
-                first = min(other.start - apart, other.start - rest - cells) + 1
-                possible[max(0, first) : max(0, other.start + apart, other.end + rest)] = False
-            elif self._share_ditch(valve, other.valve):
-                self._keep_gate_order(possible, valve, other)
-        self._keep_sets_a_week(possible, valve)
-        self._keep_week_depth(possible, valve, cells)
+        own = self.sets_of(valve)
+        for other in own:
+            first = min(other.start - apart, other.start - rest - cells) + 1
+            possible[max(0, first) : max(0, other.start + apart, other.end + rest)] = False
+        if self._ditch[valve] != NO_DITCH:
+            for other in self.sets:
+                if other.valve != valve and self._ditch[other.valve] == self._ditch[valve]:
+                    self._keep_gate_order(possible, valve, other)
+        self._keep_sets_a_week(possible, valve, own)
+        self._keep_week_depth(possible, valve, cells, own)
         return np.flatnonzero(possible)
-
-    def _share_ditch(self, valve: int, other: int) -> bool:
-        """Tell whether two valves are checks of one ditch: of the pump's, fed by the same source."""
-        return self._ditch[valve] == self._ditch[other] != NO_DITCH
 
     def _keep_gate_order(self, possible: Bools, valve: int, other: Set) -> None:
         """Rule out openings before those of gates further up, or after those further down, in a week."""
@@ -116,16 +114,16 @@ class PumpSchedule:
         else:
             possible[other.start + 1 : week + self._week] = False
 
-    def _keep_sets_a_week(self, possible: Bools, valve: int) -> None:
+    def _keep_sets_a_week(self, possible: Bools, valve: int, own: list[Set]) -> None:
         """Rule out openings that would be one too many within seven days."""
         logged = self.problem.opened[valve] if self.problem.opened else ()
-        starts = sorted([*(one.start for one in self.sets_of(valve)), *logged])
+        starts = sorted([*(one.start for one in own), *logged])
         most = int(self.problem.sets_a_week[valve])
         for first, last in zip(starts, starts[most - 1 :], strict=False):
             if last - first < self._week:
                 possible[max(0, last - self._week + 1) : max(0, first + self._week)] = False
 
-    def _keep_week_depth(self, possible: Bools, valve: int, cells: int) -> None:
+    def _keep_week_depth(self, possible: Bools, valve: int, cells: int, own: list[Set]) -> None:
         """Rule out openings of a set with which some seven days would bring more than they may.
 
         The fullest seven days about a set hold all of it: from where a part of it is left out, moving them
@@ -135,7 +133,7 @@ class PumpSchedule:
             return
         most = int(self.problem.week_steps[valve]) * self.calendar.cells_per_step
         runs = np.zeros(len(self.load) + 1, dtype=np.int64)
-        for one in self.sets_of(valve):
+        for one in own:
             runs[one.start + 1 : one.end + 1] = 1
         ran, first = np.cumsum(runs), np.arange(len(self.load))
         over = ran[np.minimum(first + self._week, len(self.load))] - ran[:-1] > most - cells

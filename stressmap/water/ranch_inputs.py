@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import threading
+import weakref
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
 
 import geopandas as gpd
 import numpy as np
@@ -297,7 +300,25 @@ def daily_eto(inputs: Inputs) -> Noted[pd.DataFrame]:
     """
     if inputs.weather is None or inputs.weather.empty:
         return Noted(pd.DataFrame({"eto_mm": pd.Series(dtype=float), "method": pd.Series(dtype=object)}))
-    return reference_et(inputs.weather, _site(inputs.blocks), inputs.settings.ranch.zone)
+    asked = (_site(inputs.blocks), inputs.settings.ranch.zone)
+    known: _KnownEto | None = getattr(_here, "eto", None)
+    if known is None or known.weather() is not inputs.weather or known.asked != asked:
+        known = _KnownEto(weakref.ref(inputs.weather), asked, reference_et(inputs.weather, *asked))
+        _here.eto = known
+    return Noted(known.found.value.copy(), known.found.notes)
+
+
+@dataclass(frozen=True)
+class _KnownEto:
+    """What was worked out last: memory, plan and season ask for the same days one after the other."""
+
+    weather: weakref.ref[pd.DataFrame]
+    asked: tuple[Site, ZoneInfo]
+    found: Noted[pd.DataFrame]
+
+
+_here = threading.local()
+"""The days that this thread asked for last."""
 
 
 def climate_before(inputs: Inputs, table: pd.DataFrame, start: dt.date) -> Climate | None:

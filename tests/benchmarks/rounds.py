@@ -28,7 +28,7 @@ SECONDS = 10
 
 
 def routing(task, seconds: int) -> float:
-    """Give the worth that OR-Tools routing reaches: bags are pickups, reads their deliveries."""
+    """Give the worth that OR-Tools routing reaches in a while: bags are pickups, reads deliveries."""
     n, (earliest, closes, bag, read, least, most) = len(task), task.clockwork
     manager = pywrapcp.RoutingIndexManager(2 * n + 1, task.crews, 0)
     model = pywrapcp.RoutingModel(manager)
@@ -56,7 +56,9 @@ def routing(task, seconds: int) -> float:
     search = pywrapcp.DefaultRoutingSearchParameters()
     search.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PARALLEL_CHEAPEST_INSERTION
     search.local_search_metaheuristic = routing_enums_pb2.LocalSearchMetaheuristic.GUIDED_LOCAL_SEARCH
-    search.time_limit.seconds = seconds
+    search.time_limit.seconds = 30 * seconds
+    began = time.process_time()
+    model.AddSearchMonitor(solver.CustomLimit(lambda: time.process_time() - began > seconds))
     found = model.SolveWithParameters(search)
     if found is None:
         return 0.0

@@ -186,11 +186,6 @@ def shown(seed: int, how: Season) -> dict[str, tuple[float, float, float]]:
     earlier: list[np.ndarray] = []
     for _ in range(how.earlier):
         earlier.append(half_and_half(drawn, earlier[-1] if earlier else None, rng))
-    first = fit_surface(
-        drawn.series(earlier).samples.take(drawn.series(earlier).today),
-        method="structured",
-        options=SurfaceOptions(),
-    )
     truth, before = drawn.zone_truth(how.earlier), drawn.zone_truth(how.earlier - 1)
     found = {}
     for name, trees in chosen_trees(drawn, earlier, seed).items():
@@ -199,7 +194,7 @@ def shown(seed: int, how: Season) -> dict[str, tuple[float, float, float]]:
         now = surface.predict_zones(*zones).mean
         change = now * np.nan
         if isinstance(surface, MemorySurface):
-            change = surface.since(first).predict_zones(*zones).mean
+            change = surface.since_before().predict_zones(*zones).mean
         found[name] = (
             relief_of(now, truth, drawn.area),
             float(np.mean((now - truth) ** 2)),

@@ -12,9 +12,9 @@ from threadpoolctl import threadpool_limits
 RANCHES = 4
 
 
-def drawn(name: str) -> list[Shown]:
+def drawn(name: str, *, log: bool = False) -> list[Shown]:
     with threadpool_limits(1):
-        return [show(draw_season(100 + seed, SEASONS[name]))[0] for seed in range(RANCHES)]
+        return [show(draw_season(100 + seed, SEASONS[name]), log=log)[0] for seed in range(RANCHES)]
 
 
 def error(shown: list[Shown], name: str) -> float:
@@ -39,6 +39,14 @@ def test_zone_means_are_better_with_memory_and_their_intervals_true(typical: lis
 def test_the_change_is_better_told_by_both_visits_together(typical: list[Shown]) -> None:
     assert error(typical, "change") < 0.9 * error(typical, "change apart")
     assert covered(typical, "change") >= 0.85
+
+
+def test_the_log_helps_and_intervals_stay_true(typical: list[Shown]) -> None:
+    logged = drawn("typical", log=True)
+    assert error(logged, "memory") < 0.95 * error(typical, "memory")
+    assert error(logged, "apart") < error(logged, "today")
+    assert error(logged, "change") < error(typical, "change")
+    assert 0.83 <= covered(logged, "memory") <= 0.97
 
 
 def test_memory_of_what_does_not_last_does_no_harm() -> None:

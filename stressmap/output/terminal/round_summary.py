@@ -49,9 +49,9 @@ def _lines(made: PlannedRound) -> Iterator[str]:
     if planned.bound > 0:
         yield say("said.share", share=percent(min(1.0, planned.value / planned.bound), words))
     yield ""
-    warnings, _ = by_severity(made.notes)
-    _, others = by_severity(planned.notes)
+    warnings, others = by_severity(made.notes)
+    of_round = tuple(note for note in others if note.code.startswith("round_"))
     yield from (words("terminal.warning", note=text) for text in sentences(warnings, words))
-    yield from (words("terminal.note", note=text) for text in sentences(others, words))
+    yield from (words("terminal.note", note=text) for text in sentences(of_round, words))
     yield say("said.folder", folder=made.folder)
     yield say("said.host")
