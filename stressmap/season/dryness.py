@@ -19,6 +19,8 @@ CAP_IN_GAPS = 1.2
 MOSTLY = 0.6
 RECOVERY = 0.5
 """Share of the way back to less dryness that trees go in a day."""
+MOST_MM = 200.0
+"""Drier than this no zone is taken to be: a log of one set a season would have it grow without end [mm]."""
 LATE_DAYS = 7
 """Days of late whose use goes on."""
 SANDY, CLAY = 1.25, 0.8
@@ -206,7 +208,7 @@ def felt_dryness(days: WaterDays, capacity_mm: Floats, gap_days: Floats, soil: F
         dry = (since + book) / 2
         # what is over the cap when the log ends is a set that nobody wrote down; from there on it is no more
         over = np.maximum(dry - cap, 0.0) if day < days.known else np.where(came, 0.0, over)
-        dry = np.maximum(dry - over, 0.0)
+        dry = np.clip(dry - over, 0.0, MOST_MM)
         felt = np.where(dry < felt, felt + RECOVERY * (dry - felt), dry)
         found[day] = felt
     logged = (sets[: days.known] > 0).any(axis=0)

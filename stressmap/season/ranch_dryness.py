@@ -86,8 +86,8 @@ def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date
     Returns
     -------
     RanchWater or None
-        None without valves, without a log that was still kept on the last day, or where no day's
-        evapotranspiration is known.
+        None without valves, without a log that was still kept on the last day and has sets of them, or
+        where no day's evapotranspiration is known.
     """
     log = inputs.irrigation
     if log is None or inputs.valves.empty or not log_reaches(log, until):
@@ -107,6 +107,8 @@ def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date
     by_crop = {crop: crop_et(et, profile).value.to_numpy() for crop, profile in orchard.profiles.items()}
     use = np.column_stack([by_crop[crop] for crop in zones["crop"]])
     sets = _sets(log, zones, (first, until))
+    if not sets.any():
+        return None
     block = pd.factorize(zones["block"])[0].astype(np.int64)
     known_days = WaterDays(et["eto_mm"].to_numpy(dtype=float), sets, len(dates), rain, use)
     days = with_closed_books(known_days, block)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from stressmap.season.dryness import CAP_IN_GAPS, SANDY, WaterDays, felt_dryness, usual_gap_days
+from stressmap.season.dryness import CAP_IN_GAPS, MOST_MM, SANDY, WaterDays, felt_dryness, usual_gap_days
 
 ET_MM, GAP = 6.0, 8
 
@@ -79,3 +79,7 @@ def test_sets_that_go_on_past_midnight_are_one_and_daily_water_is_daily() -> Non
     assert usual_gap_days(past_midnight, np.zeros(1, dtype=np.int64)).tolist() == [7.0]
     daily = sets(40, tuple(range(40)))
     assert usual_gap_days(daily, np.zeros(1, dtype=np.int64)).tolist() == [1.0]
+
+
+def test_no_zone_is_drier_than_the_most_whatever_the_log_leaves_out() -> None:
+    assert felt(sets(120, (3,)), known=1)[-1, 0] == MOST_MM

@@ -64,3 +64,6 @@ def test_without_a_log_that_was_still_kept_nothing_is_told(tmp_path: Path) -> No
     assert ranch_water(replace(inputs, irrigation=None), orchard, SINCE, UNTIL) is None
     assert ranch_water(replace(inputs, weather=None), orchard, SINCE, UNTIL) is None
     assert ranch_water(inputs, orchard, SINCE, dt.date(2026, 8, 30)) is None
+    assert inputs.irrigation is not None
+    others = inputs.irrigation.assign(valve="a neighbour's")
+    assert ranch_water(replace(inputs, irrigation=others), orchard, SINCE, UNTIL) is None
