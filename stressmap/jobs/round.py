@@ -13,13 +13,13 @@ import pandas as pd
 
 from stressmap.core import settings
 from stressmap.core.errors import DataError, Problem, SettingsError
-from stressmap.core.notes import Note, NoteList
+from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Settings
 from stressmap.intake.inputs import Inputs
 from stressmap.intake.planned_work import read_timetable
 from stressmap.intake.polygon_repair import without_drawing
-from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
+from stressmap.jobs.assess_visit import Assessed, NothingUsableError, Visit, assess_readings, load_inputs
 from stressmap.jobs.before_work import handed_in
 from stressmap.jobs.form import FILES as FORM_FILES
 from stressmap.jobs.form import write_form
@@ -95,9 +95,9 @@ def plan_next_round(
     inputs, orchard = notes.keep(load_inputs(source, tell))
     sha256 = run_record.fingerprints(source, chosen, inputs.record)
     interval, usual = usual_interval_days(inputs.readings)
-    visit_day, day = _days(inputs, wish.on, interval)
     tell.stage("Checking readings")
-    assessed = notes.keep(assess_readings(inputs, orchard, visit_day))
+    assessed = notes.keep(mapped_visit(inputs, orchard, wish.on))
+    day = wish.on or assessed.visit[1] + dt.timedelta(days=interval)
     target = out or round_folder(chosen.ranch.name, day)
     if out is None:
         _ready(target, source, chosen, ranch=chosen.ranch.name)
@@ -166,17 +166,44 @@ def usual_interval_days(readings: pd.DataFrame) -> tuple[int, bool]:
     return (int(np.median(gaps)), True) if gaps else (WEEK, False)
 
 
-def _days(inputs: Inputs, on: dt.date | None, interval: int) -> tuple[dt.date | None, dt.date]:
-    """Choose a day of the visit to map, None for the usual, and the day of the round."""
-    from stressmap.quality.visit import choose_visit
+def mapped_visit(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Noted[Assessed]:
+    """Check the readings of the last visit, or of the last one begun by the day that was asked for.
 
+    Parameters
+    ----------
+    inputs, orchard : Inputs, Orchard
+        From :func:`stressmap.jobs.assess_visit.load_inputs`.
+    on : date or None
+        Day of the round; None for the usual.
+
+    Returns
+    -------
+    Noted of Assessed
+        A visit that has only begun is passed over where nothing of it can be used yet, and where without
+        memory it would stand alone.
+
+    Raises
+    ------
+    SettingsError
+        If no reading lies before the day.
+    DataError
+        If no reading can be used.
+    """
     if on is None:
-        return None, choose_visit(inputs.readings, inputs.settings)[1] + dt.timedelta(days=interval)
-    found = [first for first, *_ in visits_in(inputs.readings) if first <= on]
+        return assess_readings(inputs, orchard, None)
+    found = [visit for visit in visits_in(inputs.readings) if visit[0] <= on]
     if not found:
         what = f"--on {on}: there is no reading before that day"
         raise SettingsError(Problem("command line", what, "Name a later day"))
-    return found[-1], on
+    begun = len(found) > 1 and found[-1][1] >= on
+    if begun and not inputs.settings.memory.visits:
+        found, begun = found[:-1], False
+    try:
+        return assess_readings(inputs, orchard, found[-1][0])
+    except NothingUsableError:
+        if not begun:
+            raise
+        return assess_readings(inputs, orchard, found[-2][0])
 
 
 def _window(wish: RoundWish, chosen: Settings) -> tuple[dt.time, dt.time]:

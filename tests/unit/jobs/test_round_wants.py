@@ -10,6 +10,7 @@ import pytest
 from helpers import drawn_round, small_ranch
 
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
+from stressmap.jobs.round import mapped_visit
 from stressmap.jobs.round_task import AskedRound, hourly_targets, hours_of, rules_of, standing_trees
 from stressmap.jobs.round_wants import RoundDay, wants_of
 from stressmap.jobs.trees_read import named_readings
@@ -107,3 +108,20 @@ def test_hours_rules_and_what_a_tree_as_wet_as_it_should_be_shows(source: Path) 
     # drier air later in the afternoon: a tree at its target shows more tension
     assert (targets.bar[:, -1] > targets.bar[:, 0]).all()
     assert ((targets.bar > 8) & (targets.bar < 25)).all()
+
+
+def test_a_visit_that_has_only_begun_is_passed_over_where_it_tells_nothing(source: Path) -> None:
+    table = small_ranch.readings()
+    today = table.head(2).assign(time=f"{DAY} 13:10", bag_minutes=2)
+    pd.concat([table, today]).to_csv(source.parent / "readings.csv", index=False)
+    inputs, orchard = load_inputs(source).value
+    before = (dt.date(2026, 7, 14), dt.date(2026, 7, 14))
+    assert mapped_visit(inputs, orchard, DAY).value.visit == before  # its bags were too short
+    today = today.assign(bag_minutes=15)
+    pd.concat([table, today]).to_csv(source.parent / "readings.csv", index=False)
+    inputs, orchard = load_inputs(source).value
+    assert mapped_visit(inputs, orchard, DAY).value.visit == (DAY, DAY)
+    source.write_text(source.read_text(encoding="utf-8") + "\n[memory]\nvisits = 0\n", encoding="utf-8")
+    inputs, orchard = load_inputs(source).value
+    assert mapped_visit(inputs, orchard, DAY).value.visit == before
+    assert mapped_visit(inputs, orchard, dt.date(2026, 7, 16)).value.visit == before

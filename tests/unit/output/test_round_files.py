@@ -15,11 +15,13 @@ from helpers import drawn_round
 from helpers.round_papers import actions, written
 
 from stressmap.core.set_codes import is_code, is_code_of_tree
+from stressmap.core.settings import Spreadsheet
+from stressmap.intake.planned_work import read_round
 from stressmap.output.gis.csv_tables import write_csv
 from stressmap.output.gis.round_gpx import write_round_gpx
 from stressmap.output.paper.round_book import write_round_book
 from stressmap.output.paper.round_paper import write_round_paper
-from stressmap.output.view.round_content import COLUMNS, RoundContent, round_table
+from stressmap.output.view.round_content import COLUMNS, RoundContent, round_table, stops_of_form
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 ORDER = ["metadata", "wpt", "rte", "trk"]
@@ -144,3 +146,16 @@ def test_the_workbook_has_a_row_a_stop_to_fill_in(tmp_path: Path) -> None:
     assert any("Parada" not in str(line) and "parada" in str(line) for line in lines)
     write_round_book(content, tmp_path / "again.xlsx")
     assert (tmp_path / "again.xlsx").read_bytes() == (tmp_path / "round.xlsx").read_bytes()
+
+
+@pytest.mark.parametrize("spreadsheet", ["plain", "en", "es"])
+def test_the_table_is_read_back_as_the_form_has_it(tmp_path: Path, spreadsheet: Spreadsheet) -> None:
+    content = drawn_round.content()
+    write_csv(round_table(content), tmp_path / "round.csv", spreadsheet)
+    back, given = read_round(tmp_path / "round.csv"), stops_of_form(content)
+    order = ["stop"]
+    back, given = (table.sort_values(order).reset_index(drop=True) for table in (back, given))
+    for name in ("tree_id", "block", "valve", "crew", "bag_clock", "read_clock", "why_en", "why_es"):
+        assert back[name].tolist() == given[name].tolist()
+    for name in ("lon", "lat", "expected", "expected_low", "expected_high"):
+        assert back[name].to_numpy() == pytest.approx(given[name].to_numpy(), abs=1e-3, nan_ok=True)
