@@ -20,7 +20,7 @@ from threadpoolctl import threadpool_limits
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.notes import Note
-from stressmap.geostat.covariance import Parameters
+from stressmap.geostat.covariance import EXPONENTIAL, Parameters
 from stressmap.geostat.kriging import ParameterNodes
 from stressmap.geostat.options import Priors
 from stressmap.geostat.posterior import LikelihoodGroup, expected_information, group_readings, log_posterior
@@ -43,6 +43,8 @@ PLAIN_RANGES = (2.0, 8.0, 4.0, 1.0, 0.5)
 """Ranges tried without effects of blocks and valves, in those of the prior; the two that tell most first."""
 HOPELESS = 8.0
 """Where both of these are behind the whole model by this in log posterior mass, no others are tried."""
+ROUGHER = 1.0
+"""Where an exponential pattern is more plausible by this in the logarithm, it is taken, not Matern 3/2."""
 OPTIMISER = {"maxiter": 60, "ftol": 1e-7}
 """The mode only centres the proposal: a thousandth of log-likelihood off does not matter."""
 PROPOSAL_INFLATION = 1.15
@@ -165,18 +167,17 @@ def _fit(
     groups: list[LikelihoodGroup], model: VarianceModel, n: int, *, average: bool, step: Callable[[], None]
 ) -> Fit:
     count = _node_count(n) if average else 0
-    found, start = [], model.prior_centre()[:-1] - 0.5
-    for log_range in log_ranges(model.priors):
-        found.append(_importance_sample(groups, model, np.append(start, log_range), count))
-        start = found[-1].mode[:-1]
-        step()
+    found = _sample_ranges(groups, model, count, step)
+    rough = _rougher(groups, max(found, key=lambda one: one.peak))
+    if rough is not None:
+        found = _sample_ranges(groups, rough, count, lambda: None)
     mass = np.array([one.log_mass for one in found])
     if not np.all(np.isfinite(mass)):
         msg = "its likelihood is not finite"
         raise ValueError(msg)
     best = found[int(np.argmax([one.peak for one in found]))]
     if not average:
-        return Fit(model, (best.best,), np.ones(1), best.best, _likelihood(groups, best))
+        return Fit(best.model, (best.best,), np.ones(1), best.best, _likelihood(groups, best))
     plain = _without_units(groups, best, float(logsumexp(mass)), count)
     plain_mass = [one.log_mass for one in plain]
     if plain and logsumexp(plain_mass) > logsumexp(mass):
@@ -189,12 +190,38 @@ def _fit(
     weight = np.exp(log_weight - logsumexp(log_weight))
     chosen = largest_weights(weight)
     return Fit(
-        model,
+        found[0].model,
         tuple(nodes[i] for i in chosen),
         weight[chosen] / weight[chosen].sum(),
         best.best,
         _likelihood(groups, best),
     )
+
+
+def _sample_ranges(
+    groups: list[LikelihoodGroup], model: VarianceModel, count: int, step: Callable[[], None]
+) -> list[ImportanceSample]:
+    """Sample the posterior at each of the ranges."""
+    found: list[ImportanceSample] = []
+    start = model.prior_centre()[:-1] - 0.5
+    for log_range in log_ranges(model.priors):
+        found.append(_importance_sample(groups, model, np.append(start, log_range), count))
+        start = found[-1].mode[:-1]
+        step()
+    return found
+
+
+def _rougher(groups: list[LikelihoodGroup], best: ImportanceSample) -> VarianceModel | None:
+    """Give the model with an exponential pattern where the readings clearly speak for it, else None.
+
+    The exponential of one range falls about as the Matern 3/2 of half of it, so these two ranges tell.
+    """
+    model = replace(best.model, correlation=EXPONENTIAL)
+    for further in (0.0, np.log(2.0)):
+        start = np.append(best.mode[:-1], best.mode[-1] + further)
+        if _importance_sample(groups, model, start, 0).peak > best.peak + ROUGHER:
+            return model
+    return None
 
 
 def _without_units(

@@ -1,4 +1,4 @@
-"""How fast the compiled kriging is beside PyKrige and GSTools: same readings, same model, mean and variance.
+"""How fast the compiled kriging is beside what else a user would take: the same readings, mean and variance.
 
 Run by hand, on a quiet machine: ``python tests/benchmarks/kriging.py [--repeats 5] [--only blocks,ranch]``.
 Every ratio is of medians measured in the same run; PyKrige and GSTools are asked in chunks (whole, they take
@@ -8,18 +8,22 @@ several gigabytes) and get the BLAS threads with which they are faster here. Set
 from __future__ import annotations
 
 import argparse
+import shutil
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+from scipy.linalg import solve_triangular
+from scipy.spatial.distance import cdist
 from threadpoolctl import threadpool_limits
 
 from stressmap.core.parallel import each
-from stressmap.geostat.covariance import EXPONENTIAL, SPHERICAL, Correlation, Parameters
+from stressmap.geostat.covariance import EXPONENTIAL, MATERN32, SPHERICAL, Correlation, Parameters
 from stressmap.geostat.kriging import KrigingSystem, krige_with_known_parameters
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.options import SurfaceOptions
@@ -28,6 +32,9 @@ from stressmap.geostat.samples import Places, Samples
 SILL, NUGGET, RANGE_M = 1.5, 0.5, 300.0
 KNOWN = Parameters(block=0, valve=0, pattern=SILL, tree=0, error=NUGGET, range_m=RANGE_M)
 CHUNK = 10_000
+NEAREST = 20
+SAMPLE = 25
+"""Slow peers are given one cell in so many, and their times multiplied: they take each cell by itself."""
 OURS_CHUNK = 16_384
 JOBS = 2
 Job = tuple[np.ndarray, np.ndarray, np.ndarray]  # readings (n, 2), values (n,), cells (m, 2)
@@ -126,6 +133,110 @@ def by_gstools(job: Job, correlation: Correlation) -> np.ndarray:
         out[:, part] = kriger(cells[part].T, return_var=True)
     out[1] -= NUGGET
     return out
+
+
+def by_numpy(job: Job, correlation: Correlation) -> np.ndarray:
+    """Ten lines that a user would write: ordinary kriging by one Cholesky factor and triangular solves."""
+    xy, value, cells = job
+    factor = np.linalg.cholesky(SILL * correlation(cdist(xy, xy), RANGE_M) + NUGGET * np.eye(len(xy)))
+    ones, z = (solve_triangular(factor, v, lower=True) for v in (np.ones(len(xy)), value))
+    level = ones @ z / (ones @ ones)
+    out = np.empty((2, len(cells)))
+    for start in range(0, len(cells), CHUNK):
+        part = slice(start, start + CHUNK)
+        r = SILL * correlation(cdist(xy, cells[part]), RANGE_M)
+        half = solve_triangular(factor, r, lower=True, check_finite=False, overwrite_b=True)
+        out[0, part] = level + (z - level * ones) @ half
+        out[1, part] = SILL - (half**2).sum(axis=0) + (1 - ones @ half) ** 2 / (ones @ ones)
+    return out
+
+
+def by_scikit_learn(job: Job, correlation: Correlation) -> np.ndarray:
+    """A Gaussian process with known parameters; its level is known too, 0, so its answer is not ours."""
+    from sklearn.gaussian_process import GaussianProcessRegressor
+    from sklearn.gaussian_process.kernels import ConstantKernel, Matern
+
+    xy, value, cells = job
+    smooth = {EXPONENTIAL.name: 0.5, MATERN32.name: 1.5}[correlation.name]
+    kernel = ConstantKernel(SILL) * Matern(RANGE_M, nu=smooth)
+    model = GaussianProcessRegressor(kernel, alpha=NUGGET, optimizer=None).fit(xy, value)
+    out = np.empty((2, len(cells)))
+    for start in range(0, len(cells), CHUNK):
+        part = slice(start, start + CHUNK)
+        out[0, part], out[1, part] = model.predict(cells[part], return_std=True)
+    return out
+
+
+def by_moving_window(job: Job, correlation: Correlation, nearest: int = NEAREST) -> np.ndarray:
+    """PyKrige's compiled loop, each cell from its nearest readings alone; the nugget filtered as ours."""
+    from pykrige.ok import OrdinaryKriging
+
+    xy, value, cells = job
+    known = {"psill": SILL, "range": RANGE_M * 3.0, "nugget": NUGGET}
+    model: dict[str, object] = {"variogram_model": "exponential", "variogram_parameters": known}
+    if (
+        correlation is not EXPONENTIAL
+    ):  # PyKrige has no Matern; its compiled loop takes no function of one's own
+        model = {"variogram_model": "spherical", "variogram_parameters": known | {"range": RANGE_M}}
+    kriger = OrdinaryKriging(*xy.T, value, exact_values=False, **model)
+    mean, variance = kriger.execute("points", *cells.T, backend="C", n_closest_points=nearest)
+    return np.stack([mean, variance - NUGGET])
+
+
+def gstat_seconds(job: Job, name: str, n: int) -> tuple[float, float]:
+    """Let R's gstat krige the same job, where it is there: wall and processor time of ``krige`` alone."""
+    xy, value, cells = job
+    range_m = RANGE_M / (3**0.5 if name == "Mat" else 1)
+    with tempfile.TemporaryDirectory() as folder:
+        for what, table in (("readings", np.column_stack([xy, value])), ("cells", cells)):
+            np.savetxt(Path(folder) / what, table)
+        code = GSTAT.format(folder, name, SILL, NUGGET, range_m, NEAREST, n)
+        told = subprocess.run(["Rscript", "-e", code], capture_output=True, text=True, check=True).stdout
+    wall, processor = np.loadtxt(told.splitlines()[-n:], ndmin=2).T
+    return float(np.median(wall)), float(np.median(processor))
+
+
+GSTAT = """
+suppressMessages({{library(sp); library(gstat)}})
+d <- read.table("{0}/readings", col.names=c("x", "y", "z")); coordinates(d) <- ~x+y
+g <- read.table("{0}/cells", col.names=c("x", "y")); coordinates(g) <- ~x+y
+m <- vgm({2}, "{1}", {4}, kappa=1.5, add.to=vgm({3}, "Err", 0))
+for (i in 1:{6}) {{ t <- system.time(krige(z ~ 1, d, g, m, nmax={5}, debug.level=0))
+  cat(t[3], t[1] + t[2], "\\n") }}
+"""
+
+
+def race_peers(readings: int, correlation: Correlation, n: int) -> None:
+    """Race against what a user would really take, each with one thread: 250,000 cells, mean and variance."""
+    job = ranch_job(readings, 250_000)
+    few = job[0], job[1], job[2][::SAMPLE]
+    np.testing.assert_allclose(by_numpy(few, correlation), ours(few, correlation), atol=1e-8)
+    case, base = f"{readings} | {correlation.name}", 0.0
+
+    def told(who: str, taken: tuple[float, float]) -> float:
+        times = f"{taken[1] / base:.1f}" if base else ""
+        print(f"| {case} | {who} | {taken[0]:.2f} | {taken[1]:.2f} | {times} |", flush=True)
+        return taken[1]
+
+    with threadpool_limits(1):
+        base = told("ours", seconds(lambda: ours(job, correlation, jobs=1), n))
+        told("ten lines of numpy", seconds(lambda: by_numpy(job, correlation), n))
+        if correlation is not SPHERICAL:
+            told("scikit-learn", seconds(lambda: by_scikit_learn(job, correlation), n))
+        wall, cpu = seconds(lambda: by_moving_window(few, correlation), 1)
+        told(f"PyKrige, compiled, {NEAREST} nearest", (SAMPLE * wall, SAMPLE * cpu))
+    if shutil.which("Rscript"):
+        name = {SPHERICAL.name: "Sph", EXPONENTIAL.name: "Exp", MATERN32.name: "Mat"}[correlation.name]
+        wall, cpu = gstat_seconds(few, name, 1)
+        told(f"gstat, {NEAREST} nearest", (SAMPLE * wall, SAMPLE * cpu))
+
+
+def peers(n: int) -> None:
+    """Print the table of what a user would take."""
+    print("| readings | correlation | who | wall, s | processor, s | times ours |\n" + "| --- " * 6 + "|")
+    for readings in (200, 1000):
+        for correlation in (MATERN32, SPHERICAL):
+            race_peers(readings, correlation, n)
 
 
 def theirs_blocks(krige: Callable[[Job, Correlation], np.ndarray], count: int) -> np.ndarray:
@@ -244,7 +355,7 @@ def whole_method(blocks: int) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--repeats", type=int, default=5)
-    parser.add_argument("--only", default="blocks,ranch,large,dense,growth")
+    parser.add_argument("--only", default="blocks,ranch,large,dense,peers,growth")
     asked = parser.parse_args()
     ours(ranch_job(20, 1_000), SPHERICAL)  # so that no time holds compilation
     if "blocks" in asked.only:
@@ -256,8 +367,9 @@ def main() -> None:
         race_ranch(1000, SPHERICAL, asked.repeats, gstools_too=False)
     if "dense" in asked.only:
         race_ranch(1000, EXPONENTIAL, asked.repeats, gstools_too=False)
-    if "growth" in asked.only:
-        growth(asked.repeats)
+    for name, race_of in (("peers", peers), ("growth", growth)):
+        if name in asked.only:
+            race_of(asked.repeats)
 
 
 if __name__ == "__main__":

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy.optimize import approx_fprime
+from scipy.spatial.distance import cdist
 from scipy.stats import halfnorm, lognorm, multivariate_normal
 
 from stressmap.geostat import fit, posterior
+from stressmap.geostat.covariance import EXPONENTIAL, MATERN32, Correlation
 from stressmap.geostat.options import Priors
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.variance_model import VarianceModel, choose_model
@@ -101,6 +103,19 @@ def test_what_can_be_told_apart_is_free() -> None:
     lumped = choose_model(once, Priors(), None)
     tree = lumped.parameters(lumped.prior_centre()).tree
     assert tree == pytest.approx(1.0**2 + 0.5**2), "tree and reading error are one"
+
+
+@pytest.mark.parametrize("drawn", [EXPONENTIAL, MATERN32])
+def test_a_rough_pattern_is_taken_where_the_readings_speak_for_it(drawn: Correlation) -> None:
+    rng = np.random.default_rng(6)
+    xy = rng.uniform(0, 500, (120, 2))
+    covariance = 4 * drawn(cdist(xy, xy), 150.0) + 0.01 * np.eye(120)
+    none = np.zeros(120, np.int64)
+    value = np.linalg.cholesky(covariance) @ rng.normal(size=120)
+    s = Samples(Places(xy, none, none - 1, none), value, np.arange(120))
+    model = choose_model(s, Priors(tree_bar=0.2, error_bar=0.1), None)
+    assert model.correlation is MATERN32
+    assert fit.fit(s, np.ones((120, 1)), model).model.correlation is drawn
 
 
 def test_normal_points_lie_as_a_standard_normal_sample() -> None:
