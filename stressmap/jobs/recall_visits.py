@@ -123,10 +123,13 @@ class Remembered:
         With memory, or as it was.
     memory : RecalledVisits or None
         None where no earlier visit takes part.
+    earlier : tuple of Assessed
+        The earlier visits that take part, in order.
     """
 
     surface: Surface
     memory: RecalledVisits | None = None
+    earlier: tuple[Assessed, ...] = ()
 
     def as_plain(self) -> dict[str, Any] | None:
         """Give what was remembered as plain numbers and text for ``run.json``; None for nothing."""
@@ -163,27 +166,42 @@ def recall(
     tell.stage("Recalling earlier visits", len(days) + 1)
     found = []
     for visit in days:
-        one = _readings_of(inputs, assessed, visit)
-        found += [] if one is None else [(visit, one)]
+        one = assessed_before(inputs, assessed, visit)
+        found += [] if one is None else [one]
         tell.step()
-    tables = [*(table for _, table in found), assessed.readings[assessed.readings["used"]]]
-    visits = [*(visit for visit, _ in found), assessed.visit]
+    every = [*found, assessed]
+    tables = [one.readings[one.readings["used"]] for one in every]
+    visits = [one.visit for one in every]
     both = remember(surface, _series(inputs, assessed.orchard, tables, visits)) if found else None
     tell.step()
     if both is None:
         return Noted(Remembered(surface))
     read = Counter(name for table in tables[:-1] for name in table["block"].unique())
     memory = RecalledVisits(tuple(visits[:-1]), dict(read), both.recalled, tuple(inputs.blocks["block"]))
-    return Noted(Remembered(both, memory), memory.notes())
+    return Noted(Remembered(both, memory, tuple(found)), memory.notes())
 
 
-def _readings_of(inputs: Inputs, assessed: Assessed, visit: Visit) -> gpd.GeoDataFrame | None:
-    """Check the readings of an earlier visit; None where none can be used."""
+def assessed_before(inputs: Inputs, assessed: Assessed, visit: Visit) -> Assessed | None:
+    """Check the readings of an earlier visit.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        What the files hold.
+    assessed : Assessed
+        The visit that is mapped.
+    visit : tuple of date
+        First and last day of the earlier one.
+
+    Returns
+    -------
+    Assessed or None
+        None where none can be used.
+    """
     try:
-        earlier = assess_visit(inputs, assessed.orchard, visit).value.readings
+        return assess_visit(inputs, assessed.orchard, visit).value
     except StressmapError:
         return None
-    return earlier[earlier["used"]]
 
 
 def _series(

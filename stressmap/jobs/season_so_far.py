@@ -16,6 +16,7 @@ from stressmap.geostat.surface import Surface
 from stressmap.geostat.zone_paths import PathSurface
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed
+from stressmap.jobs.recall_visits import Remembered
 from stressmap.jobs.season_gathered import Gathered, gather
 from stressmap.jobs.season_notes import season_notes
 from stressmap.jobs.season_plans import season_plans
@@ -48,7 +49,7 @@ def season_of(
     inputs: Inputs,
     assessed: Assessed,
     *,
-    surface: PathSurface | None = None,
+    shared: Remembered | None = None,
     progress: Progress | None = None,
 ) -> Season:
     """Work out the season up to a visit.
@@ -59,8 +60,8 @@ def season_of(
         From :func:`stressmap.jobs.assess_visit.load_inputs`.
     assessed : Assessed
         The last visit.
-    surface : PathSurface, optional
-        Fitted to the last visits together already.
+    shared : Remembered, optional
+        The last visits, where they were checked and fitted together already: the season is then of them.
     progress : Progress, optional
         Told of the stages.
 
@@ -70,7 +71,12 @@ def season_of(
     """
     notes, tell = NoteList(), progress or Silent()
     tell.stage("Gathering the season")
-    gathered = notes.keep(gather(inputs, season_visits(inputs, assessed)))
+    surface = None if shared is None else _shared_surface(shared.surface)
+    if shared is None or surface is None:
+        visits = season_visits(inputs, assessed)
+    else:
+        visits = (*shared.earlier, assessed)
+    gathered = notes.keep(gather(inputs, visits))
     which, days = _cycles(gathered)
     pairs = pairs_of(which["zone"].to_numpy(np.int64), days, gathered.first)
     tell.stage("Following the valve zones")
@@ -287,19 +293,8 @@ def _of_blocks(
     return found
 
 
-def shared_surface(surface: Surface) -> PathSurface | None:
-    """Give the fit of a run to the season where it tells courses.
-
-    Parameters
-    ----------
-    surface : Surface
-        What is mapped.
-
-    Returns
-    -------
-    PathSurface or None
-        None where no earlier visit takes part in it.
-    """
+def _shared_surface(surface: Surface) -> PathSurface | None:
+    """Give the fit of a run where it tells courses: where earlier visits take part in it."""
     return surface if isinstance(surface, MemorySurface) else None
 
 

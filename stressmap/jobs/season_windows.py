@@ -12,7 +12,6 @@ import pandas as pd
 from scipy.linalg import LinAlgError
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.core.errors import StressmapError
 from stressmap.geostat.drying_slopes import Dryness
 from stressmap.geostat.memory_mixture import MemorySurface, one_visit
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
@@ -22,8 +21,8 @@ from stressmap.geostat.space_time_surface import SpaceTimeSurface
 from stressmap.geostat.visit_series import VisitSeries
 from stressmap.geostat.zone_paths import PathSurface
 from stressmap.intake.inputs import Inputs
-from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
-from stressmap.jobs.recall_visits import dryness_of_readings
+from stressmap.jobs.assess_visit import Assessed
+from stressmap.jobs.recall_visits import assessed_before, dryness_of_readings
 from stressmap.quality.visit import visits_before
 from stressmap.season.calendar_days import HORIZON_DAYS
 from stressmap.season.ranch_dryness import RanchWater
@@ -98,17 +97,10 @@ def season_visits(inputs: Inputs, assessed: Assessed) -> tuple[Assessed, ...]:
     for visit in reversed(visits_before(inputs.readings, assessed.visit)):
         if (found[0].visit[0] - visit[1]).days > NEW_SEASON_DAYS:
             break
-        one = _assessed(inputs, assessed, visit)
+        one = assessed_before(inputs, assessed, visit)
         if one is not None:
             found.insert(0, one)
     return tuple(found)
-
-
-def _assessed(inputs: Inputs, last: Assessed, visit: Visit) -> Assessed | None:
-    try:
-        return assess_visit(inputs, last.orchard, visit).value
-    except StressmapError:
-        return None
 
 
 def middles(visits: Sequence[Assessed]) -> Floats:

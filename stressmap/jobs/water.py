@@ -98,7 +98,7 @@ def plan_water(
     from stressmap.core.parallel import cores
     from stressmap.jobs.map_visit import compared_before, fit, ranked_valves, valves_together
     from stressmap.jobs.recall_visits import recall
-    from stressmap.jobs.season_so_far import season_of, shared_surface, taught
+    from stressmap.jobs.season_so_far import season_of, taught
     from stressmap.output.view.leaving_tables import leaving_tables
     from stressmap.output.view.selections import trees_used
     from stressmap.water.ranch_inputs import prepare, why_no_amounts
@@ -117,7 +117,7 @@ def plan_water(
     surface = made.surface
     notes.add(surface.notes)
     read = ReadTrees.of(assessed.readings, read.before)
-    read = taught(season_of(inputs, assessed, surface=shared_surface(surface), progress=tell), read)
+    read = taught(season_of(inputs, assessed, shared=made, progress=tell), read)
     valves = ranked_valves(inputs, assessed, made, jobs=jobs, with_change=True)
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
     case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen, read))
