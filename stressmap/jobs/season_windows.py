@@ -94,10 +94,13 @@ def season_visits(inputs: Inputs, assessed: Assessed) -> tuple[Assessed, ...]:
         In order; visits without a usable reading are left out.
     """
     found: list[Assessed] = [assessed]
+    days = inputs.readings["time"].dt.date
     for visit in reversed(visits_before(inputs.readings, assessed.visit)):
         if (found[0].visit[0] - visit[1]).days > NEW_SEASON_DAYS:
             break
-        one = assessed_before(inputs, assessed, visit)
+        # the rows of other visits would be looked at again for every one
+        own = inputs.readings[(days >= visit[0]) & (days <= visit[1])].reset_index(drop=True)
+        one = assessed_before(replace(inputs, readings=own), assessed, visit)
         if one is not None:
             found.insert(0, one)
     return tuple(found)
