@@ -50,6 +50,7 @@ def season_of(
     assessed: Assessed,
     *,
     shared: Remembered | None = None,
+    surface: PathSurface | None = None,
     progress: Progress | None = None,
 ) -> Season:
     """Work out the season up to a visit.
@@ -62,6 +63,8 @@ def season_of(
         The last visit.
     shared : Remembered, optional
         The last visits, where they were checked and fitted together already: the season is then of them.
+    surface : PathSurface, optional
+        Fitted to the last visits together already, where ``shared`` is not given.
     progress : Progress, optional
         Told of the stages.
 
@@ -71,11 +74,10 @@ def season_of(
     """
     notes, tell = NoteList(), progress or Silent()
     tell.stage("Gathering the season")
-    surface = None if shared is None else _shared_surface(shared.surface)
-    if shared is None or surface is None:
-        visits = season_visits(inputs, assessed)
-    else:
-        visits = (*shared.earlier, assessed)
+    visits: tuple[Assessed, ...] = ()
+    if shared is not None and (fitted := _shared_surface(shared.surface)) is not None:
+        visits, surface = (*shared.earlier, assessed), fitted
+    visits = visits or season_visits(inputs, assessed)
     gathered = notes.keep(gather(inputs, visits))
     which, days = _cycles(gathered)
     pairs = pairs_of(which["zone"].to_numpy(np.int64), days, gathered.first)
