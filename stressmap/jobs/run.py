@@ -187,10 +187,9 @@ def _made(
     from stressmap.output.view.plan_digest import digest
     from stressmap.output.view.plan_proof import proof
     from stressmap.output.view.plan_words import tell
-    from stressmap.output.view.selections import trees_used
     from stressmap.output.view.water_words import first_words
 
-    trees, words = trees_used(content.readings, "valve"), first_words(content.ranch)
+    trees, words = content.trees["valve"], first_words(content.ranch)
     told = () if advice is None else (*tell(advice, words, trees, remembered=True), proof(advice, words))
     brief = () if advice is None else digest(advice, words)
     background = Background(page, orchard.courses, inputs.weather, told, brief)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import geopandas as gpd
@@ -181,3 +182,10 @@ class Content:
     roads: Any = None
     season_day: dt.date | None = None
     next_round: NextRound | None = None
+
+    @cached_property
+    def trees(self) -> dict[str, dict[str, int]]:
+        """How many trees stand behind the figures of each ``"valve"`` and each ``"block"``."""
+        from stressmap.output.view.selections import trees_used
+
+        return {by: trees_used(self.readings, by) for by in ("valve", "block")}

@@ -13,7 +13,7 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.layout import middle
 from stressmap.output.view.rows import rows
-from stressmap.output.view.selections import flag_codes, measured_blocks, sets_by_valve, trees_used
+from stressmap.output.view.selections import flag_codes, measured_blocks, sets_by_valve
 
 WINDS = ("e", "ne", "n", "nw", "w", "sw", "s", "se")
 NO_RANK = "-"
@@ -113,7 +113,7 @@ def turns(content: Content) -> list[Turn]:
     """
     measured, sets = measured_blocks(content), sets_by_valve(content)
     blocks = dict(zip(content.blocks["block"], content.blocks.geometry, strict=True))
-    trees, in_block = (trees_used(content.readings, by) for by in ("valve", "block"))
+    trees, in_block = content.trees["valve"], content.trees["block"]
     plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
     return [
         Turn(

@@ -8,7 +8,6 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import ENOUGH_TREES, FEW_TREES, NO_RANK, USUAL_TREES, Turn
 from stressmap.output.view.quantities import percent
-from stressmap.output.view.selections import trees_used
 
 MOST = 0.5
 """With more than this share of the ranked area, a priority says little of what is urgent."""
@@ -91,7 +90,7 @@ def thin_blocks(content: Content, words: Words) -> list[str]:
     list of str
         One sentence, or none.
     """
-    counts = trees_used(content.readings, "block")
+    counts = content.trees["block"]
     thin = [name for name in content.blocks["block"] if 0 < counts.get(name, 0) < FEW_TREES]
     if not thin:
         return []

@@ -33,7 +33,6 @@ from stressmap.output.view.selections import (
     measured_blocks,
     sets_by_valve,
     tied_ranks,
-    trees_used,
 )
 from stressmap.output.view.water_words import WaterWords
 from stressmap.output.view.where_to_open import opening_places
@@ -119,7 +118,7 @@ def _valves(
     spoken = [WaterWords(language, content.ranch.units) for language in content.ranch.languages]
     plans = {} if content.water_plan is None else {row["valve"]: row for row in rows(content.water_plan)}
     ties = tied_ranks(table)
-    trees, in_block = (trees_used(content.readings, by) for by in ("valve", "block"))
+    trees, in_block = content.trees["valve"], content.trees["block"]
     return [
         _valve(row, measured)
         | {
