@@ -2,8 +2,9 @@
 
 Run by hand, on a quiet machine: ``python tests/benchmarks/large_ranch.py [--blocks 250] [--cell 5]``,
 ``[--script 1.0]`` for the share of the grid that the script kriges (0 leaves it out), ``[--growth]`` for how
-time grows with cells and blocks, ``[--water]`` for a water plan too, ``[--jobs 2]``. Every ratio is of times
-measured in the same run.
+time grows with cells and blocks, ``[--readings]`` for how time and memory grow with readings, ``[--trees 1]``
+in each valve zone, ``[--water]`` for a water plan too, ``[--jobs 2]``. Every ratio is of times measured in
+the same run.
 """
 
 from __future__ import annotations
@@ -117,6 +118,20 @@ def growth(folder: Path, jobs: int) -> None:
         print(f"{what}: exponent {slope:.2f} over the decade, {last:.2f} over its upper half")
 
 
+def growth_of_readings(folder: Path, jobs: int) -> None:
+    """How time and memory grow from 1,500 to 12,000 readings a visit in one ranch of 250 blocks at 5 m."""
+    found = []
+    for trees in (1, 2, 4, 8):
+        ranch = draw(folder / f"trees{trees}", blocks=250, cell_m=5.0, trees=trees)
+        watched, timings = ours(ranch, folder / "out", jobs)
+        found.append((1_500 * trees, *watched.end[1:]))
+        print("{:>7} readings: {:.1f} CPU s, {:.0f} MB".format(*found[-1]), timings, flush=True)
+    readings, cpu, peak = np.log(np.array(found)).T
+    for name, values in (("time", cpu), ("memory", peak)):
+        last = (values[-1] - values[-2]) / (readings[-1] - readings[-2])
+        print(f"{name}: exponent {np.polyfit(readings, values, 1)[0]:.2f} over all, {last:.2f} over the last")
+
+
 def main() -> None:
     asked = argparse.ArgumentParser()
     asked.add_argument("--blocks", type=int, default=250)
@@ -124,16 +139,20 @@ def main() -> None:
     asked.add_argument("--jobs", type=int, default=len(os.sched_getaffinity(0)))
     asked.add_argument("--script", type=float, default=1.0)
     asked.add_argument("--growth", action="store_true")
+    asked.add_argument("--readings", action="store_true")
+    asked.add_argument("--trees", type=int, default=1)
     asked.add_argument("--water", action="store_true")
     chosen = asked.parse_args()
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores, {chosen.jobs} jobs")
     folder = Path(tempfile.mkdtemp(prefix="large-ranch-"))
     try:
-        if chosen.growth:
-            growth(folder, chosen.jobs)
+        if chosen.growth or chosen.readings:
+            (growth if chosen.growth else growth_of_readings)(folder, chosen.jobs)
             return
         more = WATER if chosen.water else ""
-        ranch = draw(folder / "ranch", blocks=chosen.blocks, cell_m=chosen.cell, more=more)
+        ranch = draw(
+            folder / "ranch", blocks=chosen.blocks, cell_m=chosen.cell, more=more, trees=chosen.trees
+        )
         watched, timings = ours(ranch, folder / "out", chosen.jobs)
         show(
             f"stressmap run, {chosen.blocks} blocks, {chosen.cell:g} m",
