@@ -100,7 +100,7 @@ def plan_water(
     from stressmap.jobs.recall_visits import recall
     from stressmap.jobs.season_so_far import season_of, taught
     from stressmap.output.view.leaving_tables import leaving_tables
-    from stressmap.output.view.selections import trees_used
+    from stressmap.output.view.trees_behind import trees_used
     from stressmap.water.ranch_inputs import prepare, why_no_amounts
     from stressmap.water.read_trees import ReadTrees
     from stressmap.water.value_of_water import POINTS, water_value_curve

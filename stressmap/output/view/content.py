@@ -18,6 +18,7 @@ from stressmap.core.notes import Note
 from stressmap.core.row_counts import RowCounts
 from stressmap.core.settings import Ranch, RankBy
 from stressmap.output.view.next_round import NextRound
+from stressmap.output.view.trees_behind import trees_used
 
 STRETCH = 1 << 18
 """Cells worked on at a time."""
@@ -186,6 +187,4 @@ class Content:
     @cached_property
     def trees(self) -> dict[str, dict[str, int]]:
         """How many trees stand behind the figures of each ``"valve"`` and each ``"block"``."""
-        from stressmap.output.view.selections import trees_used
-
         return {by: trees_used(self.readings, by) for by in ("valve", "block")}

@@ -7,14 +7,9 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any
 
-import geopandas as gpd
-import pandas as pd
-
 from stressmap.output.view.content import Content
 from stressmap.output.view.rows import rows
-from stressmap.quality.tree_identity import tree_codes
 
-WGS84 = "EPSG:4326"
 MICRO = 1_000_000
 """Coordinates are whole millionths of a degree, a decimetre."""
 
@@ -79,28 +74,6 @@ def measured_blocks(content: Content) -> set[str]:
     """
     blocks = content.blocks
     return set(blocks.loc[blocks["readings"] > 0, "block"])
-
-
-def trees_used(readings: gpd.GeoDataFrame, by: str) -> dict[str, int]:
-    """Count the trees behind the figures of each block or valve zone; two leaves of a tree are one tree.
-
-    Parameters
-    ----------
-    readings : GeoDataFrame
-        Checked readings: ``used``, ``tree_id``, ``block``, the column ``by``, and their places.
-    by : str
-        ``"block"`` or ``"valve"``.
-
-    Returns
-    -------
-    dict of str to int
-        Only where at least one tree was used.
-    """
-    used = readings[readings["used"].astype(bool)]
-    degrees = used.geometry.to_crs(WGS84)
-    table = pd.DataFrame(used[["tree_id", "block"]]).assign(lon=degrees.x, lat=degrees.y)
-    counts = tree_codes(table).groupby(used[by]).nunique()
-    return {str(name): int(count) for name, count in counts.items()}
 
 
 def sets_by_valve(content: Content) -> dict[str, list[dict[str, Any]]]:

@@ -10,7 +10,7 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn, standing_words, trees_words, turns
 from stressmap.output.view.first_look import commonest, first_look, thin_blocks
-from stressmap.output.view.selections import trees_used
+from stressmap.output.view.trees_behind import trees_used
 
 EN, ES = Words("en", "metric"), Words("es", "metric")
 
