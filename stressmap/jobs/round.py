@@ -117,7 +117,8 @@ def plan_next_round(
     asked = AskedRound(day, opens, closes, crews, late=opens > chosen.reading.window[0])
     hours = hours_of(asked, chosen)
     when = RoundDay(day, pd.Timestamp(hours.closes), interval)
-    wants = wants_of(inputs, fitted.assessed.readings, named, when, chosen.round.chambers or crews)
+    carried = max(1, (chosen.round.chambers or crews) // crews)  # a tree is read with what its crew has
+    wants = wants_of(inputs, fitted.assessed.readings, named, when, carried)
     tell.stage("Planning the round")
     known = (standing_trees(named, assessed.visit), wants)
     planned = plan_round(task_of(inputs, fitted.assessed, made.surface, asked, known))

@@ -56,7 +56,7 @@ def wants_of(
     when : RoundDay
         The day.
     chambers : int
-        How many go out.
+        How many a crew carries.
 
     Returns
     -------

@@ -122,7 +122,7 @@ class SeasonWants:
     read_today : frozenset of str
         Trees read already today, kept out.
     chambers : int
-        How many chambers go out; with two or more a few trees are read with both.
+        How many chambers a crew carries; with two or more a few trees are read with both.
     """
 
     due_days: Mapping[str, float] = field(default_factory=dict)
