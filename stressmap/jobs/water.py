@@ -117,7 +117,9 @@ def plan_water(
     surface = made.surface
     notes.add(surface.notes)
     read = ReadTrees.of(assessed.readings, read.before)
-    read = taught(season_of(inputs, assessed, shared=made, progress=tell), read)
+    tell.stage("Following the season", 1)
+    read = taught(season_of(inputs, assessed, shared=made), read)
+    tell.step()
     valves = ranked_valves(inputs, assessed, made, jobs=jobs, with_change=True)
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
     case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen, read))
