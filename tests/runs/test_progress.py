@@ -67,8 +67,8 @@ def test_the_stages_of_a_water_plan_are_told_too(source, tmp_path):
     plan_water(source, with_curve=True, progress=heard)
     hold(heard)
     assert [name for name, _, _ in heard.stages] == [
-        "Reading files", "Checking readings", "Fitting", "Comparing valve zones", SEARCH,
-        "Trying the plan on drawn stress", "Planning with half and twice the water per bar",
+        "Reading files", "Checking readings", "Fitting", "Following the season", "Comparing valve zones",
+        SEARCH, "Trying the plan on drawn stress", "Planning with half and twice the water per bar",
         "Planning other amounts",
     ]  # fmt: skip
 
