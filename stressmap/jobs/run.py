@@ -27,6 +27,8 @@ from stressmap.output.view.content import Content
 if TYPE_CHECKING:
     from stressmap.agronomy.orchard import Orchard
     from stressmap.jobs.doubted_readings import Fitted
+    from stressmap.jobs.recall_visits import Remembered
+    from stressmap.season.season import Season
     from stressmap.water.read_trees import ReadTrees
     from stressmap.water.water_plan import Advice
 
@@ -104,10 +106,10 @@ def run(
     if out is None:
         make_ready(target, files, handed_in(source, inputs.settings), ranch=name)
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
-    from stressmap.geostat.cross_validation import MOST_METHODS
-    from stressmap.geostat.cross_validation import cross_validate as compare_methods
+    from stressmap.geostat.cross_validation import MOST_METHODS, cross_validate
     from stressmap.jobs.map_visit import content_of, fit
     from stressmap.jobs.recall_visits import recall
+    from stressmap.jobs.season_so_far import taught
     from stressmap.water.ranch_inputs import why_no_amounts
     from stressmap.water.read_trees import ReadTrees
 
@@ -117,13 +119,15 @@ def run(
         recalled = notes.keep(recall(inputs, assessed, fitted.surface, tell))
         fitted = dataclasses.replace(fitted, surface=recalled.surface)
         tell.stage("Comparing methods", MOST_METHODS)
-        proof = compare_methods(fitted.surface, fitted.samples, fitted.options, step=tell.step)
+        proof = cross_validate(fitted.surface, fitted.samples, fitted.options, step=tell.step)
     notes.add((*fitted.notes, *fitted.surface.notes, *proof.notes))
     with watch.of("map"):
         content = content_of(inputs, assessed, recalled, tell, jobs=jobs)
+    with watch.of("season"):
+        content, season = _with_season(content, inputs, assessed, recalled, tell)
     advice, planned = None, inputs.settings.water
     if planned is not None:
-        read = ReadTrees.of(assessed.readings, content.previous_visit)
+        read = taught(season, ReadTrees.of(assessed.readings, content.previous_visit))
         if notes.keep(why_no_amounts(planned, assessed.visit, read, str(source))) is None:
             with watch.of("water"):
                 content, advice = _with_water(content, inputs, assessed, (fitted, read), tell)
@@ -150,6 +154,19 @@ def run(
             outputs.write(made, folder, tell)
         outputs.write(outputs.Made(made.ranch, record=page | {"timings": watch.seconds}), folder)
     return Result(content, target)
+
+
+def _with_season(
+    content: Content, inputs: Inputs, assessed: Assessed, recalled: Remembered, tell: Progress
+) -> tuple[Content, Season]:
+    """Add when the next water of each valve zone is due, by the fit of all visits that the map has."""
+    from stressmap.jobs.season_so_far import season_of
+    from stressmap.output.view.season_line import with_due
+
+    tell.stage("Following the season", 1)
+    season = season_of(inputs, assessed, shared=recalled)
+    tell.step()
+    return with_due(content, season.due, season.today), season
 
 
 def _with_water(

@@ -49,7 +49,7 @@ def test_a_run_tells_its_stages_and_takes_every_step_announced(source, tmp_path)
     run.run(source, out=tmp_path / "out", progress=heard)
     assert [name for name, _, _ in heard.stages] == [
         "Reading files", "Checking readings", "Fitting", "Comparing methods", "Mapping blocks",
-        "Choosing where to look again", "Writing files",
+        "Choosing where to look again", "Following the season", "Writing files",
     ]  # fmt: skip
     hold(heard)
     written = next(taken for name, _, taken in heard.stages if name == "Writing files")
