@@ -127,6 +127,7 @@ class Ranch:
     climate: Climate
     dialect: Dialect
     drying: bool = False
+    knows_rows: bool = False
 
 
 COLUMNS = (

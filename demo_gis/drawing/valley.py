@@ -134,6 +134,7 @@ VALLEY = Ranch(
     epsg=32610,
     origin=(712_900.0, 4_096_800.0),
     turn_deg=2.3,
+    knows_rows=True,
     blocks=BLOCKS,
     sand=((-60, 300), (180, 420), (430, 455), (640, 560), (820, 640), (1100, 560), (1400, 610)),
     faults=FAULTS,

@@ -95,10 +95,23 @@ def blocks(zones: pd.DataFrame, path: Path, ranch: Ranch) -> None:
         b.name: {
             "block": b.name, "crop": b.crop, "variety": b.variety, "planted": b.planted,
             "irrigation": b.irrigation, "weight": b.weight, **({"soil": b.soil} if b.soil else {}),
+            **_rows(ranch, b.crop),
         }
         for b in ranch.blocks
     }  # fmt: skip
     _geojson([(properties[name], shape) for name, shape in shapes.items()], path)
+
+
+def _rows(ranch: Ranch, crop: str) -> dict[str, float]:
+    """Tell how the rows of a crop's blocks run, where the ranch's people know it."""
+    if not ranch.knows_rows:
+        return {}
+    planted = ranch.crops[crop]
+    return {
+        "row_spacing_m": planted.row_m,
+        "tree_spacing_m": planted.tree_m,
+        "row_bearing": round(-ranch.turn_deg % 180, 1),
+    }
 
 
 def valves_geojson(zones: pd.DataFrame, path: Path, ranch: Ranch) -> None:
