@@ -209,9 +209,12 @@ class StructuredSurface:
         block, part = self.samples.places.block[system.index], system.leave_out_terms
         for b in np.unique(block[own]):
             whole = np.flatnonzero(block == b)
-            m, v = leave_one_out.residuals_group_out(
-                self.nodes.weight, part.alpha[:, whole], part.blocks[int(b)]
-            )
+            try:
+                m, v = leave_one_out.residuals_group_out(
+                    self.nodes.weight, part.alpha[:, whole], part.blocks[int(b)]
+                )
+            except np.linalg.LinAlgError:  # without it nothing tells the level of a visit that saw it alone
+                continue
             answered = np.isin(whole, own)
             at = system.index[whole[answered]]
             residual[at], variance[at] = m[answered], v[answered]
