@@ -79,9 +79,8 @@ def follow_season(source: Path, *, out: Path | None = None, progress: Progress |
     notes.add(season.notes)
     record = run_record.Record(source, chosen, {}, {}, {}, sha256, kept=inputs.record)
     page = run_record.season_page(season.visits, record, tuple(notes))
-    tables = season_tables(
-        season.due, {"course": season.course, "cycles": season.cycles, "blocks": season.blocks}
-    )
+    frames = {"course": season.course, "cycles": season.cycles, "blocks": season.blocks}
+    tables = season_tables(season.due, frames, season.alarmed)
     made = outputs.Made(ranch, tables, season=(season, orchard.profiles), record=page)
     with staged(target, files) as folder:
         outputs.write(made, folder, tell)

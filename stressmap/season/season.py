@@ -110,3 +110,8 @@ class Season:
     days: DayByDay = field(default_factory=lambda: DayByDay.empty(dt.date.min))
     phases: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[Note, ...] = ()
+
+    @property
+    def alarmed(self) -> frozenset[int]:
+        """Positions of the valve zones that were watered and not relieved."""
+        return frozenset(zone for alarm in self.alarms for zone in alarm.zones)

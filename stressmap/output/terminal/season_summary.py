@@ -47,7 +47,8 @@ def print_season(season: Season, ranch: Ranch, folder: Path, notes: Sequence[Not
         table.add_column(say(name), justify="right" if name == "stress" else "left")
     for row in season.due.head(SHOWN).to_dict("records"):
         stress = words.number(row["stress_bar"])
-        table.add_row(str(row["valve"]), str(row["block"]), stress, advice(row, language))
+        told_of = advice(row, language, alarmed=row.get("zone") in season.alarmed)
+        table.add_row(str(row["valve"]), str(row["block"]), stress, told_of)
     console.print(table)
     for text in sentences(notes, words):
         console.print(words("terminal.note", note=text), markup=False)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import pandas as pd
@@ -16,7 +16,9 @@ LEAST_SOONER = 0.5
 """Days by which a hot week must bring the water forward to be told."""
 
 
-def season_tables(due: pd.DataFrame, tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+def season_tables(
+    due: pd.DataFrame, tables: Mapping[str, pd.DataFrame], alarmed: Collection[int] = ()
+) -> dict[str, pd.DataFrame]:
     """Give the tables of a season as they leave the program.
 
     Parameters
@@ -25,15 +27,18 @@ def season_tables(due: pd.DataFrame, tables: Mapping[str, pd.DataFrame]) -> dict
         Of a :class:`stressmap.season.season.Season`.
     tables : mapping of str to DataFrame
         Its ``course``, ``cycles`` and ``blocks``.
+    alarmed : collection of int
+        Positions of the valve zones that were watered and not relieved.
 
     Returns
     -------
     dict of str to DataFrame
         ``season``, ``cycles``, ``due``, ``season_blocks``.
     """
+    found = due.to_dict("records")
     told = due.assign(
         **{
-            f"advice_{language}": [advice(row, language) for row in due.to_dict("records")]
+            f"advice_{language}": [advice(row, language, alarmed=row.get("zone") in alarmed) for row in found]
             for language in ("en", "es")
         }
     )
@@ -46,7 +51,7 @@ def season_tables(due: pd.DataFrame, tables: Mapping[str, pd.DataFrame]) -> dict
     return {name: hold(table[list(schema.columns)], schema) for name, (table, schema) in schemas.items()}
 
 
-def advice(row: Mapping[Any, Any], language: Language) -> str:
+def advice(row: Mapping[Any, Any], language: Language, *, alarmed: bool = False) -> str:
     """Say what is advised for a valve zone.
 
     Parameters
@@ -55,6 +60,8 @@ def advice(row: Mapping[Any, Any], language: Language) -> str:
         Of the season's table of what is due.
     language : str
         ``"en"`` or ``"es"``.
+    alarmed : bool
+        Whether it was watered and not relieved: then the valve is looked at before anything else.
 
     Returns
     -------
@@ -68,7 +75,11 @@ def advice(row: Mapping[Any, Any], language: Language) -> str:
     >>> advice(row, "en")
     'Overdue: stress is 4.2 to 6.9 bar, 4 is allowed. Water now.'
     """
-    sentences = [_when(row, language), _turn(row, language), _peak(row, language), _hot(row, language)]
+    first = _say(language, "due.alarmed") if alarmed else ""
+    when = _when(row, language)
+    # Of a valve that is due, a turn longer than the usual one would read as a reason to wait.
+    said = [_last_water(row, language), when] if _past(row) else [when, _turn(row, language)]
+    sentences = [first, *said, _peak(row, language), _hot(row, language)]
     return " ".join(sentence for sentence in sentences if sentence)
 
 
@@ -79,6 +90,17 @@ def _say(language: Language, key: str, /, **values: object) -> str:
 def _known(row: Mapping[Any, Any], name: str) -> bool:
     value = row.get(name)
     return isinstance(value, int | float) and math.isfinite(value)
+
+
+def _past(row: Mapping[Any, Any]) -> bool:
+    """Tell whether it is overdue or due now."""
+    return bool(row["known"]) and _known(row, "days_left") and row["days_left"] <= 0.0
+
+
+def _last_water(row: Mapping[Any, Any], language: Language) -> str:
+    if not _known(row, "days_since_water"):
+        return ""
+    return _say(language, "due.last_water", days=round(row["days_since_water"]))
 
 
 def _bars(row: Mapping[Any, Any], language: Language) -> dict[str, str]:
@@ -94,7 +116,7 @@ def _bars(row: Mapping[Any, Any], language: Language) -> dict[str, str]:
 def _when(row: Mapping[Any, Any], language: Language) -> str:
     if not row["known"]:
         return _say(language, "due.unknown")
-    if _known(row, "days_left") and row["days_left"] <= 0.0:
+    if _past(row):
         sure = _known(row, "days_left_high") and row["days_left_high"] <= 0.0
         return _say(language, "due.overdue" if sure else "due.now", **_bars(row, language))
     if not _known(row, "days_left_low"):

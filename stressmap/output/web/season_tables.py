@@ -129,6 +129,8 @@ class SeasonTables:
     def _due(self, row: dict[str, Any]) -> dict[str, Any]:
         facts = (stands_words, since_words, drying_words, hot_words)
         said = [self.spoken.each(partial(fact, row)) for fact in facts]
+        if row.get("zone") in self.season.alarmed:
+            said.insert(0, self.spoken("urgent.look_first"))
         return {
             "valve": Markup.escape(row["valve"]),
             "block": Markup.escape(row["block"]),
