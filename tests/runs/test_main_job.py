@@ -9,6 +9,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pypdf
 import pytest
 import rasterio
 import rasterio.features
@@ -395,3 +396,8 @@ def test_places_to_look_again_name_a_tree_only_where_one_stands_near(demo):
         near = same[same.distance(point) <= 12.0]
         assert pd.isna(row.tree_id) == near.empty
         assert near.empty or row.tree_id in set(near["tree_id"])
+
+
+def test_the_crew_sheet_has_two_to_four_pages(demo):
+    """For 60 valves and a week's plan, as docs/contract.md has it."""
+    assert 2 <= len(pypdf.PdfReader(demo / "crew_sheet.pdf").pages) <= 4

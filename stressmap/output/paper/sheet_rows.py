@@ -22,9 +22,9 @@ BIG = 12.0
 """Type of valves and times [points]."""
 LINE = 4.1
 """Height of a line [mm]."""
-HEAD, OPEN, CLOSE, LISTED = 6.4, 8.5, 5.2, 5.4
-BLANK = 12.6
-"""Heights [mm] of a heading, an opening, a closing, a valve that is listed, one with lines to write on."""
+HEAD, OPEN, CLOSE, LISTED = 5.8, 8.1, 4.6, 5.4
+BLANK, REMARK = 12.6, 3.8
+"""Heights [mm]: heading, opening, closing, a valve that is listed, one with lines to write on, a remark."""
 TIME, WORD, NAME, TICK, REAL, TROUBLE = 14.0, 15.0, 25.0, 6.0, 14.5, 19.2
 """Widths [mm]: time or code, open or close, the valve's name, its box, the line for the time, troubles."""
 CODE, PLACE, CLOSE_WORD = 13.5, 22.0, 7.4
@@ -139,10 +139,10 @@ class RowWriter:
             sheet.put(left + self.wide - rest, top + LINE + 0.5, amounts, size=TYPE, width=rest, align="R")
             top = self._lines(inner, top + OPEN - 0.4, beyond)
             for line, text in enumerate(remarks):
-                sheet.put(left, top + 0.5 + LINE * line, text, size=TYPE, bold=True, width=self.wide)
-            self._rule(left, top + 0.4 + LINE * len(remarks), 0.1)
+                sheet.put(left, top + 0.5 + REMARK * line, text, size=TYPE, bold=True, width=self.wide)
+            self._rule(left, top + 0.4 + REMARK * len(remarks), 0.1)
 
-        return Piece(OPEN + LINE * (len(above) + len(beyond) + len(remarks)), draw)
+        return Piece(OPEN + LINE * (len(above) + len(beyond)) + REMARK * len(remarks), draw)
 
     def blank(self, turn: Turn) -> Piece:
         """Write a valve with lines for hours and times, for a ranch without a plan."""
