@@ -219,9 +219,7 @@ def _pressure(table: Table, name: str, reading: Reading) -> Noted[tuple[pd.Serie
     if not table.has(name):
         return Noted((pd.Series(np.nan, index=table.index), pd.Series(None, index=table.index, dtype=object)))
     cells = table.columns[name]
-    split = cells.str.extract(_CELL_UNIT)
-    own = _units(split[1])
-    bare = split[0].fillna(cells).str.strip()
+    bare, own = split_unit(cells)
     value, bad = parse_numbers(bare, comma=table.comma)
     table.refuse(name, bad, "is not a number", "Write the pressure as a number, or leave the cell empty")
     row_unit = _units(table.text("unit"))
@@ -232,6 +230,25 @@ def _pressure(table: Table, name: str, reading: Reading) -> Noted[tuple[pd.Serie
     column = _column_unit(table, name, reading)
     unit = stated.where(stated.notna(), column.value)
     return Noted((value * unit.map(BAR_PER).astype(float), unit), column.notes)
+
+
+def split_unit(cells: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Part cells of a pressure column into the figure and its unit.
+
+    Parameters
+    ----------
+    cells : Series of str, shape (n,)
+        As written.
+
+    Returns
+    -------
+    bare : Series of str, shape (n,)
+        Without the unit.
+    unit : Series of object, shape (n,)
+        A key of ``BAR_PER``, None where none is written.
+    """
+    split = cells.str.extract(_CELL_UNIT)
+    return split[0].fillna(cells).str.strip(), _units(split[1])
 
 
 def _units(cells: pd.Series) -> pd.Series:

@@ -25,8 +25,9 @@ from stressmap.core.settings import Settings
 from stressmap.core.sources import InputSource
 from stressmap.intake.columns import Table, fitting, match, recogniser
 from stressmap.intake.heading_recognition import Field, names
-from stressmap.intake.numbers import is_nothing
+from stressmap.intake.numbers import is_nothing, parse_numbers
 from stressmap.intake.planned_stops import NO_STOPS, PlannedStop, Stops, stop_on
+from stressmap.intake.readings import split_unit
 from stressmap.intake.spellings import FIELDS as READING_FIELDS
 from stressmap.intake.table_files import read_sheets
 from stressmap.intake.times import Asked, read_clock, read_dates
@@ -166,6 +167,7 @@ def _read(table: Table, settings: Settings, stops: Stops, day: dt.date | None) -
     cells = _RoundCells(table, settings, day)
     typed = [_row(cells, row, says, stops) for row, says in cells.filled()]
     _number(typed)
+    _without_words(table, typed)
     kept = [one for one in typed if one.kept]
     notes = () if cells.timed or not kept else (Note.of("round_clocks_planned", "caution", file=table.where),)
     made = TypedRound(
@@ -322,6 +324,18 @@ def _number(typed: list[_Typed]) -> None:
         if own:
             seen[own] += 1
             one.says["reading_id"] = own if seen[own] == 1 else f"{own}-{seen[own]}"
+
+
+def _without_words(table: Table, typed: list[_Typed]) -> None:
+    """Empty the cells of pressures that are no numbers, and tell them: the row stays, without a value."""
+    for name in ("pressure", "recheck"):
+        bare, _ = split_unit(pd.Series([one.says[name] for one in typed], dtype=object))
+        _, bad = parse_numbers(bare, comma=table.comma)
+        for one, wrong in zip(typed, bad, strict=True):
+            if wrong:
+                heading, cell = table.headings[name], one.says[name]
+                one.told.append(ToldRow.of(one.row, "round_no_figure", column=heading, cell=cell))
+                one.says[name] = ""
 
 
 def _as_table(table: Table, typed: list[_Typed]) -> InputSource:

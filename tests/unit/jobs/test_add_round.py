@@ -190,3 +190,22 @@ def test_spanish_headings_come_back_too(ranch: Path, tmp_path: Path) -> None:
     add(ranch, [path])
     row = kept(ranch).iloc[0]
     assert (row["tree_id"], row["pressure_bar"], row["trouble"]) == (STOPS[0].tree_id, 13.5, "leak")
+
+
+def test_a_word_in_place_of_a_figure_is_told_and_the_other_rows_are_kept(ranch: Path, tmp_path: Path) -> None:
+    planned(ranch)
+    cells = {
+        2: {"Time": "13:05", "Pressure (bar)": "doce", "Note": "windy"},
+        3: {"Time": "13:07", "Pressure (bar)": "14.25 bar", "Second reading (bar)": "igual"},
+    }
+    (arrived,) = add(ranch, [typed(tmp_path, cells)]).files
+    assert arrived.added.count("new") == 2
+    told = [one for _, doubts in arrived.doubts for one in doubts if one.code == "round_no_figure"]
+    assert [(one.row, dict(one.values)) for one in told] == [
+        (2, {"column": "Pressure (bar)", "cell": "doce"}),
+        (3, {"column": "Second reading (bar)", "cell": "igual"}),
+    ]
+    table = kept(ranch)
+    assert table["pressure_bar"].isna().tolist() == [True, False]
+    assert table["pressure_bar"][1] == 14.25
+    assert table["recheck_bar"].isna().all()
