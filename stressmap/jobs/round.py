@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pandas as pd
 
 from stressmap.core import settings
@@ -23,6 +21,7 @@ from stressmap.jobs.assess_visit import Assessed, NothingUsableError, Visit, ass
 from stressmap.jobs.before_work import handed_in
 from stressmap.jobs.form import FILES as FORM_FILES
 from stressmap.jobs.form import write_form
+from stressmap.jobs.next_visit import next_visit_day, usual_interval_days
 from stressmap.jobs.trees_read import named_readings, trees_of
 from stressmap.output.round_outputs import FILES, FORM, write_round
 from stressmap.output.staging import run_record
@@ -33,13 +32,6 @@ from stressmap.quality.visit import visits_in
 if TYPE_CHECKING:
     from stressmap.agronomy.orchard import Orchard
     from stressmap.output.view.round_content import PlannedRound, RoundContent
-
-WEEK = 7
-"""Days to the next visit where there was only one."""
-USUAL_OF = 6
-"""So many visits at the end tell how often the ranch is read."""
-MOST_USUAL_DAYS = 28
-"""A longer usual gap is one between seasons."""
 
 
 @dataclass(frozen=True)
@@ -97,7 +89,7 @@ def plan_next_round(
     interval, usual = usual_interval_days(inputs.readings)
     tell.stage("Checking readings")
     assessed = notes.keep(mapped_visit(inputs, orchard, wish.on))
-    day = wish.on or assessed.visit[1] + dt.timedelta(days=interval)
+    day = wish.on or next_visit_day(inputs.readings, assessed.visit[1])
     target = out or round_folder(chosen.ranch.name, day)
     if out is None:
         _ready(target, source, chosen, ranch=chosen.ranch.name)
@@ -106,7 +98,7 @@ def plan_next_round(
     from stressmap.jobs.map_visit import fit
     from stressmap.jobs.recall_visits import recall
     from stressmap.jobs.round_task import AskedRound, hours_of, standing_trees, task_of
-    from stressmap.jobs.round_wants import RoundDay, season_known, wants_of
+    from stressmap.jobs.round_wants import RoundDay, season_said, wants_of
     from stressmap.output.view.round_content import PlannedRound, RoundContent
     from stressmap.rounds.plan_round import plan_round
 
@@ -116,7 +108,7 @@ def plan_next_round(
     crews = wish.crews or chosen.round.crews
     asked = AskedRound(day, opens, closes, crews, late=opens > chosen.reading.window[0])
     hours = hours_of(asked, chosen)
-    when = RoundDay(day, pd.Timestamp(hours.closes), interval)
+    when = RoundDay(day, pd.Timestamp(hours.closes), interval, assessed.visit[0])
     carried = max(1, (chosen.round.chambers or crews) // crews)  # a tree is read with what its crew has
     wants = wants_of(inputs, fitted.assessed.readings, named, when, carried)
     tell.stage("Planning the round")
@@ -124,8 +116,8 @@ def plan_next_round(
     planned = plan_round(task_of(inputs, fitted.assessed, made.surface, asked, known))
     notes.add(planned.notes)
     notes.add(_outside(opens, closes, chosen))
-    if inputs.irrigation is not None and not season_known(chosen):
-        notes.say("round_no_season")
+    if inputs.irrigation is not None:
+        notes.add(season_said(chosen, assessed.visit[0]))
     if not planned.stops:
         what = f"no tree can be bagged and read between {opens:%H:%M} and {closes:%H:%M}"
         raise DataError(Problem(str(source), what, "Give more time with --from and --to"))
@@ -144,27 +136,6 @@ def plan_next_round(
     write_form(_form(inputs, orchard, content, trees_of(named)), target / FORM)
     asked_for = None if wish.on is not None else interval
     return PlannedRound(content, assessed.visit, target, asked_for, usual, len(wants.read_today), told)
-
-
-def usual_interval_days(readings: pd.DataFrame) -> tuple[int, bool]:
-    """Tell how many days lie between visits.
-
-    Parameters
-    ----------
-    readings : DataFrame
-        As :data:`stressmap.core.schemas.READINGS`.
-
-    Returns
-    -------
-    days : int
-        The median of the last gaps between visits, but those between seasons; a week where there is none.
-    usual : bool
-        Whether there was a gap.
-    """
-    starts = [first for first, *_ in visits_in(readings)][-USUAL_OF:]
-    gaps = [(later - first).days for first, later in pairwise(starts)]
-    gaps = [gap for gap in gaps if gap <= MOST_USUAL_DAYS]
-    return (int(np.median(gaps)), True) if gaps else (WEEK, False)
 
 
 def mapped_visit(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Noted[Assessed]:

@@ -11,10 +11,12 @@ import geopandas as gpd
 import pandas as pd
 
 from stressmap.core.errors import DataError
+from stressmap.core.notes import Note
 from stressmap.core.settings import Settings
 from stressmap.intake.inputs import Inputs
 from stressmap.intake.planned_work import read_round, read_timetable
 from stressmap.output.staging.output_folder import folders_of, rounds_of, season_folder
+from stressmap.output.staging.result_files import record_in
 from stressmap.rounds.round import SeasonWants
 
 SOON_DAYS = 3
@@ -33,11 +35,14 @@ class RoundDay:
         When its readings end, aware of its zone.
     interval_days : int
         Until the next visit.
+    mapped : date
+        First day of the visit that is mapped.
     """
 
     day: dt.date
     closes: pd.Timestamp
     interval_days: int
+    mapped: dt.date
 
 
 def wants_of(
@@ -82,19 +87,29 @@ def wants_of(
     )
 
 
-def season_known(chosen: Settings) -> bool:
-    """Tell whether a season's tables are there, which say when water is due.
+def season_said(chosen: Settings, mapped: dt.date) -> tuple[Note, ...]:
+    """Say so where no season's table tells when water is due, or only one from before the visit.
 
     Parameters
     ----------
     chosen : Settings
         Of the ranch.
+    mapped : date
+        First day of the visit that is mapped.
 
     Returns
     -------
-    bool
+    tuple of Note
+        Empty where a table is there that counts.
     """
-    return any((place / season_folder(chosen.ranch.name) / "due.csv").is_file() for place in _places(chosen))
+    found = _due_tables(chosen)
+    folder = season_folder(chosen.ranch.name).as_posix()
+    if not found:
+        return (Note.of("round_no_season", folder=folder),)
+    if all(until < mapped for _, until in found):
+        until = max(until for _, until in found)
+        return (Note.of("round_old_season", "caution", folder=folder, day=until, visit=mapped),)
+    return ()
 
 
 def latest_timetable(chosen: Settings) -> Path | None:
@@ -138,18 +153,32 @@ def _sets(inputs: Inputs, when: RoundDay) -> pd.DataFrame:
 
 def _due(chosen: Settings, when: RoundDay) -> Mapping[str, float]:
     """Give the valves that a season page says are due before the next visit, and the days left then."""
-    for place in reversed(_places(chosen)):
-        path = place / season_folder(chosen.ranch.name) / "due.csv"
-        if not path.is_file():
-            continue
-        try:
-            table = pd.read_csv(path, usecols=["valve", "due"], dtype=str)
-            days = (pd.to_datetime(table["due"]) - pd.Timestamp(when.day)) / pd.Timedelta(days=1)
-        except (ValueError, OSError):
-            return {}
-        soon = days < when.interval_days
-        return dict(zip(table["valve"][soon].astype(str), days[soon].clip(lower=0.0), strict=True))
-    return {}
+    counting = [path for path, until in _due_tables(chosen) if until >= when.mapped]
+    if not counting:
+        return {}
+    try:
+        table = pd.read_csv(counting[0], usecols=["valve", "due"], dtype=str)
+        days = (pd.to_datetime(table["due"]) - pd.Timestamp(when.day)) / pd.Timedelta(days=1)
+    except (ValueError, OSError):
+        return {}
+    soon = days < when.interval_days
+    return dict(zip(table["valve"][soon].astype(str), days[soon].clip(lower=0.0), strict=True))
+
+
+def _due_tables(chosen: Settings) -> list[tuple[Path, dt.date]]:
+    """Find the season's tables of what is due, each with the last day of the last visit that it knows.
+
+    A table without the record of its season beside it counts.
+    """
+    folders = [place / season_folder(chosen.ranch.name) for place in reversed(_places(chosen))]
+    return [(one / "due.csv", _known_until(one)) for one in folders if (one / "due.csv").is_file()]
+
+
+def _known_until(folder: Path) -> dt.date:
+    try:
+        return dt.date.fromisoformat(record_in(folder)["visits"][-1][-1])
+    except (LookupError, OSError, TypeError, ValueError):
+        return dt.date.max
 
 
 def _left_out(read: gpd.GeoDataFrame) -> set[str]:

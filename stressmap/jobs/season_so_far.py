@@ -16,6 +16,7 @@ from stressmap.geostat.surface import Surface
 from stressmap.geostat.zone_paths import PathSurface
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed
+from stressmap.jobs.next_visit import next_visit_day
 from stressmap.jobs.recall_visits import Remembered
 from stressmap.jobs.season_gathered import Gathered, gather
 from stressmap.jobs.season_notes import season_notes
@@ -40,9 +41,6 @@ from stressmap.season.read_days import ReadDays
 from stressmap.season.season import DayByDay, Season
 from stressmap.season.visit_course import AtVisits, bar_days, course_table, over_target
 from stressmap.water.read_trees import ReadTrees
-
-USUAL_VISIT_DAYS = 7
-"""Days to the next visit after a single one: common practice, no source."""
 
 
 def season_of(
@@ -166,9 +164,8 @@ def today_of_next(gathered: Gathered) -> int:
     int
         Not before today.
     """
-    day = gathered.visits.day
-    usual = float(np.median(np.diff(day))) if len(day) > 1 else float(USUAL_VISIT_DAYS)
-    return max(gathered.today, round(float(day[-1]) + usual))
+    last = gathered.visits.visits[-1][1]
+    return max(gathered.today, next_visit_day(gathered.inputs.readings, last).toordinal())
 
 
 def _course(gathered: Gathered, paths: SeasonPaths, sums: Floats, grid: Floats) -> pd.DataFrame:

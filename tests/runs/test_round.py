@@ -164,7 +164,7 @@ def test_a_spanish_ranch_reads_no_english_and_gets_the_same_round(
 
 
 def test_the_day_is_the_usual_interval_after_the_last_visit() -> None:
-    from stressmap.jobs.round import usual_interval_days
+    from stressmap.jobs.next_visit import next_visit_day, usual_interval_days
 
     def read_on(*days: dt.date) -> pd.DataFrame:
         return pd.DataFrame({"time": pd.to_datetime([f"{day} 13:00" for day in days], utc=True)})
@@ -173,3 +173,5 @@ def test_the_day_is_the_usual_interval_after_the_last_visit() -> None:
     assert usual_interval_days(read_on(*july)) == (5, True)
     assert usual_interval_days(read_on(dt.date(2025, 9, 1), july[0])) == (7, False)
     assert usual_interval_days(read_on(july[0])) == (7, False)
+    # a visit of two days: the usual days are counted from its last
+    assert next_visit_day(read_on(*july), dt.date(2026, 7, 15)) == dt.date(2026, 7, 20)

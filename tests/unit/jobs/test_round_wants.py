@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from helpers import drawn_round, small_ranch
 
+from stressmap.core import settings
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
 from stressmap.jobs.round import mapped_visit
 from stressmap.jobs.round_task import AskedRound, hourly_targets, hours_of, rules_of, standing_trees
-from stressmap.jobs.round_wants import RoundDay, wants_of
+from stressmap.jobs.round_wants import RoundDay, season_said, wants_of
 from stressmap.jobs.trees_read import named_readings
 from stressmap.output.gis.csv_tables import write_csv
 from stressmap.output.staging.output_folder import round_folder
@@ -34,7 +36,7 @@ def wants(source: Path, day: dt.date = DAY, closes: pd.Timestamp = CLOSES) -> Se
     inputs, orchard = load_inputs(source).value
     assessed = assess_readings(inputs, orchard, None).value
     named = named_readings(inputs.readings, inputs.settings, inputs.blocks, inputs.valves)
-    return wants_of(inputs, assessed.readings, named, RoundDay(day, closes, 7), 2)
+    return wants_of(inputs, assessed.readings, named, RoundDay(day, closes, 7, assessed.visit[0]), 2)
 
 
 def trees(source: Path) -> tuple[StandingTree, ...]:
@@ -61,8 +63,22 @@ def test_valves_due_before_the_next_visit_by_the_season_page(source: Path) -> No
     folder.mkdir(parents=True)
     (folder / "due.csv").write_text("valve,due\nN1,2026-07-23\nS1,2026-07-19\nS2,2026-08-09\nN2,\n")
     assert wants(source).due_days == {"N1": 2.0, "S1": 0.0}
+    chosen, visit = settings.load(source), dt.date(2026, 7, 14)
+    record = folder / "run.json"
+    page = {"job": "season", "files": ["due.csv"], "versions": {"stressmap": "1"}}
+    record.write_text(json.dumps(page | {"visits": [["2026-07-14", "2026-07-14"]]}))
+    assert (wants(source).due_days, season_said(chosen, visit)) == ({"N1": 2.0, "S1": 0.0}, ())
+    # a season from before the visit that is mapped does not count, and it is said
+    record.write_text(json.dumps(page | {"visits": [["2026-07-06", "2026-07-07"]]}))
+    assert wants(source).due_days == {}
+    (note,) = season_said(chosen, visit)
+    assert (note.code, note.value("day")) == ("round_old_season", dt.date(2026, 7, 7))
+    record.unlink()
     (folder / "due.csv").write_text("something,else\n1,2\n")
     assert wants(source).due_days == {}
+    (folder / "due.csv").unlink()
+    (note,) = season_said(chosen, visit)
+    assert (note.code, note.value("folder")) == ("round_no_season", "outputs/two-sheds/season")
 
 
 def test_trees_left_out_never_read_or_read_today(source: Path) -> None:
