@@ -22,6 +22,8 @@ TICK, CLOCK, WORD, NUMBER, TREE = 6.0, 14.5, 18.0, 10.0, 50.0
 EXPECTED, VALUE, REAL, SECOND, TROUBLE = 20.0, 21.0, 16.0, 19.0, 9.0
 """Widths [mm] of what is expected and of what is written; the note has the rest."""
 LINE = 4.1
+TWICE = ("both_chambers", "second_leaf")
+"""Codes of what a stop is for that ask for more than one figure: said again where these are written."""
 
 
 class Row(NamedTuple):
@@ -45,8 +47,10 @@ class RoundRows:
 
     def row(self, action: Action) -> Row:
         """Make the row of an action."""
-        draw = self._bag if action.kind == "bag" else self._read
-        return Row(BAG if action.kind == "bag" else READ, lambda top: draw(action, top))
+        if action.kind == "bag":
+            return Row(BAG, lambda top: self._bag(action, top))
+        high = READ + (LINE if _twice(action.stop) else 0.0)
+        return Row(high, lambda top: self._read(action, top, high))
 
     def headings(self, top: float) -> None:
         """Head what is written beside readings, a language below the other."""
@@ -74,7 +78,7 @@ class RoundRows:
             self.sheet.put(left, top + 0.2 + LINE * line, said, size=TYPE, width=room)
         self._rule(top + BAG, 0.15)
 
-    def _read(self, action: Action, top: float) -> None:
+    def _read(self, action: Action, top: float, high: float) -> None:
         left = self._begun(action, top, READ)
         expected = self.sheet.content.expected(action.stop, self.sheet.words[0])
         self.sheet.put(left, top + 2.4, expected, size=TYPE + 2, bold=True, width=EXPECTED)
@@ -85,7 +89,13 @@ class RoundRows:
             left += wide
         self.sheet.set_line_width(0.25)
         self.sheet.line(left + 0.6, top + READ - 1.4, MARGIN + self.sheet.epw, top + READ - 1.4)
-        self._rule(top + READ, 0.15)
+        if twice := _twice(action.stop):
+            at = MARGIN + TICK + CLOCK + WORD + NUMBER
+            said = self.sheet.said(f"why.{twice[0]}")
+            self.sheet.put(
+                at, top + READ - 0.8, said, size=TYPE, bold=True, width=MARGIN + self.sheet.epw - at
+            )
+        self._rule(top + high, 0.15)
 
     def _begun(self, action: Action, top: float, high: float) -> float:
         """Draw what begins every row: box, clock, what to do, stop and tree; return where it ends [mm]."""
@@ -108,7 +118,7 @@ class RoundRows:
 
     def _place(self, stop: Stop) -> str:
         where = row_said(stop, self.sheet.round_words)
-        if not where and not stop.known:
+        if not where:
             lon, lat = self.sheet.content.degrees[stop.number]
             where = f"{lat:.5f}, {lon:.5f}"
         return " · ".join(part for part in (stop.block, where) if part)
@@ -129,3 +139,7 @@ class RoundRows:
     def _rule(self, y: float, thick: float) -> None:
         self.sheet.set_line_width(thick)
         self.sheet.line(MARGIN, y, MARGIN + self.sheet.epw, y)
+
+
+def _twice(stop: Stop) -> tuple[str, ...]:
+    return tuple(code for code in stop.why if code in TWICE)

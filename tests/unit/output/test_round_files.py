@@ -72,6 +72,24 @@ def test_what_is_expected_is_in_the_gauges_unit(tmp_path: Path) -> None:
         assert shown in written(paper(drawn_round.content(planned, unit=unit), tmp_path))
 
 
+def test_a_second_figure_is_asked_for_where_it_is_written_and_every_tree_has_a_place(tmp_path: Path) -> None:
+    first, second = drawn_round.drawn(2, 1).stops
+    stops = (
+        dataclasses.replace(first, row=None, why=("standing_tree", "second_leaf")),
+        dataclasses.replace(second, why=("new_tree", "both_chambers")),
+    )
+    content = drawn_round.content(dataclasses.replace(drawn_round.drawn(2, 1), stops=stops, ways=()))
+    lines = written(paper(content, tmp_path))
+    for said in (
+        "read a second leaf / leer otra hoja más",
+        "read with both chambers / leer con las dos cámaras",
+    ):
+        assert lines.count(said) == 1
+    lon, lat = content.degrees[1]
+    assert first.known
+    assert sum(f"{lat:.5f}, {lon:.5f}" in line for line in lines) == 2
+
+
 def test_one_language_says_nothing_in_the_other(tmp_path: Path) -> None:
     english = "\n".join(written(paper(drawn_round.content(languages=("en",)), tmp_path)))
     spanish = "\n".join(written(paper(drawn_round.content(languages=("es",), units="metric"), tmp_path)))
