@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from stressmap.core.notes import NoteList
 from stressmap.jobs.season_gathered import Gathered
-from stressmap.season.due_table import overdue
+from stressmap.season.due_table import counts_of
 from stressmap.season.learnt import LEAST_SEEN
 from stressmap.season.let_down import AHEAD, BEHIND
 from stressmap.season.season import Season
-
-SOON_DAYS = 3
 
 
 def season_notes(season: Season, gathered: Gathered) -> NoteList:
@@ -33,15 +31,12 @@ def season_notes(season: Season, gathered: Gathered) -> NoteList:
         In the order in which it matters.
     """
     notes, due = NoteList(), season.due
-    days = due["days_left"].to_numpy(np.float64)
-    past = overdue(due)
-    soon = (days > 0) & (days <= SOON_DAYS)
+    counts = counts_of(due, (season.next_visit - season.today).days)
     known = int(due["known"].sum())
     later = int((due["known"] & due["days_left"].isna()).sum())
     notes.say(
-        "season_due", day=season.today, past=int(past.sum()), soon=int(soon.sum()),
-        before=int((due["before_next_visit"] == "yes").sum()), next_visit=season.next_visit, later=later,
-        total=known,
+        "season_due", day=season.today, past=counts["overdue"], now=counts["now"], soon=counts["soon"],
+        before=counts["before"], next_visit=season.next_visit, later=later, total=known,
     )  # fmt: skip
     notes.add(_of_alarms(season, gathered))
     notes.add(_of_let_down(season))
@@ -80,14 +75,28 @@ def _of_let_down(season: Season) -> NoteList:
         notes.say("season_ahead", "caution", blocks=by_standing[AHEAD])
     if by_standing[BEHIND]:
         notes.say("season_behind", "caution", blocks=by_standing[BEHIND])
-    spans = zip(table["block"], table["limit_day"], table["harvest"], strict=True)
-    reached = [(block, day) for block, day, ripe in spans if day and (ripe is None or day < ripe)]
-    if reached:
-        first = min(day for _, day in reached)
-        notes.say("season_limit", "warning", blocks=[block for block, _ in reached], day=first)
+    notes.add(_of_limits(table))
     flood = season.cycles.loc[season.cycles["manner"] == "like_flood", "valve"].drop_duplicates().tolist()
     if flood:
         notes.say("season_like_flood", "caution", valves=flood)
+    return notes
+
+
+def _of_limits(table: pd.DataFrame) -> NoteList:
+    """Say which blocks reach what their crop bears before harvest, the earliest first and with its range."""
+    notes = NoteList()
+    reached = [
+        (row["limit_early"] or row["limit_day"], row["limit_late"] or dt.date.max, str(row["block"]))
+        for row in table.to_dict("records")
+        if row["limit_day"] and (row["harvest"] is None or row["limit_day"] < row["harvest"])
+    ]
+    if reached:
+        early, late, first = min(reached)
+        told = {"first": first, "early": early, "blocks": [block for *_, block in sorted(reached)]}
+        if late == dt.date.max:
+            notes.say("season_limit_open", "warning", **told)
+        else:
+            notes.say("season_limit", "warning", **told, late=late)
     return notes
 
 

@@ -15,6 +15,8 @@ from stressmap.season.days_left import DaysLeft, at_days, days_left
 from stressmap.season.irrigation_cycles import RECOVERY_DAYS
 from stressmap.season.zone_courses import Z_90
 
+SOON_DAYS = 3
+
 
 @dataclass(frozen=True)
 class Ahead:
@@ -231,6 +233,32 @@ def due_calendar(due: pd.DataFrame) -> pd.DataFrame:
     listed = due[due["due"].notna()].rename(columns={"due": "day"})
     columns = ["day", "pump", "valve", "block", "due_early", "due_late", "area_ha"]
     return listed[columns].sort_values(["day", "pump", "valve"], kind="stable").reset_index(drop=True)
+
+
+def counts_of(due: pd.DataFrame, until: int) -> dict[str, int]:
+    """Count the zones by when they are due.
+
+    Parameters
+    ----------
+    due : DataFrame, n rows
+        From :func:`due_table`.
+    until : int
+        Days to the next visit.
+
+    Returns
+    -------
+    dict of str to int
+        ``overdue``: surely past what is allowed; ``now``: due now, though not surely; ``soon``: within
+        :data:`SOON_DAYS` more; ``before``: all of them that are due up to the next visit.
+    """
+    left, late = (due[name].to_numpy(np.float64) for name in ("days_left", "days_left_high"))
+    past, surely = overdue(due), np.asarray(late <= 0.0)
+    return {
+        "overdue": int((past & surely).sum()),
+        "now": int((past & ~surely).sum()),
+        "soon": int(((left > 0) & (left <= SOON_DAYS)).sum()),
+        "before": int((left <= until).sum()),
+    }
 
 
 def overdue(due: pd.DataFrame) -> Bools:

@@ -50,6 +50,8 @@ def print_season(season: Season, ranch: Ranch, folder: Path, notes: Sequence[Not
         told_of = advice(row, language, alarmed=row.get("zone") in season.alarmed)
         table.add_row(str(row["valve"]), str(row["block"]), stress, told_of)
     console.print(table)
+    if (total := len(season.due)) > SHOWN:
+        console.print(say("shown", shown=SHOWN, total=total), markup=False)
     for text in sentences(notes, words):
         console.print(words("terminal.note", note=text), markup=False)
     console.print(words("terminal.folder", folder=folder), markup=False)

@@ -12,6 +12,7 @@ Beside the format of :meth:`str.format`, a text may ask for
 - ``{places:places8}``: rows with their trees, ``{places:(places8)}`` in brackets where there are any;
 - ``{psi:in_psi}``: pressures [bar] in psi, in brackets: one, or least, most and middle, or none;
 - ``{bars:in_bar}``: the same in bar; ``{degrees:span}``: one figure, or least and most;
+- ``{when:day}``: day and month as the language writes them;
 - ``{area:.1f}``: a number as the language writes it; in the ranch's units ``{area_m2:area}``, ``{mm:depth}``,
   ``{metres:length}``, ``{m3:volume}`` and
   ``{wind_m_s:speed}``.
@@ -104,6 +105,8 @@ class _Filler(string.Formatter):
         if "|" in format_spec:
             one, many = format_spec.split("|", 1)
             return one if (len(value) if isinstance(value, tuple) else value) == 1 else many
+        if format_spec == "day":
+            return self._words.day(value)
         if format_spec in {"in_psi", "in_bar", "span"}:
             return self._spread(value, format_spec)
         if cut := _CUT.fullmatch(format_spec):

@@ -46,9 +46,10 @@ def when_due(row: Mapping[str, Any], today: dt.date, words: SeasonWords) -> str:
             if missing(early)
             else words("urgent.later", early=words.plain.day(early))
         )
-    first = words("urgent.from_now") if missing(early) or early <= today else words.plain.day(early)
-    last = words("urgent.open_end") if missing(late) else words.plain.day(late)
-    return words("urgent.due_on", day=words.plain.day(due), early=first, late=last)
+    first = words.plain.day(today if missing(early) or early <= today else early)
+    if missing(late):
+        return words("urgent.from_day", day=words.plain.day(due), early=first)
+    return words("urgent.due_on", day=words.plain.day(due), early=first, late=words.plain.day(late))
 
 
 def since_words(row: Mapping[str, Any], words: SeasonWords) -> str:

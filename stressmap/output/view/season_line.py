@@ -14,8 +14,8 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.due_words import since_words, when_due
 from stressmap.output.view.rows import rows
+from stressmap.season.due_table import SOON_DAYS
 
-SOON_DAYS = 3
 DATES = ("due", "due_early", "due_late")
 
 
@@ -85,7 +85,7 @@ def due_text(row: Mapping[str, Any], today: dt.date, words: Words) -> str:
     --------
     >>> row = {"stress_bar": 2.0, "due": "2026-07-20", "due_early": "2026-07-16", "due_late": None}
     >>> due_text(row, dt.date(2026, 7, 15), Words("en"))
-    'due Jul 20, Jul 16 to later'
+    'due Jul 20, from Jul 16 on'
     """
     due, early, late = due_dates(row)
     left, latest = (None if day is None else float((day - today).days) for day in (due, late))
@@ -106,18 +106,21 @@ def season_line(row: Mapping[str, Any], today: dt.date, words: Words) -> str:
     return f"{due_text(row, today, words)} · {since_words(since, SeasonWords(words))}"
 
 
-def due_counts(content: Content) -> tuple[int, int]:
-    """Count the valve zones that are overdue, and those due within three days more."""
-    today, days = content.season_day, [due_dates(row)[0] for row in rows(content.valves)]
+def due_counts(content: Content) -> tuple[int, int, int]:
+    """Count the valve zones that are overdue, those due now though not surely, and within three days more."""
+    today = content.season_day
     if today is None:
-        return 0, 0
-    left = [(day - today).days for day in days if day is not None]
-    return sum(one <= 0 for one in left), sum(0 < one <= SOON_DAYS for one in left)
+        return 0, 0, 0
+    dates = [due_dates(row) for row in rows(content.valves)]
+    past = [late for due, _, late in dates if due is not None and due <= today]
+    overdue = sum(late is not None and late <= today for late in past)
+    soon = sum(due is not None and 0 < (due - today).days <= SOON_DAYS for due, _, _ in dates)
+    return overdue, len(past) - overdue, soon
 
 
 def due_counted(content: Content, words: Words) -> list[str]:
     """Say how many valve zones are overdue and due soon; nothing without a season."""
     if content.season_day is None:
         return []
-    overdue, soon = due_counts(content)
-    return [SeasonWords(words)("page.short_counts", overdue=overdue, soon=soon)]
+    overdue, now, soon = due_counts(content)
+    return [SeasonWords(words)("page.short_counts", overdue=overdue, now=now, soon=soon)]

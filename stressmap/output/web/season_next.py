@@ -77,7 +77,7 @@ class NextTables:
             return None
         return self.tables.table(
             ("block", "gauge", "weather", "target", "standing", "limit", "harvest", "allowed_then"),
-            [self._let_down(row) for row in sorted(rows(table), key=_by_standing)],
+            [self._let_down(row) for row in sorted(rows(table), key=_by_limit)],
         )
 
     def _let_down(self, row: dict[str, Any]) -> tuple[Any, ...]:
@@ -115,11 +115,12 @@ class NextTables:
         return self.tables.spoken.each(said)
 
 
-def _by_standing(row: Mapping[str, Any]) -> tuple[int, int, dt.date]:
-    """Put what is let down too fast first, then by the day of the limit; crops after their blocks."""
+def _by_limit(row: Mapping[str, Any]) -> tuple[int, dt.date, int]:
+    """Put the earliest limit first, then what is let down too fast; crops after their blocks."""
     standing = ("ahead", "on_course", "behind").index(row["standing"]) if row["standing"] != "unknown" else 3
-    limit = dt.date.max if missing(row["limit_day"]) else row["limit_day"]
-    return int(missing(row["block"])), standing, limit
+    days = (row[name] for name in ("limit_early", "limit_day"))
+    limit = next((day for day in days if not missing(day)), dt.date.max)
+    return int(missing(row["block"])), limit, standing
 
 
 def _advised(row: Mapping[str, Any], words: SeasonWords) -> str:

@@ -116,6 +116,7 @@ def render(season: Season, ranch: Ranch, profiles: Profiles) -> str:
         cautions=[spoken(f"caution.{name}") for name in CAUTIONS],
         lead=_lead(season, spoken),
         counts=tables.counts(),
+        counted=spoken("page.counted", day=lambda words: words.plain.day(season.today)),
         **_urgent(tables),
         **_water(tables),
         **_next(tables),

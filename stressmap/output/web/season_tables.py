@@ -24,12 +24,12 @@ from stressmap.output.view.rows import rows
 from stressmap.output.view.season_cells import amount, missing, number, range_of
 from stressmap.output.web.season_courses import BlockCourse
 from stressmap.output.web.spoken import Spoken
+from stressmap.season.due_table import counts_of
 from stressmap.season.not_relieved import Alarm
 from stressmap.season.season import Season
 
 LISTED = 400
 MOST_CYCLES = 24
-SOON_DAYS = 3
 
 
 @dataclass(frozen=True)
@@ -83,14 +83,8 @@ class SeasonTables:
 
     def counts(self) -> dict[str, int]:
         """Count what is overdue, due soon and before the next visit, and the alarms."""
-        left = self.season.due["days_left"].astype(float)
         until = (self.season.next_visit - self.season.today).days
-        return {
-            "overdue": int((left <= 0).sum()),
-            "soon": int(((left > 0) & (left <= SOON_DAYS)).sum()),
-            "before": int((left <= until).sum()),
-            "alarms": len(self.season.alarms),
-        }
+        return counts_of(self.season.due, until) | {"alarms": len(self.season.alarms)}
 
     def alarms(self) -> list[dict[str, Markup]]:
         """Tell what was watered and not relieved, and what to look at."""

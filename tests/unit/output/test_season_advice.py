@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 
+import pandas as pd
+
+from stressmap.core.notes import Note
+from stressmap.jobs.season_notes import _of_limits
+from stressmap.output.text.note_words import sentence
+from stressmap.output.text.words import Words
 from stressmap.output.view.advice import advice
+from stressmap.season.due_table import counts_of
 
 OVERDUE = {
     "known": True, "stress_low_bar": 4.2, "stress_high_bar": 6.9, "allowed_bar": 4.0, "days_left": 0.0,
@@ -25,3 +33,25 @@ def test_a_valve_that_was_watered_and_not_relieved_is_looked_at_first() -> None:
     assert advice(OVERDUE, "es", alarmed=True).startswith(
         "Revise primero la válvula: se regó y no hubo alivio. Último riego hace 24 días. "
     )
+
+
+def test_what_is_due_now_but_not_surely_is_no_overdue_valve() -> None:
+    due = pd.DataFrame(
+        {"days_left": [0.0, 0.0, 2.5, 7.0, math.nan], "days_left_high": [0.0, 1.5, math.nan, 9.0, math.nan]}
+    )
+    assert counts_of(due, 8) == {"overdue": 1, "now": 1, "soon": 1, "before": 4}
+
+
+def test_the_limit_that_comes_first_is_told_with_its_range() -> None:
+    day = [dt.date(2026, 8, 5), dt.date(2026, 8, 1), None]
+    early, late = [dt.date(2026, 7, 30), dt.date(2026, 7, 22), None], [None, dt.date(2026, 9, 15), None]
+    table = pd.DataFrame(
+        {"block": ["East", "Home", "West"], "limit_day": day, "limit_early": early, "limit_late": late},
+        dtype=object,
+    ).assign(harvest=dt.date(2026, 9, 1))
+    (note,) = _of_limits(table)
+    assert isinstance(note, Note)
+    assert sentence(note, Words("en")).endswith("before harvest, Home first (Jul 22 to Sep 15): Home, East.")
+    assert "Home (del 22 jul al 15 sep): Home, East." in sentence(note, Words("es"))
+    (open_end,) = _of_limits(table.iloc[:1])
+    assert sentence(open_end, Words("en")).endswith("East first (from Jul 30 on): East.")

@@ -54,11 +54,12 @@ def test_the_tables_have_the_columns_of_the_contract(content) -> None:
 
 
 def test_overdue_and_soon_are_counted(content) -> None:
-    overdue, soon = due_counts(content)
+    overdue, now, soon = due_counts(content)
     turns_of = range(len(content.valves))
-    assert overdue == sum(k % 5 == 0 for k in turns_of)
+    assert overdue + now == sum(k % 5 == 0 for k in turns_of)
     assert soon == sum(k % 5 == 1 for k in turns_of)
-    assert due_counted(content, Words("en")) == [f"Overdue: {overdue}; due in 3 days: {soon}."]
+    told = f"Overdue: {overdue}; due now, though not surely: {now}; due in 3 days: {soon}."
+    assert due_counted(content, Words("en")) == [told]
     assert due_counted(full(), Words("en")) == []
 
 
@@ -66,8 +67,8 @@ def test_overdue_and_soon_are_counted(content) -> None:
     ("place", "english", "sheet"),
     [
         (0, "overdue", "5 d / now"),
-        (1, "due Jul 17, today to Jul 21", "5 d / Jul 15\N{EN DASH}21"),
-        (2, "due Jul 20, Jul 18 to later", "5 d / Jul 18\N{EN DASH}"),
+        (1, "due Jul 17, Jul 15 to Jul 21", "5 d / Jul 15\N{EN DASH}21"),
+        (2, "due Jul 20, from Jul 18 on", "5 d / Jul 18\N{EN DASH}"),
         (3, "not within three weeks, at the earliest Jul 30", "5 d / Jul 30\N{EN DASH}"),
         (4, "not within three weeks", "5 d / over 3 wk"),
     ],

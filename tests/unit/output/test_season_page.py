@@ -90,7 +90,9 @@ def test_it_reads_in_the_order_of_what_is_urgent_what_water_did_what_is_next(pag
         "On this page", "What is urgent", "What the water did", "What is next",
         "The course, crop by crop and block by block", "What has been learnt", "Cautions",
     ]  # fmt: skip
-    assert "Overdue: 1; due in 3 days: 1; before the next visit: 3; alarms: 1." in shown
+    assert "Overdue: 1; due now, though not surely: 0; due in 3 days: 1; in all before" in shown
+    assert "in all before the next visit: 3; alarms: 1." in shown
+    assert "Days count from Jul 14." in shown
 
 
 def test_it_asks_no_network_for_anything_and_names_stay_names(page: str) -> None:
@@ -129,7 +131,7 @@ def test_an_alarm_says_what_to_look_at(page: str) -> None:
         (0.0, 0.0, 0.0, "overdue"),
         (0.0, 0.0, 4.0, "due now"),
         (5.2, 2.0, 11.0, "due Jul 19, Jul 16 to Jul 25"),
-        (5.2, 0.0, None, "due Jul 19, today to later"),
+        (5.2, 0.0, None, "due Jul 19, from Jul 14 on"),
         (None, 15.0, None, "not within three weeks, at the earliest Jul 29"),
         (None, None, None, "not within three weeks"),
     ],
@@ -185,7 +187,7 @@ def test_the_let_down_says_its_pace_its_standing_and_the_day_of_the_limit(tables
     assert block == [
         "Sand", "1.3 (0.9 to 1.7)", "+0.5", "+0.6", "ahead", "Jul 26 to later", "9.1 (6.0 to 12.2)", "7.5",
     ]  # fmt: skip
-    assert (crop[0], crop[4]) == ("Prune, all blocks", "on course")
+    assert (crop[0], crop[4]) == ("Prune, all blocks", "keeps pace with the target")
 
 
 def test_drip_run_like_flood_and_one_phase_are_said(page: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 import tomllib
 from importlib.resources import files
@@ -70,6 +71,8 @@ def with_ones(text: str, language: Literal["en", "es"]) -> str:
             "span",
         }:
             values[name] = ()
+        elif form == "day":
+            values[name] = dt.date(2026, 7, 14)
         elif name == "none":
             values[name] = 0
         elif name in NAMES or form in {"word", "Word", "crop", "Crop", "says", "remedy", "shown", "area"}:
