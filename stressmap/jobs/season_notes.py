@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 
 from stressmap.core.notes import NoteList
 from stressmap.jobs.season_gathered import Gathered
+from stressmap.quality.checks import CHECKS
 from stressmap.season.due_table import counts_of
 from stressmap.season.learnt import LEAST_SEEN
 from stressmap.season.let_down import AHEAD, BEHIND
@@ -130,4 +133,32 @@ def _of_learning(season: Season, gathered: Gathered) -> NoteList:
     strange = [name for name in gathered.last_season if name not in set(season.blocks["block"])]
     if strange:
         notes.say("season_prior_strange", "caution", blocks=strange)
+    return notes
+
+
+def readings_told(visits: Sequence[pd.DataFrame]) -> NoteList:
+    """Say how many readings of a season were used, and how many were left out for what.
+
+    Parameters
+    ----------
+    visits : sequence of DataFrame
+        Readings of each visit with ``used`` and ``flags``; those of other days are passed over.
+
+    Returns
+    -------
+    NoteList
+    """
+    notes, left, total = NoteList(), 0, 0
+    reasons: Counter[str] = Counter()
+    for readings in visits:
+        for used, codes in zip(readings["used"], readings["flags"], strict=True):
+            if "outside_visit" in codes:
+                continue
+            total += 1
+            left += not used
+            if not used:
+                reasons.update([code for code in codes if CHECKS[code].action == "leave out"][:1])
+    notes.say("season_readings", used=total - left, total=total, left=left, visits=len(visits))
+    for flag, count in reasons.most_common():
+        notes.say("season_left_out", flag=flag, count=count)
     return notes

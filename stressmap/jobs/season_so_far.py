@@ -19,7 +19,7 @@ from stressmap.jobs.assess_visit import Assessed
 from stressmap.jobs.next_visit import next_visit_day
 from stressmap.jobs.recall_visits import Remembered
 from stressmap.jobs.season_gathered import Gathered, gather
-from stressmap.jobs.season_notes import season_notes
+from stressmap.jobs.season_notes import readings_told, season_notes
 from stressmap.jobs.season_plans import season_plans
 from stressmap.jobs.season_windows import (
     SeasonPaths,
@@ -87,6 +87,7 @@ def season_of(
         paths = dried_without_log(paths, (usual, hot), gathered.soil)
     made = _made(gathered, paths, (which, days, pairs))
     notes.add(season_notes(made, gathered))
+    notes.add(readings_told([one.readings for one in visits]))
     return replace(made, notes=tuple(notes))
 
 

@@ -8,7 +8,7 @@ import math
 import pandas as pd
 
 from stressmap.core.notes import Note
-from stressmap.jobs.season_notes import _of_limits
+from stressmap.jobs.season_notes import _of_limits, readings_told
 from stressmap.output.text.note_words import sentence
 from stressmap.output.text.words import Words
 from stressmap.output.view.advice import advice
@@ -55,3 +55,18 @@ def test_the_limit_that_comes_first_is_told_with_its_range() -> None:
     assert "Home (del 22 jul al 15 sep): Home, East." in sentence(note, Words("es"))
     (open_end,) = _of_limits(table.iloc[:1])
     assert sentence(open_end, Words("en")).endswith("East first (from Jul 30 on): East.")
+
+
+def test_readings_are_counted_with_what_they_were_left_out_for() -> None:
+    first = pd.DataFrame(
+        {
+            "used": [True, True, False, False],
+            "flags": [[], ["short_bag"], ["no_value", "short_bag"], ["no_time"]],
+        }
+    )
+    last = pd.DataFrame({"used": [True, False, False], "flags": [[], ["outside_visit"], ["no_value"]]})
+    assert [sentence(note, Words("en")) for note in readings_told([first, last])] == [
+        "Of 6 readings at 2 visits 3 were used and 3 left out.",
+        "Left out of the season, no pressure: 2 readings.",
+        "Left out of the season, no date and time that can be read: 1 reading.",
+    ]
