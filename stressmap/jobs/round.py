@@ -32,6 +32,7 @@ from stressmap.quality.visit import visits_in
 if TYPE_CHECKING:
     from stressmap.agronomy.orchard import Orchard
     from stressmap.output.view.round_content import PlannedRound, RoundContent
+    from stressmap.rounds.round import ReadingHours, Round, RoundTask
 
 
 @dataclass(frozen=True)
@@ -113,9 +114,9 @@ def plan_next_round(
     wants = wants_of(inputs, fitted.assessed.readings, named, when, carried)
     tell.stage("Planning the round")
     known = (standing_trees(named, assessed.visit), wants)
-    planned = plan_round(task_of(inputs, fitted.assessed, made.surface, asked, known))
-    notes.add(planned.notes)
-    notes.add(_outside(opens, closes, chosen))
+    task = task_of(inputs, fitted.assessed, made.surface, asked, known)
+    planned = plan_round(task)
+    notes.add((*planned.notes, *_fewer(planned, task, hours), *_outside(opens, closes, chosen)))
     if inputs.irrigation is not None:
         notes.add(season_said(chosen, assessed.visit[0]))
     if not planned.stops:
@@ -193,6 +194,15 @@ def _outside(opens: dt.time, closes: dt.time, chosen: Settings) -> tuple[Note, .
         return ()
     said = {"opens": f"{first:%H:%M}", "closes": f"{last:%H:%M}"}
     return (Note.of("round_outside_window", "caution", **said),)
+
+
+def _fewer(planned: Round, task: RoundTask, hours: ReadingHours) -> tuple[Note, ...]:
+    """Say why there are fewer trees than were wanted, and what would allow more."""
+    count, wanted = len(planned.stops), task.rules.trees
+    if not 0 < count < wanted:
+        return ()
+    clocks = {"first": f"{hours.earliest:%H:%M}", "closes": f"{hours.closes:%H:%M}"}
+    return (Note.of("round_fewer_trees", planned=count, wanted=wanted, **clocks),)
 
 
 def _ready(target: Path, source: Path, chosen: Settings, *, ranch: str | None = None) -> None:
