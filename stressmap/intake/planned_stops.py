@@ -29,6 +29,8 @@ class PlannedStop:
         Where the tree stands; NaN where not known.
     bag_clock, read_clock : str
         ``HH:MM``, or ``""``.
+    expected_low, expected_high : float
+        Range in which its tension was expected [bar, positive]; NaN where the round says none.
     """
 
     day: dt.date
@@ -41,10 +43,13 @@ class PlannedStop:
     lat: float
     bag_clock: str
     read_clock: str
+    expected_low: float
+    expected_high: float
 
 
 Stops = Mapping[str, tuple[PlannedStop, ...]]
 NO_STOPS: Stops = MappingProxyType({})
+FIGURES = ("lon", "lat", "expected_low", "expected_high")
 
 
 def planned_stops(rounds: Iterable[tuple[dt.date, Path]]) -> dict[str, tuple[PlannedStop, ...]]:
@@ -71,7 +76,7 @@ def planned_stops(rounds: Iterable[tuple[dt.date, Path]]) -> dict[str, tuple[Pla
         stops = stops.assign(**{name: stops[name].map(_text) for name in texts})
         codes = codes_of_trees(list(zip(stops["block"], stops["tree_id"], strict=True)))
         for code, row in zip(codes, stops.to_dict("records"), strict=True):
-            says = {str(name): row[name] for name in (*texts, "lon", "lat")}
+            says = {str(name): row[name] for name in (*texts, *FIGURES)}
             found[code] = (*found.get(code, ()), PlannedStop(day, **says))
     return found
 

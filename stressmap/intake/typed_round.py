@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import io
+import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -57,6 +58,9 @@ FILLED_IN = ("pressure", "recheck", "time", "trouble", "note")
 AS_TYPED = ("unit", "lon", "lat", "block", "valve", "temp", "rh", "chamber", "crew", "leaf", "stop", "note")
 MORNING = pd.Timedelta(hours=7)
 NOON = pd.Timedelta(hours=12)
+PAST_RANGE_BAR = 2.0
+"""How far past the expected range a reading may lie before it is doubted, as on a phone: common practice, no
+source [bar]."""
 NEAR = pd.Timedelta(hours=4)
 """An hour before seven that twelve more bring this near to the planned one was meant so: a judgement."""
 
@@ -77,6 +81,8 @@ class TypedRound:
         What to look at of rows that are kept.
     refused : tuple of ToldRow
         Rows that are not kept, and why.
+    expected : dict of int to (float, float)
+        By row, the range in which the day's round expected the tension [bar, positive].
     """
 
     where: str
@@ -84,6 +90,26 @@ class TypedRound:
     empty: tuple[int, ...] = ()
     doubts: tuple[ToldRow, ...] = ()
     refused: tuple[ToldRow, ...] = ()
+    expected: Mapping[int, tuple[float, float]] = field(default_factory=dict)
+
+    def far(self, frame: pd.DataFrame) -> tuple[ToldRow, ...]:
+        """Tell readings far past the range in which they were expected.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            What :attr:`source` was read as: ``row``, ``pressure_bar``.
+
+        Returns
+        -------
+        tuple of ToldRow
+        """
+        told = []
+        for row, bar in zip(frame["row"], frame["pressure_bar"].abs(), strict=True):
+            low, high = self.expected.get(int(row), (math.nan, math.nan))
+            if max(low - bar, bar - high) > PAST_RANGE_BAR:
+                told.append(ToldRow.of(row, "round_far_from_expected", bar=bar, low=low, high=high))
+        return tuple(told)
 
 
 @dataclass(frozen=True)
@@ -95,6 +121,7 @@ class _Typed:
     planned: PlannedStop | None = None
     told: list[ToldRow] = field(default_factory=list)
     kept: bool = True
+    expected: tuple[float, float] | None = None
 
 
 def read_typed_rounds(
@@ -176,6 +203,7 @@ def _read(table: Table, settings: Settings, stops: Stops, day: dt.date | None) -
         tuple(cells.empty()),
         tuple(told for one in typed if one.kept for told in one.told),
         tuple(told for one in typed if not one.kept for told in one.told),
+        {one.row: one.expected for one in kept if one.expected is not None},
     )
     return Noted(made, notes)
 
@@ -245,7 +273,9 @@ def _row(cells: _RoundCells, row: int, says: dict[str, str], stops: Stops) -> _T
     says["trouble"] = trouble_codes(says["trouble"], TREE_TROUBLE_WORDS) or ""
     tree = codes_of_trees([(says["block"], says["tree_id"])])[0]
     says["reading_id"] = f"round-{day}-{tree}" if says["tree_id"] else ""
-    return one
+    if planned is None or planned.day != day or _doubt_of_code(one) is not None:
+        return one
+    return replace(one, expected=(planned.expected_low, planned.expected_high))
 
 
 def _named(one: _Typed) -> bool:

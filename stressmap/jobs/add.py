@@ -294,6 +294,7 @@ def _read_typed(
         if sheet.source is not None:
             frame = notes.keep(read_readings(sheet.source, plain))
             rows += _reading_rows(frame, reading_entries(sheet.source, plain.columns))
+            doubts += [(sheet.where, far)] if (far := sheet.far(frame)) else []
             doubts += _doubtful(frame, chosen, ranch)
     refused = tuple((sheet.where, sheet.refused) for sheet in sheets if sheet.refused)
     unusable = tuple(dict.fromkeys(told.row for _, rows_told in refused for told in rows_told))

@@ -209,3 +209,19 @@ def test_a_word_in_place_of_a_figure_is_told_and_the_other_rows_are_kept(ranch: 
     assert table["pressure_bar"].isna().tolist() == [True, False]
     assert table["pressure_bar"][1] == 14.25
     assert table["recheck_bar"].isna().all()
+
+
+def test_a_figure_far_past_the_expected_range_is_told(ranch: Path, tmp_path: Path) -> None:
+    """From two bar past the range of the day's round, as the form does; common practice, no source."""
+    planned(ranch)
+    high, low = STOPS[0].expected_high_bar, STOPS[3].expected_low_bar
+    cells = {
+        2: {"Time": "13:05", "Pressure (bar)": round(high + 2.2, 1)},
+        3: {"Time": "13:07", "Pressure (bar)": 40.0},  # of a tree of which nothing was expected
+        4: {"Time": "13:09", "Pressure (bar)": round(STOPS[2].expected_high_bar + 1.8, 1)},
+        5: {"Time": "13:12", "Pressure (bar)": round(low - 2.2, 1)},
+    }
+    (arrived,) = add(ranch, [typed(tmp_path, cells)]).files
+    told = [one for _, doubts in arrived.doubts for one in doubts if one.code == "round_far_from_expected"]
+    assert [one.row for one in told] == [2, 5]
+    assert arrived.added.count("new") == 4
