@@ -36,6 +36,8 @@ class Arrived:
         kept.
     refused : tuple of (str, tuple of ToldRow)
         Why they are not, by file or sheet.
+    bare : int
+        New readings without a pressure: a trouble, a note, a leaf in its bag.
     """
 
     name: str
@@ -47,3 +49,4 @@ class Arrived:
     earlier: dt.datetime | None = None
     unusable: tuple[int, ...] = ()
     refused: tuple[tuple[str, tuple[ToldRow, ...]], ...] = ()
+    bare: int = 0

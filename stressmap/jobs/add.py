@@ -143,8 +143,18 @@ def add(source: Path, files: Sequence[Path], *, dry: bool = False, progress: Pro
         added = record.add(one.file, one.rows, now, dry=dry)
         tell.step()
         kept = Arrived(name, one.file.kind, added, one.empty, one.doubts, one.notes)
-        found.append(replace(kept, unusable=one.unusable, refused=one.refused))
+        bare = _bare(one, added.rows.get("new", ()))
+        found.append(replace(kept, unusable=one.unusable, refused=one.refused, bare=bare))
     return Added(chosen, tuple(found), dry)
+
+
+def _bare(one: _Read, new: Sequence[int]) -> int:
+    """Count new readings that have no pressure."""
+    if one.file.kind != "readings":
+        return 0
+    says = ((row.source_row, dict(row.values)) for row in one.rows)
+    bare = Counter(number for number, content in says if content["pressure_bar"] is None)
+    return (bare & Counter(new)).total()
 
 
 def _tables(path: Path, chosen: Settings) -> tuple[InputSource, ...]:

@@ -44,9 +44,11 @@ def _lines(one: Arrived, chosen: Settings, words: Words, say: RecordWords) -> It
         yield say("add.earlier", file=one.name, date=words.date(day))
         return
     added = one.added
-    counts = {"new": added.count("new"), "corrected": added.count("corrected", "clash")}
+    counts = {"new": added.count("new") - one.bare, "corrected": added.count("corrected", "clash")}
     present = added.count("present", "since_corrected")
     yield say(f"add.{one.kind}", file=one.name, **counts, present=present, empty=len(one.empty))
+    if one.bare:
+        yield "  " + say("add.bare", count=one.bare)
     if one.kind == "readings" and one.empty:
         yield "  " + say("add.stops_left", count=len(one.empty))
     told = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import openpyxl
 import pandas as pd
 import pytest
 from helpers import drawn_round, small_ranch
+from rich.console import Console
 
 from stressmap.core import settings
 from stressmap.core.errors import DataError
@@ -19,6 +21,7 @@ from stressmap.jobs.add import add
 from stressmap.output.gis.csv_tables import write_csv
 from stressmap.output.paper.round_book import write_round_book
 from stressmap.output.staging.output_folder import round_folder
+from stressmap.output.terminal.add_summary import print_added
 from stressmap.output.view.round_content import RoundContent, round_table
 
 CONTENT = drawn_round.content(drawn_round.drawn(8, 1))
@@ -225,3 +228,17 @@ def test_a_figure_far_past_the_expected_range_is_told(ranch: Path, tmp_path: Pat
     told = [one for _, doubts in arrived.doubts for one in doubts if one.code == "round_far_from_expected"]
     assert [one.row for one in told] == [2, 5]
     assert arrived.added.count("new") == 4
+
+
+def test_rows_without_a_pressure_are_counted_apart(ranch: Path, tmp_path: Path) -> None:
+    planned(ranch)
+    cells = {2: {"Time": "13:05", "Pressure (bar)": 13.0}, 3: {"Trouble": "3"}, 4: {"Note": "no leaf"}}
+    path = typed(tmp_path, cells)
+    added = add(ranch, [path])
+    assert (added.files[0].added.count("new"), added.files[0].bare) == (3, 2)
+    console = Console(file=io.StringIO(), width=200)
+    print_added(added.files, added.settings, console, dry=False)
+    said = console.file.getvalue()  # type: ignore[attr-defined]
+    assert "1 reading new, 0 corrected" in said
+    assert "2 more rows new without a pressure." in said
+    assert "5 stops of the round have no reading in this file." in said
