@@ -375,7 +375,7 @@ def columns_of(schema: Any, *, required: bool = True) -> tuple[str, ...]:
     Examples
     --------
     >>> columns_of(RANKED_VALVES, required=False)[-3:]
-    ('change', 'target_change_bar', 'irrigated_between')
+    ('due', 'due_early', 'due_late')
     """
     own = schema.columns.items()
     return tuple(name for name, column in own if column.required is required and name != "geometry")

@@ -23,7 +23,7 @@ from stressmap.output.staging import atomic_replace
 from stressmap.output.staging.output_folder import make_ready, staged
 
 RUN = outputs.files_of("run")
-NAMES = sorted(RUN.known - {"run.json"})
+NAMES = sorted(RUN.writes - {"run.json"})
 ODD = [
     "../secret",
     "/etc/hostname",
