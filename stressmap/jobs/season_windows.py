@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -359,11 +358,6 @@ def dried_without_log(paths: SeasonPaths, et_mm: tuple[Floats, Floats], soil: Fl
     mean[at:] += used * paths.slope.mean
     sd[at:] = np.sqrt(sd[at:] ** 2 + used**2 * paths.slope.variance)
     return replace(paths, mean=mean, sd=sd, hot=paths.hot + hot * paths.slope.mean)
-
-
-def date_number(day: dt.date) -> int:
-    """Give a date's number on the scale of days."""
-    return day.toordinal()
 
 
 def differences(paths: SeasonPaths, pairs: Ints) -> ZoneCourses:

@@ -8,7 +8,7 @@ import json
 import math
 import platform
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from importlib.metadata import requires, version
 from pathlib import Path
@@ -107,9 +107,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "rank_by": content.rank_by,
         "edges_bar": content.edges_bar,
         "crs": content.raster.crs,
-        "settings": _shown(record.settings),
-        "sha256": record.sha256,
-        "versions": versions(),
+        **_made_from(record),
         "tables": versions_of_tables(),
         "counts": {
             "readings": len(readings),
@@ -127,8 +125,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "fit": record.fit,
         "memory": record.memory,
         "reading_error": record.reading_error,
-        "warnings": list(sentences(content.notes, Words("en"))),
-        "notes": [_as_plain(note) for note in content.notes],
+        **_said(content.notes),
         "timings": record.seconds,
     }
 
@@ -153,15 +150,12 @@ def plan_page(visit: tuple[dt.date, dt.date], record: Record, notes: tuple[Note,
     return {
         "job": "water",
         "visit": [day.isoformat() for day in visit],
-        "settings": _shown(record.settings),
-        "sha256": record.sha256,
-        "versions": versions(),
+        **_made_from(record),
         **record.of_record,
         "fit": record.fit,
         "memory": record.memory,
         "reading_error": record.reading_error,
-        "warnings": list(sentences(notes, Words("en"))),
-        "notes": [_as_plain(note) for note in notes],
+        **_said(notes),
     }
 
 
@@ -185,14 +179,11 @@ def round_page(told: Mapping[str, Any], record: Record, notes: tuple[Note, ...])
     return {
         "job": "round",
         **told,
-        "settings": _shown(record.settings),
-        "sha256": record.sha256,
-        "versions": versions(),
+        **_made_from(record),
         **record.of_record,
         "fit": record.fit,
         "memory": record.memory,
-        "warnings": list(sentences(notes, Words("en"))),
-        "notes": [_as_plain(note) for note in notes],
+        **_said(notes),
     }
 
 
@@ -218,14 +209,22 @@ def season_page(
     return {
         "job": "season",
         "visits": [[day.isoformat() for day in visit] for visit in visits],
-        "settings": _shown(record.settings),
-        "sha256": record.sha256,
-        "versions": versions(),
+        **_made_from(record),
         "tables": versions_of_season(),
         **record.of_record,
-        "warnings": list(sentences(notes, Words("en"))),
-        "notes": [_as_plain(note) for note in notes],
+        **_said(notes),
     }
+
+
+def _made_from(record: Record) -> dict[str, Any]:
+    """Give what any job's result was made from: settings, files, versions."""
+    return {"settings": _shown(record.settings), "sha256": record.sha256, "versions": versions()}
+
+
+def _said(notes: Iterable[Note]) -> dict[str, Any]:
+    """Give what any job had to say, as sentences and as plain values."""
+    told = tuple(notes)
+    return {"warnings": list(sentences(told, Words("en"))), "notes": [_as_plain(note) for note in told]}
 
 
 def _shown(chosen: Settings) -> dict[str, Any]:

@@ -170,18 +170,21 @@ def round_table(content: RoundContent) -> pd.DataFrame:
     DataFrame
         Columns :data:`COLUMNS`; clocks as ``HH:MM``, expected tensions positive.
     """
-    english, spanish = RoundWords("en"), RoundWords("es")
     rows = []
     for crew in content.crews:
         for action in content.actions(crew):
             stop = action.stop
             lon, lat = content.degrees[stop.number]
-            why = (english.why(stop.why), spanish.why(stop.why))
-            figures = (stop.expected_bar, stop.expected_low_bar, stop.expected_high_bar)
             place = (stop.tree_id, stop.block, stop.valve, stop.row, lon, lat)
-            rows.append((stop.number, crew, action.kind, action.clock, *place, *why, *figures))
+            rows.append((stop.number, crew, action.kind, action.clock, *place, *_why_and_expected(stop)))
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     return table.astype({"row": "Int64"})
+
+
+def _why_and_expected(stop: Stop) -> tuple[str, str, float, float, float]:
+    """Give what ends a stop's row in every table: why, in both languages, and the range that is expected."""
+    english, spanish = RoundWords("en").why(stop.why), RoundWords("es").why(stop.why)
+    return english, spanish, stop.expected_bar, stop.expected_low_bar, stop.expected_high_bar
 
 
 def row_said(stop: Stop, languages: Sequence[RoundWords]) -> str:
@@ -218,14 +221,11 @@ def stops_of_form(content: RoundContent) -> pd.DataFrame:
     DataFrame
         As :func:`stressmap.intake.planned_work.read_round` gives them.
     """
-    english, spanish = RoundWords("en"), RoundWords("es")
     rows = []
     for stop in sorted(content.planned.stops, key=lambda one: (one.bag_at, one.number)):
         lon, lat = content.degrees[stop.number]
         crew = str(stop.crew) if len(content.crews) > 1 else ""
         row = None if stop.row is None else str(stop.row)
         told = (row, crew, str(stop.number), f"{stop.bag_at:%H:%M}", f"{stop.read_at:%H:%M}", lon, lat)
-        why = (english.why(stop.why), spanish.why(stop.why))
-        figures = (stop.expected_bar, stop.expected_low_bar, stop.expected_high_bar)
-        rows.append((stop.tree_id, stop.block, stop.valve, *told, *why, *figures))
+        rows.append((stop.tree_id, stop.block, stop.valve, *told, *_why_and_expected(stop)))
     return pd.DataFrame(rows, columns=list(STOPS))
