@@ -79,7 +79,7 @@ def passed_after(mean: Floats, sd: Floats, since: Floats, allowed: Floats) -> Da
     >>> passed_after(path, 0 * path, np.array([8.0]), np.array([6.0])).mean.tolist()
     [4.0]
     """
-    days, zones = mean.shape
+    days = mean.shape[0]
     begins = days - 1 - np.ceil(np.nan_to_num(since, nan=days) - RECOVERY_DAYS).astype(np.int64)
     known = np.isfinite(since) & (begins >= 0)
     row = np.arange(days)[:, None]

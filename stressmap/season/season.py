@@ -80,9 +80,9 @@ class Season:
     blocks : DataFrame
         As ``SEASON_BLOCKS``, and ``mm_per_bar_log_sd``.
     trees : DataFrame
-        Used readings: ``visit_number``, ``day`` (ordinal), ``tree``, ``tree_id``, ``block``, ``valve``, ``crop``,
-        ``swp_bar`` (in the visit's weather), ``stress_bar``, ``read_again`` (whether the tree was read
-        at other visits too).
+        Used readings: ``visit_number``, ``day`` (ordinal), ``tree``, ``tree_id``, ``block``, ``valve``,
+        ``crop``, ``swp_bar`` (in the visit's weather), ``stress_bar``, ``read_again`` (whether the tree
+        was read at other visits too).
     learnt : mapping of str to WaterPerBar
         By valve, for a water plan.
     days : DayByDay
