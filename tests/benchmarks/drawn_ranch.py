@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -20,7 +21,7 @@ SEED = 20260714
 VISITS = ("2026-07-02", "2026-07-14")
 SETTINGS = """
 [ranch]
-name = "Long Ditch Ranch"
+name = "{name}"
 timezone = "America/Los_Angeles"
 
 [files]
@@ -33,6 +34,16 @@ irrigation = "irrigation.csv"
 [map]
 cell_m = {cell_m}
 """
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Which ranch is drawn, how far from the usual place [m], and when it was visited."""
+
+    name: str = "Long Ditch Ranch"
+    seed: int = SEED
+    moved_m: tuple[float, float] = (0.0, 0.0)
+    visits: tuple[str, ...] = VISITS
 
 
 def outlines(blocks: int, rng: np.random.Generator) -> gpd.GeoDataFrame:
@@ -62,7 +73,9 @@ def zones(blocks: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(table, geometry="geometry", crs=CRS)
 
 
-def readings(valves: gpd.GeoDataFrame, rng: np.random.Generator, trees: int = 1) -> pd.DataFrame:
+def readings(
+    valves: gpd.GeoDataFrame, rng: np.random.Generator, trees: int = 1, visits: tuple[str, ...] = VISITS
+) -> pd.DataFrame:
     """So many trees in every valve zone at every visit."""
     valves = valves.loc[valves.index.repeat(trees)].reset_index(drop=True)
     blocks = valves["block"].drop_duplicates().tolist()
@@ -73,7 +86,7 @@ def readings(valves: gpd.GeoDataFrame, rng: np.random.Generator, trees: int = 1)
     wave = 1.2 * np.sin(at[:, 0] / 90) * np.cos(at[:, 1] / 70)
     level = 13 + valves["block"].map(of_block).to_numpy() + of_valve + wave
     tables = []
-    for number, day in enumerate(VISITS):
+    for number, day in enumerate(visits):
         clock = pd.Timestamp(f"{day} 13:02") + pd.to_timedelta(rng.integers(0, 115, len(valves)), unit="min")
         table = {
             "tree_id": [f"T{i + 1}" for i in range(len(valves))],
@@ -112,16 +125,22 @@ def irrigation(valves: gpd.GeoDataFrame, rng: np.random.Generator) -> pd.DataFra
     return pd.DataFrame({"valve": valves["valve"], "start": start.strftime("%Y-%m-%d %H:%M"), "hours": 12})
 
 
-def draw(folder: Path, *, blocks: int, cell_m: float, more: str = "", trees: int = 1) -> Path:
+def draw(
+    folder: Path, *, blocks: int, cell_m: float, more: str = "", trees: int = 1, kind: Kind | None = None
+) -> Path:
     """Write the ranch and return its settings file."""
-    rng = np.random.default_rng(SEED)
+    kind = kind or Kind()
+    rng = np.random.default_rng(kind.seed)
     folder.mkdir(parents=True, exist_ok=True)
     areas = outlines(blocks, rng)
     valves = zones(areas)
+    for layer in (areas, valves):
+        layer.geometry = layer.translate(*kind.moved_m)
     areas.to_crs("EPSG:4326").to_file(folder / "blocks.geojson", driver="GeoJSON")
     valves.to_file(folder / "valves.gpkg", driver="GPKG")
-    readings(valves, rng, trees).to_csv(folder / "readings.csv", index=False)
+    readings(valves, rng, trees, kind.visits).to_csv(folder / "readings.csv", index=False)
     weather().to_csv(folder / "weather.csv", index=False)
     irrigation(valves, rng).to_csv(folder / "irrigation.csv", index=False)
-    (folder / "ranch.toml").write_text(SETTINGS.format(cell_m=cell_m) + more, encoding="utf-8")
+    settings = SETTINGS.format(cell_m=cell_m, name=kind.name) + more
+    (folder / "ranch.toml").write_text(settings, encoding="utf-8")
     return folder / "ranch.toml"
