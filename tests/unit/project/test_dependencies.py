@@ -30,7 +30,8 @@ BY_HAND = {
     "atheris": "the fuzzer says itself how to get it",
     "cosmic_ray": "the mutation script says itself how to get it",
 }
-OURS = {"stressmap", "helpers", "draw_ranch", "drawing", "drawn_district", "drawn_ranch", "large_ranch"}
+OURS = {"stressmap", "helpers", "draw_ranch", "drawing", "drawn_district", "drawn_ranch", "large_ranch",
+        "network_namespaces", "watched_processes"}  # fmt: skip
 
 
 def declared(lines: list[str]) -> set[str]:
