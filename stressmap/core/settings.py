@@ -10,12 +10,12 @@ import datetime as dt
 import difflib
 import os
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import (
-    BaseModel,
     Field,
     PrivateAttr,
     ValidationError,
@@ -23,7 +23,7 @@ from pydantic import (
     model_validator,
 )
 
-from stressmap.core.errors import Problem, SettingsError, what_and_remedy
+from stressmap.core.errors import SettingsError
 from stressmap.core.listed_files import files_of
 from stressmap.core.memory_settings import Memory
 from stressmap.core.named_files import Files
@@ -31,6 +31,7 @@ from stressmap.core.ranch_names import Names
 from stressmap.core.record_place import RecordPlace, Store
 from stressmap.core.round_settings import RoundSettings
 from stressmap.core.season_settings import SeasonSettings
+from stressmap.core.setting_problems import MOST_PROBLEMS, keys_of, problem_of
 from stressmap.core.setting_types import (
     Clock,
     Day,
@@ -56,9 +57,9 @@ FLAG_CODES = (
 )  # fmt: skip
 """Flag codes of ``docs/contract.md``, in its order."""
 Spreadsheet = Literal["plain", "en", "es"]
+Shared = Mapping[str, Mapping[str, Any]]
 RankBy = Literal["below_target", "below_baseline", "tension"]
 
-MOST_PROBLEMS = 20
 _BRACES = re.compile(r"\{\w\}").findall
 STEPS = (0.25, 0.5, 1.0, 2.0)
 
@@ -336,13 +337,15 @@ class Settings(Part):
         return Path(os.path.relpath(_resolved(file), self._source.resolve().parent)).as_posix()
 
 
-def load(path: Path) -> Settings:
+def load(path: Path, shared: Shared | None = None) -> Settings:
     """Read and check a ``ranch.toml``.
 
     Parameters
     ----------
     path : Path
         The file; the paths inside it are relative to its folder.
+    shared : mapping of str to mapping, optional
+        Tables of a district, whose keys count where the file does not have them; paths in them are absolute.
 
     Returns
     -------
@@ -353,7 +356,7 @@ def load(path: Path) -> Settings:
     SettingsError
         If it cannot be read, is not TOML, or a key or value is wrong; one problem each.
     """
-    table = read_toml(path)
+    table = below(read_toml(path), shared or {})
     refuse_unfilled(table, path)
     files, chosen_map = table.get("files"), table.get("map")
     if isinstance(chosen_map, dict) and isinstance(chosen_map.get("covariate"), str):
@@ -363,9 +366,37 @@ def load(path: Path) -> Settings:
     try:
         settings = Settings.model_validate(table)
     except ValidationError as error:
-        raise SettingsError([_problem(path, d) for d in error.errors()[:MOST_PROBLEMS]]) from None
+        problems = [problem_of(path, d, Settings) for d in error.errors()[:MOST_PROBLEMS]]
+        raise SettingsError(problems) from None
     settings._source = path
     return settings
+
+
+def below(table: dict[str, Any], shared: Shared) -> dict[str, Any]:
+    """Lay the tables of a ranch over those that a district shares, key by key; its ``[water]`` counts whole.
+
+    Parameters
+    ----------
+    table : dict
+        A ``ranch.toml`` as it was read.
+    shared : mapping of str to mapping
+        What counts where the ranch says nothing.
+
+    Returns
+    -------
+    dict
+
+    Examples
+    --------
+    >>> below({"map": {"cell_m": 5}}, {"map": {"cell_m": 10, "look_again": 3}})
+    {'map': {'cell_m': 5, 'look_again': 3}}
+    """
+    laid = dict(table)
+    for name, inside in shared.items():
+        own = table.get(name, {})
+        if isinstance(own, dict) and not (own and name == "water"):  # what is no table is told as that
+            laid[name] = own | {key: value for key, value in inside.items() if key not in own}
+    return laid
 
 
 def _placed(value: object, folder: Path) -> object:
@@ -381,25 +412,6 @@ def _resolved(path: Path) -> Path:
         return path.resolve()
     except (OSError, RuntimeError, ValueError):
         return path.absolute()
-
-
-def _problem(path: Path, detail: Any) -> Problem:
-    """Turn one pydantic error into a line that a person can act on."""
-    place = [str(p) for p in detail["loc"] if p != "[key]"]
-    dotted = ".".join(place)
-    if detail["type"] == "extra_forbidden":
-        return Problem(str(path), f"unknown key {dotted!r}", _nearest(place))
-    if detail["type"] == "missing":
-        return Problem(str(path), f"the key {dotted!r} is missing", "Add it; it is required")
-    what, remedy = what_and_remedy(detail, "Correct it")
-    return Problem(str(path), what, remedy, column=dotted)
-
-
-def _nearest(place: list[str]) -> str:
-    known = known_keys(tuple(place[:-1]))
-    near = difflib.get_close_matches(place[-1], known, n=1, cutoff=0.0) if known else []
-    others = ", ".join(sorted(known))
-    return f"Did you mean {near[0]!r}? Known here: {others}" if near else "Remove it"
 
 
 def known_keys(parents: tuple[str, ...]) -> list[str]:
@@ -419,12 +431,4 @@ def known_keys(parents: tuple[str, ...]) -> list[str]:
     >>> known_keys(("visit",))
     ['from', 'to']
     """
-    model: Any = Settings
-    for name in parents:
-        field = model.model_fields.get(name)
-        candidates = [] if field is None else [field.annotation, *getattr(field.annotation, "__args__", ())]
-        models = [c for c in candidates if isinstance(c, type) and issubclass(c, BaseModel)]
-        if not models:
-            return []
-        model = models[0]
-    return [field.alias or name for name, field in model.model_fields.items()]
+    return keys_of(Settings, parents)

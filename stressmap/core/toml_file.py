@@ -15,13 +15,15 @@ MOST_POINTS = 100
 """A line with more points is refused: the time to read a dotted key grows with the square of its parts."""
 
 
-def read_toml(path: Path) -> dict[str, Any]:
+def read_toml(path: Path, *, otherwise: str = "Give the path of a ranch.toml") -> dict[str, Any]:
     """Read a TOML file.
 
     Parameters
     ----------
     path : Path
         The file.
+    otherwise : str
+        What to do where there is no such file.
 
     Returns
     -------
@@ -39,8 +41,7 @@ def read_toml(path: Path) -> dict[str, Any]:
             raise RecursionError
         return tomllib.loads(text)
     except DataError as error:
-        remedy = "Give the path of a ranch.toml"
-        raise SettingsError(replace(problem, remedy=remedy) for problem in error.problems) from None
+        raise SettingsError(replace(problem, remedy=otherwise) for problem in error.problems) from None
     except UnicodeDecodeError:
         problem = Problem(where, "it is not UTF-8 text", "Save it as UTF-8")
     except tomllib.TOMLDecodeError as error:

@@ -24,7 +24,7 @@ from stressmap.core.progress import Progress, Silent
 from stressmap.core.row_counts import ToldRow
 from stressmap.core.row_names import row_names
 from stressmap.core.schemas import CHECKED_READINGS, hold
-from stressmap.core.settings import Settings
+from stressmap.core.settings import Settings, Shared
 from stressmap.core.sources import InputSource
 from stressmap.core.text import renamed
 from stressmap.intake.block_words import SOILS, known_words, nearest, soil_of
@@ -118,7 +118,9 @@ def _together(step: Callable[[], None], *readers: Callable[[], Any]) -> list[Any
     return found
 
 
-def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[Inputs, Orchard]]:
+def load_inputs(
+    source: Path, progress: Progress | None = None, shared: Shared | None = None
+) -> Noted[tuple[Inputs, Orchard]]:
     """Read ``ranch.toml`` and every file that it names; settle the crops, once for all that follows.
 
     Parameters
@@ -127,6 +129,8 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
         A ``ranch.toml``.
     progress : Progress, optional
         Told of each file read.
+    shared : mapping of str to mapping, optional
+        What counts where the settings say nothing.
 
     Returns
     -------
@@ -141,7 +145,7 @@ def load_inputs(source: Path, progress: Progress | None = None) -> Noted[tuple[I
     DataError
         If an input cannot be used.
     """
-    chosen = settings_module.load(source)
+    chosen = settings_module.load(source, shared)
     notes = NoteList()
     files, zone = chosen.files, chosen.ranch.zone
     profiles = load_profiles(chosen.crops, str(source))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from stressmap.core import settings
-from stressmap.core.settings import Settings
+from stressmap.core.settings import Settings, Shared
 from stressmap.output import outputs
 from stressmap.output.staging.output_folder import make_ready
 from stressmap.output.staging.result_files import Job
@@ -30,7 +30,7 @@ def handed_in(source: Path, chosen: Settings) -> tuple[Path, ...]:
     return (source, *chosen.record.files, *named, *chosen.inputs().values())
 
 
-def refuse_early(source: Path, out: Path | None, job: Job) -> None:
+def refuse_early(source: Path, out: Path | None, job: Job, shared: Shared | None = None) -> None:
     """Refuse an output folder before anything is read, where the user named one.
 
     Parameters
@@ -41,6 +41,8 @@ def refuse_early(source: Path, out: Path | None, job: Job) -> None:
         The folder.
     job : {"run", "water"}
         What writes.
+    shared : mapping of str to mapping, optional
+        What counts where the settings say nothing.
 
     Raises
     ------
@@ -50,4 +52,4 @@ def refuse_early(source: Path, out: Path | None, job: Job) -> None:
         If the folder cannot be written, or something in it would be lost.
     """
     if out is not None:
-        make_ready(out, outputs.files_of(job), handed_in(source, settings.load(source)))
+        make_ready(out, outputs.files_of(job), handed_in(source, settings.load(source, shared)))

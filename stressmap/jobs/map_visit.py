@@ -22,15 +22,23 @@ from stressmap.geostat.ordinary_kriging import MOST_MAPPED
 from stressmap.geostat.surface import Surface, ZonePredictor
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
+from stressmap.jobs.content_parts import raster_of, risers_of
 from stressmap.jobs.doubted_readings import Fitted, set_aside
 from stressmap.jobs.recall_visits import RecalledVisits, Remembered
-from stressmap.output.view.content import Content, Raster
+from stressmap.output.view.content import Content
 from stressmap.quality.assessment_summary import judged
 from stressmap.quality.checks import mark_unlike
 from stressmap.quality.visit import visit_before
 from stressmap.zoning.change import VisitMeans, compare_visits, irrigated_between, unread_in_log
-from stressmap.zoning.grid_cells import Lattice, lattice
-from stressmap.zoning.mapping import Mapped, MappingTerms, RanchLayout, map_blocks, valve_means
+from stressmap.zoning.grid_cells import lattice
+from stressmap.zoning.mapping import (
+    MappingTerms,
+    RanchLayout,
+    Spread,
+    map_blocks,
+    threads,
+    valve_means,
+)
 from stressmap.zoning.priorities import Edges
 from stressmap.zoning.ranking import ZoneMeans, last_irrigated, rank_valves
 from stressmap.zoning.reading_arrays import CovariateAt, usable_samples
@@ -95,13 +103,6 @@ def fit(
     )
 
 
-def _risers(inputs: Inputs) -> dict[str, Any]:
-    """Give where the risers of valves are, of those that the valve file has."""
-    known = inputs.valves[inputs.valves["riser_lon"].notna()]
-    degrees = gpd.GeoSeries(gpd.points_from_xy(known["riser_lon"], known["riser_lat"]), crs="EPSG:4326")
-    return dict(zip(known["valve"], degrees.to_crs(inputs.crs), strict=True))
-
-
 def refuse_too_many(readings: int, where: str) -> None:
     """Refuse ordinary kriging of more readings than fit into memory.
 
@@ -128,7 +129,13 @@ def _covariate(inputs: Inputs) -> CovariateAt | None:
 
 
 def content_of(
-    inputs: Inputs, assessed: Assessed, made: Remembered, progress: Progress, *, jobs: int = 1
+    inputs: Inputs,
+    assessed: Assessed,
+    made: Remembered,
+    progress: Progress,
+    *,
+    jobs: int = 1,
+    spread: Spread | None = None,
 ) -> Content:
     """Map a visit and put together everything that the files of a run are made from.
 
@@ -144,6 +151,8 @@ def content_of(
         Told of each block mapped.
     jobs : int
         Blocks worked on at once.
+    spread : callable, optional
+        Where blocks are mapped; by default on so many threads here.
 
     Returns
     -------
@@ -158,7 +167,7 @@ def content_of(
     earlier = notes.keep(_earlier(inputs, assessed.orchard, before, progress, alone=made.memory is None))
     progress.stage("Mapping blocks", len(inputs.blocks))
     surfaces = (surface, None if earlier is None else _compared(surface, earlier[1]))
-    mapped = map_blocks(surfaces, ground, terms, jobs=jobs, step=progress.step)
+    mapped = map_blocks(surfaces, ground, terms, spread=spread or threads(jobs), step=progress.step)
     means = None if mapped.earlier is None else (mapped.earlier, mapped.valves)
     change = None
     if earlier is not None and means is not None:
@@ -182,14 +191,14 @@ def content_of(
         zones=mapped.zones.assign(measured=~mapped.zones["block"].isin(bare)),
         valves=_ranked(inputs, assessed, mapped.valves, change, made.memory),
         readings=_predicted(assessed.readings, surface, chosen.reading.unlike_z),
-        raster=_raster(inputs, ground.grid, mapped),
+        raster=raster_of(inputs, ground.grid, mapped),
         notes=tuple(notes),
         look_again=again,
         previous_visit=earlier[0].visit[1] if earlier and change is not None else None,
         basemap=chosen.map.basemap,
         profiles=assessed.orchard.profiles,
         files=judged(inputs.counts, assessed.readings, chosen.reading),
-        risers=_risers(inputs),
+        risers=risers_of(inputs),
         roads=inputs.roads,
         gauge_unit=usual_unit(inputs.readings["unit"]),
         vpd_kpa=_known(assessed.blocks["vpd_kpa"].iloc[0]),
@@ -208,20 +217,6 @@ def content_of(
 
 def _known(value: float) -> float | None:
     return round(float(value), 3) if np.isfinite(value) else None
-
-
-def _raster(inputs: Inputs, grid: Lattice, mapped: Mapped) -> Raster:
-    return Raster(
-        crs=inputs.crs.to_string(),
-        west=grid.west,
-        north=grid.north,
-        cell_m=grid.cell_m,
-        shape=grid.shape,
-        row=mapped.row,
-        col=mapped.col,
-        stress_bar=mapped.stress_bar,
-        stress_se_bar=mapped.stress_se_bar,
-    )
 
 
 def compared_before(inputs: Inputs, assessed: Assessed) -> dt.date | None:

@@ -18,6 +18,7 @@ from stressmap.intake.inputs import Inputs
 from stressmap.intake.polygon_repair import without_drawing
 from stressmap.jobs.assess_visit import Assessed, assess_readings, load_inputs
 from stressmap.jobs.before_work import handed_in, refuse_early
+from stressmap.jobs.handed_down import NOTHING, HandedDown
 from stressmap.jobs.next_round import next_round
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
@@ -68,6 +69,7 @@ def run(
     on: dt.date | None = None,
     jobs: int = 1,
     progress: Progress | None = None,
+    handed: HandedDown = NOTHING,
 ) -> Result:
     """Do the main job: files in, maps and lists out.
 
@@ -83,6 +85,8 @@ def run(
         Parallel workers.
     progress : Progress, optional
         Told of stages and steps.
+    handed : HandedDown
+        What a ranch of a district gets from it.
 
     Returns
     -------
@@ -94,9 +98,9 @@ def run(
         With the problems and the exit code; an earlier result is untouched.
     """
     notes, watch, tell = NoteList(), Watch(), progress or Silent()
-    refuse_early(source, out, "run")
+    refuse_early(source, out, "run", handed.shared)
     with watch.of("read"):
-        inputs, orchard = notes.keep(load_inputs(source, tell))
+        inputs, orchard = notes.keep(load_inputs(source, tell, handed.shared))
         sha256 = run_record.fingerprints(source, inputs.settings, inputs.record)
     tell.stage("Checking readings")
     with watch.of("assess"):
@@ -122,7 +126,7 @@ def run(
         proof = cross_validate(fitted.surface, fitted.samples, fitted.options, step=tell.step)
     notes.add((*fitted.notes, *fitted.surface.notes, *proof.notes))
     with watch.of("map"):
-        content = content_of(inputs, assessed, recalled, tell, jobs=jobs)
+        content = content_of(inputs, assessed, recalled, tell, jobs=jobs, spread=handed.spread)
     with watch.of("season"):
         content, season = _with_season(content, inputs, assessed, recalled, tell)
     advice, planned = None, inputs.settings.water

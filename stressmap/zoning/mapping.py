@@ -116,7 +116,7 @@ class Mapped:
 
 
 @dataclass(frozen=True)
-class _BlockMap:
+class BlockMap:
     """What :class:`Mapped` holds, of one block; zones and figures of its valve zones one by one."""
 
     row: NDArray[np.int32]
@@ -127,12 +127,61 @@ class _BlockMap:
     means: list[Estimate]
 
 
+@dataclass(frozen=True)
+class BlockMapping:
+    """All that mapping a block takes: called with the position of one. It pickles, so that it can travel.
+
+    Parameters
+    ----------
+    now : Surface
+        The fitted method.
+    asked : tuple of Surface
+        Methods of which valve zones are averaged, that one first.
+    ground : RanchLayout
+        The ranch.
+    terms : MappingTerms
+        Edges and the least size of a zone.
+    """
+
+    now: Surface
+    asked: tuple[ZonePredictor, ...]
+    ground: RanchLayout
+    terms: MappingTerms
+
+    def __call__(self, block: int) -> BlockMap:
+        """Map one block."""
+        return _map_block(self.now, self.asked, self.ground, self.terms, block)
+
+
+Spread = Callable[[BlockMapping, int, Callable[[], None]], list[BlockMap]]
+"""Does a mapping for so many blocks, wherever; tells of each; gives them in order."""
+
+
+def threads(jobs: int) -> Spread:
+    """Give what maps blocks on threads of this process.
+
+    Parameters
+    ----------
+    jobs : int
+        Blocks worked on at once; the result does not depend on it.
+
+    Returns
+    -------
+    callable
+    """
+
+    def spread(work: BlockMapping, count: int, step: Callable[[], None]) -> list[BlockMap]:
+        return each(work, range(count), jobs=jobs, step=step)
+
+    return spread
+
+
 def map_blocks(
     surfaces: tuple[Surface, ZonePredictor | None],
     ground: RanchLayout,
     terms: MappingTerms,
     *,
-    jobs: int = 1,
+    spread: Spread | None = None,
     step: Callable[[], None] = lambda: None,
 ) -> Mapped:
     """Predict every cell, trace the priority zones and average the valve zones, block by block.
@@ -146,8 +195,8 @@ def map_blocks(
         The ranch.
     terms : MappingTerms
         Edges and the least size of a zone.
-    jobs : int
-        Blocks worked on at once; the result does not depend on it.
+    spread : callable, optional
+        Where blocks are worked on, by default here; the result does not depend on it.
     step : callable
         Called after each block, for a progress bar.
 
@@ -157,11 +206,7 @@ def map_blocks(
     """
     now, earlier = surfaces
     asked: tuple[ZonePredictor, ...] = (now,) if earlier is None else (now, earlier)
-
-    def work(block: int) -> _BlockMap:
-        return _map_block(now, asked, ground, terms, block)
-
-    found = each(work, range(len(ground.blocks)), jobs=jobs, step=step)
+    found = (spread or threads(1))(BlockMapping(now, asked, ground, terms), len(ground.blocks), step)
     figures = [_gathered(ground, [part.means[i] for part in found]) for i in range(len(asked))]
     zones = pd.DataFrame([row for part in found for row in part.zones])
     return Mapped(
@@ -177,11 +222,11 @@ def map_blocks(
 
 def _map_block(
     now: Surface, asked: tuple[ZonePredictor, ...], ground: RanchLayout, terms: MappingTerms, block: int
-) -> _BlockMap:
+) -> BlockMap:
     cells, places = ground.cells(block)
     found = now.predict(places)
     kept = cells.inside
-    return _BlockMap(
+    return BlockMap(
         row=cells.row[kept].astype(np.int32),
         col=cells.col[kept].astype(np.int32),
         stress_bar=found.mean[kept].astype(np.float32),

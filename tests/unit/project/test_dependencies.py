@@ -17,6 +17,9 @@ from stressmap.output.staging.run_record import versions
 REPOSITORY = Path(__file__).parents[3]
 PROJECT = tomllib.loads((REPOSITORY / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 NOT_IMPORTED = {
+    "cryptography": "distributed makes the keys between workers with it",
+    "dask": "what the workers of a district run on",
+    "distributed": "what the workers of a district run on",
     "psycopg": "SQLAlchemy's driver for PostgreSQL",
     "tzdata": "zoneinfo reads it on systems that have no time zones of their own",
     "mypy": "a program, run on the package",

@@ -14,7 +14,7 @@ from scipy.stats import norm
 from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.zone_covariance import ZoneCovariance
 from stressmap.zoning.grid_cells import cells_of_block, lattice
-from stressmap.zoning.mapping import MappingTerms, RanchLayout, map_blocks, valve_means
+from stressmap.zoning.mapping import MappingTerms, RanchLayout, map_blocks, threads, valve_means
 from stressmap.zoning.valve_correlation import valve_correlations
 
 EDGES = {"prune": (0.0, 2.0, 4.0), "walnut": (1.0, 2.0, 3.0)}
@@ -129,7 +129,7 @@ def test_the_wettest_class_cannot_be_missed(ground: RanchLayout) -> None:
 
 def test_two_at_once_give_the_same_and_every_block_is_a_step(ground: RanchLayout) -> None:
     steps: list[int] = []
-    one, two = mapped(ground, step=lambda: steps.append(1)), mapped(ground, jobs=2)
+    one, two = mapped(ground, step=lambda: steps.append(1)), mapped(ground, spread=threads(2))
     assert len(steps) == 2
     assert one.stress_bar.tobytes() == two.stress_bar.tobytes()
     assert one.zones.equals(two.zones)

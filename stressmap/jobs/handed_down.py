@@ -1,0 +1,32 @@
+"""What a ranch that is one of many gets from outside its own files; one alone gets none of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from stressmap.core.settings import Shared
+
+if TYPE_CHECKING:
+    from stressmap.zoning.mapping import Spread
+
+
+@dataclass(frozen=True)
+class HandedDown:
+    """From a district to one of its ranches.
+
+    Parameters
+    ----------
+    shared : mapping of str to mapping
+        Tables whose keys count where ``ranch.toml`` does not have them; see
+        :func:`stressmap.core.settings.load`.
+    spread : callable, optional
+        Where blocks are mapped, by default in the process that runs. The result does not depend on it.
+    """
+
+    shared: Shared = field(default_factory=dict)
+    spread: Spread | None = None
+
+
+NOTHING = HandedDown()
+"""To a ranch that is run by itself."""
