@@ -128,6 +128,7 @@ class Ranch:
     dialect: Dialect
     drying: bool = False
     knows_rows: bool = False
+    crews: int = 2
 
 
 COLUMNS = (

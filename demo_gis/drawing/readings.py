@@ -68,7 +68,7 @@ def _walk(
 ) -> list[dict[str, Any]]:
     """Share the blocks of a visit among its days and crews, and give every stop its minute."""
     visit = ranch.visits[i]
-    teams = [(day, crew) for day in visit.days for crew in CREWS]
+    teams = [(day, crew) for day in visit.days for crew in CREWS[: ranch.crews]]
     share = len(ranch.blocks) / len(teams)
     stops = []
     for t, (day, (crew, chamber)) in enumerate(teams):
