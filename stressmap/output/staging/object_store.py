@@ -32,7 +32,7 @@ from stressmap.output.staging.result_files import MARK, listed
 from stressmap.output.staging.workshops import is_folder
 
 if TYPE_CHECKING:
-    from obstore.store import ClientConfig, ObjectStore, RetryConfig
+    from obstore.store import ObjectStore, RetryConfig
 
 MANIFEST = "sent.json"
 """The object that says which others are the result, and whether all of them are there."""
@@ -43,8 +43,7 @@ AT_ONCE = 8
 """So many objects are under way at a time."""
 TYPES = {".csv": "text/csv", ".geojson": "application/geo+json", ".gpx": "application/gpx+xml",
          ".gpkg": "application/geopackage+sqlite3", ".tif": "image/tiff"}  # fmt: skip
-PATIENCE: RetryConfig = {"max_retries": 4, "retry_timeout": dt.timedelta(seconds=60)}
-TIME_OUTS: ClientConfig = {"connect_timeout": "10 s", "timeout": "300 s"}
+PATIENCE: RetryConfig = {"max_retries": 8, "retry_timeout": dt.timedelta(seconds=60)}
 MOST_MANIFEST_BYTES = 50_000_000
 LOOK = "See that the address is right and that the store's credentials stand in the environment"
 ELSEWHERE = "Give a prefix of its own in [results] url, or move what is yours"
@@ -227,7 +226,7 @@ def _open(url: str) -> ObjectStore:
     parts = urlsplit(url)
     if parts.scheme == "file":
         return LocalStore.from_url(url, mkdir=True)
-    return from_url(url, client_options=TIME_OUTS, retry_config=PATIENCE)
+    return from_url(url, retry_config=PATIENCE)
 
 
 def _state(store: ObjectStore, url: str) -> StoreState:
@@ -288,7 +287,7 @@ def _put(store: ObjectStore, name: str, file: LocalObject) -> str | None:
 
     kind = TYPES.get(file.path.suffix) or mimetypes.guess_type(file.path.name)[0]
     attributes = {"Content-Type": kind} if kind and not isinstance(store, LocalStore) else None
-    return obstore.put(store, name, file.path, attributes=attributes)["e_tag"]
+    return obstore.put(store, name, file.path, attributes=attributes, max_concurrency=2)["e_tag"]
 
 
 def _delete(store: ObjectStore, names: set[str]) -> None:
