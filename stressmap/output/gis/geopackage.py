@@ -24,7 +24,6 @@ FIXED_DATE = "2000-01-01T00:00:00.000Z"
 """GeoPackage stamps its tables with the time of writing; a fixed stamp makes equal runs equal bytes."""
 
 
-STYLED = ("valves", "zones")
 DRAWN_AS = "drawn_as"
 """Column that the styles select by: the priority, or 0 where the block was not measured. A whole number,
 because GeoPackage keeps true and false as 1 and 0, and programs differ in which a filter must name."""
@@ -69,13 +68,13 @@ def write_geopackage(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
     Parameters
     ----------
     layers : dict of GeoDataFrame
-        By layer name, in the working CRS; those of :data:`STYLED` get the column :data:`DRAWN_AS`.
+        By layer name, in the working CRS; those with a priority get the column :data:`DRAWN_AS` and a style.
     path : Path
         File to write; it must not exist.
     """
     with _fixed_stamp():
         for name, given in layers.items():
-            table = _drawn_as(given) if name in STYLED else given
+            table = _drawn_as(given) if _ranked(given) else given
             kind = "Point" if name == "readings" else "MultiPolygon"
             gpd.GeoDataFrame(tidy(table), crs=table.crs).to_file(
                 path,
@@ -86,7 +85,7 @@ def write_geopackage(layers: dict[str, gpd.GeoDataFrame], path: Path) -> None:
                 promote_to_multi=kind == "MultiPolygon",
             )
     with closing(sqlite3.connect(path)) as database, database:
-        _add_styles(database)
+        _add_styles(database, [name for name, table in layers.items() if _ranked(table)])
 
 
 def write_tables(tables: dict[str, pd.DataFrame], path: Path) -> None:
@@ -105,6 +104,10 @@ def write_tables(tables: dict[str, pd.DataFrame], path: Path) -> None:
             pyogrio.write_dataframe(table, path, layer=name, driver="GPKG", **kind)
 
 
+def _ranked(table: gpd.GeoDataFrame) -> bool:
+    return {"priority", "measured"} <= set(table.columns)
+
+
 def _drawn_as(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return table.assign(**{DRAWN_AS: table["priority"].where(table["measured"], 0).astype("int32")})
 
@@ -115,7 +118,7 @@ def style_of(layer: str) -> str:
     Parameters
     ----------
     layer : str
-        ``"valves"`` or ``"zones"``.
+        ``"blocks"``, ``"valves"`` or ``"zones"``.
 
     Returns
     -------
@@ -130,14 +133,14 @@ def style_of(layer: str) -> str:
     return SLD.format(layer=layer, rules="\n".join(rules))
 
 
-def _add_styles(database: sqlite3.Connection) -> None:
+def _add_styles(database: sqlite3.Connection, layers: list[str]) -> None:
     database.execute(STYLE_TABLE)
     database.execute(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "
         "VALUES ('layer_styles', 'attributes', 'layer_styles', '', ?, 0)",
         (FIXED_DATE,),
     )
-    for layer in STYLED:
+    for layer in layers:
         database.execute(
             "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, "
             "styleName, styleSLD, useAsDefault, description, owner, update_time) "

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from rasterio.io import DatasetWriter
 from rasterio.shutil import copy as copy_raster
 from rasterio.transform import from_origin
 
@@ -40,11 +41,9 @@ def write_raster(raster: Raster, path: Path) -> None:
         rasterio.Env(GDAL_NUM_THREADS="1", COG_TMP_COMPRESSION="NONE"),
         rasterio.open(path.stem, "w", **profile) as plain,
     ):
-        for number, (name, meaning) in enumerate(BANDS, start=1):
+        for number, (name, _) in enumerate(BANDS, start=1):
             plain.write(raster.grid(getattr(raster, name), np.nan)[np.newaxis], [number])
-            plain.set_band_description(number, name)
-            plain.set_band_unit(number, "bar")
-            plain.update_tags(number, meaning=meaning)
+        describe_bands(plain)
         copy_raster(
             plain,
             path,
@@ -54,3 +53,17 @@ def write_raster(raster: Raster, path: Path) -> None:
             blocksize=256,
             overview_resampling="average",
         )
+
+
+def describe_bands(plain: DatasetWriter) -> None:
+    """Say in a file what its bands are.
+
+    Parameters
+    ----------
+    plain : DatasetWriter
+        With the bands of :data:`BANDS`.
+    """
+    for number, (name, meaning) in enumerate(BANDS, start=1):
+        plain.set_band_description(number, name)
+        plain.set_band_unit(number, "bar")
+        plain.update_tags(number, meaning=meaning)

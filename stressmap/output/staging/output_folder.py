@@ -30,6 +30,7 @@ ALONE = {
     "form": "it holds a field form",
     "round": "it holds a measuring round",
     "record": "it holds a copy of a record",
+    "district": "it holds the overview of a district",
 }
 """What a folder with the result of a job holds in whose place no other job's result is put."""
 MOST_LETTERS = 60

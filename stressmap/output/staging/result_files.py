@@ -13,7 +13,7 @@ from stressmap.core.input_files import folded
 MARK = "run.json"
 """The last file of a result: it says what the result is and which files belong to it."""
 
-Job = Literal["run", "water", "season", "form", "round", "record"]
+Job = Literal["run", "water", "season", "form", "round", "record", "district"]
 MOST_RECORD_BYTES = 50_000_000
 
 
@@ -23,7 +23,7 @@ class JobFiles:
 
     Parameters
     ----------
-    job : {"run", "water", "season", "form", "round", "record"}
+    job : {"run", "water", "season", "form", "round", "record", "district"}
         What writes.
     writes : frozenset of str
         What it may write.

@@ -17,6 +17,7 @@ from typing import Any
 from packaging.requirements import Requirement
 
 from stressmap import __version__
+from stressmap.core.district_schemas import versions_of_district
 from stressmap.core.errors import DataError, Problem
 from stressmap.core.notes import Note
 from stressmap.core.schemas import versions_of_tables
@@ -214,6 +215,29 @@ def season_page(
         **record.of_record,
         **_said(notes),
     }
+
+
+def district_page(
+    told: Mapping[str, Any], notes: tuple[Note, ...], timings: dict[str, Any]
+) -> dict[str, Any]:
+    """Gather the record of the overview of a district.
+
+    Parameters
+    ----------
+    told : mapping of str to number or text
+        Of the district and its ranches.
+    notes : tuple of Note
+        What there is to say.
+    timings : dict
+        By ranch; the only part that differs between equal calls.
+
+    Returns
+    -------
+    dict
+        Plain numbers and text.
+    """
+    versions_there = {"tables": versions_of_district(), "versions": versions()}
+    return {"job": "district", **told, **versions_there, **_said(notes), "timings": timings}
 
 
 def _made_from(record: Record) -> dict[str, Any]:

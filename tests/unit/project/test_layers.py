@@ -21,6 +21,7 @@ OUTPUT_ORDER = [
     "staging",
     "outputs",
     "round_outputs",
+    "district_outputs",
 ]
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

@@ -1,0 +1,63 @@
+"""The tables of a district: their columns, each with a version, as in :mod:`stressmap.core.schemas`."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandera.pandas as pa
+
+from stressmap.core.schemas import ANY, RANKED_VALVES, columns_of
+
+NAMED: Any = pa.Column(object, coerce=True)
+
+OF_VALVES = (*columns_of(RANKED_VALVES), *columns_of(RANKED_VALVES, required=False))
+"""The columns of ``valves.csv``, all those that a ranch may have."""
+
+NUMBERS = tuple(
+    name
+    for name in OF_VALVES
+    if str(RANKED_VALVES.columns[name].dtype) == "float64"
+    or any(check.name == "numbers" for check in RANKED_VALVES.columns[name].checks)
+)
+"""Those of them that hold figures."""
+
+
+def _kept(name: str) -> Any:
+    column = RANKED_VALVES.columns[name]
+    return pa.Column(column.dtype, column.checks, nullable=column.nullable)
+
+
+DISTRICT_VALVES = pa.DataFrameSchema(
+    {"ranch": NAMED, **{name: _kept(name) for name in OF_VALVES}, "ranch_rank": ANY},
+    strict=True,
+    ordered=True,
+    unique=["ranch", "valve"],
+    name="district.csv",
+    metadata={"version": 1},
+)
+"""``district.csv``: a row per valve zone of every ranch, ``rank`` over all; ``ranch_rank`` the rank in its
+own ranch, which ``tied_group`` and ``tied_ranks`` speak of. Columns that a ranch has not are empty."""
+
+DISTRICT_PROBLEMS = pa.DataFrameSchema(
+    {"ranch": NAMED, "file": NAMED, "row": ANY, "column": ANY, "what": NAMED, "remedy": NAMED},
+    strict=True,
+    ordered=True,
+    name="problems.csv",
+    metadata={"version": 1},
+)
+"""``problems.csv``: what kept ranches from being mapped; ``row`` as a spreadsheet shows it."""
+
+
+def versions_of_district() -> dict[str, int]:
+    """Give the version of every table of a district, by its name.
+
+    Returns
+    -------
+    dict of str to int
+
+    Examples
+    --------
+    >>> sorted(versions_of_district())
+    ['district.csv', 'problems.csv']
+    """
+    return {schema.name: schema.metadata["version"] for schema in (DISTRICT_VALVES, DISTRICT_PROBLEMS)}
