@@ -5,27 +5,23 @@ from __future__ import annotations
 import atexit
 import gc
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from stressmap import __version__
+from stressmap.command_frame import bars, guarded, refuse_wrong, value_of
 from stressmap.core import interrupts
-from stressmap.core.errors import StressmapError
 from stressmap.core.option_values import clock_of, day_of, language_of, volume_of
-from stressmap.core.surroundings import missing_library, printing, refuse_unfit, settle
+from stressmap.core.surroundings import printing, settle
 from stressmap.core.text import one_line
-from stressmap.core.told_errors import told
 
 if TYPE_CHECKING:
-    from stressmap.core.progress import Bars
     from stressmap.jobs.check import Checked
     from stressmap.jobs.water import Watered
     from stressmap.output.staging.starter import Start
 
-T = TypeVar("T")
 CommandError: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 """What the parser raises for a wrong command; typer exports only its descendants."""
 
@@ -81,14 +77,14 @@ def run(
     debug: Debug = False,
 ) -> None:
     """Run the main job and print the first valve zones."""
-    day = _value(visit, "--visit", day_of)
+    day = value_of(visit, "--visit", day_of)
 
     def work() -> None:
-        _refuse_wrong(ranch)
+        refuse_wrong(ranch)
         from stressmap.core.parallel import cores
         from stressmap.jobs.run import run as run_job
 
-        with _bars(hidden=quiet) as progress:
+        with bars(hidden=quiet) as progress:
             result = run_job(ranch, out=out, on=day, jobs=jobs or cores(), progress=progress)
         if not quiet:
             with printing():
@@ -99,7 +95,7 @@ def run(
                 console = PlainConsole(soft_wrap=False)
                 print_summary(result.content, result.folder, console, first_files(result.folder))
 
-    _guarded(work, debug=debug)
+    guarded(work, debug=debug)
 
 
 @app.command(
@@ -117,12 +113,12 @@ def check(
     """Check the inputs of a ranch."""
 
     def work() -> None:
-        _refuse_wrong(ranch)
+        refuse_wrong(ranch)
         from stressmap.jobs.check import check as check_job
         from stressmap.jobs.check import list_to_mend
         from stressmap.output.text.words import Words
 
-        with _bars() as progress:
+        with bars() as progress:
             checked = check_job(ranch, progress, out=out)
         with printing():
             _print_checked(checked)
@@ -134,7 +130,7 @@ def check(
         if checked.stop is not None:
             raise checked.stop
 
-    _guarded(work, debug=debug)
+    guarded(work, debug=debug)
 
 
 @app.command(
@@ -152,7 +148,7 @@ def start(
     debug: Debug = False,
 ) -> None:
     """Start a ranch."""
-    first = _value(language, "--language", language_of)
+    first = value_of(language, "--language", language_of)
 
     def work() -> None:
         from stressmap.jobs.start import start as start_job
@@ -161,7 +157,7 @@ def start(
         with printing():
             _print_started(folder, made)
 
-    _guarded(work, debug=debug)
+    guarded(work, debug=debug)
 
 
 @app.command(
@@ -181,20 +177,20 @@ def water(
     debug: Debug = False,
 ) -> None:
     """Plan water and print who gets what."""
-    day, volume = _value(visit, "--visit", day_of), _value(available, "--available", volume_of)
+    day, volume = value_of(visit, "--visit", day_of), value_of(available, "--available", volume_of)
     asked = {k: v for k, v in {"available": volume, "days": days}.items() if v is not None}
 
     def work() -> None:
-        _refuse_wrong(ranch)
+        refuse_wrong(ranch)
         from stressmap.jobs.water import plan_water
 
-        with _bars(hidden=quiet) as progress:
+        with bars(hidden=quiet) as progress:
             made = plan_water(ranch, asked=asked, on=day, with_curve=curve, out=out, progress=progress)
         if not quiet:
             with printing():
                 _print_water(made, out)
 
-    _guarded(work, debug=debug)
+    guarded(work, debug=debug)
 
 
 @app.command(
@@ -210,17 +206,55 @@ def season(
     """Follow the season and print what is due first."""
 
     def work() -> None:
-        _refuse_wrong(ranch)
+        refuse_wrong(ranch)
         from stressmap.jobs.season import follow_season
         from stressmap.output.terminal.season_summary import print_season
 
-        with _bars(hidden=quiet) as progress:
+        with bars(hidden=quiet) as progress:
             made = follow_season(ranch, out=out, progress=progress)
         if not quiet:
             with printing():
                 print_season(made.season, made.ranch, made.folder, made.notes)
 
-    _guarded(work, debug=debug)
+    guarded(work, debug=debug)
+
+
+@app.command(
+    epilog="Example: stressmap district config/demo_district.toml --out district",
+    help="Map many ranches at once, those that changed, and give one overview of all.",
+)
+def district(
+    listed: Annotated[Path, typer.Argument(metavar="DISTRICT.toml", help="Lists the ranches.")],
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            help="A Dask scheduler, as tcp://10.0.0.5:8786; default: workers here.", metavar="ADDRESS"
+        ),
+    ] = None,
+    out: Annotated[Path | None, typer.Option(help="Folder for the results.", metavar="DIR")] = None,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Map the ranches of a district and print what is driest."""
+
+    def work() -> None:
+        from stressmap.core import district_settings
+
+        district_settings.load(listed)
+        from stressmap.jobs.district import run_district
+
+        with bars(hidden=quiet) as progress:
+            made = run_district(listed, scheduler=scheduler, out=out, progress=progress)
+        if not quiet:
+            with printing():
+                from stressmap.output.terminal.district_summary import print_district
+                from stressmap.output.terminal.plain_console import PlainConsole
+
+                print_district(made.content, made.folder, PlainConsole(soft_wrap=True))
+        if made.stop is not None:
+            raise made.stop
+
+    guarded(work, debug=debug, left=interrupts.REST_NOT_DONE)
 
 
 @app.command(
@@ -242,7 +276,7 @@ def form(
     """Make the field form and say what it knows."""
 
     def work() -> None:
-        _refuse_wrong(ranch)
+        refuse_wrong(ranch)
         from stressmap.jobs.form import form as form_job
 
         made = form_job(ranch, out, round_file=round_file, timetable=timetable)
@@ -253,7 +287,7 @@ def form(
             for line in form_lines(made.settings.ranch, out, made.notes, **known):
                 typer.echo(line)
 
-    _guarded(work, debug=debug)
+    guarded(work, debug=debug)
 
 
 @app.command(
@@ -272,10 +306,10 @@ def add(
     """Add files to the record."""
 
     def work() -> None:
-        _refuse_wrong(ranch)
+        refuse_wrong(ranch)
         from stressmap.jobs.add import add as add_job
 
-        with _bars() as progress:
+        with bars() as progress:
             added = add_job(ranch, files, dry=dry_run, progress=progress)
         with printing():
             from stressmap.output.terminal.add_summary import print_added
@@ -283,7 +317,7 @@ def add(
 
             print_added(added.files, added.settings, PlainConsole(soft_wrap=True), dry=added.dry)
 
-    _guarded(work, debug=debug)
+    guarded(work, debug=debug)
 
 
 @app.command(
@@ -298,7 +332,7 @@ def record(
     """Show the record, or give all of it out."""
 
     def work() -> None:
-        _refuse_wrong(ranch)
+        refuse_wrong(ranch)
         from stressmap.jobs.record import give_out
         from stressmap.output.terminal.record_summary import record_lines
 
@@ -307,7 +341,7 @@ def record(
             for line in record_lines(made.held, made.settings, out, made.names):
                 typer.echo(line)
 
-    _guarded(work, debug=debug)
+    guarded(work, debug=debug)
 
 
 @app.command(
@@ -328,14 +362,14 @@ def plan_round(
     debug: Debug = False,
 ) -> None:
     """Plan a round and print who goes where when."""
-    day = _value(on, "--on", day_of)
-    first, last = _value(opens, "--from", clock_of), _value(closes, "--to", clock_of)
+    day = value_of(on, "--on", day_of)
+    first, last = value_of(opens, "--from", clock_of), value_of(closes, "--to", clock_of)
 
     def work() -> None:
-        _refuse_wrong(ranch)
+        refuse_wrong(ranch)
         from stressmap.jobs.round import RoundWish, plan_next_round
 
-        with _bars(hidden=quiet) as progress:
+        with bars(hidden=quiet) as progress:
             made = plan_next_round(ranch, RoundWish(day, crews, first, last), out=out, progress=progress)
         if not quiet:
             with printing():
@@ -344,15 +378,7 @@ def plan_round(
 
                 print_round(made, PlainConsole(soft_wrap=True))
 
-    _guarded(work, debug=debug)
-
-
-def _value(text: str | None, option: str, read: Callable[[str], T]) -> T | None:
-    """Read what was given for an option; what is wrong with it is the command's fault."""
-    try:
-        return None if text is None else read(text)
-    except ValueError as error:
-        raise typer.BadParameter(str(error), param_hint=option) from None
+    guarded(work, debug=debug)
 
 
 def _print_started(folder: Path, made: Start) -> None:
@@ -372,41 +398,6 @@ def _print_water(made: Watered, out: Path | None) -> None:
 
     plan = (made.advice, made.curve)
     print_plan(made.ranch, plan, made.notes, PlainConsole(), trees=made.trees, out=out)
-
-
-def _refuse_wrong(ranch: Path) -> None:
-    """Refuse wrong settings at once, before the libraries that only the work needs are loaded."""
-    from stressmap.core import settings
-
-    settings.load(ranch)
-
-
-def _guarded(work: Callable[[], None], *, debug: bool) -> None:
-    """Do the work; turn what it raises into lines on stderr and an exit code."""
-    try:
-        refuse_unfit()
-        with interrupts.prompt():
-            work()
-    except (KeyboardInterrupt, typer.Abort) as stop:
-        code = interrupts.code_of(stop)
-        typer.echo(interrupts.words_of(code), err=True)
-        raise typer.Exit(code) from None
-    except Exception as error:
-        if debug:
-            raise
-        known = missing_library(error) if isinstance(error, ImportError) else error
-        code, lines = told(known if isinstance(known, StressmapError) else error)
-        for line in lines:
-            typer.echo(line, err=True)
-        raise typer.Exit(code) from None
-
-
-def _bars(*, hidden: bool = False) -> Bars:
-    from rich.console import Console
-
-    from stressmap.core.progress import Bars
-
-    return Bars(Console(stderr=True), hidden=hidden or not sys.stderr.isatty())
 
 
 def _print_checked(checked: Checked) -> None:

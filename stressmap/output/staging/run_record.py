@@ -242,7 +242,7 @@ def district_page(
 
 def _made_from(record: Record) -> dict[str, Any]:
     """Give what any job's result was made from: settings, files, versions."""
-    return {"settings": _shown(record.settings), "sha256": record.sha256, "versions": versions()}
+    return {"settings": settings_shown(record.settings), "sha256": record.sha256, "versions": versions()}
 
 
 def _said(notes: Iterable[Note]) -> dict[str, Any]:
@@ -251,8 +251,19 @@ def _said(notes: Iterable[Note]) -> dict[str, Any]:
     return {"warnings": list(sentences(told, Words("en"))), "notes": [_as_plain(note) for note in told]}
 
 
-def _shown(chosen: Settings) -> dict[str, Any]:
-    """Give the settings in full, files as seen from theirs."""
+def settings_shown(chosen: Settings) -> dict[str, Any]:
+    """Give the settings in full, files as seen from theirs.
+
+    Parameters
+    ----------
+    chosen : Settings
+        Of a ranch.
+
+    Returns
+    -------
+    dict
+        Plain values.
+    """
     shown = {key: [chosen.shown(path) for path in paths] for key, paths in chosen.named_inputs().items()}
     named = {key: paths if len(paths) > 1 else paths[0] for key, paths in shown.items()}
     settings = chosen.model_dump(mode="json", by_alias=True)

@@ -9,7 +9,7 @@ import pytest
 
 PACKAGE = Path(__file__).parents[3] / "stressmap"
 ORDER = ["core", "store", "intake", "agronomy", "quality", "geostat", "zoning", "water", "rounds", "season",
-         "output", "jobs", "desk", "cli"]  # fmt: skip
+         "output", "jobs", "desk", "command_frame", "cli"]  # fmt: skip
 OUTPUT_ORDER = [
     "text",
     "view",

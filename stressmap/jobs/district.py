@@ -1,0 +1,190 @@
+"""Many ranches at once; the only file that knows the order: map, borrow, share water, tell of all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stressmap.core import district_settings, settings
+from stressmap.core.district_settings import District
+from stressmap.core.errors import DataError, Problem, StressmapError
+from stressmap.core.progress import Progress, Silent
+from stressmap.core.ranch_result import RanchResult
+from stressmap.core.settings import Shared
+from stressmap.jobs.before_work import handed_in, refuse_early
+from stressmap.jobs.district_ranches import ListedRanch, bytes_to_read, listed_ranches, standing
+from stressmap.jobs.district_spread import OverCluster
+from stressmap.jobs.district_tasks import RanchTask, failed, map_ranch
+from stressmap.jobs.district_workers import Workers, refuse_without_extra
+from stressmap.jobs.handed_down import HandedDown
+from stressmap.output.staging.output_folder import make_ready, slug
+
+if TYPE_CHECKING:
+    from stressmap.output.view.district_content import DistrictContent
+
+
+LEAST_OUTLINE = 100
+"""An outline in a file takes no less [bytes]."""
+MOST_PARTS = 1000
+LOST = "Run the district again: what is done stays; if memory is short, raise [workers] memory_gb"
+
+
+@dataclass(frozen=True)
+class DistrictMade:
+    """What came of a district.
+
+    Parameters
+    ----------
+    district : District
+        Its settings.
+    results : tuple of RanchResult
+        One a ranch, in the order of the list.
+    folder : Path
+        Holds a folder a ranch and the overview.
+    content : DistrictContent
+        What the overview was made from.
+    """
+
+    district: District
+    results: tuple[RanchResult, ...]
+    folder: Path
+    content: DistrictContent
+
+    @property
+    def stop(self) -> DataError | None:
+        """What to stop with: where every ranch failed, all that is wrong with them."""
+        if not all(one.failed for one in self.results):
+            return None
+        return DataError(problem for one in self.results for problem in one.problems)
+
+
+def run_district(
+    source: Path, *, scheduler: str | None = None, out: Path | None = None, progress: Progress | None = None
+) -> DistrictMade:
+    """Map every ranch of a district that has changed, and write the overview of all.
+
+    Parameters
+    ----------
+    source : Path
+        A ``DISTRICT.toml``.
+    scheduler : str, optional
+        Address of a Dask scheduler; by default workers are begun here.
+    out : Path, optional
+        Folder for the results; default ``outputs/<district>/district``.
+    progress : Progress, optional
+        Told of stages, and of each ranch done.
+
+    Returns
+    -------
+    DistrictMade
+
+    Raises
+    ------
+    SettingsError
+        If the file or the scheduler is wrong, or Dask is not installed.
+    OutputError
+        If the folder cannot be written.
+    """
+    district, tell = district_settings.load(source), progress or Silent()
+    refuse_without_extra()
+    folder = out or Path("outputs") / slug(district.name) / "district"
+    ranches = listed_ranches(district)
+    from stressmap.output.district_outputs import FILES, write_overview
+
+    make_ready(folder, FILES, _handed_in(district))
+    with Workers(district, scheduler) as workers:
+        results = map_changed(district, ranches, folder, workers, tell)
+    content = write_overview(district, results, None, folder, tell)
+    return DistrictMade(district, results, folder, content)
+
+
+def map_changed(
+    district: District, ranches: Sequence[ListedRanch], folder: Path, workers: Workers, tell: Progress
+) -> tuple[RanchResult, ...]:
+    """Map the ranches whose results do not stand; the workers are begun only for those.
+
+    Parameters
+    ----------
+    district : District
+        Its settings.
+    ranches : sequence of ListedRanch
+        From :func:`stressmap.jobs.district_ranches.listed_ranches`.
+    folder : Path
+        Holds a folder a ranch.
+    workers : Workers
+        Not yet begun.
+    tell : Progress
+        Told of each ranch.
+
+    Returns
+    -------
+    tuple of RanchResult
+        In the order of the ranches.
+    """
+    shared = district.handed_down()
+    tell.stage("Looking at what has changed", len(ranches))
+    found: dict[str, RanchResult] = {}
+    for ranch in ranches:
+        if (result := _before(ranch, shared, folder / ranch.slug)) is not None:
+            found[ranch.slug] = result
+        tell.step()
+    changed = [ranch for ranch in ranches if ranch.slug not in found]
+    if changed:
+        tell.stage("Starting workers")
+        cluster = workers.cluster(pieces_of(district, changed))
+        tell.stage("Mapping ranches", len(changed))
+        spread = OverCluster(district.workers.divide_over, district.workers.part_blocks)
+        handed, here = HandedDown(shared, spread), Path.cwd()
+        largest = sorted(changed, key=lambda ranch: -bytes_to_read(ranch.source, shared))
+        tasks = [RanchTask(one, folder.absolute() / one.slug, here, handed) for one in largest]
+        for task, done in cluster.each(map_ranch, tasks):
+            found[task.ranch.slug] = _named(task.ranch, done, folder)
+            tell.step()
+    return tuple(found[ranch.slug] for ranch in ranches)
+
+
+def _before(ranch: ListedRanch, shared: Shared, folder: Path) -> RanchResult | None:
+    """Clear what a killed call left; give the result that stands, or why there can be none."""
+    try:
+        refuse_early(ranch.source, folder, "run", shared)
+    except StressmapError as error:
+        return failed(ranch, error.problems)
+    return standing(ranch, shared, folder)
+
+
+def _named(ranch: ListedRanch, done: RanchResult | str, folder: Path) -> RanchResult:
+    """Give a result with the folder as the user named it; for a ranch that came to none say why."""
+    if isinstance(done, str):
+        return failed(ranch, [Problem(str(ranch.source), done, LOST)])
+    return done if done.folder is None else replace(done, folder=folder / ranch.slug)
+
+
+def pieces_of(district: District, ranches: Sequence[ListedRanch]) -> int:
+    """Tell how many workers could have something to do at a time.
+
+    Parameters
+    ----------
+    district : District
+        Its settings.
+    ranches : sequence of ListedRanch
+        That are to be mapped.
+
+    Returns
+    -------
+    int
+    """
+    shared, wide = district.handed_down(), LEAST_OUTLINE * district.workers.divide_over
+    large = [ranch for ranch in ranches if bytes_to_read(ranch.source, shared, "blocks") > wide]
+    return MOST_PARTS if large else len(ranches)
+
+
+def _handed_in(district: District) -> tuple[Path, ...]:
+    """Name every file that was handed in: none is written over, whosever it is."""
+    files = [Path(district.source)]
+    for source in district.ranches:
+        with suppress(StressmapError, OSError, ValueError):
+            files += handed_in(source, settings.load(source, district.handed_down()))
+    return tuple(files)

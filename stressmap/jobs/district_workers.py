@@ -1,0 +1,300 @@
+"""Where a district is worked on: workers of its own on this computer, or a Dask cluster by its address."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, TypeVar
+
+from stressmap import __version__
+from stressmap.core.district_settings import District
+from stressmap.core.errors import Problem, SettingsError
+from stressmap.core.parallel import cores
+from stressmap.core.text import first_line, one_line
+from stressmap.jobs.district_tasks import MEMORY, Warmed, warm
+
+Task = TypeVar("Task")
+Done = TypeVar("Done")
+
+CONNECT_S = 10
+"""How long a scheduler may take to answer."""
+FIRST_WORKER_S = 60
+"""How long a cluster may take to have a worker."""
+LEFT_AT = 0.95
+"""Share of its memory at which a worker is ended; nothing is ended or held back before."""
+INSTALL = 'Install it: python -m pip install "stressmap[district]"'
+SAME_PATHS = "Workers need the same folders under the same paths, and this version of the program"
+
+
+@dataclass(frozen=True)
+class DistrictCluster:
+    """A cluster that answers.
+
+    Parameters
+    ----------
+    client : distributed.Client
+        Connected to it.
+    memory_gb : float
+        That one of its workers may take, as the settings have it.
+    """
+
+    client: Any
+    memory_gb: float
+
+    def count(self) -> int:
+        """Count the workers there are now."""
+        return len(self.client.scheduler_info(n_workers=-1)["workers"])
+
+    def each(self, work: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterator[tuple[Task, Done | str]]:
+        """Do some work on every task, as many at a time as there are workers.
+
+        Parameters
+        ----------
+        work : callable
+            Done by a worker; an exception would be taken for the cluster's own.
+        tasks : sequence
+            Begun in this order.
+
+        Yields
+        ------
+        tuple of (task, result)
+            As they come; instead of a result what became of its worker, where it had none.
+        """
+        from distributed import as_completed
+
+        waiting, running = list(reversed(tasks)), dict[str, Task]()
+        done = as_completed(loop=self.client.loop, raise_errors=False)
+
+        def begin() -> None:
+            while waiting and len(running) < max(1, self.count()):
+                task = waiting.pop()
+                future = self.client.submit(work, task, pure=False, retries=1)
+                running[future.key] = task
+                done.add(future)
+
+        begin()
+        for future in done:
+            task = running.pop(future.key)
+            yield task, self._result(future)
+            future.release()
+            begin()
+
+    def _result(self, future: Any) -> Any:
+        if future.status == "finished":
+            return future.result()
+        error = future.exception() if future.status == "error" else None
+        return self._lost(error)
+
+    def _lost(self, error: BaseException | None) -> str:
+        from distributed import KilledWorker
+
+        if error is None:
+            return "the cluster gave it up"
+        if not isinstance(error, KilledWorker):
+            return f"the cluster failed ({type(error).__name__}: {one_line(str(error), most=200)})"
+        times = f"{error.allowed_failures + 1} times"
+        if error.last_worker.address in self._ended_for_memory():
+            return f"{MEMORY}: a worker took over {self.memory_gb:g} GB for it and was ended, {times}"
+        return f"its worker was lost {times}"
+
+    def _ended_for_memory(self) -> set[str]:
+        """Name the workers that were ended because their memory was over the limit."""
+        events = self.client.get_events("worker-restart-memory") or ()
+        return {event["worker"] for _, event in events if isinstance(event, dict) and "worker" in event}
+
+
+class Workers:
+    """The cluster of a district, begun when there is something to do; a context that ends it.
+
+    Parameters
+    ----------
+    district : District
+        Says how many workers, with how much memory.
+    scheduler : str, optional
+        Address of a Dask scheduler; without it workers are begun on this computer.
+    """
+
+    def __init__(self, district: District, scheduler: str | None = None) -> None:
+        self._district, self._scheduler = district, scheduler
+        self._left = ExitStack()
+        self._cluster: DistrictCluster | None = None
+
+    def __enter__(self) -> Workers:
+        """Begin nothing yet."""
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        """End the workers of this computer."""
+        self._cluster = None
+        self._left.close()
+
+    def cluster(self, pieces: int) -> DistrictCluster:
+        """Give the cluster, begun and warmed if it is not yet.
+
+        Parameters
+        ----------
+        pieces : int
+            Of work: more workers of this computer's own are not begun.
+
+        Returns
+        -------
+        DistrictCluster
+
+        Raises
+        ------
+        SettingsError
+            If the scheduler does not answer, has no workers, or they are not fit for this.
+        """
+        if self._cluster is None:
+            district = self._district
+            context = connected_cluster(district, pieces, self._scheduler)
+            self._cluster = DistrictCluster(self._left.enter_context(context), district.workers.memory_gb)
+        return self._cluster
+
+
+def refuse_without_extra() -> None:
+    """Refuse where the libraries are not installed that only this command needs.
+
+    Raises
+    ------
+    SettingsError
+        If so.
+    """
+    missing = [name for name in ("dask", "distributed", "cryptography") if find_spec(name) is None]
+    if missing:
+        what = f"a district is worked on by Dask, and {' and '.join(missing)} is not installed"
+        raise SettingsError(Problem("this computer", what, INSTALL))
+
+
+@contextmanager
+def connected_cluster(district: District, pieces: int, scheduler: str | None) -> Iterator[Any]:
+    """Connect to workers, each of them ready; those of this computer end with the context.
+
+    Parameters
+    ----------
+    district : District
+        Says how many, with how much memory.
+    pieces : int
+        Of work.
+    scheduler : str, optional
+        Address of a Dask scheduler; without it workers are begun here.
+
+    Yields
+    ------
+    distributed.Client
+
+    Raises
+    ------
+    SettingsError
+        If the scheduler does not answer, has no workers, or they are not fit for this.
+    """
+    import dask
+    from distributed import Client
+
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    with ExitStack() as left:
+        left.enter_context(dask.config.set(_terms(district)))
+        if scheduler is None:
+            cluster = left.enter_context(own_cluster(_count(district, pieces), district.workers.memory_gb))
+            client = left.enter_context(Client(cluster, set_as_default=False))
+        else:
+            client = left.enter_context(_connected(scheduler))
+        _make_ready(client, Path(district.source).absolute())
+        yield client
+
+
+def _terms(district: District) -> dict[str, Any]:
+    """Give Dask's own settings: a ranch is one task, whose memory Dask cannot move to the disk."""
+    memory = dict.fromkeys(("target", "spill", "pause"), False) | {"terminate": LEFT_AT}
+    return {
+        "distributed.scheduler.allowed-failures": district.workers.failures,
+        "distributed.scheduler.http.routes": [],  # no pages about the work: a port is opened all the same
+        "distributed.worker.http.routes": [],
+        **{f"distributed.worker.memory.{name}": value for name, value in memory.items()},
+    }
+
+
+def _count(district: District, pieces: int) -> int:
+    """Say how many workers there should be here: as set, else as many as cores, memory and work allow."""
+    if district.workers.count is not None:
+        return district.workers.count
+    from distributed.system import MEMORY_LIMIT
+
+    room = int(MEMORY_LIMIT / (district.workers.memory_gb * 1e9))
+    return max(1, min(cores(), room, pieces))
+
+
+@contextmanager
+def own_cluster(count: int, memory_gb: float) -> Iterator[Any]:
+    """Begin workers here that no one else can reach: by this computer's address, with keys made for it.
+
+    Parameters
+    ----------
+    count : int
+        Workers, a process with one thread each.
+    memory_gb : float
+        That one of them may take.
+
+    Yields
+    ------
+    distributed.LocalCluster
+    """
+    from distributed import LocalCluster
+    from distributed.security import Security
+
+    with LocalCluster(
+        n_workers=count,
+        threads_per_worker=1,
+        processes=True,
+        memory_limit=int(memory_gb * 1e9),
+        host="127.0.0.1",
+        dashboard_address=None,
+        scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
+        security=Security.temporary(),
+        silence_logs=logging.CRITICAL,
+    ) as cluster:
+        yield cluster
+
+
+def _connected(address: str) -> Any:
+    from distributed import Client
+
+    try:
+        return Client(address, timeout=CONNECT_S, set_as_default=False)
+    except (OSError, ValueError, TypeError) as error:
+        what = f"no Dask scheduler answers there ({first_line(error) or type(error).__name__})"
+        remedy = "Start one with dask scheduler, or give its address, as tcp://10.0.0.5:8786"
+        raise SettingsError(Problem(f"--scheduler {address}", what, remedy)) from None
+
+
+def _make_ready(client: Any, source: Path) -> None:
+    """Warm every worker, and refuse those that are not fit."""
+    from distributed import TimeoutError as Late
+
+    with suppress(Late):
+        client.wait_for_workers(1, timeout=FIRST_WORKER_S)
+    addresses = list(client.scheduler_info(n_workers=-1)["workers"])
+    if not addresses:
+        what = f"the cluster had no worker for {FIRST_WORKER_S} seconds"
+        raise SettingsError(Problem("--scheduler", what, "Start workers with dask worker ADDRESS"))
+    futures = [client.submit(warm, source, workers=[one], pure=False) for one in addresses]
+    for address, future in zip(addresses, futures, strict=True):
+        try:
+            _refuse_unlike(address, future.result(), source)
+        except (ImportError, AttributeError) as error:
+            what = f"the worker at {address} cannot load this program ({first_line(error)})"
+            raise SettingsError(Problem("--scheduler", what, SAME_PATHS)) from None
+
+
+def _refuse_unlike(address: str, warmed: Warmed, source: Path) -> None:
+    what = ""
+    if warmed.version != __version__:
+        what = f"the worker at {address} has stressmap {warmed.version}, here is {__version__}"
+    elif not warmed.sees:
+        what = f"the worker at {address} does not find {source}"
+    if what:
+        raise SettingsError(Problem("--scheduler", what, SAME_PATHS))

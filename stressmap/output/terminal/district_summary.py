@@ -1,0 +1,65 @@
+"""What ``district`` prints, in the district's first language: what was done, what failed, what is driest."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+from rich.console import Console
+
+from stressmap.output.text.district_words import DistrictWords
+from stressmap.output.text.note_words import sentences
+from stressmap.output.text.words import Words
+from stressmap.output.view.district_content import DistrictContent
+
+MOST_FAILURES = 10
+MOST_VALVES = 5
+FIRST_FILES = ("district.html", "district.csv", "problems.csv")
+
+
+def print_district(content: DistrictContent, folder: Path, console: Console) -> None:
+    """Print what came of a district.
+
+    Parameters
+    ----------
+    content : DistrictContent
+        What the overview was made from.
+    folder : Path
+        Where it is.
+    console : Console
+        The terminal.
+    """
+    for line in _lines(content, folder):
+        console.print(line, markup=False)
+
+
+def _lines(content: DistrictContent, folder: Path) -> Iterator[str]:
+    words = Words(content.languages[0], content.units)
+    say = DistrictWords(words)
+    states = Counter(one.state for one in content.results)
+    told = {state: states[state] for state in ("mapped", "unchanged", "failed")}
+    yield content.name
+    yield say("said.ranches", count=len(content.results), **told)
+    yield from _failures(content, say)
+    if len(content.valves):
+        yield say("said.first")
+        for row in content.valves.head(MOST_VALVES).to_dict("records"):
+            label = row[f"label_{words.language}"]
+            yield say("said.valve", rank=row["rank"], ranch=row["ranch"], valve=row["valve"], label=label)
+    yield from (words("terminal.note", note=text) for text in sentences(content.notes, words))
+    yield ""
+    there = [name for name in FIRST_FILES if (folder / name).is_file()]
+    yield f"{say('said.folder', folder=folder)} {', '.join(there)}"
+
+
+def _failures(content: DistrictContent, say: DistrictWords) -> Iterator[str]:
+    failed = [
+        (title, problem)
+        for title, one in zip(content.titles, content.results, strict=True)
+        for problem in one.problems
+    ]
+    for title, problem in failed[:MOST_FAILURES]:
+        yield say("said.failed", ranch=title, problem=problem)
+    if len(failed) > MOST_FAILURES:
+        yield say("said.more", count=len(failed) - MOST_FAILURES, file="problems.csv")
