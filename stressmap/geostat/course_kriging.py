@@ -15,7 +15,7 @@ import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.covariance import Parameters
-from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, SLOPE_VARIANCES
+from stressmap.geostat.drying_slopes import USUAL_SLOPES, Dryness
 from stressmap.geostat.kriging import same_code_probability
 from stressmap.geostat.persistence import Persistence
 from stressmap.geostat.samples import Places
@@ -176,7 +176,7 @@ class Course:
 def krige_course(
     zone: ZoneInSystem,
     sets: Sequence[tuple[int, SolvedSet]],
-    readings: tuple[Ints, Floats | None],
+    readings: tuple[Ints, Dryness | None],
     days: CourseDays,
     dryness: Floats,
 ) -> Course:
@@ -188,8 +188,8 @@ def krige_course(
         The zone.
     sets : sequence of (int, SolvedSet)
         Position of each one's range, and the set; each counts as much.
-    readings : tuple of array of int, array
-        Visit and dryness of each reading; None without a log.
+    readings : tuple of array of int, Dryness
+        Visit of each reading, and their dryness; None without a log.
     days : CourseDays
         The days.
     dryness : array, shape (H,)
@@ -200,12 +200,14 @@ def krige_course(
     Course
         About the levels of the visits, wandering included.
     """
-    visit, mm = readings
+    visit, wanting = readings
+    slopes = USUAL_SLOPES if wanting is None else wanting.slopes
     own = np.equal.outer(visit, np.arange(len(days.away)))
-    ranch, block, valve = SLOPE_VARIANCES
-    slope_prior = float(SLOPE_VARIANCES @ [1.0, *zone.alone])
-    slope = np.zeros(len(visit)) if mm is None else mm * (ranch + block * zone.block + valve * zone.valve)
-    dry = np.zeros(len(dryness)) if mm is None else dryness
+    ranch, block, valve = slopes.variances
+    slope_prior = float(slopes.variances @ [1.0, *zone.alone])
+    mm = np.zeros(len(visit)) if wanting is None else wanting.at_readings
+    slope = mm * (ranch + block * zone.block + valve * zone.valve)
+    dry = np.zeros(len(dryness)) if wanting is None else dryness
     trend = zone.trend(days.share)
     found = [
         _under_one_set(
@@ -219,11 +221,11 @@ def krige_course(
     mean = np.mean([one.mean for one in found], axis=0)
     off = [one.mean - mean for one in found]
     covariance = np.mean([one.covariance + np.outer(o, o) for one, o in zip(found, off, strict=True)], axis=0)
-    slopes = np.array([one.slope for one in found])
-    spread = float(np.mean([one.slope_variance for one in found]) + slopes.var())
+    found_slopes = np.array([one.slope for one in found])
+    spread = float(np.mean([one.slope_variance for one in found]) + found_slopes.var())
     unseen = (days.share * zone.unseen) @ days.share.T
-    told = SLOPE_BAR_MM * dry
-    return Course(mean + told, covariance + unseen + days.wander, SLOPE_BAR_MM + slopes.mean(), spread)
+    told = slopes.bar_mm * dry
+    return Course(mean + told, covariance + unseen + days.wander, slopes.bar_mm + found_slopes.mean(), spread)
 
 
 def _under_one_set(

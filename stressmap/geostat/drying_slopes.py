@@ -7,7 +7,7 @@ mean of ``b0·c``, c the dryness.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -23,7 +23,33 @@ SLOPE_SD = 0.03
 """Prior standard deviation of it [bar/mm]."""
 BLOCK_SD, VALVE_SD = 0.25 * SLOPE_BAR_MM, 0.12 * SLOPE_BAR_MM
 """Standard deviations of what blocks and valve zones add; left free they run off where visits are few."""
-SLOPE_VARIANCES = np.array([SLOPE_SD, BLOCK_SD, VALVE_SD]) ** 2
+
+
+@dataclass(frozen=True)
+class SlopePriors:
+    """What is believed of slopes beforehand.
+
+    Parameters
+    ----------
+    bar_mm : float
+        Mean of a ranch's slope [bar/mm].
+    ranch, block, valve : float
+        Standard deviation of it, and of what blocks and valve zones add [bar/mm].
+    """
+
+    bar_mm: float = SLOPE_BAR_MM
+    ranch: float = SLOPE_SD
+    block: float = BLOCK_SD
+    valve: float = VALVE_SD
+
+    @property
+    def variances(self) -> Floats:
+        """Return the three variances, shape (3,) [bar²/mm²]."""
+        return np.asarray(np.array([self.ranch, self.block, self.valve]) ** 2)
+
+
+USUAL_SLOPES = SlopePriors()
+"""Of a ranch alone."""
 
 
 @dataclass(frozen=True)
@@ -36,14 +62,17 @@ class Dryness:
         Of the valve zone of each reading on its day [mm].
     of_valves : array, shape (V, W)
         Of every valve zone, by code, on the day of each visit [mm].
+    slopes : SlopePriors
+        What is believed of slopes with it.
     """
 
     at_readings: Floats
     of_valves: Floats
+    slopes: SlopePriors = USUAL_SLOPES
 
     def take(self, index: Ints) -> Dryness:
         """Return that of some of the readings."""
-        return Dryness(self.at_readings[index], self.of_valves)
+        return replace(self, at_readings=self.at_readings[index])
 
     def of_target(self, weight: tuple[float, ...]) -> Floats:
         """Return that of valve zones in a sum of visits, shape (W + 1,), last that of places without a valve.
@@ -57,15 +86,15 @@ class Dryness:
         return np.append(sums, sums.mean() if len(sums) else 0.0)
 
 
-def shared_slopes(a: Places, b: Places) -> Floats:
+def shared_slopes(a: Places, b: Places, slopes: SlopePriors = USUAL_SLOPES) -> Floats:
     """Give the covariance of slopes between places, shape (len(a), len(b)) [bar²/mm²]."""
     groups = valve_groups(a.block, a.valve), valve_groups(b.block, b.valve)
-    ranch, block, valve = SLOPE_VARIANCES
+    ranch, block, valve = slopes.variances
     total = ranch + block * np.equal.outer(a.block, b.block) + valve * np.equal.outer(*groups)
     return np.asarray(total)
 
 
-def slope_variance(places: Places, of_valves: Floats) -> float:
+def slope_variance(places: Places, of_valves: Floats, slopes: SlopePriors = USUAL_SLOPES) -> float:
     """Give the variance that slopes add beforehand to the mean over some places [bar²].
 
     Parameters
@@ -74,6 +103,8 @@ def slope_variance(places: Places, of_valves: Floats) -> float:
         m of them.
     of_valves : array, shape (W + 1,)
         Dryness by valve zone, from :meth:`Dryness.of_target`.
+    slopes : SlopePriors
+        What is believed beforehand.
 
     Returns
     -------
@@ -82,7 +113,7 @@ def slope_variance(places: Places, of_valves: Floats) -> float:
     mm = of_valves[places.valve]
     codes = (np.zeros(1, dtype=np.int64), places.block, valve_groups(places.block, places.valve))
     sums = [float(np.sum(_sums_by(code, mm)[1] ** 2)) for code in codes]
-    return float(SLOPE_VARIANCES @ sums) / len(places) ** 2
+    return float(slopes.variances @ sums) / len(places) ** 2
 
 
 def _sums_by(code: Ints, mm: Floats) -> tuple[Ints, Floats]:
@@ -101,9 +132,12 @@ class SlopedIndicators(GroupIndicators):
     ----------
     of_valves : array, shape (W + 1,)
         Dryness of what is predicted, by valve zone.
+    slopes : SlopePriors
+        What is believed beforehand.
     """
 
     of_valves: Floats = field(default_factory=lambda: np.zeros(1))
+    slopes: SlopePriors = USUAL_SLOPES
 
     @property
     def fading(self) -> Floats:
@@ -132,5 +166,5 @@ class SlopedIndicators(GroupIndicators):
 
     def variances(self, parameters: Parameters) -> Floats:
         """Return the variance of each column; as the base's, of slopes [bar²/mm²]."""
-        slopes = np.repeat(SLOPE_VARIANCES, (1, len(self.block), len(self.valve)))
+        slopes = np.repeat(self.slopes.variances, (1, len(self.block), len(self.valve)))
         return np.concatenate([GroupIndicators.variances(self, parameters), slopes])

@@ -14,16 +14,26 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import LinAlgError
-from scipy.optimize import minimize
-from scipy.special import logsumexp, ndtri
+from scipy.special import logsumexp
 from threadpoolctl import threadpool_limits
 
-from stressmap.core.arrays import Floats, Ints
+from stressmap.core.arrays import Floats
 from stressmap.core.notes import Note
+from stressmap.geostat.borrowed_fit import own_evidence, sample_borrowed
+from stressmap.geostat.borrowed_priors import BorrowedPriors, OwnEvidence
 from stressmap.geostat.covariance import EXPONENTIAL, Parameters
+from stressmap.geostat.importance_sample import (
+    ImportanceSample,
+    importance_sample,
+    largest_weights,
+    mass_of,
+    masses,
+    most_plausible,
+    quasi_normal_points,
+)
 from stressmap.geostat.kriging import ParameterNodes
 from stressmap.geostat.options import Priors
-from stressmap.geostat.posterior import LikelihoodGroup, expected_information, group_readings, log_posterior
+from stressmap.geostat.posterior import LikelihoodGroup, group_readings
 from stressmap.geostat.reml import log_likelihood, solve
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.trend import MeanModel
@@ -38,17 +48,12 @@ RANGE_REACH = 2.0
 """How far from the middle ranges are tried, in standard deviations of the prior of their logarithm."""
 LEAST_RANGE_WEIGHT = 0.02
 """A range with less of the whole weight is left out."""
-KEPT_WEIGHT = 0.995
 PLAIN_RANGES = (2.0, 8.0, 4.0, 1.0, 0.5)
 """Ranges tried without effects of blocks and valves, in those of the prior; the two that tell most first."""
 HOPELESS = 8.0
 """Where both of these are behind the whole model by this in log posterior mass, no others are tried."""
 ROUGHER = 1.0
 """Where an exponential pattern is more plausible by this in the logarithm, it is taken, not Matern 3/2."""
-OPTIMISER = {"maxiter": 60, "ftol": 1e-7}
-"""The mode only centres the proposal: a thousandth of log-likelihood off does not matter."""
-PROPOSAL_INFLATION = 1.15
-"""The proposal is this much wider than the curvature gives, because the likelihood has longer tails."""
 
 
 @dataclass(frozen=True)
@@ -69,6 +74,8 @@ class Fit:
         Restricted, at the best set.
     notes : tuple of Note
         What went wrong.
+    told : OwnEvidence, optional
+        What the readings tell without borrowed priors, where that was asked for.
     """
 
     model: VarianceModel
@@ -77,10 +84,15 @@ class Fit:
     best: Parameters
     log_likelihood: float
     notes: tuple[Note, ...] = ()
+    told: OwnEvidence | None = None
 
     def average(self, name: str) -> float:
         """Return the weighted mean of one parameter."""
         return float(self.weight @ [getattr(node, name) for node in self.nodes])
+
+    def borrowed_from(self, lent: BorrowedPriors | None) -> BorrowedPriors | None:
+        """Return what was lent where the readings spoke for it, else None."""
+        return lent if lent and self.told is not None and self.told.borrowed > 0.5 else None
 
 
 def fit(
@@ -89,6 +101,7 @@ def fit(
     model: VarianceModel,
     *,
     average: bool = True,
+    lent: BorrowedPriors | None = None,
     step: Callable[[], None] = lambda: None,
 ) -> Fit:
     """Fit the model to readings.
@@ -103,6 +116,8 @@ def fit(
         Free parameters and priors.
     average : bool
         Whether to average over the posterior of the parameters; else the mode alone.
+    lent : BorrowedPriors, optional
+        Priors that other ranches lend; an empty one asks only what the readings tell alone.
     step : callable
         Called as each of the ranges has been tried; :func:`log_ranges` says how many there are.
 
@@ -114,7 +129,7 @@ def fit(
     groups = list(group_readings(samples, trend))
     try:
         with threadpool_limits(1):  # small systems; two BLAS threads take several times as long
-            return _fit(groups, model, len(samples), average=average, step=step)
+            return _fit(groups, model, len(samples) if average else 0, lent, step)
     except (LinAlgError, ValueError, FloatingPointError) as error:
         nodes = tuple(
             model.parameters(u)
@@ -164,38 +179,48 @@ def estimate_trends(samples: Samples, drift: Floats, found: Fit, mean_model: Mea
 
 
 def _fit(
-    groups: list[LikelihoodGroup], model: VarianceModel, n: int, *, average: bool, step: Callable[[], None]
+    groups: list[LikelihoodGroup],
+    model: VarianceModel,
+    n: int,
+    lent: BorrowedPriors | None,
+    step: Callable[[], None],
 ) -> Fit:
-    count = _node_count(n) if average else 0
+    """Fit; to average over sets of parameters needs the number of readings, else 0."""
+    count = _node_count(n) if n else 0
     found = _sample_ranges(groups, model, count, step)
-    rough = _rougher(groups, max(found, key=lambda one: one.peak))
+    rough = _rougher(groups, most_plausible(found))
     if rough is not None:
         found = _sample_ranges(groups, rough, count, lambda: None)
-    mass = np.array([one.log_mass for one in found])
-    if not np.all(np.isfinite(mass)):
+    if not np.all(np.isfinite(masses(found))):
         msg = "its likelihood is not finite"
         raise ValueError(msg)
-    best = found[int(np.argmax([one.peak for one in found]))]
-    if not average:
+    best = most_plausible(found)
+    if not count:
         return Fit(best.model, (best.best,), np.ones(1), best.best, _likelihood(groups, best))
-    plain = _without_units(groups, best, float(logsumexp(mass)), count)
-    plain_mass = [one.log_mass for one in plain]
-    if plain and logsumexp(plain_mass) > logsumexp(mass):
-        best = plain[int(np.argmax([one.peak for one in plain]))]
-    share = np.append(mass, plain_mass)
+    plain = _without_units(groups, best, mass_of(found), count)
+    if plain and mass_of(plain) > mass_of(found):
+        best = most_plausible(plain)
+    if lent is None:
+        return Fit(found[0].model, *_averaged(found + plain), best.best, _likelihood(groups, best))
+    borrowed = sample_borrowed(groups, most_plausible(found), lent, count) if lent else []
+    share = float(np.exp(mass_of(borrowed) - mass_of(found + plain + borrowed))) if borrowed else 0.0
+    told = own_evidence(found, plain, n, share)
+    leading = found if share < 0.5 else borrowed
+    best = best if share < 0.5 else most_plausible(borrowed)
+    averaged = _averaged(found + plain + borrowed)
+    return Fit(leading[0].model, *averaged, best.best, _likelihood(groups, best), told=told)
+
+
+def _averaged(every: list[ImportanceSample]) -> tuple[tuple[Parameters, ...], Floats]:
+    """Put the sets of parameters of all samples together, without those that hardly count."""
+    share = masses(every)
     share = np.exp(share - logsumexp(share))
-    kept = [one for one, k in zip(found + plain, share >= LEAST_RANGE_WEIGHT, strict=True) if k]
+    kept = [one for one, k in zip(every, share >= LEAST_RANGE_WEIGHT, strict=True) if k]
     nodes = [one.model.parameters(u) for one in kept for u in one.points]
     log_weight = np.concatenate([one.log_weight for one in kept])
     weight = np.exp(log_weight - logsumexp(log_weight))
     chosen = largest_weights(weight)
-    return Fit(
-        found[0].model,
-        tuple(nodes[i] for i in chosen),
-        weight[chosen] / weight[chosen].sum(),
-        best.best,
-        _likelihood(groups, best),
-    )
+    return tuple(nodes[i] for i in chosen), weight[chosen] / weight[chosen].sum()
 
 
 def _sample_ranges(
@@ -205,7 +230,7 @@ def _sample_ranges(
     found: list[ImportanceSample] = []
     start = model.prior_centre()[:-1] - 0.5
     for log_range in log_ranges(model.priors):
-        found.append(_importance_sample(groups, model, np.append(start, log_range), count))
+        found.append(importance_sample(groups, model, np.append(start, log_range), count))
         start = found[-1].mode[:-1]
         step()
     return found
@@ -219,7 +244,7 @@ def _rougher(groups: list[LikelihoodGroup], best: ImportanceSample) -> VarianceM
     model = replace(best.model, correlation=EXPONENTIAL)
     for further in (0.0, np.log(2.0)):
         start = np.append(best.mode[:-1], best.mode[-1] + further)
-        if _importance_sample(groups, model, start, 0).peak > best.peak + ROUGHER:
+        if importance_sample(groups, model, start, 0).peak > best.peak + ROUGHER:
             return model
     return None
 
@@ -236,7 +261,7 @@ def _without_units(
     start, found = best.mode[kept], []
     for range_m in PLAIN_RANGES:
         u = np.append(start, np.log(best.model.priors.range_m * range_m))
-        one = _importance_sample(groups, model, u, count // 2)
+        one = importance_sample(groups, model, u, count // 2)
         found.append(replace(one, log_weight=one.log_weight + offset, peak=one.peak + offset))
         if len(found) == 2 and max(part.log_mass for part in found) < log_mass - HOPELESS:
             return []
@@ -263,7 +288,7 @@ def best_variances(samples: Samples, trend: Floats, model: VarianceModel, start:
     least = model.prior_centre()[:-1] - 4.0
     at = np.maximum([0.5 * np.log(max(getattr(start, name), 1e-300)) for name in model.free], least)
     groups = list(group_readings(samples, trend))
-    return _importance_sample(groups, model, np.append(at, np.log(start.range_m)), 0).best
+    return importance_sample(groups, model, np.append(at, np.log(start.range_m)), 0).best
 
 
 def log_ranges(priors: Priors) -> Floats:
@@ -294,87 +319,6 @@ def _node_count(n: int) -> int:
     return 48 if n <= 120 else 32 if n <= 256 else 16 if n <= 600 else 8
 
 
-def largest_weights(weight: Floats) -> Ints:
-    """Choose the nodes that hold nearly all of the weight.
-
-    Parameters
-    ----------
-    weight : array, shape (K,)
-        Sum one.
-
-    Returns
-    -------
-    array of int
-        Positions, rising.
-    """
-    order = np.argsort(-weight, kind="stable")
-    count = int(np.searchsorted(np.cumsum(weight[order]), KEPT_WEIGHT)) + 1
-    return np.sort(order[:count])
-
-
-@dataclass(frozen=True)
-class ImportanceSample:
-    """The posterior of the variances at one range, as a weighted sample about its mode.
-
-    Parameters
-    ----------
-    model : VarianceModel
-        Whose.
-    mode : array, shape (k,)
-        Logarithms of the most plausible variances, and of the range.
-    peak : float
-        Log posterior there.
-    points : array, shape (count, k)
-        The sample.
-    log_weight : array, shape (count,)
-        Of its points; of the mode where there are none.
-    """
-
-    model: VarianceModel
-    mode: Floats
-    peak: float
-    points: Floats
-    log_weight: Floats
-
-    @property
-    def best(self) -> Parameters:
-        """The most plausible set of parameters."""
-        return self.model.parameters(self.mode)
-
-    @property
-    def log_mass(self) -> float:
-        """Logarithm of the posterior's mass at this range, up to a constant."""
-        return float(logsumexp(self.log_weight) - np.log(len(self.log_weight)))
-
-
-def _importance_sample(
-    groups: list[LikelihoodGroup], model: VarianceModel, start: Floats, count: int
-) -> ImportanceSample:
-    """Find the posterior mode of the variances at one range, and draw an importance sample around it."""
-    log_range = start[-1]
-    patterns = [group.covariance_structure.pattern(model, float(np.exp(log_range))) for group in groups]
-
-    def negative_log_posterior(v: Floats) -> tuple[float, Floats]:
-        value, gradient = log_posterior(groups, patterns, model, np.append(v, log_range))
-        return -value, -gradient
-
-    bounds = [(x - 5.0, x + 2.5) for x in model.prior_centre()[:-1]]
-    result = minimize(
-        negative_log_posterior, start[:-1], jac=True, method="L-BFGS-B", bounds=bounds, options=OPTIMISER
-    )
-    mode = np.append(result.x, log_range)
-    peak = -float(result.fun)
-    if not count:
-        return ImportanceSample(model, mode, peak, mode[None, :][:0], np.array([peak]))
-    curvature = expected_information(groups, patterns, model, mode)
-    root = np.linalg.cholesky(np.linalg.inv(curvature)) * PROPOSAL_INFLATION
-    z = quasi_normal_points(count, len(result.x))
-    points = np.column_stack([result.x + z @ root.T, np.full(count, log_range)])
-    drawn = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(root)).sum()
-    log_target = [log_posterior(groups, patterns, model, u, with_gradient=False)[0] for u in points]
-    return ImportanceSample(model, mode, peak, points, np.array(log_target) - drawn)
-
-
 def _likelihood(groups: list[LikelihoodGroup], at: ImportanceSample) -> float:
     """Restricted log-likelihood of all groups at the mode."""
     p, total = at.best, 0.0
@@ -383,31 +327,3 @@ def _likelihood(groups: list[LikelihoodGroup], at: ImportanceSample) -> float:
         solved = solve(shared.covariance(p, shared.pattern(at.model, p.range_m)), group.trend)
         total += log_likelihood(solved, group.trend, group.value)
     return total
-
-
-def quasi_normal_points(count: int, width: int) -> Floats:
-    """Give a quasi-random standard normal sample: a Kronecker sequence and its mirror image.
-
-    Parameters
-    ----------
-    count : int
-        Even.
-    width : int
-        Dimensions.
-
-    Returns
-    -------
-    array, shape (count, width)
-
-    Examples
-    --------
-    >>> bool(abs(quasi_normal_points(32, 4).mean()) < 1e-12)
-    True
-    """
-    ratio = 2.0
-    for _ in range(60):
-        ratio = (1.0 + ratio) ** (1.0 / (width + 1))
-    steps = ratio ** -np.arange(1.0, width + 1)
-    half = np.outer(np.arange(1, count // 2 + 1), steps) % 1.0
-    z = ndtri(half)
-    return np.concatenate([z, -z])

@@ -97,7 +97,7 @@ class StructuredSurface:
         trend = np.column_stack([np.ones(len(samples)), self._z])[:, : 1 + used]
         model = choose_model(samples, options.priors, options.reading_error_bar)
         readings = self._centred if doubts is None else replace(self._centred, doubt=doubts.for_fit)
-        self.fit = fit(readings, trend, model, average=options.average, step=step)
+        self.fit = fit(readings, trend, model, average=options.average, lent=options.lent, step=step)
         if doubts is not None:
             self._centred = replace(self._centred, doubt=doubts.for_map)
         mean_model = MeanModel(np.unique(samples.places.crop), options.priors.crop_bar**2, used)

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stressmap.geostat.borrowed_priors import BorrowedPriors
 
 
 @dataclass(frozen=True)
@@ -68,9 +72,13 @@ class SurfaceOptions:
     average : bool
         Whether the structured method averages over the uncertainty of its parameters, which keeps intervals
         calibrated when readings are few; False takes the posterior mode alone (plug-in).
+    lent : BorrowedPriors, optional
+        Priors that other ranches lend; an empty one asks only what the readings tell alone; None, as for a
+        ranch by itself, neither.
     """
 
     reading_error_bar: float | None = None
     priors: Priors = field(default_factory=Priors)
     jobs: int = 1
     average: bool = True
+    lent: BorrowedPriors | None = None

@@ -58,9 +58,40 @@ class Persistence:
         return np.asarray(by_odds), np.asarray((1 - self.lasting) * gone * np.abs(days) / self.fading_days)
 
 
-def prior_scores() -> Floats:
+@dataclass(frozen=True)
+class PersistencePriors:
+    """What is believed of lasting and fading beforehand.
+
+    Parameters
+    ----------
+    lasting : float
+        Median of the share p.
+    lasting_spread : float
+        Standard deviation of its log odds.
+    fading_days : float
+        Median of theta [days].
+    fading_spread : float
+        Standard deviation of its logarithm.
+    """
+
+    lasting: float = 0.5
+    lasting_spread: float = LASTING_SPREAD
+    fading_days: float = USUAL_FADING_DAYS
+    fading_spread: float = FADING_SPREAD
+
+    @property
+    def spread(self) -> Floats:
+        """Return both standard deviations, shape (2,)."""
+        return np.array([self.lasting_spread, self.fading_spread])
+
+
+USUAL_PERSISTENCE = PersistencePriors()
+"""Of a ranch alone."""
+
+
+def prior_scores(priors: PersistencePriors = USUAL_PERSISTENCE) -> Floats:
     """Return the prior medians of log odds and logarithm, shape (2,)."""
-    return np.array([0.0, np.log(USUAL_FADING_DAYS)])
+    return np.array([np.log(priors.lasting / (1 - priors.lasting)), np.log(priors.fading_days)])
 
 
 def score_bounds() -> list[tuple[float, float]]:
@@ -68,13 +99,15 @@ def score_bounds() -> list[tuple[float, float]]:
     return [(-5.0, 5.0), (float(np.log(FADING_DAYS[0])), float(np.log(FADING_DAYS[1])))]
 
 
-def log_prior(scores: Floats) -> tuple[float, Floats, Floats]:
+def log_prior(scores: Floats, priors: PersistencePriors = USUAL_PERSISTENCE) -> tuple[float, Floats, Floats]:
     """Give the log prior density of both, up to a constant, with derivatives.
 
     Parameters
     ----------
     scores : array, shape (2,)
         Log odds of p, logarithm of theta.
+    priors : PersistencePriors
+        Of both.
 
     Returns
     -------
@@ -82,6 +115,6 @@ def log_prior(scores: Floats) -> tuple[float, Floats, Floats]:
     gradient, curvature : array, shape (2,)
         First, and negative second, derivatives.
     """
-    spread = np.array([LASTING_SPREAD, FADING_SPREAD])
-    z = (scores - prior_scores()) / spread
+    spread = priors.spread
+    z = (scores - prior_scores(priors)) / spread
     return float(-0.5 * z @ z), -z / spread, spread**-2

@@ -20,14 +20,16 @@ from threadpoolctl import threadpool_limits
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.covariance import Parameters
 from stressmap.geostat.drying_slopes import shared_slopes
-from stressmap.geostat.fit import (
-    PROPOSAL_INFLATION,
-    Fit,
-    largest_weights,
-    log_ranges,
-    quasi_normal_points,
+from stressmap.geostat.fit import Fit, log_ranges
+from stressmap.geostat.importance_sample import PROPOSAL_INFLATION, largest_weights, quasi_normal_points
+from stressmap.geostat.persistence import (
+    USUAL_PERSISTENCE,
+    Persistence,
+    PersistencePriors,
+    log_prior,
+    prior_scores,
+    score_bounds,
 )
-from stressmap.geostat.persistence import Persistence, log_prior, prior_scores, score_bounds
 from stressmap.geostat.reml import SolvedCovariance, log_likelihood, projection, solve
 from stressmap.geostat.search_neighbourhood import likelihood_groups
 from stressmap.geostat.variance_model import VarianceModel, tree_groups, valve_groups
@@ -91,7 +93,7 @@ class SeriesGroup:
         slopes = None
         if series.dryness is not None:
             mm = series.dryness.at_readings[index]
-            slopes = np.outer(mm, mm) * shared_slopes(places, places)
+            slopes = np.outer(mm, mm) * shared_slopes(places, places, series.dryness.slopes)
         return cls(samples.value, own, trend, same, cdist(places.xy, places.xy), samples.doubt, slopes)
 
     def signal(self, p: Parameters, pattern: Floats) -> Floats:
@@ -189,6 +191,7 @@ class _Posterior:
     model: VarianceModel
     days: Floats
     log_range: float
+    kept: PersistencePriors = USUAL_PERSISTENCE
 
     def at(self, u: Floats, *, with_gradient: bool = True) -> tuple[float, Floats]:
         """Evaluate the log posterior; its gradient by log sds, log odds and log theta, shape (k + 2,)."""
@@ -256,11 +259,17 @@ class _Posterior:
         return self.model.parameters(np.append(u[:-2], self.log_range)), Persistence.of_scores(u[-2:])
 
     def _priors(self, u: Floats) -> tuple[tuple[float, Floats, Floats], tuple[float, Floats, Floats]]:
-        return self.model.log_prior(np.append(u[:-2], self.log_range)), log_prior(u[-2:])
+        return self.model.log_prior(np.append(u[:-2], self.log_range)), log_prior(u[-2:], self.kept)
 
 
 def fit_series(
-    series: VisitSeries, drift: Floats, model: VarianceModel, *, start: Fit, covariate: bool
+    series: VisitSeries,
+    drift: Floats,
+    model: VarianceModel,
+    *,
+    start: Fit,
+    covariate: bool,
+    kept: PersistencePriors = USUAL_PERSISTENCE,
 ) -> SpaceTimeFit | None:
     """Fit the space-time model to readings of several visits.
 
@@ -276,6 +285,8 @@ def fit_series(
         Of the last visit alone: where the search begins.
     covariate : bool
         Whether one takes part.
+    kept : PersistencePriors
+        What is believed of lasting and fading beforehand.
 
     Returns
     -------
@@ -291,7 +302,7 @@ def fit_series(
     groups = [SeriesGroup.of(series, trend[part], part) for part in parts]
     try:
         with threadpool_limits(1):
-            return _fit(groups, model, series, start)
+            return _fit(groups, model, series, start, kept)
     except (LinAlgError, ValueError, FloatingPointError):
         return None
 
@@ -320,20 +331,22 @@ def ranges_to_try(model: VarianceModel, readings: int, best_m: float) -> Floats:
     return np.asarray(np.sort(every[near]))
 
 
-def _fit(groups: list[SeriesGroup], model: VarianceModel, series: VisitSeries, start: Fit) -> SpaceTimeFit:
+def _fit(
+    groups: list[SeriesGroup], model: VarianceModel, series: VisitSeries, start: Fit, kept: PersistencePriors
+) -> SpaceTimeFit:
     readings, days = len(series.samples), series.days_between
-    u = np.concatenate([_start(model, start.best), prior_scores()])
+    u = np.concatenate([_start(model, start.best), prior_scores(kept)])
     found, ranges = [], ranges_to_try(model, readings, start.best.range_m)
     for log_range in ranges:
         patterns = [model.correlation(group.distance, float(np.exp(log_range))) for group in groups]
-        found.append(_sample(_Posterior(groups, patterns, model, days, float(log_range)), u, readings))
+        found.append(_sample(_Posterior(groups, patterns, model, days, float(log_range), kept), u, readings))
         u = found[-1][0][0]
     mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
     if not np.isfinite(mass).all():
         msg = "its likelihood is not finite"
         raise ValueError(msg)
-    kept = np.exp(mass - logsumexp(mass)) >= LEAST_RANGE_WEIGHT
-    chosen = [(r, u[1:], w) for r, (u, w, _), k in zip(ranges, found, kept, strict=True) if k]
+    counts = np.exp(mass - logsumexp(mass)) >= LEAST_RANGE_WEIGHT
+    chosen = [(r, u[1:], w) for r, (u, w, _), k in zip(ranges, found, counts, strict=True) if k]
     points = np.concatenate([np.column_stack([u, np.full(len(u), r)]) for r, u, _ in chosen])
     weight = np.concatenate([w for *_, w in chosen])
     weight = np.exp(weight - logsumexp(weight))

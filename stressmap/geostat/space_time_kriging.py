@@ -99,8 +99,7 @@ class SpaceTimeSystem(KrigingSystem):
         self._origin = places.xy.mean(axis=0)
         self._xy = np.ascontiguousarray((places.xy - self._origin)[self._starts])
         codes = np.unique(places.block), np.unique(valve_groups(places.block, places.valve))
-        mm = nodes.levels.slope_mm()
-        self.groups = GroupIndicators(*codes) if mm is None else SlopedIndicators(*codes, mm)
+        self.groups = self._indicators(codes, nodes.levels)
         self._visit = series.visit[self.index]
         self._trend = nodes.levels.of_readings(places, self._visit, drift[self.index])
         self._ranges = nodes.ranges
@@ -112,9 +111,16 @@ class SpaceTimeSystem(KrigingSystem):
         """Copy the system for the change since the visit before."""
         change, since = copy.copy(self), self._nodes.levels.since_before()
         change._nodes = replace(self._nodes, mean_model=since)
-        if (mm := since.slope_mm()) is not None:
-            change.groups = SlopedIndicators(*codes, mm)
+        change.groups = self._indicators(codes, since)
         return change
+
+    @staticmethod
+    def _indicators(codes: tuple[Ints, Ints], levels: VisitLevels) -> GroupIndicators:
+        """Give the groups of the readings, with slopes where dryness is known."""
+        mm, dryness = levels.slope_mm(), levels.dryness
+        if mm is None or dryness is None:
+            return GroupIndicators(*codes)
+        return SlopedIndicators(*codes, mm, dryness.slopes)
 
     @property
     def _targets(self) -> tuple[SpaceTimeSystem, ...]:
@@ -201,13 +207,13 @@ class SpaceTimeSystem(KrigingSystem):
         list of Course
         """
         nodes, places = self._nodes, self._samples.places
-        mm = None if self._series.dryness is None else self._series.dryness.at_readings[self.index]
+        dry_at = None if self._series.dryness is None else self._series.dryness.take(self.index)
         of_place = np.repeat(np.arange(len(self._xy)), np.diff([*self._starts, len(self.index)]))
         found = []
         for (cells, drift), dry in zip(zones, dryness.T, strict=True):
             near, within = self._mean_correlations(cells)
             zone = ZoneInSystem.of(cells.places, drift, places, (near[:, of_place], within), nodes.levels)
-            found.append(krige_course(zone, sets, (self._visit, mm), days, dry))
+            found.append(krige_course(zone, sets, (self._visit, dry_at), days, dry))
         return found
 
     def _add(self, k: int, columns: Floats, solved: tuple[Floats, Floats, Floats]) -> None:

@@ -10,12 +10,14 @@ from scipy.spatial.distance import cdist
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat import leave_one_out
+from stressmap.geostat.borrowed_model import borrow, lent_persistence
 from stressmap.geostat.change_of_support import zone_set
 from stressmap.geostat.course_kriging import CourseDays, SolvedSet
-from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, shared_slopes
+from stressmap.geostat.drying_slopes import shared_slopes
 from stressmap.geostat.kriging import KrigingSystem
 from stressmap.geostat.kriging_systems import SystemKey
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
+from stressmap.geostat.persistence import USUAL_PERSISTENCE
 from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.space_time_fit import SpaceTimeFit, fit_series
 from stressmap.geostat.space_time_kriging import SpaceTimeSystem, SpaceTimeSystems, estimate_levels
@@ -55,8 +57,10 @@ class SpaceTimeSurface(StructuredSurface):
         used, priors = bool(self.drift.sd), today.options.priors
         if found is None:
             # the error is learnt: a tree differs from day to day by more than a recheck tells
-            model = choose_model(self.samples, priors, None)
-            found = fit_series(series, self._z, model, start=today.fit, covariate=used)
+            model, kept = choose_model(self.samples, priors, None), USUAL_PERSISTENCE
+            if (lent := today.fit.borrowed_from(today.options.lent)) is not None:
+                model, kept = borrow(model, lent), lent_persistence(lent)
+            found = fit_series(series, self._z, model, start=today.fit, covariate=used, kept=kept)
         if found is None:
             msg = "the likelihood of the visits together cannot be evaluated"
             raise LinAlgError(msg)
@@ -89,8 +93,10 @@ class SpaceTimeSurface(StructuredSurface):
     def _by_dryness(self, places: Places, *, change: bool = False) -> Floats:
         """Give what the dryness of the last visit, or its change, is expected to do at places [bar]."""
         levels = self.timed.levels.since_before() if change else self.timed.levels
-        mm = levels.slope_mm()
-        return np.zeros(len(places)) if mm is None else np.asarray(SLOPE_BAR_MM * mm[places.valve])
+        mm, dryness = levels.slope_mm(), levels.dryness
+        if mm is None or dryness is None:
+            return np.zeros(len(places))
+        return np.asarray(dryness.slopes.bar_mm * mm[places.valve])
 
     def _zones_by_dryness(self, zones: tuple[Places, Ints, int], *, change: bool = False) -> Floats:
         places, zone, count = zones
@@ -185,7 +191,7 @@ class SpaceTimeSurface(StructuredSurface):
             if dryness is None or now is None:
                 return np.asarray(total)
             mm = [dryness.at_readings[index] if at is samples.places else now[at.valve] for at in (a, b)]
-            return np.asarray(total + np.outer(*mm) * shared_slopes(a, b))
+            return np.asarray(total + np.outer(*mm) * shared_slopes(a, b, dryness.slopes))
 
         def trend(at: Places) -> Floats:
             own = np.equal.outer(visits_of(at), np.unique(np.append(visit, last))).astype(float)
@@ -197,6 +203,8 @@ class SpaceTimeSurface(StructuredSurface):
 
     def summary(self) -> dict[str, Any]:
         """Give the fit as plain numbers and text for ``run.json``."""
+        if len(self.series) == 1:  # tells nothing of what lasts
+            return super().summary()
         share, spread = self.found.lasting()
         return super().summary() | {
             "lasting_share": round(share, 4),

@@ -16,6 +16,10 @@ from stressmap.geostat.samples import Samples
 LEAST_ERROR_BAR = 0.05
 """No chamber is read closer than this [bar]; common practice, no source."""
 VARIANCES = ("block", "valve", "pattern", "tree", "error")
+HALF_NORMAL = frozenset({"block", "valve", "pattern"})
+"""Variances that may well be none: the prior of their standard deviations is half-normal."""
+RANGE = "range"
+"""What the range is called among the parameters, of which it is the last."""
 
 
 @dataclass(frozen=True)
@@ -50,9 +54,11 @@ class VarianceModel:
 
     def prior_centre(self) -> Floats:
         """Return the prior scale of every free parameter as a vector of logarithms, shape (k,)."""
-        return np.array(
-            [np.log(self._prior_scale(name)) for name in self.free] + [np.log(self.priors.range_m)]
-        )
+        return np.array([np.log(self._prior_scale(name)) for name in (*self.free, RANGE)])
+
+    def prior_spread(self) -> Floats:
+        """Return the spread of every free parameter's logarithm, shape (k,); 0 for a half-normal prior."""
+        return np.array([self._prior_spread(name) for name in (*self.free, RANGE)])
 
     def log_prior(self, u: Floats) -> tuple[float, Floats, Floats]:
         """Give the log prior density of a vector, up to a constant, with derivatives.
@@ -72,12 +78,7 @@ class VarianceModel:
             Its negative second derivatives.
         """
         value, gradient, curvature = np.empty(len(u)), np.empty(len(u)), np.empty(len(u))
-        spread = [
-            0.0 if self._has_half_normal_prior(name) else self.priors.noise_spread for name in self.free
-        ]
-        for i, (x, centre, s) in enumerate(
-            zip(u, self.prior_centre(), [*spread, self.priors.range_spread], strict=True)
-        ):
+        for i, (x, centre, s) in enumerate(zip(u, self.prior_centre(), self.prior_spread(), strict=True)):
             if s:
                 value[i], gradient[i], curvature[i] = (
                     -0.5 * ((x - centre) / s) ** 2,
@@ -91,15 +92,18 @@ class VarianceModel:
 
     def prior_quantiles(self, z: Floats) -> Floats:
         """Map standard normal scores, shape (m, k), to vectors with the prior distribution."""
-        half_normal_prior = np.array([self._has_half_normal_prior(name) for name in self.free] + [False])
-        spread = np.array([self.priors.noise_spread] * len(self.free) + [self.priors.range_spread])
+        spread = self.prior_spread()
         half_normal = np.log(ndtri(0.5 + 0.5 * np.clip(ndtr(z), 1e-6, 1 - 1e-6)))
-        return np.asarray(self.prior_centre() + np.where(half_normal_prior, half_normal, spread * z))
+        return np.asarray(self.prior_centre() + np.where(spread == 0.0, half_normal, spread * z))
 
-    def _has_half_normal_prior(self, name: str) -> bool:
-        return name in {"block", "valve", "pattern"}
+    def _prior_spread(self, name: str) -> float:
+        if name == RANGE:
+            return self.priors.range_spread
+        return 0.0 if name in HALF_NORMAL else self.priors.noise_spread
 
     def _prior_scale(self, name: str) -> float:
+        if name == RANGE:
+            return self.priors.range_m
         if name == "tree" and self.error_bar == 0.0 and "error" not in self.free:
             return self.priors.noise_bar
         return float(getattr(self.priors, f"{name}_bar"))

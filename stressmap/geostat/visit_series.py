@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, Dryness, slope_variance
+from stressmap.geostat.drying_slopes import Dryness, slope_variance
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.trend import MeanModel
 
@@ -95,7 +95,7 @@ class VisitSeries:
         """The readings less what dryness is expected to do, shape (n,) [bar]."""
         if self.dryness is None:
             return self.samples.value
-        return np.asarray(self.samples.value - SLOPE_BAR_MM * self.dryness.at_readings)
+        return np.asarray(self.samples.value - self.dryness.slopes.bar_mm * self.dryness.at_readings)
 
     def level(self) -> Floats:
         """Give the mean reading of each visit, beside dryness, shape (V,) [bar]."""
@@ -110,7 +110,7 @@ class VisitSeries:
         index = self.today
         dryness = self.dryness
         if dryness is not None:
-            dryness = Dryness(dryness.at_readings[index], dryness.of_valves[-1:])
+            dryness = replace(dryness.take(index), of_valves=dryness.of_valves[-1:])
         return VisitSeries(
             self.samples.take(index), np.zeros(len(index), dtype=np.int64), self.day[-1:], dryness
         )
@@ -181,7 +181,9 @@ class VisitLevels(MeanModel):
         pairs = zip(self.weight, self.levels, strict=True)
         total = float(sum(w**2 * level.unseen_crop_variance(places) for w, level in pairs if w))
         mm = self.slope_mm()
-        return total if mm is None else total + slope_variance(places, mm)
+        if mm is None or self.dryness is None:
+            return total
+        return total + slope_variance(places, mm, self.dryness.slopes)
 
     def prior_precision(self) -> Floats:
         """Return the prior precision [1/bar²]: at each visit crops vary about a level with a flat prior."""

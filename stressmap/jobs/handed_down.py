@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from stressmap.core.settings import Shared
 
 if TYPE_CHECKING:
+    from stressmap.geostat.borrowed_priors import BorrowedPriors
     from stressmap.zoning.mapping import Spread
 
 
@@ -22,10 +23,14 @@ class HandedDown:
         :func:`stressmap.core.settings.load`.
     spread : callable, optional
         Where blocks are mapped, by default in the process that runs. The result does not depend on it.
+    borrowed : BorrowedPriors, optional
+        Priors that other ranches lend; an empty one only has ``run.json`` say what this ranch tells for
+        others. None where ranches do not borrow.
     """
 
     shared: Shared = field(default_factory=dict)
     spread: Spread | None = None
+    borrowed: BorrowedPriors | None = None
 
 
 NOTHING = HandedDown()

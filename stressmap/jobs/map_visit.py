@@ -15,6 +15,7 @@ from stressmap.core.errors import Problem, SettingsError, StressmapError
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.units import M2_PER_HA, usual_unit
+from stressmap.geostat.borrowed_priors import BorrowedPriors
 from stressmap.geostat.memory_mixture import MemorySurface
 from stressmap.geostat.methods import count_steps, doubts_of, fit_surface
 from stressmap.geostat.options import Priors, SurfaceOptions
@@ -53,6 +54,7 @@ def fit(
     progress: Progress | None = None,
     *,
     stage: str = "Fitting",
+    lent: BorrowedPriors | None = None,
 ) -> Fitted:
     """Fit the mapping method to the readings that may be used, without those that all others contradict.
 
@@ -68,6 +70,8 @@ def fit(
         Told of the stage and of each range tried.
     stage : str
         What the stage is called.
+    lent : BorrowedPriors, optional
+        Priors that other ranches lend.
 
     Returns
     -------
@@ -79,6 +83,7 @@ def fit(
         reading_error_bar=assessed.modelled_error_bar,
         priors=Priors(**chosen.model.model_dump()),
         jobs=jobs,
+        lent=lent,
     )
     if chosen.map.method == "ordinary":
         refuse_too_many(len(samples), chosen.source)

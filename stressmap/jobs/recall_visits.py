@@ -17,8 +17,10 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.core.errors import StressmapError
 from stressmap.core.notes import Note, Noted
 from stressmap.core.progress import Progress, Silent
-from stressmap.geostat.drying_slopes import Dryness
-from stressmap.geostat.memory_mixture import Recalled, remember
+from stressmap.geostat.borrowed_model import lent_slopes
+from stressmap.geostat.cross_validation import score
+from stressmap.geostat.drying_slopes import USUAL_SLOPES, Dryness, SlopePriors
+from stressmap.geostat.memory_mixture import Recalled, log_scores, one_visit, remember
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.surface import Surface
 from stressmap.geostat.visit_series import VisitSeries
@@ -28,6 +30,8 @@ from stressmap.quality.visit import visits_before
 from stressmap.season.ranch_dryness import RanchWater, ranch_water
 from stressmap.zoning.reading_arrays import usable_samples
 
+CLEARLY_WORSE = 3.0
+"""Loss of log score over all readings left out by which borrowed drying is refused: odds of one to twenty."""
 LEAST_GAIN = 0.01
 """Share by which memory must lower the error of left-out readings to be said to have helped."""
 
@@ -156,12 +160,14 @@ def recall(
     -------
     Noted of Remembered
         The surface as it was, without a note, where memory is off, the method is not the structured one, or
-        no earlier reading can be used.
+        no earlier reading can be used and no drying is borrowed.
     """
     most = inputs.settings.memory.visits
     days = visits_before(inputs.readings, assessed.visit)[-most:] if most else []
-    if not days or not isinstance(surface, StructuredSurface):
+    if not isinstance(surface, StructuredSurface):
         return Noted(Remembered(surface))
+    if not days:
+        return by_borrowed_drying(inputs, assessed, surface) if most else Noted(Remembered(surface))
     tell = progress or Silent()
     tell.stage("Recalling earlier visits", len(days) + 1)
     found = []
@@ -172,7 +178,8 @@ def recall(
     every = [*found, assessed]
     tables = [one.readings[one.readings["used"]] for one in every]
     visits = [one.visit for one in every]
-    both = remember(surface, _series(inputs, assessed.orchard, tables, visits)) if found else None
+    slopes = lent_slopes(surface.options.lent)
+    both = remember(surface, _series(inputs, assessed.orchard, tables, visits, slopes)) if found else None
     tell.step()
     if both is None:
         return Noted(Remembered(surface))
@@ -204,8 +211,47 @@ def assessed_before(inputs: Inputs, assessed: Assessed, visit: Visit) -> Assesse
         return None
 
 
+def by_borrowed_drying(inputs: Inputs, assessed: Assessed, surface: StructuredSurface) -> Noted[Remembered]:
+    """Let the log take part in the map of a first visit, by the drying that other ranches lend.
+
+    One visit alone cannot tell how fast its trees dry; with a slope of ranches that know theirs it need not.
+
+    Parameters
+    ----------
+    inputs, assessed
+        As for :func:`recall`.
+    surface : StructuredSurface
+        Fitted to the visit alone.
+
+    Returns
+    -------
+    Noted of Remembered
+        The surface as it was where no drying is lent, no log tells the dryness, or the readings left out are
+        clearly missed by more with it.
+    """
+    slopes = lent_slopes(surface.options.lent)
+    if slopes is USUAL_SLOPES:
+        return Noted(Remembered(surface))
+    table = assessed.readings[assessed.readings["used"]]
+    series = _series(inputs, assessed.orchard, [table], [assessed.visit], slopes)
+    if series.dryness is None:
+        return Noted(Remembered(surface))
+    dried = one_visit(series, surface)
+    value = surface.samples.value
+    found = {"without": surface.leave_one_out(), "with": dried.leave_one_out()}
+    gain = float(np.nansum(log_scores(value, *found["with"]) - log_scores(value, *found["without"])))
+    figures = {f"{name}_bar": score(value, *one).rmse_bar for name, one in found.items()}
+    if gain < -CLEARLY_WORSE:
+        return Noted(Remembered(surface), (Note.of("drying_not_borrowed", **figures),))
+    return Noted(Remembered(dried), (Note.of("drying_borrowed", **figures),))
+
+
 def _series(
-    inputs: Inputs, orchard: Orchard, tables: list[gpd.GeoDataFrame], visits: list[Visit]
+    inputs: Inputs,
+    orchard: Orchard,
+    tables: list[gpd.GeoDataFrame],
+    visits: list[Visit],
+    slopes: SlopePriors = USUAL_SLOPES,
 ) -> VisitSeries:
     """Take the usable readings of all visits as arrays, a tree with one code at all of them."""
     raster = inputs.covariate
@@ -218,11 +264,13 @@ def _series(
     dryness = None
     if (water := ranch_water(inputs, orchard, visits[0][0], visits[-1][1])) is not None:
         read_on = np.array([_ordinal(time.date()) for time in together["time"]])
-        dryness = dryness_of_readings(water, samples.places.valve, read_on, day)
+        dryness = dryness_of_readings(water, samples.places.valve, read_on, day, slopes)
     return VisitSeries.of(samples, number, day, dryness)
 
 
-def dryness_of_readings(water: RanchWater, valve: Ints, read_on: Floats, visits: Floats) -> Dryness:
+def dryness_of_readings(
+    water: RanchWater, valve: Ints, read_on: Floats, visits: Floats, slopes: SlopePriors = USUAL_SLOPES
+) -> Dryness:
     """Give how dry valve zones were at the readings, and at the visits.
 
     Parameters
@@ -233,6 +281,8 @@ def dryness_of_readings(water: RanchWater, valve: Ints, read_on: Floats, visits:
         Valve zone of each reading, -1 for none: as dry as the others.
     read_on, visits : array
         Days of the readings, shape (n,), and of the visits, shape (V,); ordinals.
+    slopes : SlopePriors
+        What is believed of slopes with it.
 
     Returns
     -------
@@ -241,7 +291,7 @@ def dryness_of_readings(water: RanchWater, valve: Ints, read_on: Floats, visits:
     days, at = np.unique(read_on, return_inverse=True)
     found = water.dryness_on(days)
     found = np.column_stack([found, found.mean(axis=1)])
-    return Dryness(found[at.reshape(-1), valve], water.dryness_on(visits))
+    return Dryness(found[at.reshape(-1), valve], water.dryness_on(visits), slopes)
 
 
 def _ordinal(day: dt.date) -> float:

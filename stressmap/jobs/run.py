@@ -111,6 +111,7 @@ def run(
         make_ready(target, files, handed_in(source, inputs.settings), ranch=name)
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
     from stressmap.geostat.cross_validation import MOST_METHODS, cross_validate
+    from stressmap.jobs.borrowed_strength import main_crop, what_was_borrowed
     from stressmap.jobs.map_visit import content_of, fit
     from stressmap.jobs.recall_visits import recall
     from stressmap.jobs.season_so_far import taught
@@ -118,9 +119,12 @@ def run(
     from stressmap.water.read_trees import ReadTrees
 
     with watch.of("fit"):
-        fitted = fit(inputs, assessed, jobs, tell)
+        fitted = fit(inputs, assessed, jobs, tell, lent=handed.borrowed)
         assessed = fitted.assessed
         recalled = notes.keep(recall(inputs, assessed, fitted.surface, tell))
+        lending = notes.keep(
+            what_was_borrowed(fitted.surface, recalled, main_crop(assessed), handed.borrowed)
+        )
         fitted = dataclasses.replace(fitted, surface=recalled.surface)
         tell.stage("Comparing methods", MOST_METHODS)
         proof = cross_validate(fitted.surface, fitted.samples, fitted.options, step=tell.step)
@@ -138,17 +142,16 @@ def run(
     notes.add(content.notes)
     told = tuple(note for note in without_drawing(notes) if note.code not in SAID_BY_CHECK)
     content = dataclasses.replace(content, notes=told, next_round=next_round(inputs.settings, assessed.visit))
-    summary = fitted.surface.summary() | {"cross_validation": proof.as_numbers()}
-    error = dataclasses.asdict(assessed.error)
     record = run_record.Record(
         source,
         inputs.settings,
-        summary,
-        error,
+        fitted.surface.summary() | {"cross_validation": proof.as_numbers()},
+        dataclasses.asdict(assessed.error),
         watch.seconds,
         sha256,
         recalled.as_plain(),
         kept=inputs.record,
+        borrowed=lending,
     )
     page = run_record.run_page(dataclasses.replace(content, notes=tuple(notes)), record)
     made = _made(content, advice, page, inputs, orchard)

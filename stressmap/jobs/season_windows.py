@@ -71,7 +71,7 @@ class SeasonReadings:
         index = np.flatnonzero((self.visit >= first) & (self.visit < until))
         dryness = self.dryness
         if dryness is not None:
-            dryness = Dryness(dryness.at_readings[index], dryness.of_valves[first:until])
+            dryness = replace(dryness.take(index), of_valves=dryness.of_valves[first:until])
         return VisitSeries.of(
             self.samples.take(index), self.visit[index] - first, self.day[first:until], dryness
         )

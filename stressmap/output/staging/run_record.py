@@ -52,6 +52,8 @@ class Record:
         What earlier visits had to do with the map; None where they had nothing.
     kept : RecordRows, optional
         What was read of the ranch's record.
+    borrowed : dict, optional
+        What other ranches lent, and what this one tells for them; None for a ranch by itself.
     """
 
     source: Path
@@ -62,6 +64,12 @@ class Record:
     sha256: dict[str, str]
     memory: dict[str, Any] | None = None
     kept: RecordRows | None = None
+    borrowed: dict[str, Any] | None = None
+
+    @property
+    def of_district(self) -> dict[str, Any]:
+        """What was borrowed; nothing for a ranch by itself."""
+        return {} if self.borrowed is None else {"borrowed": self.borrowed}
 
     @property
     def of_record(self) -> dict[str, Any]:
@@ -125,6 +133,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         "weather": {"vpd_kpa": content.vpd_kpa, "usual_vpd_kpa": content.usual_vpd_kpa},
         "fit": record.fit,
         "memory": record.memory,
+        **record.of_district,
         "reading_error": record.reading_error,
         **_said(content.notes),
         "timings": record.seconds,

@@ -10,6 +10,7 @@ from scipy.stats import halfnorm, lognorm, multivariate_normal
 
 from stressmap.geostat import fit, posterior
 from stressmap.geostat.covariance import EXPONENTIAL, MATERN32, Correlation
+from stressmap.geostat.importance_sample import quasi_normal_points
 from stressmap.geostat.options import Priors
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.variance_model import VarianceModel, choose_model
@@ -119,7 +120,7 @@ def test_a_rough_pattern_is_taken_where_the_readings_speak_for_it(drawn: Correla
 
 
 def test_normal_points_lie_as_a_standard_normal_sample() -> None:
-    points = fit.quasi_normal_points(2000, 4)
+    points = quasi_normal_points(2000, 4)
     assert points.shape == (2000, 4)
     np.testing.assert_allclose(points.mean(axis=0), 0.0, atol=1e-12)
     spread = np.cov(points.T)

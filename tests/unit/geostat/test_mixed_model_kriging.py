@@ -147,7 +147,7 @@ def test_a_failing_fit_falls_to_the_priors_and_says_so(monkeypatch: pytest.Monke
         message = "the covariance of the readings is not positive definite"
         raise LinAlgError(message)
 
-    monkeypatch.setattr(fit, "_importance_sample", fail)
+    monkeypatch.setattr(fit, "importance_sample", fail)
     samples = ranch()
     surface = fit_surface(samples, method="structured")
     assert english(surface.notes) == [

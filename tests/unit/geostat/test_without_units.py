@@ -6,7 +6,8 @@ import numpy as np
 from scipy.special import logsumexp
 from scipy.stats import halfnorm, lognorm, multivariate_normal
 
-from stressmap.geostat import fit, without_units
+from stressmap.geostat import without_units
+from stressmap.geostat.importance_sample import importance_sample
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import Priors
@@ -68,7 +69,7 @@ def test_models_are_weighed_by_the_integral_of_likelihood_and_prior() -> None:
         for model in (whole, plain):
             start = model.prior_centre()
             start[-1] = np.log(RANGE_M)
-            mass.append(fit._importance_sample(groups, model, start, 400).log_mass)
+            mass.append(importance_sample(groups, model, start, 400).log_mass)
         odds = mass[1] + without_units.chance_of(plain, whole) - mass[0]
         expected = log_evidence(s, plain.free) - log_evidence(s, whole.free)
         expected += np.log(without_units.CHANCE / (1 - without_units.CHANCE))
