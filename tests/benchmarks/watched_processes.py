@@ -75,7 +75,8 @@ class Watch:
         except (OSError, StopIteration):
             return
         seen.cpu_s = (int(numbers[11]) + int(numbers[12])) / TICKS
-        seen.peak_mb = int(peak.split()[1]) * 1024 / 1e6
+        # a worker counts anew at each ranch
+        seen.peak_mb = max(seen.peak_mb, int(peak.split()[1]) * 1024 / 1e6)
 
 
 def kind_of(command: bytes) -> str:
