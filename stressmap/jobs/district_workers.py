@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import logging
+import os
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
+from types import TracebackType
 from typing import Any, TypeVar
 
 from stressmap import __version__
@@ -26,6 +29,9 @@ FIRST_WORKER_S = 60
 """How long a cluster may take to have a worker."""
 LEFT_AT = 0.95
 """Share of its memory at which a worker is ended; nothing is ended or held back before."""
+KILL = getattr(signal, "SIGKILL", signal.SIGTERM)
+"""Windows has the second, and means the first by it."""
+PRELOAD = "stressmap.jobs.district_preload"
 INSTALL = 'Install it: python -m pip install "stressmap[district]"'
 SAME_PATHS = "Workers need the same folders under the same paths, and this version of the program"
 
@@ -127,10 +133,15 @@ class Workers:
         """Begin nothing yet."""
         return self
 
-    def __exit__(self, *error: object) -> None:
-        """End the workers of this computer."""
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """End the workers of this computer, at once where the work was stopped."""
         self._cluster = None
-        self._left.close()
+        self._left.__exit__(kind, error, trace)
 
     def cluster(self, pieces: int) -> DistrictCluster:
         """Give the cluster, begun and warmed if it is not yet.
@@ -243,6 +254,7 @@ def own_cluster(count: int, memory_gb: float) -> Iterator[Any]:
     ------
     distributed.LocalCluster
     """
+    import dask
     from distributed import LocalCluster
     from distributed.security import Security
 
@@ -255,9 +267,23 @@ def own_cluster(count: int, memory_gb: float) -> Iterator[Any]:
         dashboard_address=None,
         scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
         security=Security.temporary(),
+        preload=[*dask.config.get("distributed.worker.preload"), PRELOAD],
         silence_logs=logging.CRITICAL,
     ) as cluster:
-        yield cluster
+        try:
+            yield cluster
+        except BaseException:
+            _end_at_once(cluster)
+            raise
+
+
+def _end_at_once(cluster: Any) -> None:
+    """End workers in the middle of their work; what that leaves in hidden folders the next call clears."""
+    for nanny in cluster.workers.values():
+        nanny.auto_restart = False
+        if nanny.pid is not None:
+            with suppress(OSError):
+                os.kill(nanny.pid, KILL)
 
 
 def _connected(address: str) -> Any:
