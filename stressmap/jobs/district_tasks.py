@@ -174,7 +174,7 @@ def warm(source: Path) -> Warmed:
 def _forget_peak() -> None:
     """Begin to count the most memory anew, where the system can."""
     with suppress(OSError):
-        Path("/proc/self/clear_refs").write_text("5", encoding="ascii")
+        Path("/proc/self/clear_refs").write_bytes(b"5")
 
 
 def _peak_mb() -> float:
