@@ -86,18 +86,25 @@ def run_district(
     SettingsError
         If the file or the scheduler is wrong, or Dask is not installed.
     OutputError
-        If the folder cannot be written.
+        If the folder cannot be written, or the results cannot be sent.
     """
     district, tell = district_settings.load(source), progress or Silent()
     refuse_without_extra()
     folder = out or Path("outputs") / slug(district.name) / "district"
     ranches = listed_ranches(district)
+    from stressmap.output import outputs
     from stressmap.output.district_outputs import FILES, write_overview
+    from stressmap.output.staging.object_store import refuse_address, send
 
     make_ready(folder, FILES, _handed_in(district))
+    if district.results.url is not None:
+        refuse_address(district.results.url, district.source)
     with Workers(district, scheduler) as workers:
         results = map_changed(district, ranches, folder, workers, tell)
     content = write_overview(district, results, None, folder, tell)
+    if district.results.url is not None:
+        tell.stage("Sending results")
+        send(folder, district.results.url, FILES.known | outputs.names(), step=tell.step)
     return DistrictMade(district, results, folder, content)
 
 

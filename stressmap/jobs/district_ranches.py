@@ -18,6 +18,7 @@ from stressmap.core.errors import SettingsError, StressmapError
 from stressmap.core.ranch_result import RanchResult
 from stressmap.core.settings import Shared
 from stressmap.core.toml_file import read_toml
+from stressmap.jobs.next_round import next_round
 from stressmap.jobs.record_of_ranch import record_rows
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
@@ -119,6 +120,10 @@ def _as_now(page: dict[str, Any], source: Path, shared: Shared) -> bool:
     chosen = settings.load(source, shared)
     now = {"settings": run_record.settings_shown(chosen), "versions": run_record.versions()}
     if any(page[key] != value for key, value in json.loads(json.dumps(now)).items()):
+        return False
+    first, last = (dt.date.fromisoformat(day) for day in page["visit"])
+    planned = next_round(chosen, (first, last))
+    if page.get("next_round") != (None if planned is None else planned.as_plain()):
         return False
     return bool(page["sha256"] == run_record.fingerprints(source, chosen, record_rows(chosen)))
 

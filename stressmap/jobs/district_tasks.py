@@ -10,7 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterable
-from contextlib import chdir, suppress
+from contextlib import chdir, nullcontext, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -85,7 +85,7 @@ def map_ranch(task: RanchTask) -> RanchResult:
     from stressmap.jobs.run import run
 
     ranch = task.ranch
-    with _TURN, chdir(task.here):
+    with _TURN, chdir(task.here) if task.here.is_dir() else nullcontext():
         began = time.perf_counter()
         _forget_peak()
         try:

@@ -87,7 +87,10 @@ class DistrictCluster:
             task = running.pop(future.key)
             yield task, self._result(future)
             future.release()
-            begin()
+            if self.client.status == "running":
+                begin()
+        for task in reversed(waiting):
+            yield task, "the scheduler was lost"
 
     def _result(self, future: Any) -> Any:
         if future.status == "finished":

@@ -67,6 +67,11 @@ const worker = "stressmap/output/web/form/offline.js";
 const onPhones = ["Blob", "CompressionStream", "File", "Intl", "Response", "TextEncoder", "URL", "document", "fetch", "navigator", "performance", "window"];
 
 export default [
+  { ignores: ["stressmap/output/web/leaflet/"] }, // as its makers made it
+  {
+    files: ["stressmap/output/web/season/*.js"], rules, linterOptions,
+    languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: names(browser) },
+  },
   {
     files: ["stressmap/output/web/form/*.js"], ignores: [...formPure, worker], rules, linterOptions,
     languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: names(onPhones) },

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import csv
+import datetime as dt
 import json
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
+import shapely
 from distributed import LocalCluster
 from helpers import small_ranch
 from helpers.command import Command
 
-from stressmap.jobs import district_workers
+from stressmap.jobs import district_ranches, district_workers
 from stressmap.jobs.district import DistrictMade, run_district
 from stressmap.jobs.run import run
+from stressmap.output.view.next_round import NextRound
 
 NOBODY = "tcp://127.0.0.1:9"
 """An address at which no scheduler answers: what is done all the same needs none."""
@@ -145,6 +149,15 @@ def test_only_a_ranch_whose_inputs_settings_or_result_changed_is_done_again(
     assert changed(place, made) == ["north-creek", "dry-creek"]
     (place / "map.html").rename(made.folder / "north-creek" / "map.html")
     assert changed(place, made) == ["dry-creek"]
+
+
+def test_a_round_planned_since_then_changes_the_map(
+    made: DistrictMade, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stops = gpd.GeoDataFrame({"stop": ["1"]}, geometry=[shapely.Point(-121.5, 37.0)], crs="EPSG:4326")
+    planned = NextRound(dt.date(2026, 7, 21), stops)
+    monkeypatch.setattr(district_ranches, "next_round", lambda *_: planned)
+    assert changed(place, made) == ["north-creek", "south-creek", "dry-creek"]
 
 
 def test_where_every_ranch_fails_their_problems_stop_the_command(place: Path, stressmap: Command) -> None:

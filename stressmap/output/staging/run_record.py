@@ -130,6 +130,7 @@ def run_page(content: Content, record: Record) -> dict[str, Any]:
         },
         "inputs": [counts.as_plain() for counts in content.files],
         **record.of_record,
+        **({} if content.next_round is None else {"next_round": content.next_round.as_plain()}),
         "weather": {"vpd_kpa": content.vpd_kpa, "usual_vpd_kpa": content.usual_vpd_kpa},
         "fit": record.fit,
         "memory": record.memory,

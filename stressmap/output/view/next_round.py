@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -23,3 +24,8 @@ class NextRound:
 
     day: dt.date
     stops: gpd.GeoDataFrame
+
+    def as_plain(self) -> dict[str, str]:
+        """Tell one round from another: its day, and a fingerprint of its stops."""
+        stops = self.stops.to_csv(index=False, lineterminator="\n")
+        return {"day": self.day.isoformat(), "sha256": hashlib.sha256(stops.encode()).hexdigest()}
