@@ -52,8 +52,11 @@ class OverCluster:
     def _divided(self, client: Any, others: list[str], work: BlockMapping, count: int) -> list[BlockMap]:
         parts = [range(first, min(first + self.part_blocks, count)) for first in self._firsts(count)]
         sent = client.scatter(work, hash=False)
-        terms = {"workers": others, "priority": BEFORE_RANCHES, "pure": False}
-        futures = [client.submit(map_part, sent, part, **terms) for part in parts]
+        terms = {"workers": others, "pure": False}
+        futures = [
+            client.submit(map_part, sent, part, priority=BEFORE_RANCHES + len(parts) - at, **terms)
+            for at, part in enumerate(parts)  # in this order: without it Dask takes the last ones first
+        ]
         found: dict[int, list[BlockMap]] = {}
         took = 0.0
         while waiting := [at for at in range(len(parts)) if at not in found]:

@@ -49,6 +49,7 @@ class Cluster:
     def __init__(self, workers: int, fates: dict[int, str]) -> None:
         self.workers, self.fates = workers, fates
         self.sent: list[Promise] = []
+        self.last = float("inf")
 
     def scheduler_info(self, n_workers: int) -> dict[str, list[str]]:
         assert n_workers == -1
@@ -60,6 +61,8 @@ class Cluster:
 
     def submit(self, task: Callable[..., Any], work: Any, part: range, **terms: Any) -> Promise:
         assert "me" not in terms["workers"]
+        assert terms["priority"] < self.last, "the first part goes first"
+        self.last = terms["priority"]
         self.sent.append(Promise(lambda: task(work, part), self.fates.get(len(self.sent), "pending")))
         return self.sent[-1]
 
