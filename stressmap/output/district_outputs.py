@@ -46,6 +46,13 @@ class DistrictFile:
 # Libraries that write are slow to load: each writer loads its own.
 
 
+def _page(content: DistrictContent, path: Path) -> Iterable[Note]:
+    from stressmap.output.web.overview_page import write_overview_page
+
+    write_overview_page(content, path)
+    return ()
+
+
 def _valves(content: DistrictContent, path: Path) -> Iterable[Note]:
     from stressmap.output.gis.csv_tables import write_csv
 
@@ -76,6 +83,7 @@ def _layers(content: DistrictContent, path: Path) -> Iterable[Note]:
 
 
 DISTRICT_FILES: tuple[DistrictFile, ...] = (
+    DistrictFile("district.html", "page", _page),
     DistrictFile("district.csv", "valves", _valves),
     DistrictFile("problems.csv", "problems", _problems),
     DistrictFile("district.gpkg", "layers", _layers),

@@ -61,6 +61,7 @@ const rules = {
 const linterOptions = { reportUnusedDisableDirectives: "error" };
 // What decides, apart from the page: not even `document` may be named there.
 const pure = ["geometry", "listing", "placement", "quantities", "standing"].map((name) => `stressmap/output/web/map/${name}.js`);
+const overviewPure = ["coding", "order"].map((name) => `stressmap/output/web/overview/${name}.js`);
 
 const formPure = ["checks", "clock", "export_csv", "pad", "places", "qr", "record", "words"].map((name) => `stressmap/output/web/form/${name}.js`);
 const worker = "stressmap/output/web/form/offline.js";
@@ -82,10 +83,10 @@ export default [
     languageOptions: { ecmaVersion: 2020, sourceType: "script", globals: names(["FILES", "Request", "VERSION", "caches", "fetch", "self"]) },
   },
   {
-    files: ["stressmap/output/web/map/*.js"], ignores: pure, rules, linterOptions,
+    files: ["stressmap/output/web/{map,overview}/*.js"], ignores: [...pure, ...overviewPure], rules, linterOptions,
     languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: names(browser) },
   },
-  { files: pure, rules, linterOptions, languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: {} } },
+  { files: [...pure, ...overviewPure], rules, linterOptions, languageOptions: { ecmaVersion: 2020, sourceType: "module", globals: {} } },
   {
     files: ["tests/js/*.mjs"], rules, linterOptions,
     languageOptions: { ecmaVersion: 2022, sourceType: "module", globals: names(["process"]) },

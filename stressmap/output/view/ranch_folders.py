@@ -12,6 +12,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 import pyogrio
+import shapely
 
 from stressmap.core.errors import Problem
 from stressmap.core.ranch_result import RanchResult
@@ -140,10 +141,8 @@ def _features(path: Path) -> gpd.GeoDataFrame:
     """Read features with the types that JSON gives them, so that a name of digits stays a name."""
     features = json.loads(path.read_text(encoding="utf-8"))["features"]
     table = pd.DataFrame.from_records([one["properties"] for one in features])
-    shapes = gpd.GeoDataFrame.from_features(
-        [{"type": "Feature", "properties": {}, "geometry": one["geometry"]} for one in features]
-    )
-    return gpd.GeoDataFrame(table, geometry=shapes.geometry.to_numpy(), crs=WGS84)
+    shapes = shapely.from_geojson([json.dumps(one["geometry"]) for one in features])
+    return gpd.GeoDataFrame(table, geometry=shapes, crs=WGS84)
 
 
 def _unreadable(result: RanchResult, error: Exception) -> RanchResult:

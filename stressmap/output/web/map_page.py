@@ -32,6 +32,7 @@ from stressmap.output.view.palette import (
     ink_on,
 )
 from stressmap.output.web.joined_modules import STRICT, join
+from stressmap.output.web.leaflet_files import leaflet_script, leaflet_styles
 from stressmap.output.web.map_data import map_data
 from stressmap.output.web.still_page import both, fills, still_page
 
@@ -117,7 +118,7 @@ def render(content: Content, picture: bytes | None = None) -> str:
         ranch=content.ranch.name,
         pictures_from=_tile_source(content.basemap),
         styles=Markup(_styles()),
-        data=script_json(data | {"words": _texts(content), "style": _look()}),
+        data=script_json(data | {"words": _texts(content), "style": page_look()}),
         map_html=Markup(figure.html.render()),
         map_script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
@@ -169,7 +170,14 @@ def _sections(content: Content, words: Words) -> dict[str, dict[str, str]]:
     }
 
 
-def _look() -> dict[str, Any]:
+def page_look() -> dict[str, Any]:
+    """Give colours and signs to a page's scripts.
+
+    Returns
+    -------
+    dict
+        ``priority`` (fill, ink and sign of each), ``none`` for what was not measured, ``ramps``, ``past``.
+    """
     return {
         "priority": {n: {"fill": c, "ink": ink_on(c), "pattern": PATTERN[n]} for n, c in PRIORITY.items()},
         "none": {"fill": NOT_MEASURED, "ink": ink_on(NOT_MEASURED), "pattern": "open"},
@@ -211,13 +219,19 @@ def _read(*parts: str) -> str:
 
 
 def _styles() -> str:
-    """Join the styles, less what would make a browser ask for a file."""
-    leaflet = re.sub(r"[\w-]+:\s*url\([^)]*\);?", "", _read("leaflet", "leaflet.css"))
-    return leaflet + _read("map", "page.css")
+    return leaflet_styles() + map_styles()
+
+
+def map_styles() -> str:
+    """Give the style sheet of the map's page.
+
+    Returns
+    -------
+    str
+    """
+    return _read("map", "page.css")
 
 
 def _scripts() -> str:
-    leaflet = re.sub(r"//# sourceMappingURL=\S+", "", _read("leaflet", "leaflet.js"))
-    licence = "/*!\n" + _read("leaflet", "LICENSE") + "*/\n"
     modules = join(ENTRY, lambda name: _read("map", f"{name}.js"))
-    return f"{STRICT}{licence}{leaflet}\n{modules}\n"
+    return f"{STRICT}{leaflet_script()}\n{modules}\n"

@@ -82,11 +82,21 @@ def _shown(order: list[Turn]) -> list[int | None]:
 
 def _look(priority: int | None) -> dict[str, str]:
     fill = NOT_MEASURED if priority is None else PRIORITY[priority]
-    return {"short": "?" if priority is None else f"P{priority}", "look": _letters(fill)}
+    return {"short": "?" if priority is None else f"P{priority}", "look": letters(fill)}
 
 
-def _letters(fill: str) -> str:
-    """Name the class that colours a mark, by its colour."""
+def letters(fill: str) -> str:
+    """Name the class that colours a mark, by its colour.
+
+    Parameters
+    ----------
+    fill : str
+        ``"#rrggbb"``.
+
+    Returns
+    -------
+    str
+    """
     return f"fill-{fill.removeprefix('#')}"
 
 
@@ -97,7 +107,7 @@ def fills() -> list[tuple[str, str, str]]:
     -------
     list of tuple of str
     """
-    return [(_letters(fill), fill, ink_on(fill)) for fill in (*PRIORITY.values(), NOT_MEASURED)]
+    return [(letters(fill), fill, ink_on(fill)) for fill in (*PRIORITY.values(), NOT_MEASURED)]
 
 
 def _water(turn: Turn, row: dict[str, Any] | None, spoken: list[Words]) -> list[str]:

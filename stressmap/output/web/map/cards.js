@@ -1,11 +1,12 @@
 // What a tap shows, in plain words.
+import { make, named, swatch } from "./elements.js";
 import { turned } from "./geometry.js";
 import { kindOf, priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
 import { addUpAsWritten, isPastLimit } from "./standing.js";
 import {
-  area, bar, day, dayNamed, depth, duration, figure, known, labelOf, lastRank, make, named, number, percent, pressureRead, quantity, ranch, readingsBy, shown, signedNumber, swatch, tieText,
-  treesText, volume, spotWord, word,
+  area, bar, day, dayNamed, depth, duration, figure, known, labelOf, lastRank, number, percent, pressureRead, quantity, ranch, readingsBy, shown,
+  signedNumber, tieText, treesText, volume, spotWord, word,
 } from "./shared.js";
 
 export function facts(pairs) {

@@ -1,8 +1,9 @@
 // Puts labels on the map anew whenever it comes to rest; placement.js decides where.
+import { make } from "./elements.js";
 import { Outline, boxAt, holdsPoint, middleOf, sizeOf } from "./geometry.js";
 import { changeColour, inRankOrder, priorityOf } from "./listing.js";
 import { Placement, isSmudge } from "./placement.js";
-import { NO_RANK, lookOf, make, ranch, shortOf, shown, signedNumber } from "./shared.js";
+import { NO_RANK, lookOf, ranch, shortOf, shown, signedNumber } from "./shared.js";
 
 export const MOST_CHANGE = 4; // Bar of change at the ends of the ramp.
 export const FAINT = 4; // Radius of a dot in pixels below which readings are left to the closer view.

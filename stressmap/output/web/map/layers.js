@@ -1,7 +1,8 @@
 // What is drawn on the map, and how it follows what the user chose.
+import { byId, make } from "./elements.js";
 import { DIAMOND, FAINT, MapLabels, changeFill } from "./labels.js";
 import { kindOf, priorityOf } from "./listing.js";
-import { byId, lastRank, make, ranch, readingsBy, shown } from "./shared.js";
+import { lastRank, ranch, readingsBy, shown } from "./shared.js";
 import { isPastLimit, rankColour } from "./standing.js";
 
 const EDGE = "#14181c";

@@ -1,10 +1,11 @@
 // Puts the page together and keeps list, map and language in step.
 import { CARDS } from "./cards.js";
+import { byId, make, patternDefinitions } from "./elements.js";
 import { turned } from "./geometry.js";
 import { RanchDrawing } from "./layers.js";
 import { fillCautions, legend, lists } from "./panel.js";
 import { layerMark } from "./rows.js";
-import { byId, distance, hooks, lastRank, make, patternDefinitions, ranch, readingsBy, shown, spotWord, visitDays, word } from "./shared.js";
+import { distance, hooks, lastRank, ranch, readingsBy, shown, spotWord, visitDays, word } from "./shared.js";
 
 // The page once it has started, for whoever looks on from outside it.
 export let page = null;
@@ -12,7 +13,7 @@ export let page = null;
 class RanchPage {
   constructor(map) {
     this.map = map;
-    document.body.prepend(patternDefinitions());
+    document.body.prepend(patternDefinitions(ranch.style));
     map.attributionControl?.setPrefix(false);
     L.control.scale({ position: "bottomleft", metric: ranch.units === "metric", imperial: ranch.units === "us", maxWidth: 130 }).addTo(map);
     hooks.choose = (chosen) => this.choose(chosen);

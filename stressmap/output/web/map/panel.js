@@ -1,12 +1,13 @@
 // The list beside the map: order, search, what a row leads to, cautions, how the map was made.
 import { facts } from "./cards.js";
+import { byId, make, named, swatch } from "./elements.js";
 import { MOST_CHANGE } from "./labels.js";
 import { atTheClock, beginsTie, clockIn, cropsByEdges, openings, priorityOf, search } from "./listing.js";
 import { layerMark, readingRow, rowButton } from "./rows.js";
 import { isPastLimit, mostlyOne, partedByLimit } from "./standing.js";
 import {
-  NO_RANK, bar, byId, dayNamed, figure, hooks, known, labelOf, lastRank, lookOf, make, named, number, quantity, ranch, readings, readingsBy, shortOf, shown, swatch,
-  tieText, treesText, visitDays, spotWord, word,
+  NO_RANK, bar, dayNamed, figure, hooks, known, labelOf, lastRank, lookOf, number, quantity, ranch, readings, readingsBy, shortOf, shown, tieText,
+  treesText, visitDays, spotWord, word,
 } from "./shared.js";
 
 const planned = openings(ranch.valves);

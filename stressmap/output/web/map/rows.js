@@ -1,6 +1,7 @@
 // Rows that lead to a card, and the marks beside them.
+import { draw, make, named } from "./elements.js";
 import { kindOf } from "./listing.js";
-import { day, draw, figure, hooks, known, make, named, pressureRead, word } from "./shared.js";
+import { day, figure, hooks, known, pressureRead, word } from "./shared.js";
 
 const flagTexts = (flags) => flags.map((code) => known("flag", code)).join("; ");
 export const flagWords = (reading) => flagTexts(reading.flags);

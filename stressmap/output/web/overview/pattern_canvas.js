@@ -1,0 +1,66 @@
+// A Leaflet canvas that fills shapes by their code with the signs of priorities, plainly where they are too small for signs.
+import { STROKES } from "../map/elements.js";
+import { PAST } from "./coding.js";
+import { lookOf, told } from "./page.js";
+
+const EDGE = "#14181c";
+const TILE = 10;
+const BANDS = 12;
+const FINER = 2;
+const patterns = new Map();
+
+function stroked(ctx, { ink, pattern }) {
+  const light = ink === "#ffffff", [path, width] = STROKES[pattern] ?? [];
+  ctx.strokeStyle = light ? "rgba(255,255,255,.5)" : "rgba(34,34,34,.45)";
+  ctx.fillStyle = "rgba(34,34,34,.55)";
+  if (path) {
+    ctx.lineWidth = width;
+    ctx.stroke(new window.Path2D(path));
+  } else if (pattern === "dots") {
+    ctx.beginPath();
+    ctx.arc(TILE / 2, TILE / 2, 1.3, 0, 2 * Math.PI);
+    ctx.fill();
+  }
+}
+
+function banded(ctx, { band }) {
+  ctx.fillStyle = EDGE;
+  ctx.fillRect(0, 3, BANDS, 6);
+  ctx.fillStyle = band;
+  ctx.fillRect(0, 4, BANDS, 4);
+}
+
+function patternOf(ctx, code) {
+  if (!patterns.has(code)) {
+    const size = code === PAST ? BANDS : TILE, look = lookOf(code), tile = document.createElement("canvas");
+    tile.width = tile.height = size * FINER;
+    const own = tile.getContext("2d");
+    own.scale(FINER, FINER);
+    own.fillStyle = look.fill;
+    own.fillRect(0, 0, size, size);
+    if (code === PAST) banded(own, told.style.past);
+    else stroked(own, look);
+    const pattern = ctx.createPattern(tile, "repeat");
+    pattern.setTransform(new window.DOMMatrix([1 / FINER, 0, 0, 1 / FINER, 0, 0]));
+    patterns.set(code, pattern);
+  }
+  return patterns.get(code);
+}
+
+// The option sizeOf tells how large a block is on the screen [px].
+export const PatternCanvas = L.Canvas.extend({
+  _fillStroke(ctx, layer) {
+    const { code, weight } = layer.options, size = this.options.sizeOf();
+    if (code === undefined) {
+      L.Canvas.prototype._fillStroke.call(this, ctx, layer);
+      return;
+    }
+    ctx.globalAlpha = 1;
+    ctx.fillStyle = size < 14 && code !== 0 ? lookOf(code).fill : patternOf(ctx, code);
+    ctx.fill("evenodd");
+    if (size < 5) return;
+    ctx.strokeStyle = EDGE;
+    ctx.lineWidth = size < 14 ? 0.5 : weight;
+    ctx.stroke();
+  },
+});

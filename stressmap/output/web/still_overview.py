@@ -1,0 +1,107 @@
+"""What ``district.html`` shows where no script runs, as in a preview: what is urgent, the ranches, what failed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from typing import Any
+
+from stressmap.output.text.district_words import DistrictWords
+from stressmap.output.text.note_words import sentences
+from stressmap.output.view.district_content import DistrictContent
+from stressmap.output.view.palette import NOT_MEASURED, PRIORITY
+from stressmap.output.view.rows import rows
+from stressmap.output.web.still_page import CAUTIONS, both, letters
+
+SHOWN = 40
+
+
+def still_overview(content: DistrictContent, spoken: Sequence[DistrictWords]) -> dict[str, Any]:
+    """Gather what the part of the page without scripts says.
+
+    Parameters
+    ----------
+    content : DistrictContent
+        Of a district.
+    spoken : sequence of DistrictWords
+        Its languages.
+
+    Returns
+    -------
+    dict
+        ``lead``, ``notes``, ``problems``, ``urgent`` (the first of the list) with ``more``, ``ranches`` and
+        ``cautions``.
+    """
+    plain = [words.plain for words in spoken]
+    ranked = content.valves[content.valves["rank"].notna()]
+    failed = sum(result.failed for result in content.results)
+    return {
+        "lead": both(spoken, lambda words: _lead(content, failed, words)),
+        "notes": [line for words in plain for line in sentences(content.notes, words)],
+        "problems": [
+            [row["ranch"], _place(row), row["what"], row["remedy"]] for row in rows(content.problems)
+        ],
+        "urgent": [_valve(row, spoken) for row in rows(ranked.head(SHOWN))],
+        "more": ""
+        if len(ranked) <= SHOWN
+        else both(spoken, lambda words: words("list.more_in_file", count=SHOWN, total=len(ranked))),
+        "ranches": _ranches(content, spoken),
+        "cautions": [
+            " ".join([words("caution.advice"), *(words(f"caution.{name}") for name in CAUTIONS[:3])])
+            for words in plain
+        ],
+    }
+
+
+def _lead(content: DistrictContent, failed: int, words: DistrictWords) -> str:
+    parts = [words("list.ranches_count", count=len(content.results))]
+    parts += [words("list.failed_count", count=failed)] if failed else []
+    newest = max((one.visit[1] for one in content.results if one.visit), default=None)
+    parts += [] if newest is None else [words("page.newest", day=words.plain.date(newest))]
+    return " · ".join(parts)
+
+
+def _place(row: dict[str, Any]) -> str:
+    parts = [row["file"]]
+    parts += [] if row["row"] is None else [f"row {row['row']}"]
+    parts += [] if row["column"] is None else [f"column {row['column']}"]
+    return ", ".join(parts)
+
+
+def _valve(row: dict[str, Any], spoken: Sequence[DistrictWords]) -> dict[str, Any]:
+    measured, priority = bool(row["measured"]), int(row["priority"])
+    past = measured and bool(row["past_limit"])
+    name = "none" if not measured else "past" if past else f"p{priority}"
+    stress = row["stress_bar"]
+    return {
+        "rank": row["rank"],
+        "valve": row["valve"],
+        "block": row["block"] or "",
+        "ranch": row["ranch"],
+        "past": past,
+        "look": letters(PRIORITY[priority] if measured else NOT_MEASURED),
+        "short": f"P{priority}" if measured else "?",
+        "standing": both(spoken, lambda words: words.plain(f"priority.{name}")),
+        "stress": both(spoken, lambda words: words.plain.number(stress)),
+        "due": both(spoken, lambda words: _day(row["due"], words)),
+    }
+
+
+def _day(text: str | None, words: DistrictWords) -> str:
+    return "" if text is None else words.plain.day(dt.date.fromisoformat(text[:10]))
+
+
+def _ranches(content: DistrictContent, spoken: Sequence[DistrictWords]) -> list[list[Any]]:
+    """List the ranches in the order of the district's list."""
+    known = content.valves[content.valves["measured"].astype(bool)]
+    count = known.groupby(["ranch", "priority"]).size()
+    listed: list[list[Any]] = []
+    for result, title in zip(content.results, content.titles, strict=True):
+        visit = result.visit
+        if visit is None:
+            listed.append([title, both(spoken, lambda words: words("ranch.failed")), "", "", ""])
+            continue
+        valves = int((content.valves["ranch"] == title).sum())
+        when = both(spoken, lambda words, days=visit: words.plain.days(*days))
+        listed.append([title, when, valves, *(int(count.get((title, p), 0)) for p in (1, 2))])
+    return listed
