@@ -23,9 +23,11 @@ from stressmap.output.view.content import Content
 VISIT = (dt.date(2026, 7, 14), dt.date(2026, 7, 15))
 
 
-def drawn(blocks: int, *, east: float = 0.0, crs: str | None = None, valves: int = 2) -> Content:
+def drawn(
+    blocks: int, *, east: float = 0.0, crs: str | None = None, valves: int = 2, across: int = 3
+) -> Content:
     """Draw a ranch of so many blocks, moved east [m], in another CRS where one is named."""
-    content = ranch([(f"B{i + 1}", "prune", valves) for i in range(blocks)], across=3)
+    content = ranch([(f"B{i + 1}", "prune", valves) for i in range(blocks)], across=across)
     valved = content.valves.copy()
     edges = np.array([0.0, 2.0, 4.0])
     valved["urgency"] = 1.0 + (valved["stress_bar"] - edges[0]) / 2.0

@@ -2,8 +2,8 @@
 
 Numbers are written as Base64 VLQ, as source maps write theirs (ECMA-426, "Source map format specification",
 section "Base64 VLQ"): the sign is the lowest bit, five bits a letter, the sixth says that more follow. Small
-numbers take one letter, so outlines go in as steps from corner to corner. Lists of names leave out what a name
-has in common with the one before it, and count on where names do.
+numbers take one letter, so outlines go in as steps from corner to corner. Lists of names leave out what a
+name has in common with the one before it, and count on where names do.
 """
 
 from __future__ import annotations
@@ -14,8 +14,10 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/"
+Whole = NDArray[np.int64]
 _NUMBER = re.compile(r"[0-9]{1,9}$")
 PLACES = 5
 """Decimals of a degree: about a metre."""
@@ -158,7 +160,7 @@ def outlines(shapes: Iterable[Any]) -> str:
     return vlq(numbers)
 
 
-def whole_corners(ring: Any) -> np.ndarray[Any, np.dtype[np.int64]]:
+def whole_corners(ring: Any) -> Whole:
     """Round the corners of a ring to whole steps, none twice in a row.
 
     Parameters
@@ -171,9 +173,9 @@ def whole_corners(ring: Any) -> np.ndarray[Any, np.dtype[np.int64]]:
     array of int, shape (k, 2)
         Latitude and longitude, open.
     """
-    corners = np.rint(shapely.get_coordinates(ring)[:, ::-1] * 10**PLACES).astype(np.int64)
-    moved = np.any(np.diff(corners, axis=0) != 0, axis=1)
-    return corners[:-1][moved]
+    corners: Whole = np.rint(shapely.get_coordinates(ring)[:, ::-1] * 10**PLACES).astype(np.int64)
+    moved: Whole = np.flatnonzero(np.any(np.diff(corners, axis=0) != 0, axis=1))
+    return corners[moved]
 
 
 def _rings(shape: Any) -> list[Any]:

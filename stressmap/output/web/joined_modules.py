@@ -1,10 +1,10 @@
 """A page's ES modules as one strict script, for a page that may ask no network for a second file.
 
-A module may write ``import { a, b } from "./other.js";``, or ``"../map/other.js"`` for one of a page beside its
-own, and put ``export`` before a function, class or constant. Joined, every module stands after those that it
-imports and all share one scope; so no name may be declared twice at the top of two modules, and an import must
-name what the other exports. That much is checked here, and no more: everything else is the linter's and the
-browser's.
+A module may write ``import { a, b } from "./other.js";``, or ``"../map/other.js"`` for one of a page beside
+its own, and put ``export`` before a function, class or constant. Joined, every module stands after those that
+it imports and all share one scope; so no name may be declared twice at the top of two modules, and an import
+must name what the other exports. That much is checked here, and no more: everything else is the linter's and
+the browser's.
 """
 
 from __future__ import annotations

@@ -24,11 +24,11 @@ from stressmap.output.web.coded_numbers import fixed, outlines, short_names, vlq
 SIMPLER_M = 3.0
 """Corners that change the outline of a block by less are left out [m]."""
 SIMPLER_ZONES_M = 8.0
-"""The same for valve zones, whose common borders stay common: the root of the area of a corner left out [m]."""
+"""For valve zones, whose common borders stay common: the root of the area of a corner left out [m]."""
 PAST = 5
 """Code of a valve zone past what its crop bears; else its priority, 0 where the block was not measured."""
 NO_DAY = 0
-"""Days count back from the day after the newest visit, that of the visit being 1; those after it are negative."""
+"""Days count back, that of the newest visit being 1; those after it are negative."""
 Drawn = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]
 """Blocks and valve zones of a ranch, in degrees."""
 NO_FIGURE = -30_000
@@ -47,11 +47,11 @@ def overview_data(content: DistrictContent) -> tuple[dict[str, Any], Iterator[tu
     -------
     dict
         Numbers, text and lists only. ``blocks`` and ``valves`` hold a text a column
-        (:mod:`stressmap.output.web.coded_numbers`), ranch by ranch in the order of ``ranches``, valves block by
-        block.
+        (:mod:`stressmap.output.web.coded_numbers`), ranch by ranch in the order of ``ranches``, valves block
+        by block.
     iterator of (str, str)
-        The place of a ranch among those that were mapped, and the outlines of its valve zones; the most urgent
-        ranch first.
+        The place of a ranch among those that were mapped, and the outlines of its valve zones; the most
+        urgent ranch first.
     """
     newest = max((one.visit[1] for one in content.results if one.visit), default=None)
     place = {ranch.result.slug: at for at, ranch in enumerate(content.ranches)}

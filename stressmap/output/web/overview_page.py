@@ -1,4 +1,4 @@
-"""``district.html``: the overview of many ranches, one page without network, its scripts and data inside it."""
+"""``district.html``: the overview of many ranches, one page without network, scripts and data inside it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What ``district.html`` shows where no script runs, as in a preview: what is urgent, the ranches, what failed."""
+"""What ``district.html`` shows where no script runs: what is urgent, the ranches, what failed."""
 
 from __future__ import annotations
 

@@ -183,6 +183,7 @@ def test_without_any_ranch_there_are_headers_only(tmp_path: Path) -> None:
     district_outputs.write_overview(Named(), [failed("bad", "Bad")], None, tmp_path / "out")
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
         "district.csv",
+        "district.html",
         "problems.csv",
         "run.json",
     ]

@@ -17,7 +17,7 @@ from stressmap.output.text.words import Words, filled
 from stressmap.output.view.plan_words import WaterWords
 
 LANGUAGES: tuple[Literal["en", "es"], ...] = ("en", "es")
-CATALOGUES = ("", "notes_", "water_", "start_", "form_")
+CATALOGUES = ("", "notes_", "water_", "start_", "form_", "district_")
 _NAMES = (
     "file column heading ours sheet layer valve name one kept block crop crops kind reference zone "
     "cell named where what text unit profile method moment until source near label written meant "

@@ -1,0 +1,110 @@
+"""The overview of a district in a real browser: quiet, accessible, from the list to a ranch and back."""
+
+from pathlib import Path
+
+import pytest
+from helpers.chromium_pages import DESK, PHONE, chromium
+from helpers.drawn_district import Named, drawn, failed, folder_of
+from helpers.paths import ASSETS
+
+from stressmap.output.view.district_content import district_content
+from stressmap.output.web.overview_page import write_overview_page
+
+AXE = ASSETS / "axe" / "axe.min.js"
+ESCAPE = 27
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("district")
+    results = [
+        folder_of(drawn(6, valves=3), place / "north", "North <Bench> & Sons"),
+        failed("bad", "Bad"),
+        folder_of(drawn(3, east=4000.0), place / "south", "South"),
+    ]
+    write_overview_page(district_content(Named().name, ("en", "es"), results), place / "district.html")
+    return place / "district.html"
+
+
+@pytest.fixture(scope="module")
+def page():
+    with chromium() as opened:
+        yield opened
+
+
+def by_axe(page) -> list[str]:
+    """Violations by axe-core 4.14 (assets/axe, Mozilla Public License 2.0)."""
+    page.js(AXE.read_text(encoding="utf-8"))
+    return page.driver.execute_async_script(
+        "const done = arguments[0];"
+        "axe.run(document, {resultTypes: ['violations']}).then(r => done(r.violations"
+        ".map(v => v.id + ': ' + v.nodes[0].html)))"
+    )
+
+
+def shown(page) -> list[str]:
+    """What of list and card is on the screen."""
+    return page.js("return [...document.querySelectorAll('#panel-body h2')].filter(e => e.offsetParent)"
+                   ".map(e => e.textContent)")  # fmt: skip
+
+
+@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESK, True)], ids=["phone", "desk-dark"])
+def test_it_is_quiet_fits_and_is_accessible_whatever_is_shown(page, file, size, dark) -> None:
+    page.open(file, size, dark=dark)
+    assert page.js("return document.documentElement.dataset.ready") == "true"
+    assert page.asked_for() == []
+    for step in ("", "#tabs button:nth-child(2)", "#lists .row", "#back", "#lists li:nth-child(2) .row",
+                 "#card .row"):  # fmt: skip
+        if step:
+            page.js("document.querySelector(arguments[0]).click()", step)
+        assert page.js("return document.documentElement.scrollWidth - window.innerWidth") <= 0
+        assert by_axe(page) == []
+    assert page.complaints() == []
+
+
+def test_from_the_list_to_a_ranch_and_its_valve_and_back_by_keyboard(page, file) -> None:
+    page.open(file, DESK)
+    first = page.text("#lists .row .main")
+    page.js("document.querySelector('#lists .row').focus()")
+    page.press("Enter", 13, "\r")
+    assert shown(page) == [first]
+    assert page.js("return document.activeElement.textContent") == first
+    page.press("Escape", ESCAPE)
+    assert page.js("return document.activeElement.className") == "row"
+
+
+def test_a_search_finds_a_ranch_a_block_and_a_valve_and_tells_where_nothing_is(page, file) -> None:
+    page.open(file, PHONE)
+    page.js("const s = document.getElementById('search'); s.value = 'b2';"
+            "s.dispatchEvent(new Event('input'))")  # fmt: skip
+    assert shown(page) == ["Blocks", "Valve zones"]
+    page.js("const s = document.getElementById('search'); s.value = 'zzz';"
+            "s.dispatchEvent(new Event('input'))")  # fmt: skip
+    assert page.text("#lists") == "Nothing is called that."
+
+
+def test_a_tap_opens_the_ranch_under_it_and_nearer_the_valve_zone(page, file) -> None:
+    page.open(file, DESK)
+    spot = page.js(
+        "const m = [...document.querySelectorAll('.ranch-mark')].find(e => e.textContent.includes('South'));"
+        "const b = m.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]"
+    )
+    page.tap(*spot)
+    assert shown(page) == ["South"]
+    assert page.js("return document.querySelector('#card a').getAttribute('href')") == "south/map.html"
+    spot = page.js(
+        "const n = document.querySelector('.map-name');"
+        "const b = n.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2, n.textContent]"
+    )
+    page.tap(*spot[:2])
+    assert shown(page) == [spot[2]]
+
+
+def test_it_speaks_the_other_language(page, file) -> None:
+    page.open(file, PHONE)
+    page.js("document.querySelector('#languages button[lang=es]').click()")
+    assert page.js("return document.documentElement.lang") == "es"
+    said = page.text("body")
+    assert "ranchos" in said
+    for english in ("Urgent\n", "Ranches", "ranches", "water first"):
+        assert english not in said
