@@ -11,7 +11,7 @@ from pydantic import Field, PrivateAttr, ValidationError, field_validator
 
 from stressmap.core.errors import Problem, SettingsError
 from stressmap.core.setting_problems import MOST_PROBLEMS, problem_of
-from stressmap.core.setting_types import Number, Part, SeveralFiles, Switch, VolumeM3, Whole
+from stressmap.core.setting_types import Day, Number, Part, SeveralFiles, Switch, VolumeM3, Whole
 from stressmap.core.settings import Settings, Shared
 from stressmap.core.toml_file import read_toml
 
@@ -51,10 +51,12 @@ class DistrictWorkers(Part):
 class DistrictWater(Part):
     """``[water]``: a volume that the ranches share over some days.
 
-    ``floor`` is the share of its need that a ranch gets at least.
+    ``floor`` is the share of its need that a ranch gets at least; the plans of all begin on the same day, by
+    default the one after the newest visit.
     """
 
     available: VolumeM3
+    start: Day | None = Field(default=None, alias="from")
     floor: Number = Field(default=0.0, ge=0, le=1)
     days: Whole | None = Field(default=None, ge=1, le=60)
 

@@ -17,19 +17,19 @@ from stressmap.core.settings import Shared
 from stressmap.jobs.before_work import handed_in, refuse_early
 from stressmap.jobs.district_ranches import ListedRanch, bytes_to_read, listed_ranches, standing
 from stressmap.jobs.district_spread import OverCluster
-from stressmap.jobs.district_tasks import RanchTask, failed, map_ranch
+from stressmap.jobs.district_tasks import LOST, RanchTask, failed, map_ranch
 from stressmap.jobs.district_workers import Workers, refuse_without_extra
 from stressmap.jobs.handed_down import HandedDown
 from stressmap.output.staging.output_folder import make_ready, slug
 
 if TYPE_CHECKING:
     from stressmap.output.view.district_content import DistrictContent
+    from stressmap.water.shared_volume import SharedVolume
 
 
 LEAST_OUTLINE = 100
 """An outline in a file takes no less [bytes]."""
 MOST_PARTS = 1000
-LOST = "Run the district again: what is done stays; if memory is short, raise [workers] memory_gb"
 
 
 @dataclass(frozen=True)
@@ -101,7 +101,8 @@ def run_district(
         refuse_address(district.results.url, district.source)
     with Workers(district, scheduler) as workers:
         results = map_changed(district, ranches, folder, workers, tell)
-    content = write_overview(district, results, None, folder, tell)
+        shared = shared_water(district, results, folder, workers, tell)
+    content = write_overview(district, results, shared, folder, tell)
     if district.results.url is not None:
         tell.stage("Sending results")
         send(folder, district.results.url, FILES.known | outputs.names(), step=tell.step)
@@ -167,6 +168,42 @@ def _named(ranch: ListedRanch, done: RanchResult | str, folder: Path) -> RanchRe
     if isinstance(done, str):
         return failed(ranch, [Problem(str(ranch.source), done, LOST)])
     return done if done.folder is None else replace(done, folder=folder / ranch.slug)
+
+
+def shared_water(
+    district: District, results: Sequence[RanchResult], folder: Path, workers: Workers, tell: Progress
+) -> SharedVolume | None:
+    """Share the district's water, where it has some to share, and plan each ranch with its part.
+
+    Parameters
+    ----------
+    district : District
+        Its settings.
+    results : sequence of RanchResult
+        What came of each ranch.
+    folder : Path
+        Holds a folder a ranch.
+    workers : Workers
+        Begun if they are not yet.
+    tell : Progress
+        Told of each ranch.
+
+    Returns
+    -------
+    SharedVolume or None
+    """
+    mapped = [one for one in results if not one.failed]
+    if district.water is None or not mapped:
+        return None
+    from stressmap.jobs.district_water import PLAN, WaterTask, share_water
+
+    cluster = workers.cluster(len(mapped))
+    here, handed = Path.cwd(), HandedDown(district.handed_down())
+
+    def task_of(ranch: RanchResult) -> WaterTask:
+        return WaterTask(ranch, here, handed=handed, folder=folder.absolute() / ranch.slug / PLAN)
+
+    return share_water(district.water, results, task_of, cluster.each, tell)
 
 
 def pieces_of(district: District, ranches: Sequence[ListedRanch]) -> int:

@@ -9,8 +9,8 @@ import gc
 import sys
 import threading
 import time
-from collections.abc import Iterable
-from contextlib import chdir, nullcontext, suppress
+from collections.abc import Iterable, Iterator
+from contextlib import chdir, contextmanager, nullcontext, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,6 +29,7 @@ _TURN = threading.Lock()
 """One ranch at a time in a process, however many threads a worker has: drawing libraries want that."""
 SMALLER = "Raise [workers] memory_gb, with fewer workers, or raise cell_m of the ranch"
 MEMORY = "memory over the limit"
+LOST = "Run the district again: what is done stays; if memory is short, raise [workers] memory_gb"
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,23 @@ class Warmed:
     sees: bool
 
 
+@contextmanager
+def alone_at(here: Path) -> Iterator[None]:
+    """Do one piece of work at a time in this process, in a folder that paths are seen from.
+
+    Parameters
+    ----------
+    here : Path
+        The folder, where this computer has it.
+
+    Yields
+    ------
+    None
+    """
+    with _TURN, chdir(here) if here.is_dir() else nullcontext():
+        yield
+
+
 def map_ranch(task: RanchTask) -> RanchResult:
     """Map a ranch, as ``run`` does.
 
@@ -85,7 +103,7 @@ def map_ranch(task: RanchTask) -> RanchResult:
     from stressmap.jobs.run import run
 
     ranch = task.ranch
-    with _TURN, chdir(task.here) if task.here.is_dir() else nullcontext():
+    with alone_at(task.here):
         began = time.perf_counter()
         _forget_peak()
         try:
@@ -98,7 +116,7 @@ def map_ranch(task: RanchTask) -> RanchResult:
         except MemoryError:
             done = failed(ranch, [Problem(str(ranch.source), MEMORY, SMALLER)])
         except Exception as error:  # a defect that one ranch meets stops no other
-            done = failed(ranch, [_defect(ranch, error)])
+            done = failed(ranch, [defect(ranch.source, error)])
         gc.collect()
         return replace(done, seconds=round(time.perf_counter() - began, 3), peak_mb=_peak_mb())
 
@@ -120,10 +138,25 @@ def failed(ranch: ListedRanch, problems: Iterable[Problem]) -> RanchResult:
     return RanchResult(ranch.slug, ranch.source, ranch.name, None, "failed", None, tuple(problems))
 
 
-def _defect(ranch: ListedRanch, error: Exception) -> Problem:
+def defect(source: Path, error: Exception, command: str = "run") -> Problem:
+    """Tell of a defect that one ranch met.
+
+    Parameters
+    ----------
+    source : Path
+        Its ``ranch.toml``.
+    error : Exception
+        What was raised.
+    command : str, optional
+        That would show the same for this ranch alone.
+
+    Returns
+    -------
+    Problem
+    """
     what = f"a defect of the program ({type(error).__name__}: {one_line(str(error), most=300)})"
-    remedy = "Run this ranch alone with stressmap run --debug and report what it prints"
-    return Problem(str(ranch.source), what, remedy)
+    remedy = f"Run this ranch alone with stressmap {command} --debug and report what it prints"
+    return Problem(str(source), what, remedy)
 
 
 def map_part(work: BlockMapping, blocks: range) -> list[BlockMap]:

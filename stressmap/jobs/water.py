@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stressmap.core.errors import SettingsError
-from stressmap.core.notes import Note, NoteList
+from stressmap.core.notes import Note
 from stressmap.core.progress import Progress, Silent
-from stressmap.core.settings import Ranch, Water
+from stressmap.core.settings import Ranch
 from stressmap.intake.polygon_repair import without_drawing
-from stressmap.jobs.assess_visit import Visit, assess_readings, load_inputs
+from stressmap.jobs.assess_visit import Visit
 from stressmap.jobs.before_work import refuse_early
+from stressmap.jobs.plan_ground import PlanGround, plan_ground, prepared_plan
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import staged
@@ -88,57 +89,76 @@ def plan_water(
     StressmapError
         With the problems and the exit code.
     """
-    notes, tell = NoteList(), progress or Silent()
+    tell = progress or Silent()
     refuse_early(source, out, "water")
-    inputs, orchard = notes.keep(load_inputs(source, tell))
-    sha256 = run_record.fingerprints(source, inputs.settings, inputs.record)
-    tell.stage("Checking readings")
-    assessed = notes.keep(assess_readings(inputs, orchard, on))
+    ground = plan_ground(source, asked, tell, on=on)
+    return plan_on(ground, with_curve=with_curve, out=out, progress=tell)
+
+
+def plan_on(
+    ground: PlanGround,
+    *,
+    with_curve: bool = False,
+    out: Path | None = None,
+    progress: Progress | None = None,
+) -> Watered:
+    """Make the water plan of a ranch whose readings are checked.
+
+    Parameters
+    ----------
+    ground : PlanGround
+        From :func:`stressmap.jobs.plan_ground.plan_ground`.
+    with_curve : bool
+        Whether to plan for other amounts of water too.
+    out : Path, optional
+        Folder for the plan's files, made ready; by default nothing is written.
+    progress : Progress, optional
+        Told of stages and steps.
+
+    Returns
+    -------
+    Watered
+
+    Raises
+    ------
+    StressmapError
+        With the problems and the exit code; where the readings carry no amounts too.
+    """
+    tell = progress or Silent()
+    if ground.no_amounts.value is not None:
+        raise SettingsError(ground.no_amounts.value)
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
     from stressmap.core.parallel import cores
-    from stressmap.jobs.map_visit import compared_before, fit, ranked_valves, valves_together
-    from stressmap.jobs.recall_visits import recall
-    from stressmap.jobs.season_so_far import season_of, taught
+    from stressmap.jobs.map_visit import valves_together
     from stressmap.output.view.leaving_tables import leaving_tables
     from stressmap.output.view.trees_behind import trees_used
-    from stressmap.water.ranch_inputs import prepare, why_no_amounts
-    from stressmap.water.read_trees import ReadTrees
     from stressmap.water.value_of_water import POINTS, water_value_curve
     from stressmap.water.water_plan import advise
 
-    chosen, jobs = (inputs.settings.water or Water()).model_copy(update=dict(asked or {})), cores()
-    read = ReadTrees.of(assessed.readings, compared_before(inputs, assessed))
-    if (trouble := why_no_amounts(chosen, assessed.visit, read, str(inputs.source)).value) is not None:
-        raise SettingsError(trouble)
-    fitted = fit(inputs, assessed, jobs, tell)
-    assessed = fitted.assessed
-    notes.add(fitted.notes)
-    made = notes.keep(recall(inputs, assessed, fitted.surface, tell))
-    surface = made.surface
-    notes.add(surface.notes)
-    read = ReadTrees.of(assessed.readings, read.before)
-    tell.stage("Following the season", 1)
-    read = taught(season_of(inputs, assessed, shared=made), read)
-    tell.step()
-    valves = ranked_valves(inputs, assessed, made, jobs=jobs, with_change=True)
+    prepared, jobs = prepared_plan(ground, tell), cores()
+    inputs, assessed, surface = ground.inputs, prepared.assessed, prepared.made.surface
     together = valves_together(inputs, surface, jobs=jobs, progress=tell)
-    case, terms = notes.keep(prepare(inputs, orchard, valves, assessed.visit, chosen, read))
-    advice = advise(case, terms, correlation=together, jobs=jobs, progress=tell)
+    advice = advise(prepared.case, prepared.terms, correlation=together, jobs=jobs, progress=tell)
     trees = trees_used(assessed.readings, "valve")
     curve = None
     if with_curve:
         tell.stage("Planning other amounts", POINTS)
-        curve = water_value_curve(advice.case, time_limit_s=chosen.time_limit_s, jobs=jobs, step=tell.step)
+        curve = water_value_curve(
+            advice.case, time_limit_s=ground.water.time_limit_s, jobs=jobs, step=tell.step
+        )
     if out is not None:
         ranch, tables = inputs.settings.ranch, leaving_tables(None, advice, curve)
-        used = inputs.settings.model_copy(update={"water": chosen})
+        used = inputs.settings.model_copy(update={"water": ground.water})
         error = dataclasses.asdict(assessed.error)
+        fit, memory = surface.summary(), prepared.made.as_plain()
         record = run_record.Record(
-            source, used, surface.summary(), error, {}, sha256, made.as_plain(), kept=inputs.record
+            inputs.source, used, fit, error, {}, dict(ground.sha256), memory, kept=inputs.record
         )
-        page = run_record.plan_page(assessed.visit, record, tuple(notes))
+        page = run_record.plan_page(assessed.visit, record, prepared.notes)
         with staged(out, outputs.files_of("water")) as folder:
             outputs.write(
                 outputs.Made(ranch, tables, advice=advice, curve=curve, record=page, trees=trees), folder
             )
-    return Watered(advice, curve, inputs.settings.ranch, assessed.visit, without_drawing(notes), trees)
+    return Watered(
+        advice, curve, inputs.settings.ranch, assessed.visit, without_drawing(prepared.notes), trees
+    )

@@ -23,6 +23,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.water.allocation_problem import AllocationProblem, Solution
+from stressmap.water.benefit import FIRST
 from stressmap.water.capacity_constraints import crew_constraints, long_set_constraints, step_constraints
 
 TIGHT_GAP = 1e-6
@@ -145,6 +146,60 @@ def bound_beside(problem: AllocationProblem, past_limit: float) -> float:
     found = _run(problem, variables, _objective(problem, variables), {}, past_limit, whole=False)
     total = _total_benefit(problem)
     return total if found.x is None else min(total, float(-found.fun) + TIE_BREAK * total)
+
+
+@dataclass(frozen=True)
+class AmountRelieves:
+    """What one amount of water relieves.
+
+    Parameters
+    ----------
+    water_m3 : float
+        That it uses [m3].
+    benefit : float
+        Weighted bar-days beyond the allowance that are relieved [ha·bar·d].
+    past_limit : float
+        Weighted bar-days beyond the crops' limits that are relieved [ha·bar·d].
+    """
+
+    water_m3: float
+    benefit: float
+    past_limit: float
+
+    @property
+    def merit(self) -> float:
+        """Both in one figure; see :data:`stressmap.water.benefit.FIRST`."""
+        return self.benefit + FIRST * self.past_limit
+
+
+def solve_relaxed(problem: AllocationProblem) -> AmountRelieves:
+    """Solve the allocation without whole steps: one linear program, two where zones are past their limits.
+
+    Parameters
+    ----------
+    problem : AllocationProblem
+        The allocation problem.
+
+    Returns
+    -------
+    AmountRelieves
+        No plan of whole steps relieves more.
+    """
+    most = _total_past_limit(problem)
+    if _total_benefit(problem) + most <= 0.0 or problem.volume_m3 <= 0.0:
+        return AmountRelieves(0.0, 0.0, 0.0)
+    variables, beyond = _variables(problem), 0.0
+    pieces = len(variables.piece_of)
+    if most > 0.0:
+        costs = np.concatenate([-variables.marginal_past_limit, np.zeros(variables.size - pieces)]) / most
+        beyond = -float(_run(problem, variables, costs, {}, whole=False).fun) * most
+    found = _run(problem, variables, _objective(problem, variables), {}, beyond, whole=False)
+    taken = found.x[:pieces]
+    return AmountRelieves(
+        problem.volume_of(_steps_in(found.x, variables)),
+        float(variables.marginal_benefit @ taken),
+        float(variables.marginal_past_limit @ taken),
+    )
 
 
 def _run(

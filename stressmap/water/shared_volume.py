@@ -1,27 +1,19 @@
-"""One volume of water between ranches, so that the last cubic metre brings each of them the same.
-
-Every ranch has a curve: the benefit of its best allocation against the water it gets. Made concave, the
-curves are divided into segments of falling marginal benefit, and water goes to the steepest segment of any
-ranch until it is used up. For concave curves and one volume that is the optimum of the linear program: every
-ranch that is not held by its floor or its need then has the same marginal benefit (the equal-marginal
-principle).
-"""
+"""One volume of water between ranches: what each gets by the same benefit, beside two equal shares."""
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
 from stressmap.core.arrays import Floats
+from stressmap.core.errors import Problem
 from stressmap.water.benefit import FIRST
+from stressmap.water.equal_marginal import CLOSE_M3, allocate, concave_hull, fill_evenly
 
-CLOSE_M3 = 1e-6
-"""Volumes closer than this are the same [m3]."""
-WORTH = 1e-12
-"""A segment that relieves less for its water is flat [ha·bar·d/m3]: its water stays where it is."""
 NO_AMOUNTS = frozenset({"few_trees", "stale", "failed", "no_plan"})
 """Why a ranch has no curve: too few trees read, readings too old, it failed, its plan cannot be made."""
 
@@ -52,6 +44,10 @@ class RanchCurve:
         Those beyond the crops' limits, which come first [ha·bar·d].
     why : str
         One of :data:`NO_AMOUNTS` where there is no curve, else empty.
+    problems : tuple of Problem
+        What keeps its plan from being made, where ``why`` is ``no_plan`` or ``failed``.
+    gaps : tuple of (float, float)
+        Between these amounts no whole sets fit: what is over the lower one relieves nothing [m3].
     """
 
     slug: str
@@ -62,6 +58,8 @@ class RanchCurve:
     benefit: Floats = field(default_factory=_nothing)
     past_limit: Floats = field(default_factory=_nothing)
     why: str = ""
+    problems: tuple[Problem, ...] = ()
+    gaps: tuple[tuple[float, float], ...] = ()
 
     @property
     def has_amounts(self) -> bool:
@@ -103,8 +101,46 @@ class RanchCurve:
         """
         return self._at(volume_m3, self.past_limit)
 
+    def gap_at(self, volume_m3: float) -> tuple[float, float] | None:
+        """Give the gap that a volume lies in.
+
+        Parameters
+        ----------
+        volume_m3 : float
+            [m3].
+
+        Returns
+        -------
+        tuple of float or None
+            Both its ends [m3]; None where all of the volume can be used.
+        """
+        inside = (gap for gap in self.gaps if gap[0] + CLOSE_M3 < volume_m3 < gap[1] - CLOSE_M3)
+        return next(inside, None)
+
     def _at(self, volume_m3: float, figures: Floats) -> float:
-        return float(np.interp(volume_m3, self.amounts_m3, figures)) if self.has_amounts else float("nan")
+        if not self.has_amounts:
+            return float("nan")
+        gap = self.gap_at(volume_m3)
+        return float(np.interp(volume_m3 if gap is None else gap[0], self.amounts_m3, figures))
+
+
+@dataclass(frozen=True)
+class PlannedShare:
+    """What became of a ranch's share once its plan was made.
+
+    Parameters
+    ----------
+    slug : str
+        Of the ranch.
+    water_m3 : float
+        That the plan uses: whole sets seldom use a share to the last cubic metre [m3].
+    problems : tuple of Problem
+        Why there is no plan, where that is so.
+    """
+
+    slug: str
+    water_m3: float = float("nan")
+    problems: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -119,8 +155,9 @@ class SharedVolume:
         ``need_share_m3`` (the same part of every need); what each relieves: ``benefit``, ``equal_benefit``,
         ``need_benefit`` [ha·bar·d]; the part of it beyond the crops' limits: ``past_limit``,
         ``equal_past_limit``, ``need_past_limit``; and ``why``: ``need`` (all it can use), ``floor`` (held up
-        by its floor), ``even`` (the last cubic metre brings as much as elsewhere), ``nothing`` (more is
-        gained elsewhere), or one of :data:`NO_AMOUNTS`.
+        by its floor), ``even`` (the last cubic metre brings as much as elsewhere), ``sets`` (the next whole
+        set brings less than elsewhere), ``nothing`` (more is gained elsewhere), or one of
+        :data:`NO_AMOUNTS`. ``planned_m3`` is what each plan uses, NaN where there is none.
     available_m3 : float
         [m3].
     floor : float
@@ -129,6 +166,12 @@ class SharedVolume:
         Share of the floors that the volume holds, 1 where it holds all of them.
     marginal : float
         Benefit of the last cubic metre, bar-days beyond the limit counting :data:`FIRST` times [ha·bar·d/m3].
+    start : date or None
+        First day of all plans.
+    days : int or None
+        How many days the water must last; None where each ranch has its own number.
+    problems : tuple of Problem
+        What kept plans from being made.
     """
 
     table: pd.DataFrame
@@ -136,11 +179,31 @@ class SharedVolume:
     floor: float
     floors_kept: float
     marginal: float
+    start: dt.date | None = None
+    days: int | None = None
+    problems: tuple[Problem, ...] = ()
 
     @property
     def left_m3(self) -> float:
         """Water that no ranch can use [m3]."""
         return max(0.0, self.available_m3 - float(self.table["share_m3"].sum()))
+
+    def with_plans(self, planned: Sequence[PlannedShare]) -> SharedVolume:
+        """Add what the plans made with the shares use.
+
+        Parameters
+        ----------
+        planned : sequence of PlannedShare
+            Of the ranches that have a plan, or should.
+
+        Returns
+        -------
+        SharedVolume
+        """
+        used = {one.slug: one.water_m3 for one in planned}
+        table = self.table.assign(planned_m3=[used.get(str(s), float("nan")) for s in self.table["slug"]])
+        told = (problem for one in planned for problem in one.problems)
+        return replace(self, table=table, problems=(*self.problems, *told))
 
     def share_of(self, slug: str) -> float:
         """Give the share of a ranch.
@@ -158,137 +221,6 @@ class SharedVolume:
         return float(self.table.loc[self.table["slug"] == slug, "share_m3"].iloc[0])
 
 
-def concave_hull(amounts: Floats, benefit: Floats) -> tuple[Floats, Floats]:
-    """Give the upper hull of a curve: the least concave curve that is nowhere below it.
-
-    Parameters
-    ----------
-    amounts : array of float, shape (k,)
-        Rising.
-    benefit : array of float, shape (k,)
-        Of any shape.
-
-    Returns
-    -------
-    tuple of array of float
-        Amounts and benefit of its corners.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> amounts, benefit = concave_hull(np.array([0.0, 1.0, 2.0, 3.0]), np.array([0.0, 1.0, 4.0, 5.0]))
-    >>> amounts.tolist(), benefit.tolist()
-    ([0.0, 2.0, 3.0], [0.0, 4.0, 5.0])
-    """
-    kept: list[int] = []
-    for i in range(len(amounts)):
-        while len(kept) >= 2 and _is_below(kept[-2], kept[-1], i, amounts, benefit):
-            kept.pop()
-        kept.append(i)
-    return amounts[kept], benefit[kept]
-
-
-def _is_below(a: int, b: int, c: int, amounts: Floats, benefit: Floats) -> bool:
-    """Tell whether the middle one of three points is on or below the line between the others."""
-    rise = (benefit[c] - benefit[a]) * (amounts[b] - amounts[a])
-    return bool((benefit[b] - benefit[a]) * (amounts[c] - amounts[a]) <= rise)
-
-
-@dataclass(frozen=True)
-class _Segments:
-    """Segments of all hulls, the steepest first: ranch, water [m3] and marginal benefit of each."""
-
-    ranch: list[int]
-    width: list[float]
-    slope: list[float]
-
-
-def allocate(
-    curves: Sequence[tuple[Floats, Floats]], volume_m3: float, least_m3: Floats
-) -> tuple[Floats, float]:
-    """Share a volume by the same marginal benefit, no share below its least.
-
-    Parameters
-    ----------
-    curves : sequence of (amounts, benefit), length n
-        Concave, amounts rising from 0.
-    volume_m3 : float
-        Water there is [m3]; at least the sum of ``least_m3``.
-    least_m3 : array of float, shape (n,)
-        What each gets at least [m3].
-
-    Returns
-    -------
-    tuple of (array of float, shape (n,), float)
-        Shares [m3], and the marginal benefit of the last cubic metre; 0 where water is left.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> amounts = np.array([0.0, 10.0])
-    >>> curves = [(amounts, 3.0 * amounts), (amounts, 1.0 * amounts)]
-    >>> shares, marginal = allocate(curves, 14.0, np.array([0.0, 2.0]))
-    >>> shares.tolist(), marginal
-    ([10.0, 4.0], 1.0)
-    """
-    shares = np.array(least_m3, dtype=np.float64)
-    left = volume_m3 - float(shares.sum())
-    segments = _segments(curves, shares)
-    for ranch, width, slope in zip(segments.ranch, segments.width, segments.slope, strict=True):
-        taken = min(width, max(0.0, left))
-        shares[ranch] += taken
-        left -= taken
-        if left <= CLOSE_M3:
-            return shares, slope
-    return shares, 0.0
-
-
-def _segments(curves: Sequence[tuple[Floats, Floats]], least_m3: Floats) -> _Segments:
-    """List what can be given beyond the least, by falling marginal benefit; ties in the order of ranches."""
-    found = []
-    for i, (amounts, benefit) in enumerate(curves):
-        widths = np.diff(np.maximum(amounts, least_m3[i]))
-        slopes = np.diff(benefit) / np.diff(amounts)
-        found += [
-            (-s, i, w) for s, w in zip(slopes.tolist(), widths.tolist(), strict=True) if w > 0 and s > WORTH
-        ]
-    found.sort()
-    return _Segments([i for _, i, _ in found], [w for *_, w in found], [-s for s, *_ in found])
-
-
-def fill_evenly(weights: Floats, most: Floats, volume: float) -> Floats:
-    """Share a volume in proportion to weights, none above its most; what is over goes round again.
-
-    Parameters
-    ----------
-    weights, most : array of float, shape (n,)
-        Such as areas and needs.
-    volume : float
-        What there is.
-
-    Returns
-    -------
-    array of float, shape (n,)
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> fill_evenly(np.array([1.0, 1.0, 2.0]), np.array([1.0, 9.0, 9.0]), 10.0).tolist()
-    [1.0, 3.0, 6.0]
-    """
-    shares = np.zeros(len(weights))
-    open_ = weights > 0
-    while open_.any():
-        level = max(0.0, volume - float(shares[~open_].sum())) / float(weights[open_].sum())
-        over = open_ & (weights * level >= most)
-        if not over.any():
-            shares[open_] = weights[open_] * level
-            break
-        shares[over] = most[over]
-        open_ &= ~over
-    return shares
-
-
 def share_volume(curves: Sequence[RanchCurve], available_m3: float, floor: float = 0.0) -> SharedVolume:
     """Share a volume between ranches by the same benefit, beside the same depth and the same part of needs.
 
@@ -302,27 +234,22 @@ def share_volume(curves: Sequence[RanchCurve], available_m3: float, floor: float
     available_m3 : float
         Water there is [m3].
     floor : float, optional
-        Share of its need that each gets at least, 0 to 1. Floors that the volume does not hold are made
-        smaller, all in the same proportion.
+        Share of its need that each gets at least, 0 to 1, raised to whole sets. Floors that the volume does
+        not hold are made smaller, all in the same proportion.
 
     Returns
     -------
     SharedVolume
     """
     area = np.array([max(0.0, curve.area_ha) for curve in curves])
-    most = np.array([curve.need_m3 if curve.has_amounts else np.inf for curve in curves])
     known = np.array([curve.has_amounts for curve in curves], dtype=bool)
+    most = np.array([curve.need_m3 if curve.has_amounts else np.inf for curve in curves])
     by_area = fill_evenly(area, most, available_m3)
-    unknown_m3 = np.where(known, 0.0, by_area)
-    volume = max(0.0, available_m3 - float(unknown_m3.sum()))
-    wanted = np.where(known, floor * np.where(known, most, 0.0), 0.0)
+    volume = max(0.0, available_m3 - float(by_area[~known].sum()))
+    wanted = floor * np.where(known, most, 0.0)
     kept = min(1.0, volume / float(wanted.sum())) if wanted.sum() > 0 else 1.0
-    least = kept * wanted
-    hulls = [
-        concave_hull(one.amounts_m3, one.merit) if one.has_amounts else (_nothing(), _nothing())
-        for one in curves
-    ]
-    shares, marginal = allocate(hulls, volume, least)
+    least = _whole_floors(curves, kept * wanted, volume)
+    shares, marginal = _in_whole_sets(curves, volume, least)
     needs = np.where(known, most, 0.0)
     by_need = np.where(known, fill_evenly(needs, needs, volume), by_area)
     shares = np.where(known, shares, by_area)
@@ -348,7 +275,49 @@ def share_volume(curves: Sequence[RanchCurve], available_m3: float, floor: float
         }
     )
     table["why"] = [_why(curve, m3, low) for curve, m3, low in zip(curves, shares, least, strict=True)]
-    return SharedVolume(table, available_m3, floor, kept, marginal)
+    table["planned_m3"] = float("nan")
+    problems = tuple(problem for curve in curves for problem in curve.problems if curve.why == "no_plan")
+    return SharedVolume(table, available_m3, floor, kept, marginal, problems=problems)
+
+
+def _whole_floors(curves: Sequence[RanchCurve], floors_m3: Floats, volume_m3: float) -> Floats:
+    """Raise floors to whole sets where all of them can be: half a set waters nobody."""
+    gaps = [one.gap_at(m3) for one, m3 in zip(curves, floors_m3.tolist(), strict=True)]
+    raised = np.array([m3 if g is None else g[1] for g, m3 in zip(gaps, floors_m3.tolist(), strict=True)])
+    return raised if raised.sum() <= volume_m3 else floors_m3
+
+
+def _in_whole_sets(curves: Sequence[RanchCurve], volume_m3: float, least_m3: Floats) -> tuple[Floats, float]:
+    """Share a volume; a share that ends between two amounts of whole sets goes to the better one of them."""
+    hulls = [
+        concave_hull(one.amounts_m3, one.merit) if one.has_amounts else (_nothing(), _nothing())
+        for one in curves
+    ]
+    least, most = least_m3.copy(), np.full(len(curves), np.inf)
+    shares, marginal = allocate(hulls, volume_m3, least, most)
+    for _ in curves:
+        between = (
+            (i, one.gap_at(shares[i])) for i, one in enumerate(curves) if shares[i] > least[i] + CLOSE_M3
+        )
+        found = next(((i, gap) for i, gap in between if gap is not None), None)
+        if found is None:
+            break
+        i, (low, high) = found
+        tried = []
+        for fixed in (max(low, least[i]), high):
+            at_least, at_most = least.copy(), most.copy()
+            at_least[i] = at_most[i] = fixed
+            if at_least.sum() <= volume_m3 + CLOSE_M3:
+                own, slope = allocate(hulls, volume_m3, at_least, at_most)
+                tried.append((_merit(curves, own), own, slope, at_least, at_most))
+        _, shares, marginal, least, most = max(tried, key=lambda one: one[0])
+    return shares, marginal
+
+
+def _merit(curves: Sequence[RanchCurve], shares: Floats) -> float:
+    """Sum what shares relieve, beyond the limits first."""
+    known = [(one, m3) for one, m3 in zip(curves, shares.tolist(), strict=True) if one.has_amounts]
+    return sum(one.benefit_at(m3) + FIRST * one.past_limit_at(m3) for one, m3 in known)
 
 
 def _read(
@@ -364,4 +333,5 @@ def _why(curve: RanchCurve, share_m3: float, least_m3: float) -> str:
         return "need"
     if share_m3 <= least_m3 + CLOSE_M3:
         return "floor" if least_m3 > CLOSE_M3 else "nothing"
-    return "even"
+    at_sets = any(abs(share_m3 - end) <= CLOSE_M3 for gap in curve.gaps for end in gap)
+    return "sets" if at_sets else "even"

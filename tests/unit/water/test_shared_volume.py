@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
 from scipy.optimize import LinearConstraint, linprog, minimize
 
 from stressmap.core.arrays import Floats
-from stressmap.water.shared_volume import RanchCurve, allocate, concave_hull, fill_evenly, share_volume
+from stressmap.water.equal_marginal import allocate, concave_hull, fill_evenly
+from stressmap.water.shared_volume import RanchCurve, share_volume
 
 Curves = list[tuple[Floats, Floats]]
 
@@ -189,6 +190,45 @@ def test_a_ranch_that_failed_gets_nothing_and_says_so() -> None:
     shared = share_volume([failed, ranch("a", 9000.0, 4.0, 20.0)], 5000.0)
     assert shared.table["share_m3"].tolist() == pytest.approx([0.0, 5000.0])
     assert shared.table["why"].tolist() == ["failed", "even"]
+
+
+def in_sets(slug: str, sets: list[float], relieved: list[float]) -> RanchCurve:
+    """A flooded ranch: whole sets or nothing."""
+    amounts = np.array([0.0, *sets])
+    gaps = tuple(pairwise(amounts.tolist()))
+    return RanchCurve(
+        slug, slug, 10.0, sets[-1], amounts, np.array([0.0, *relieved]), np.zeros(len(amounts)), gaps=gaps
+    )
+
+
+def test_no_water_is_left_between_two_whole_sets() -> None:
+    flooded = in_sets("flooded", [1000.0, 2000.0], [900.0, 1500.0])
+    shared = share_volume([flooded, ranch("drip", 3000.0, 0.8, 10.0)], 1800.0)
+    assert shared.table["share_m3"].tolist() == pytest.approx([1000.0, 800.0])
+    assert shared.table["why"].tolist() == ["sets", "even"]
+    assert flooded.benefit_at(1999.0) == flooded.benefit_at(1000.0) == 900.0
+    alone = share_volume([flooded], 900.0)
+    assert alone.table[["share_m3", "benefit"]].to_numpy().tolist() == [[0.0, 0.0]]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_whole_sets_are_shared_nearly_as_well_as_can_be(seed: int) -> None:
+    """Against every combination of whole sets on four ranches."""
+    rng = np.random.default_rng(500 + seed)
+    curves = []
+    for i in range(4):
+        sets, slopes = np.cumsum(rng.uniform(300.0, 900.0, 4)), np.sort(rng.exponential(1.0, 4))[::-1]
+        curves.append(in_sets(str(i), sets.tolist(), np.cumsum(np.diff(np.r_[0, sets]) * slopes).tolist()))
+    volume = 0.5 * sum(one.need_m3 for one in curves)
+    best = max(
+        sum(one.benefit[k] for one, k in zip(curves, chosen, strict=True))
+        for chosen in product(range(5), repeat=4)
+        if sum(one.amounts_m3[k] for one, k in zip(curves, chosen, strict=True)) <= volume
+    )
+    shared = share_volume(curves, volume)
+    assert all(one.gap_at(m3) is None for one, m3 in zip(curves, shared.table["share_m3"], strict=True))
+    assert shared.table["share_m3"].sum() <= volume * (1 + 1e-9)
+    assert 0.93 * best <= shared.table["benefit"].sum() <= best * (1 + 1e-9)
 
 
 def test_what_is_over_at_one_goes_round_to_the_others() -> None:
