@@ -45,9 +45,11 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def start(place: Path, out: Path, *faults: dict[str, Any], failures: int = 3) -> subprocess.Popen[str]:
+def start(
+    place: Path, out: Path, *faults: dict[str, Any], failures: int = 3, more: str = ""
+) -> subprocess.Popen[str]:
     listed = place / "district.toml"
-    listed.write_text(DISTRICT.format(failures=failures))
+    listed.write_text(DISTRICT.format(failures=failures) + more)
     return subprocess.Popen(
         [sys.executable, "-m", "helpers.faulty_district", str(listed), "--out", str(out)],
         env=faulty_district.environment(faults),
@@ -97,7 +99,7 @@ def hidden(out: Path) -> list[str]:
     return [path.name for path in out.iterdir() if path.name.startswith(".")]
 
 
-def test_after_killed_workers_and_a_killed_driver_the_second_call_does_what_is_missing(
+def test_after_killed_workers_and_a_killed_driver_the_next_call_does_and_sends_what_is_missing(
     place: Path, tmp_path: Path
 ) -> None:
     """Workers die, mapping one ranch and writing the other; then it hangs, and the driver is killed."""
@@ -116,13 +118,17 @@ def test_after_killed_workers_and_a_killed_driver_the_second_call_does_what_is_m
     assert soon(lambda: not helpers_of(running))
     assert whole_ranches(place, out) == [SLUGS[0]]
     first = (out / SLUGS[0] / "run.json").stat()
-    again = start(place, out)
+    store = tmp_path / "store"
+    again = start(place, out, more=f'[results]\nurl = "file://{store}"\n')
     assert again.communicate() == ("", "")
     assert again.returncode == 0
     assert whole_ranches(place, out) == sorted(SLUGS)
     assert json.loads((out / "told.json").read_text()) == {SLUGS[0]: ["unchanged"], SLUGS[1]: ["mapped"]}
     assert (out / SLUGS[0] / "run.json").stat() == first
     assert hidden(out) == []
+    sent = json.loads((store / "sent.json").read_text())
+    assert (sent["whole"], len(sent["objects"])) == (True, 4)
+    assert whole_ranches(place, store) == sorted(SLUGS)
 
 
 def test_stopped_by_the_keyboard_it_says_so_and_nothing_goes_on(place: Path, tmp_path: Path) -> None:
