@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -13,7 +13,6 @@ from stressmap.core.district_settings import District
 from stressmap.core.errors import DataError, Problem, StressmapError
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.ranch_result import RanchResult
-from stressmap.core.settings import Shared
 from stressmap.jobs.before_work import handed_in, refuse_early
 from stressmap.jobs.district_ranches import ListedRanch, bytes_to_read, listed_ranches, standing
 from stressmap.jobs.district_spread import OverCluster
@@ -23,6 +22,7 @@ from stressmap.jobs.handed_down import HandedDown
 from stressmap.output.staging.output_folder import make_ready, slug
 
 if TYPE_CHECKING:
+    from stressmap.geostat.borrowed_priors import BorrowedPriors
     from stressmap.output.view.district_content import DistrictContent
     from stressmap.water.shared_volume import SharedVolume
 
@@ -132,35 +132,68 @@ def map_changed(
     tuple of RanchResult
         In the order of the ranches.
     """
-    shared = district.handed_down()
     tell.stage("Looking at what has changed", len(ranches))
     found: dict[str, RanchResult] = {}
     for ranch in ranches:
-        if (result := _before(ranch, shared, folder / ranch.slug)) is not None:
+        if (result := _before(ranch, district, folder / ranch.slug)) is not None:
             found[ranch.slug] = result
         tell.step()
-    changed = [ranch for ranch in ranches if ranch.slug not in found]
-    if changed:
-        tell.stage("Starting workers")
-        cluster = workers.cluster(pieces_of(district, changed))
-        tell.stage("Mapping ranches", len(changed))
-        spread = OverCluster(district.workers.divide_over, district.workers.part_blocks)
-        handed, here = HandedDown(shared, spread), Path.cwd()
-        largest = sorted(changed, key=lambda ranch: -bytes_to_read(ranch.source, shared))
-        tasks = [RanchTask(one, folder.absolute() / one.slug, here, handed) for one in largest]
-        for task, done in cluster.each(map_ranch, tasks):
-            found[task.ranch.slug] = _named(task.ranch, done, folder)
-            tell.step()
+    asked, around = _asked(district), (folder, workers, tell)
+    changed = {ranch.slug: asked for ranch in ranches if ranch.slug not in found}
+    found |= _mapped(district, ranches, changed, around)
+    if district.borrow:
+        from stressmap.jobs.district_borrowing import loans
+
+        tell.stage("Pooling what ranches tell")
+        lent = loans([found[ranch.slug] for ranch in ranches])
+        found |= _mapped(district, ranches, lent, around)
     return tuple(found[ranch.slug] for ranch in ranches)
 
 
-def _before(ranch: ListedRanch, shared: Shared, folder: Path) -> RanchResult | None:
+def _asked(district: District) -> BorrowedPriors | None:
+    """Give what a ranch gets at first: where ranches borrow, nothing lent, but what it tells is wanted."""
+    if not district.borrow:
+        return None
+    from stressmap.geostat.borrowed_priors import BorrowedPriors
+
+    return BorrowedPriors()
+
+
+def _mapped(
+    district: District,
+    ranches: Sequence[ListedRanch],
+    lent: Mapping[str, BorrowedPriors | None],
+    around: tuple[Path, Workers, Progress],
+) -> dict[str, RanchResult]:
+    """Map some of the ranches, each with what it is lent."""
+    (folder, workers, tell), shared = around, district.handed_down()
+    wanted, found = [ranch for ranch in ranches if ranch.slug in lent], {}
+    if wanted:
+        tell.stage("Starting workers")
+        cluster = workers.cluster(pieces_of(district, wanted))
+        tell.stage("Mapping ranches", len(wanted))
+        spread = OverCluster(district.workers.divide_over, district.workers.part_blocks)
+        largest = sorted(wanted, key=lambda ranch: -bytes_to_read(ranch.source, shared))
+        tasks = [
+            RanchTask(
+                one, folder.absolute() / one.slug, Path.cwd(), HandedDown(shared, spread, lent[one.slug])
+            )
+            for one in largest
+        ]
+        for task, done in cluster.each(map_ranch, tasks):
+            found[task.ranch.slug] = _named(task.ranch, done, folder)
+            tell.step()
+    return found
+
+
+def _before(ranch: ListedRanch, district: District, folder: Path) -> RanchResult | None:
     """Clear what a killed call left; give the result that stands, or why there can be none."""
+    shared = district.handed_down()
     try:
         refuse_early(ranch.source, folder, "run", shared)
     except StressmapError as error:
         return failed(ranch, error.problems)
-    return standing(ranch, shared, folder)
+    return standing(ranch, shared, folder, borrow=district.borrow)
 
 
 def _named(ranch: ListedRanch, done: RanchResult | str, folder: Path) -> RanchResult:

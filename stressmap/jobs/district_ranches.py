@@ -84,7 +84,7 @@ def _numbered(slugs: Iterable[str]) -> list[str]:
     return given
 
 
-def standing(ranch: ListedRanch, shared: Shared, folder: Path) -> RanchResult | None:
+def standing(ranch: ListedRanch, shared: Shared, folder: Path, *, borrow: bool = False) -> RanchResult | None:
     """Give the result of an earlier call, if the same call would make the same again.
 
     Parameters
@@ -95,6 +95,9 @@ def standing(ranch: ListedRanch, shared: Shared, folder: Path) -> RanchResult | 
         What the district hands down.
     folder : Path
         Where its result would be.
+    borrow : bool
+        Whether ranches borrow from each other: a result of the other kind does not stand. What was lent is
+        looked at when all ranches have told their part.
 
     Returns
     -------
@@ -104,7 +107,12 @@ def standing(ranch: ListedRanch, shared: Shared, folder: Path) -> RanchResult | 
     """
     with suppress(OSError, StressmapError, KeyError, TypeError, ValueError):
         page = record_in(folder)
-        if page.get("job") == "run" and _as_now(page, ranch.source, shared) and _whole(page, folder):
+        if (
+            page.get("job") == "run"
+            and ("borrowed" in page) == borrow
+            and _as_now(page, ranch.source, shared)
+            and _whole(page, folder)
+        ):
             first, last = (dt.date.fromisoformat(day) for day in page["visit"])
             return RanchResult(ranch.slug, ranch.source, ranch.name, folder, "unchanged", (first, last))
     return None
