@@ -14,6 +14,8 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from helpers import drawn_ranches as drawn
+from helpers.drawn_seasons import DrawnSeason, Season, draw_season
+from helpers.drawn_sets import Watering
 from stressmap.geostat.samples import Places, Samples
 
 RANCHES = 8
@@ -132,3 +134,30 @@ def krige_by_truth(ranch: DrawnRanch) -> tuple[np.ndarray, np.ndarray]:
             shared(inside, inside).mean() - weights @ right + (1 - right @ ones) ** 2 / ones.sum()
         )
     return mean, variance
+
+
+@dataclass(frozen=True)
+class LoggedDistrict:
+    """Ranches with logs: some with five visits, and a small one with a first visit alone."""
+
+    lenders: list[DrawnSeason]
+    small: DrawnSeason
+
+
+def draw_logged(seed: int, *, lenders: int = 5, unlike: bool = False) -> LoggedDistrict:
+    """Draw a district with logs, where ranches dry alike and spread alike; the small one not, where asked."""
+    rng = np.random.default_rng([seed, 25])
+    slope, spread = rng.lognormal(np.log(0.04), 0.3), rng.lognormal(0.0, 0.3)
+    seasons = []
+    for number in range(lenders + 1):
+        small, own = number == lenders, float(spread * rng.lognormal(0.0, 0.15))
+        rate = slope * (rng.choice([0.0, 2.5]) if small and unlike else 1.0)
+        how = Season(
+            earlier=0 if small else 4,
+            blocks=6 if small else 8,
+            trees=int(rng.integers(10, 21)) if small else 32,
+            spread=own * (UNLIKE_FACTOR if small and unlike else 1.0),
+            water=Watering(slope_bar_mm=float(rate)),
+        )
+        seasons.append(draw_season(int(rng.integers(2**31)), how))
+    return LoggedDistrict(seasons[:-1], seasons[-1])

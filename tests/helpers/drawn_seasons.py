@@ -39,6 +39,9 @@ class Season:
     departures: float = 0.0
     new_blocks: float = 0.0
     broken: float = 0.0
+    blocks: int = BLOCKS
+    trees: int = TREES
+    spread: float = 1.0
 
 
 SEASONS = {
@@ -113,9 +116,9 @@ def draw_effects(cells: Places, days: np.ndarray, how: Season, rng: np.random.Ge
 def draw_season(seed: int, how: Season) -> DrawnSeason:
     """Draw a season: the ranch, its truth at every visit, and the readings of half old, half new trees."""
     rng = np.random.default_rng(seed)
-    cells = lay_out(BLOCKS, CELL_M, rng)
+    cells = lay_out(how.blocks, CELL_M, rng)
     days = how.days * np.arange(how.earlier + 1.0) + np.round(rng.uniform(-1, 1, how.earlier + 1))
-    truth = draw_effects(cells, days, how, rng)
+    truth = how.spread * draw_effects(cells, days, how, rng)
     zones = int(cells.valve.max()) + 1
     block_of = np.zeros(zones, dtype=np.int64)
     block_of[cells.valve] = cells.block
@@ -126,14 +129,14 @@ def draw_season(seed: int, how: Season) -> DrawnSeason:
         truth[visit] += (away * rng.choice([-1.5, 2.0], zones))[cells.valve]
     broken = rng.random(zones) < how.broken
     truth[-1] += 3.0 * broken[cells.valve]
-    fresh = rng.permutation(BLOCKS) < round(how.new_blocks * BLOCKS)
+    fresh = rng.permutation(how.blocks) < round(how.new_blocks * how.blocks)
     if fresh.any():
         other = draw_effects(cells, days, how, rng)[-1] + sets.stress_bar[-1, cells.valve]
         truth[-1] = np.where(fresh[cells.block], other, truth[-1])
     truth += (LEVEL_BAR + np.cumsum(rng.normal(0.2, 0.5, len(days))))[:, None]
     count = np.bincount(cells.valve, minlength=zones)
     zone_truth = np.stack([np.bincount(cells.valve, weights=t, minlength=zones) / count for t in truth])
-    series = read_trees(cells, truth, days, rng)
+    series = read_trees(cells, truth, days, rng, how.trees)
     dry = Dryness(sets.dryness_mm[series.visit, series.samples.places.valve], sets.dryness_mm)
     logged = replace(series, dryness=dry)
     return DrawnSeason(series, logged, cells, zone_truth, broken | fresh[block_of], count.astype(float))
@@ -147,9 +150,10 @@ def read_trees(
     at: list[np.ndarray] = []
     for _ in days:
         chosen = []
-        for block in range(BLOCKS):
+        blocks = int(cells.block.max()) + 1
+        for block in range(blocks):
             mine = np.flatnonzero(cells.block == block)
-            wanted = trees // BLOCKS + int(block < trees % BLOCKS)
+            wanted = trees // blocks + int(block < trees % blocks)
             old = np.intersect1d(at[-1], mine) if at else mine[:0]
             kept = rng.permutation(old)[: (wanted + int(rng.random() < 0.5)) // 2]
             new = rng.choice(np.setdiff1d(mine, kept), wanted - len(kept), replace=False)
