@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from stressmap.core.arrays import Floats
-from stressmap.geostat.borrowed_model import ROUGHER_RANGE, borrow, chance_ratio, log_constant
+from stressmap.geostat.borrowed_model import ROUGHER_RANGE, borrow, chance_ratio, log_densities
 from stressmap.geostat.borrowed_priors import NOISE, BorrowedPriors, OwnEvidence
 from stressmap.geostat.covariance import EXPONENTIAL
 from stressmap.geostat.importance_sample import ImportanceSample, importance_sample, largest_weights, mass_of
@@ -104,7 +104,7 @@ def own_evidence(
     log_weight = np.concatenate([one.log_weight for one in found])
     weight = np.exp(log_weight - logsumexp(log_weight))
     chosen = largest_weights(weight)
-    log_prior = np.array([model.log_prior(u)[0] for u in points[chosen]]) + log_constant(model)
+    log_prior = log_densities(model, points[chosen])
     odds = mass_of(plain) - mass_of(found) - np.log(CHANCE / (1 - CHANCE)) if plain else None
     told = points[chosen] - np.append(
         np.zeros(len(model.free)), ROUGHER_RANGE if model.correlation is EXPONENTIAL else 0.0

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stressmap.core.arrays import Floats
 from stressmap.geostat.borrowed_priors import NOISE, BorrowedPriors, LogNormal
 from stressmap.geostat.covariance import EXPONENTIAL
 from stressmap.geostat.drying_slopes import BLOCK_SD, SLOPE_BAR_MM, USUAL_SLOPES, VALVE_SD, SlopePriors
@@ -88,6 +89,28 @@ def log_constant(model: VarianceModel) -> float:
     for centre, spread in zip(model.prior_centre(), model.prior_spread(), strict=True):
         total += -np.log(spread) - 0.5 * LOG_2PI if spread else -centre + 0.5 * np.log(2 / np.pi)
     return float(total)
+
+
+def log_densities(model: VarianceModel, points: Floats) -> Floats:
+    """Give the logarithm of the prior density of every parameter of some vectors.
+
+    Parameters
+    ----------
+    model : VarianceModel
+        Free parameters and priors.
+    points : array, shape (K, k)
+        Logarithms.
+
+    Returns
+    -------
+    array, shape (K, k)
+        Of densities that integrate to one.
+    """
+    off, spread = points - model.prior_centre(), model.prior_spread()
+    half_normal = off - 0.5 * np.exp(2 * off) + 0.5 * np.log(2 / np.pi)
+    width = np.where(spread > 0, spread, 1.0)
+    log_normal = -0.5 * (off / width) ** 2 - np.log(width) - 0.5 * LOG_2PI
+    return np.asarray(np.where(spread > 0, log_normal, half_normal))
 
 
 def chance_ratio(model: VarianceModel, reference: VarianceModel) -> float:

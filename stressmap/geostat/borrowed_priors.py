@@ -103,8 +103,8 @@ class OwnEvidence:
         Logarithms of standard deviations [bar] and of the range [m], that of a Matérn 3/2 pattern.
     weight : array, shape (K,)
         Sum one.
-    log_prior : array, shape (K,)
-        Logarithm of the weak priors' density at each, which is divided out where others' priors come in.
+    log_prior : array, shape (K, k)
+        Logarithms of the weak priors' densities there, which are divided out where others' priors come in.
     without_units : float or None
         Logarithm of the odds for no effects of blocks and valve zones, by the readings alone; None where
         that is hopeless or nothing tells.
@@ -124,7 +124,7 @@ class OwnEvidence:
     series: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def as_plain(self) -> dict[str, Any]:
-        """Give all as plain numbers and text: a line for each set, its logarithms before weight and prior."""
+        """Give all as plain numbers and text: a line for each set, logarithms, weight, priors."""
         rows = np.column_stack([self.points, self.weight, self.log_prior])
         return {
             "readings": self.readings,
@@ -145,16 +145,17 @@ class OwnEvidence:
         """
         names = tuple(str(name) for name in plain["names"])
         rows = np.array([[float(x) for x in line.split()] for line in plain["sets"]])
-        rows = rows.reshape(-1, len(names) + 2)
-        weight = rows[:, -2] / rows[:, -2].sum()
+        k = len(names)
+        rows = rows.reshape(-1, 2 * k + 1)
+        weight = rows[:, k] / rows[:, k].sum()
         odds = plain["without_units"]
         series = {str(name): (float(m), float(se)) for name, (m, se) in plain["series"].items()}
         return cls(
             int(plain["readings"]),
             names,
-            rows[:, :-2],
+            rows[:, :k],
             weight,
-            rows[:, -1],
+            rows[:, k + 1 :],
             None if odds is None else float(odds),
             series=series,
         )

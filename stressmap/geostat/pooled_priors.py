@@ -111,17 +111,11 @@ def seen_as_one_of(told: OwnEvidence, mean: Mapping[str, float], spread: Mapping
         Logarithms; the sum of their exponentials is how much better the district foretells the ranch's
         readings than its weak priors do.
     """
-    both = [i for i, name in enumerate(told.names) if name in mean]
-    if len(both) < len(told.names):
-        both = []
     total = np.log(told.weight)
-    if not both:
-        return np.asarray(total)
-    total = total - told.log_prior
-    for i in both:
-        name = told.names[i]
-        z = (told.points[:, i] - mean[name]) / spread[name]
-        total = total - 0.5 * z**2 - np.log(spread[name]) - 0.5 * LOG_2PI
+    for i, name in enumerate(told.names):
+        if name in mean:
+            z = (told.points[:, i] - mean[name]) / spread[name]
+            total = total - 0.5 * z**2 - np.log(spread[name]) - 0.5 * LOG_2PI - told.log_prior[:, i]
     return np.asarray(total)
 
 

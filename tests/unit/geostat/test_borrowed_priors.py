@@ -9,7 +9,13 @@ import numpy as np
 import pytest
 from scipy.special import logsumexp
 
-from stressmap.geostat.borrowed_model import borrow, lent_persistence, lent_slopes, log_constant
+from stressmap.geostat.borrowed_model import (
+    borrow,
+    lent_persistence,
+    lent_slopes,
+    log_constant,
+    log_densities,
+)
 from stressmap.geostat.borrowed_priors import BorrowedPriors, LogNormal, OwnEvidence
 from stressmap.geostat.covariance import EXPONENTIAL
 from stressmap.geostat.drying_slopes import USUAL_SLOPES
@@ -49,7 +55,7 @@ def evidence(middle: float, se: float, *, points: int = 60, far: float = -20.0) 
     """Make what a ranch tells of its range alone: normal about a middle."""
     z = np.linspace(-4, 4, points)
     weight = np.exp(-0.5 * z**2)
-    log_prior = np.full(points, far)
+    log_prior = np.full((points, 1), far)
     return OwnEvidence(80, ("range",), (middle + se * z)[:, None], weight / weight.sum(), log_prior, None)
 
 
@@ -134,6 +140,14 @@ def test_borrowed_densities_integrate_to_one() -> None:
     density = np.exp([one.log_prior(np.array([x, middle]))[0] + log_constant(one) for x in u])
     at_the_middle_range = 1 / (0.4 * np.sqrt(2 * np.pi))
     assert density.sum() * 0.01 == pytest.approx(at_the_middle_range, rel=1e-6)
+
+
+def test_densities_of_single_parameters_multiply_to_the_prior() -> None:
+    model = VarianceModel(("block", "pattern", "tree"), Priors(), 0.0)
+    points = np.random.default_rng(2).normal(0.0, 1.0, (5, 4))
+    for one in (model, borrow(model, LENT)):
+        whole = [one.log_prior(u)[0] + log_constant(one) for u in points]
+        np.testing.assert_allclose(log_densities(one, points).sum(axis=1), whole, rtol=1e-12)
 
 
 def test_an_exponential_pattern_borrows_twice_the_range() -> None:

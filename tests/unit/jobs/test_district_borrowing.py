@@ -30,7 +30,7 @@ def evidence(range_m: float, se: float, readings: int) -> OwnEvidence:
     z = np.linspace(-3, 3, 40)
     weight = np.exp(-0.5 * z**2)
     points = (np.log(range_m) + se * z)[:, None]
-    return OwnEvidence(readings, ("range",), points, weight / weight.sum(), np.full(40, -1.0), None)
+    return OwnEvidence(readings, ("range",), points, weight / weight.sum(), np.full((40, 1), -1.0), None)
 
 
 def result(folder: Path, slug: str, crop: str | None, told: OwnEvidence | None) -> RanchResult:

@@ -1,0 +1,88 @@
+"""The small ranch of a drawn district mapped alone, and with what the others lend; on arrays directly."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from helpers.drawn_districts import draw_district, draw_logged, krige_by_truth
+from helpers.drawn_seasons import DrawnSeason
+from stressmap.geostat.borrowed_model import lent_slopes
+from stressmap.geostat.borrowed_priors import BorrowedPriors, OwnEvidence
+from stressmap.geostat.drying_slopes import USUAL_SLOPES, SlopePriors
+from stressmap.geostat.memory_mixture import one_visit, remember
+from stressmap.geostat.methods import fit_surface
+from stressmap.geostat.mixed_model_kriging import StructuredSurface
+from stressmap.geostat.options import SurfaceOptions
+from stressmap.geostat.persistence import USUAL_PERSISTENCE
+from stressmap.geostat.pooled_priors import pool
+from stressmap.geostat.samples import Estimate, Samples
+from stressmap.geostat.series_evidence import series_evidence
+
+Z_90 = 1.6449
+Row = dict[str, tuple[float, int]]
+"""By map: the sum of squared misses of zones, and how many 90 % intervals cover the truth."""
+
+
+def fitted(samples: Samples, lent: BorrowedPriors | None) -> StructuredSurface:
+    surface = fit_surface(samples, method="structured", options=SurfaceOptions(lent=lent))
+    assert isinstance(surface, StructuredSurface)
+    return surface
+
+
+def told(surface: StructuredSurface) -> OwnEvidence:
+    assert surface.fit.told is not None
+    return surface.fit.told
+
+
+def judged(found: Estimate, truth: np.ndarray) -> tuple[float, int]:
+    """Sum the squared misses of zones, and count those inside their 90 % intervals."""
+    miss = found.mean - truth
+    return float((miss**2).sum()), int((np.abs(miss) < Z_90 * np.sqrt(found.variance)).sum())
+
+
+def one_visit_each(seed: int, *, unlike: bool) -> tuple[Row, int, float]:
+    """Map the small ranch of a district without logs."""
+    *others, small = draw_district(seed, unlike=unlike)
+    lent = pool([told(fitted(one.samples, BorrowedPriors())) for one in others])
+    asked = small.cells, small.cells.valve, small.zones
+    borrowing = fitted(small.samples, lent)
+    found = {
+        "alone": fitted(small.samples, None).predict_zones(*asked),
+        "borrowed": borrowing.predict_zones(*asked),
+        "true covariance": Estimate(*krige_by_truth(small)),
+    }
+    row = {name: judged(one, small.zone_truth) for name, one in found.items()}
+    return row, small.zones, told(borrowing).borrowed
+
+
+def evidence_of(season: DrawnSeason) -> OwnEvidence:
+    today = fitted(season.today, BorrowedPriors())
+    both = remember(today, season.logged)
+    assert both is not None
+    return replace(told(today), series=series_evidence(both, USUAL_PERSISTENCE))
+
+
+def with_log(season: DrawnSeason, surface: StructuredSurface, slopes: SlopePriors) -> Estimate:
+    """Map a first visit with its log."""
+    dryness = season.logged.dryness
+    assert dryness is not None
+    series = replace(season.logged, dryness=replace(dryness, slopes=slopes))
+    return one_visit(series, surface).predict_zones(season.cells, season.cells.valve, season.zones)
+
+
+def first_visit_with_log(seed: int, *, unlike: bool = False, lenders: int = 5) -> tuple[Row, int, float]:
+    """Map the small ranch of a district with logs."""
+    district = draw_logged(seed, unlike=unlike, lenders=lenders)
+    small, lent = district.small, pool([evidence_of(one) for one in district.lenders])
+    asked = small.cells, small.cells.valve, small.zones
+    alone, borrowing = fitted(small.today, None), fitted(small.today, lent)
+    found = {
+        "alone": alone.predict_zones(*asked),
+        "borrowed": with_log(small, borrowing, lent_slopes(lent)),
+        "borrowed without log": borrowing.predict_zones(*asked),
+        "log with the slope of a ranch alone": with_log(small, alone, USUAL_SLOPES),
+    }
+    row = {name: judged(one, small.zone_truth[-1]) for name, one in found.items()}
+    return row, small.zones, told(borrowing).borrowed
