@@ -44,12 +44,9 @@ class DistrictCluster:
     ----------
     client : distributed.Client
         Connected to it.
-    memory_gb : float
-        That one of its workers may take, as the settings have it.
     """
 
     client: Any
-    memory_gb: float
 
     def count(self) -> int:
         """Count the workers there are now."""
@@ -107,7 +104,8 @@ class DistrictCluster:
             return f"the cluster failed ({type(error).__name__}: {one_line(str(error), most=200)})"
         times = f"{error.allowed_failures + 1} times"
         if error.last_worker.address in self._ended_for_memory():
-            return f"{MEMORY}: a worker took over {self.memory_gb:g} GB for it and was ended, {times}"
+            limit = f"{error.last_worker.memory_limit / 1e9:.3g} GB"
+            return f"{MEMORY}: a worker took over {limit} for it and was ended, {times}"
         return f"its worker was lost {times}"
 
     def _ended_for_memory(self) -> set[str]:
@@ -166,7 +164,7 @@ class Workers:
         if self._cluster is None:
             district = self._district
             context = connected_cluster(district, pieces, self._scheduler)
-            self._cluster = DistrictCluster(self._left.enter_context(context), district.workers.memory_gb)
+            self._cluster = DistrictCluster(self._left.enter_context(context))
         return self._cluster
 
 
