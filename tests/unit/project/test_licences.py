@@ -47,7 +47,7 @@ def told_by(name: str) -> str:
         metadata = distribution(name).metadata
     except PackageNotFoundError:
         return ""
-    lines = [metadata["License-Expression"] or (metadata["License"] or "").strip().split("\n")[0]]
+    lines = [metadata.get("License-Expression") or (metadata.get("License") or "").strip().split("\n")[0]]
     return " ".join([*lines, *(c for c in metadata.get_all("Classifier") or [] if c.startswith("License"))])
 
 
