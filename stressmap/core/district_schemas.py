@@ -47,6 +47,34 @@ DISTRICT_PROBLEMS = pa.DataFrameSchema(
 )
 """``problems.csv``: what kept ranches from being mapped; ``row`` as a spreadsheet shows it."""
 
+FIGURE: Any = pa.Column(float, nullable=True, coerce=True)
+DISTRICT_WATER = pa.DataFrameSchema(
+    {
+        "ranch": NAMED,
+        **dict.fromkeys(
+            (
+                "area_ha", "need_m3", "floor_m3", "share_m3", "planned_m3", "equal_share_m3", "need_share_m3",
+                "benefit", "equal_benefit", "need_benefit", "past_limit", "equal_past_limit",
+                "need_past_limit",
+            ),
+            FIGURE,
+        ),
+        "why": pa.Column(
+            object,
+            pa.Check.isin(
+                ["need", "floor", "even", "sets", "nothing", "few_trees", "stale", "no_plan", "failed"]
+            ),
+            coerce=True,
+        ),
+    },
+    strict=True,
+    ordered=True,
+    name="district_water.csv",
+    metadata={"version": 1},
+)  # fmt: skip
+"""``district_water.csv``: what each ranch gets of a shared volume, what its plan uses, the same depth over
+every hectare and the same part of every need, and what each of the three relieves [ha·bar·d]."""
+
 
 def versions_of_district() -> dict[str, int]:
     """Give the version of every table of a district, by its name.
@@ -58,6 +86,7 @@ def versions_of_district() -> dict[str, int]:
     Examples
     --------
     >>> sorted(versions_of_district())
-    ['district.csv', 'problems.csv']
+    ['district.csv', 'district_water.csv', 'problems.csv']
     """
-    return {schema.name: schema.metadata["version"] for schema in (DISTRICT_VALVES, DISTRICT_PROBLEMS)}
+    tables = (DISTRICT_VALVES, DISTRICT_PROBLEMS, DISTRICT_WATER)
+    return {schema.name: schema.metadata["version"] for schema in tables}

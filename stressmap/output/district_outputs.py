@@ -67,6 +67,15 @@ def _problems(content: DistrictContent, path: Path) -> Iterable[Note]:
     return ()
 
 
+def _water(content: DistrictContent, path: Path) -> Iterable[Note]:
+    from stressmap.output.gis.csv_tables import write_csv
+    from stressmap.output.view.shared_water import district_water_table
+
+    if content.shared is not None:
+        write_csv(district_water_table(content.shared, content.title_of), path)
+    return ()
+
+
 def _mosaic(content: DistrictContent, path: Path) -> Iterable[Note]:
     from stressmap.output.gis.mosaic import write_mosaic
 
@@ -86,6 +95,7 @@ DISTRICT_FILES: tuple[DistrictFile, ...] = (
     DistrictFile("district.html", "page", _page),
     DistrictFile("district.csv", "valves", _valves),
     DistrictFile("problems.csv", "problems", _problems),
+    DistrictFile("district_water.csv", "water", _water),
     DistrictFile("district.gpkg", "layers", _layers),
     DistrictFile("district.tif", "surface", _mosaic),
 )

@@ -154,7 +154,8 @@ class SharedVolume:
         ``floor_m3``, ``share_m3``, ``equal_share_m3`` (the same depth over every hectare),
         ``need_share_m3`` (the same part of every need); what each relieves: ``benefit``, ``equal_benefit``,
         ``need_benefit`` [ha·bar·d]; the part of it beyond the crops' limits: ``past_limit``,
-        ``equal_past_limit``, ``need_past_limit``; and ``why``: ``need`` (all it can use), ``floor`` (held up
+        ``equal_past_limit``, ``need_past_limit``; what enough water would relieve: ``possible``,
+        ``possible_past_limit``; and ``why``: ``need`` (all it can use), ``floor`` (held up
         by its floor), ``even`` (the last cubic metre brings as much as elsewhere), ``sets`` (the next whole
         set brings less than elsewhere), ``nothing`` (more is gained elsewhere), or one of
         :data:`NO_AMOUNTS`. ``planned_m3`` is what each plan uses, NaN where there is none.
@@ -274,6 +275,8 @@ def share_volume(curves: Sequence[RanchCurve], available_m3: float, floor: float
             for name, volumes in columns.items()
         }
     )
+    table["possible"] = _read(curves, most, RanchCurve.benefit_at)
+    table["possible_past_limit"] = _read(curves, most, RanchCurve.past_limit_at)
     table["why"] = [_why(curve, m3, low) for curve, m3, low in zip(curves, shares, least, strict=True)]
     table["planned_m3"] = float("nan")
     problems = tuple(problem for curve in curves for problem in curve.problems if curve.why == "no_plan")

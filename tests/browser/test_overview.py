@@ -2,16 +2,27 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from helpers.chromium_pages import DESK, PHONE, chromium
 from helpers.drawn_district import Named, drawn, failed, folder_of
 from helpers.paths import ASSETS
 
+from stressmap.core.ranch_result import RanchResult
 from stressmap.output.view.district_content import district_content
 from stressmap.output.web.overview_page import write_overview_page
+from stressmap.water.shared_volume import RanchCurve, share_volume
 
 AXE = ASSETS / "axe" / "axe.min.js"
 ESCAPE = 27
+
+
+def water_curve(ranch: RanchResult) -> RanchCurve:
+    """One cubic metre brings less after the other; nothing is known of a ranch that failed."""
+    if ranch.failed:
+        return RanchCurve(ranch.slug, ranch.name, 0.0, float("nan"), why="failed")
+    amounts = np.linspace(0.0, 3000.0, 11)
+    return RanchCurve(ranch.slug, ranch.name, 9.0, 3000.0, amounts, np.sqrt(amounts), 0.0 * amounts)
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +33,9 @@ def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
         failed("bad", "Bad"),
         folder_of(drawn(3, east=4000.0), place / "south", "South"),
     ]
-    write_overview_page(district_content(Named().name, ("en", "es"), results), place / "district.html")
+    shared = share_volume([water_curve(one) for one in results], 4000.0, 0.2)
+    content = district_content(Named().name, ("en", "es"), results, shared)
+    write_overview_page(content, place / "district.html")
     return place / "district.html"
 
 
@@ -53,8 +66,8 @@ def test_it_is_quiet_fits_and_is_accessible_whatever_is_shown(page, file, size, 
     page.open(file, size, dark=dark)
     assert page.js("return document.documentElement.dataset.ready") == "true"
     assert page.asked_for() == []
-    for step in ("", "#tabs button:nth-child(2)", "#lists .row", "#back", "#lists li:nth-child(2) .row",
-                 "#card .row"):  # fmt: skip
+    for step in ("", "#tabs button:nth-child(3)", "#tabs button:nth-child(2)", "#lists .row", "#back",
+                 "#lists li:nth-child(2) .row", "#card .row"):  # fmt: skip
         if step:
             page.js("document.querySelector(arguments[0]).click()", step)
         assert page.js("return document.documentElement.scrollWidth - window.innerWidth") <= 0
@@ -71,6 +84,18 @@ def test_from_the_list_to_a_ranch_and_its_valve_and_back_by_keyboard(page, file)
     assert page.js("return document.activeElement.textContent") == first
     page.press("Escape", ESCAPE)
     assert page.js("return document.activeElement.className") == "row"
+
+
+def test_the_water_that_ranches_share_is_listed_and_leads_to_each_of_them(page, file) -> None:
+    page.open(file, PHONE)
+    page.js("document.querySelector('#tabs button:nth-child(3)').click()")
+    assert shown(page) == ["Water shared by the ranches"]
+    assert page.text("#lists .row .main") == "North <Bench> & Sons"
+    assert "too few" not in page.text("#lists")
+    assert "a licensed adviser decides" in page.text("#lists")
+    page.js("document.querySelector('#lists li:nth-child(3) .row').click()")
+    assert shown(page) == ["South"]
+    assert "Its share of the water" in page.text("#card")
 
 
 def test_a_search_finds_a_ranch_a_block_and_a_valve_and_tells_where_nothing_is(page, file) -> None:

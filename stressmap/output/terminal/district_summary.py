@@ -12,10 +12,11 @@ from stressmap.output.text.district_words import DistrictWords
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.district_content import DistrictContent
+from stressmap.output.view.shared_water import shared_water_text
 
 MOST_FAILURES = 10
 MOST_VALVES = 5
-FIRST_FILES = ("district.html", "district.csv", "problems.csv")
+FIRST_FILES = ("district.html", "district.csv", "problems.csv", "district_water.csv")
 
 
 def print_district(content: DistrictContent, folder: Path, console: Console) -> None:
@@ -47,10 +48,22 @@ def _lines(content: DistrictContent, folder: Path) -> Iterator[str]:
         for row in content.valves.head(MOST_VALVES).to_dict("records"):
             label = row[f"label_{words.language}"]
             yield say("said.valve", rank=row["rank"], ranch=row["ranch"], valve=row["valve"], label=label)
+    yield from _water(content, say)
     yield from (words("terminal.note", note=text) for text in sentences(content.notes, words))
     yield ""
     there = [name for name in FIRST_FILES if (folder / name).is_file()]
     yield f"{say('said.folder', folder=folder)} {', '.join(there)}"
+
+
+def _water(content: DistrictContent, say: DistrictWords) -> Iterator[str]:
+    """Tell what each ranch gets of the water that they share."""
+    if content.shared is None:
+        return
+    told = shared_water_text(content.shared, content.title_of, say)
+    yield f"{told.heading}: {told.lines[0]}"
+    for ranch, gets, equal, needs, why in told.rows:
+        yield "  " + say("water.line", ranch=ranch, gets=gets, equal=equal, needs=needs, why=why)
+    yield from told.lines[1:]
 
 
 def _failures(content: DistrictContent, say: DistrictWords) -> Iterator[str]:

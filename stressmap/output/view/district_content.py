@@ -64,6 +64,11 @@ class DistrictContent:
     notes: tuple[Note, ...] = ()
 
     @property
+    def title_of(self) -> dict[str, str]:
+        """The title of each ranch by its folder."""
+        return {one.slug: title for one, title in zip(self.results, self.titles, strict=True)}
+
+    @property
     def units(self) -> Literal["us", "metric"]:
         """Those of most ranches; metric where as many have the others."""
         count = Counter(ranch.units for ranch in self.ranches)

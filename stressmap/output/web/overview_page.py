@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Iterable
+from dataclasses import asdict
 from functools import partial
 from importlib.resources import files
 from pathlib import Path
@@ -17,6 +18,7 @@ from stressmap.output.text.district_words import DistrictWords
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.district_content import DistrictContent
+from stressmap.output.view.shared_water import shared_water_text
 from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.leaflet_files import leaflet_script, leaflet_styles
 from stressmap.output.web.map_page import map_styles, page_look, script_json
@@ -70,6 +72,7 @@ def render_overview(content: DistrictContent) -> str:
     data = gathered | {
         "words": {words.plain.language: _sections(words) for words in spoken},
         "notes": {words.plain.language: list(sentences(content.notes, words.plain)) for words in spoken},
+        "water": {words.plain.language: _shared_water(content, words) for words in spoken},
         "mixed": len({ranch.rank_by for ranch in content.ranches}) > 1,
         "style": page_look(),
     }
@@ -106,6 +109,14 @@ def _said(spoken: list[DistrictWords], key: str) -> str:
     section = key.partition(".")[0]
     own = section in spoken[0].table()
     return both(spoken, lambda words: words(key) if own else words.plain(key))
+
+
+def _shared_water(content: DistrictContent, words: DistrictWords) -> dict[str, Any] | None:
+    """Tell of the water that the ranches share, where they share any; rows name the ranch's place."""
+    if content.shared is None:
+        return None
+    told = shared_water_text(content.shared, content.title_of, words)
+    return {"tab": words("water.tab"), **asdict(told)}
 
 
 def _sections(words: DistrictWords) -> dict[str, dict[str, str]]:

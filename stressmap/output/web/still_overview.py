@@ -11,6 +11,7 @@ from stressmap.output.text.note_words import sentences
 from stressmap.output.view.district_content import DistrictContent
 from stressmap.output.view.palette import NOT_MEASURED, PRIORITY
 from stressmap.output.view.rows import rows
+from stressmap.output.view.shared_water import shared_water_text
 from stressmap.output.web.still_page import CAUTIONS, both, letters
 
 SHOWN = 40
@@ -29,8 +30,8 @@ def still_overview(content: DistrictContent, spoken: Sequence[DistrictWords]) ->
     Returns
     -------
     dict
-        ``lead``, ``notes``, ``problems``, ``urgent`` (the first of the list) with ``more``, ``ranches`` and
-        ``cautions``.
+        ``lead``, ``notes``, ``problems``, ``urgent`` (the first of the list) with ``more``, ``ranches``,
+        ``water`` (an entry a language, where ranches share any) and ``cautions``.
     """
     plain = [words.plain for words in spoken]
     ranked = content.valves[content.valves["rank"].notna()]
@@ -46,6 +47,9 @@ def still_overview(content: DistrictContent, spoken: Sequence[DistrictWords]) ->
         if len(ranked) <= SHOWN
         else both(spoken, lambda words: words("list.more_in_file", count=SHOWN, total=len(ranked))),
         "ranches": _ranches(content, spoken),
+        "water": []
+        if content.shared is None
+        else [shared_water_text(content.shared, content.title_of, words) for words in spoken],
         "cautions": [
             " ".join([words("caution.advice"), *(words(f"caution.{name}") for name in CAUTIONS[:3])])
             for words in plain

@@ -2,7 +2,7 @@
 import { make, named } from "../map/elements.js";
 import { PAST } from "./coding.js";
 import { firstRank, found, ordered, tally, urgent, worstOf } from "./order.js";
-import { MOST_ROWS, ageText, chip, district, dueText, figure, hooks, index, number, shortOf, shown, titleOf, visitText, word } from "./page.js";
+import { MOST_ROWS, ageText, chip, district, dueText, figure, hooks, index, number, shortOf, shown, titleOf, told, visitText, word } from "./page.js";
 
 const NO_RANK = "\u2013";
 
@@ -79,6 +79,17 @@ function ranchList() {
     rowsOf(ordered(district.ranches, shown.order), ranchRow));
 }
 
+// What each ranch gets of the water that they share: written beforehand, a row opens the ranch.
+function waterList() {
+  const { heading, lines, head: [, , equally, needed], rows } = told.water[shown.language];
+  const cells = ([name, gets, equal, needs, why], at) => row(district.ranches[at], [
+    make("span", { class: "name" }, named(name, { class: "main" }), make("small", { text: `${equally} ${equal} · ${needed} ${needs}` }), make("small", { text: why })),
+    make("span", { class: "what" }, make("b", { text: gets })),
+  ]);
+  return make("section", { "aria-labelledby": "list-name" },
+    make("h2", { id: "list-name", text: heading }), ...lines.map((text) => make("p", { class: "count", text })), make("ol", { class: "rows" }, ...rows.map(cells)));
+}
+
 function results(hits) {
   const parts = [["ranches", ranchRow], ["blocks", blockRow], ["valves", valveRow]].filter(([name]) => hits[name].count);
   if (!parts.length) return make("p", { class: "count", text: word("list.found_none") });
@@ -93,8 +104,12 @@ function results(hits) {
 export function lists() {
   const hits = found(index(), shown.query, MOST_ROWS);
   if (hits) return results(hits);
+  if (shown.list === "water") return waterList();
   return shown.list === "ranches" ? ranchList() : urgentList();
 }
 
-export const tabs = () => ["urgent", "ranches"].map((name) => make("button", { type: "button", "aria-pressed": String(shown.list === name), text: word(`list.${name}`), on: { click: () => hooks.list(name) } }));
+export const tabs = () => {
+  const water = told.water[shown.language], names = [["urgent", word("list.urgent")], ["ranches", word("list.ranches")], ...(water ? [["water", water.tab]] : [])];
+  return names.map(([name, text]) => make("button", { type: "button", "aria-pressed": String(shown.list === name), text, on: { click: () => hooks.list(name) } }));
+};
 
