@@ -228,12 +228,14 @@ def shared_water(
     mapped = [one for one in results if not one.failed]
     if district.water is None or not mapped:
         return None
+    from stressmap.jobs.district_borrowing import lent_to
     from stressmap.jobs.district_water import PLAN, WaterTask, share_water
 
     cluster = workers.cluster(len(mapped))
-    here, handed = Path.cwd(), HandedDown(district.handed_down())
+    here, below = Path.cwd(), district.handed_down()
 
     def task_of(ranch: RanchResult) -> WaterTask:
+        handed = HandedDown(below, borrowed=lent_to(ranch))
         return WaterTask(ranch, here, handed=handed, folder=folder.absolute() / ranch.slug / PLAN)
 
     return share_water(district.water, results, task_of, cluster.each, tell)

@@ -80,6 +80,25 @@ def _told(result: RanchResult) -> ToldRanch | None:
     return None
 
 
+def lent_to(result: RanchResult) -> BorrowedPriors | None:
+    """Read what a ranch was lent when it was mapped, so that its water plan rests on the same fit.
+
+    Parameters
+    ----------
+    result : RanchResult
+        Mapped.
+
+    Returns
+    -------
+    BorrowedPriors or None
+        None where it was lent nothing.
+    """
+    with suppress(StressmapError, OSError, KeyError, TypeError, ValueError):
+        lent = record_in(Path(result.folder or ""))["borrowed"]["lent"]
+        return BorrowedPriors.from_plain(lent) if lent else None
+    return None
+
+
 def _lent_to(ranch: ToldRanch, ranches: Sequence[ToldRanch]) -> BorrowedPriors:
     """Pool what the others of its crop tell, if the ranch gains from it."""
     lent = pool([one.evidence for one in ranches if one.crop == ranch.crop and one.slug != ranch.slug])

@@ -138,6 +138,7 @@ GIVEN_OR_MADE = {
     "look_again.csv", "round.csv", "season.html", "season.csv", "cycles.csv", "due.csv",
     "season_blocks.csv", "water_plan.csv", "timetable.csv", "water_curve.csv",
     "DISTRICT.toml", "district.html", "district.csv", "problems.csv",
+    "district_water.csv",
 }  # fmt: skip
 """What a ranch hands in and a run makes: named in pages, not kept here."""
 
