@@ -229,16 +229,18 @@ def shared_water(
     if district.water is None or not mapped:
         return None
     from stressmap.jobs.district_borrowing import lent_to
+    from stressmap.jobs.district_kept import KeepingWorkers, kept_before
     from stressmap.jobs.district_water import PLAN, WaterTask, share_water
 
-    cluster = workers.cluster(len(mapped))
+    keeping = KeepingWorkers(workers, kept_before(folder))
     here, below = Path.cwd(), district.handed_down()
 
     def task_of(ranch: RanchResult) -> WaterTask:
         handed = HandedDown(below, borrowed=lent_to(ranch))
         return WaterTask(ranch, here, handed=handed, folder=folder.absolute() / ranch.slug / PLAN)
 
-    return share_water(district.water, results, task_of, cluster.each, tell)
+    shared = share_water(district.water, results, task_of, keeping, tell)
+    return replace(shared, kept=dict(sorted(keeping.now.items())))
 
 
 def pieces_of(district: District, ranches: Sequence[ListedRanch]) -> int:

@@ -157,7 +157,9 @@ def write_overview(
 def _write_record(content: DistrictContent, place: Path) -> None:
     from stressmap.output.staging.run_record import district_page, write_run
 
-    told = {"district": content.name, "ranches": [_plain(one) for one in content.results]}
+    told: dict[str, Any] = {"district": content.name, "ranches": [_plain(one) for one in content.results]}
+    if content.shared is not None and content.shared.kept:
+        told["water_kept"] = content.shared.kept
     timings = {one.slug: {"seconds": one.seconds, "peak_mb": one.peak_mb} for one in content.results}
     write_run(district_page(told, content.notes, timings), place)
 

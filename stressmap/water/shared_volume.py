@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -173,6 +174,8 @@ class SharedVolume:
         How many days the water must last; None where each ranch has its own number.
     problems : tuple of Problem
         What kept plans from being made.
+    kept : mapping of str to dict
+        Curves and plans in plain values, for the next call.
     """
 
     table: pd.DataFrame
@@ -183,6 +186,7 @@ class SharedVolume:
     start: dt.date | None = None
     days: int | None = None
     problems: tuple[Problem, ...] = ()
+    kept: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def left_m3(self) -> float:
