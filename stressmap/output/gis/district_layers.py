@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from pathlib import Path
 
 import geopandas as gpd
@@ -14,7 +13,7 @@ from stressmap.output.view.ranch_folders import WGS84
 
 
 def write_district_layers(content: DistrictContent, path: Path) -> None:
-    """Write the layers, in the CRS of most ranches.
+    """Write the layers, in the CRS of the ranches, WGS 84 where they have several.
 
     Parameters
     ----------
@@ -39,9 +38,10 @@ def district_layers(content: DistrictContent) -> dict[str, gpd.GeoDataFrame]:
     -------
     dict of str to GeoDataFrame
         ``ranches`` with what was mapped of each, ``blocks`` with the figures of their valve zones,
-        ``valves`` as in ``district.csv``; in WGS 84 where no ranch was mapped.
+        ``valves`` as in ``district.csv``. Nothing where no ranch was mapped.
     """
-    crs = _most([ranch.crs for ranch in content.ranches]) or WGS84
+    systems = {ranch.crs for ranch in content.ranches}
+    crs = systems.pop() if len(systems) == 1 else WGS84
     blocks = [blocks_of(ranch) for ranch in content.ranches]
     ranches = [
         {
@@ -70,10 +70,6 @@ def district_layers(content: DistrictContent) -> dict[str, gpd.GeoDataFrame]:
 def own_valves(valves: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Leave out zones of blocks where no reading was taken: their priority is a guess."""
     return valves[valves["measured"].astype(bool)]
-
-
-def _most(crs: list[str]) -> str | None:
-    return Counter(crs).most_common(1)[0][0] if crs else None
 
 
 def _day(visit: tuple[object, object] | None, place: int) -> str | None:

@@ -43,9 +43,10 @@ def _lines(content: DistrictContent, folder: Path) -> Iterator[str]:
     yield content.name
     yield say("said.ranches", count=len(content.results), **told)
     yield from _failures(content, say)
-    if len(content.valves):
+    ranked = content.valves[content.valves["rank"].notna()]
+    if len(ranked):
         yield say("said.first")
-        for row in content.valves.head(MOST_VALVES).to_dict("records"):
+        for row in ranked.head(MOST_VALVES).to_dict("records"):
             label = row[f"label_{words.language}"]
             yield say("said.valve", rank=row["rank"], ranch=row["ranch"], valve=row["valve"], label=label)
     yield from _water(content, say)

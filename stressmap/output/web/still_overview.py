@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Sequence
 from typing import Any
 
+from stressmap.core.errors import Problem
 from stressmap.output.text.district_words import DistrictWords
 from stressmap.output.text.note_words import sentences
 from stressmap.output.view.district_content import DistrictContent
@@ -40,7 +41,8 @@ def still_overview(content: DistrictContent, spoken: Sequence[DistrictWords]) ->
         "lead": both(spoken, lambda words: _lead(content, failed, words)),
         "notes": [line for words in plain for line in sentences(content.notes, words)],
         "problems": [
-            [row["ranch"], _place(row), row["what"], row["remedy"]] for row in rows(content.problems)
+            (row["ranch"], str(Problem(row["file"], row["what"], row["remedy"], row["row"], row["column"])))
+            for row in rows(content.problems)
         ],
         "urgent": [_valve(row, spoken) for row in rows(ranked.head(SHOWN))],
         "more": ""
@@ -63,13 +65,6 @@ def _lead(content: DistrictContent, failed: int, words: DistrictWords) -> str:
     newest = max((one.visit[1] for one in content.results if one.visit), default=None)
     parts += [] if newest is None else [words("page.newest", day=words.plain.date(newest))]
     return " · ".join(parts)
-
-
-def _place(row: dict[str, Any]) -> str:
-    parts = [row["file"]]
-    parts += [] if row["row"] is None else [f"row {row['row']}"]
-    parts += [] if row["column"] is None else [f"column {row['column']}"]
-    return ", ".join(parts)
 
 
 def _valve(row: dict[str, Any], spoken: Sequence[DistrictWords]) -> dict[str, Any]:

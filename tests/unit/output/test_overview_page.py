@@ -152,7 +152,9 @@ def test_where_no_script_runs_there_is_what_is_urgent_and_what_failed(content: D
     assert still.count("<tr>") == 1 + 1 + 1 + 11 + 1 + 3
     first = content.valves.iloc[0]
     assert f'<th scope="row" dir="auto">{first["valve"]}</th>' in still
-    assert "readings.csv, row 4, column pressure" in still
+    assert (
+        "readings.csv, row 4, column pressure: =HYPERLINK(1) is not a number. Write bar as a number." in still
+    )
     assert "Urgent / Urgente" in still
 
 

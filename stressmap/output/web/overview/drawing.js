@@ -77,6 +77,14 @@ export class DistrictDrawing {
   whole() {
     if (this.home) this.map.fitBounds(bounds(this.home), { padding: [30, 34], maxZoom: 17, animate: false });
     else this.map.setView([0, 0], 2, { animate: false });
+    this.atHome = [this.map.getCenter(), this.map.getZoom()];
+  }
+
+  // The map in another size: the whole district stays whole.
+  resized() {
+    const [centre, zoom] = this.atHome, home = this.map.getZoom() === zoom && this.map.getCenter().equals(centre, 1e-7);
+    this.map.invalidateSize({ animate: false });
+    if (home) this.whole();
   }
 
   goTo({ kind, box, rings, block }) {

@@ -10,7 +10,7 @@ import { tally } from "./order.js";
 class DistrictPage {
   constructor() {
     document.body.prepend(patternDefinitions(told.style));
-    this.map = L.map("district-map", { zoomControl: false, attributionControl: false, minZoom: 2, maxZoom: 20, zoomSnap: 0.25, zoomAnimation: false });
+    this.map = L.map("district-map", { zoomControl: false, attributionControl: false, minZoom: 0, maxZoom: 20, zoomSnap: 0.25, zoomAnimation: false });
     L.control.scale({ position: "bottomleft", metric: told.units === "metric", imperial: told.units === "us", maxWidth: 130 }).addTo(this.map);
     hooks.choose = (thing) => this.choose(thing);
     hooks.list = (name) => this.show({ list: name }, "#tabs");
@@ -33,7 +33,7 @@ class DistrictPage {
     byId("search").addEventListener("input", ({ target }) => this.search(target.value));
     byId("search").addEventListener("focus", () => this.grow(true));
     document.addEventListener("keydown", ({ key }) => { if (key === "Escape") this.back(); });
-    new ResizeObserver(() => this.map.invalidateSize({ animate: false })).observe(byId("map-side"));
+    new ResizeObserver(() => this.drawing.resized()).observe(byId("map-side"));
   }
 
   // Changes what is listed; what was pressed keeps the focus.
@@ -144,7 +144,7 @@ class DistrictPage {
     map.setAttribute("role", "region");
     byId("panel").setAttribute("aria-label", word("page.panel"));
     byId("cautions").querySelector("summary").textContent = word("caution.heading");
-    byId("cautions").querySelector("p").textContent = [...told.notes[shown.language], word("caution.advice"), word("caution.pumps"), word("caution.chamber"), word("caution.heat")].join(" ");
+    byId("cautions").querySelector("p").textContent = [word("caution.advice"), word("caution.pumps"), word("caution.chamber"), word("caution.heat"), ...told.notes[shown.language]].join(" ");
     this.fillLanguages();
     this.fillLegend();
     this.fillLists();
