@@ -151,7 +151,7 @@ def test_where_no_script_runs_there_is_what_is_urgent_and_what_failed(content: D
     still = render_overview(content).partition('<main id="still">')[2].partition("</main>")[0]
     assert still.count("<tr>") == 1 + 1 + 1 + 11 + 1 + 3
     first = content.valves.iloc[0]
-    assert f'<th scope="row" dir="auto">{first["valve"]}</th>' in still
+    assert f'<th scope="row" dir="auto">{first["valve"]}<small dir="auto">{first["block"]}</small>' in still
     assert (
         "readings.csv, row 4, column pressure: =HYPERLINK(1) is not a number. Write bar as a number." in still
     )

@@ -126,7 +126,12 @@ const tenths = (value) => (value === NO_FIGURE ? null : value / 10);
 
 function valvesOf(data) {
   const rank = fixedOf(data.valves.rank), columns = Object.fromEntries(["code", "stress", "se", "readings", "watered", "due", "early", "late"].map((name) => [name, numbersOf(data.valves[name])]));
-  const day = (name, i) => dayOf(columns[name][i] ?? 0, data.newest);
+  const days = new Map(); // few days stand for many valves
+  const day = (name, i) => {
+    const back = columns[name][i] ?? 0;
+    if (!days.has(back)) days.set(back, dayOf(back, data.newest));
+    return days.get(back);
+  };
   return namesOf(data.valves.names).map((name, i) => ({
     kind: "valve", name, rank: rank[i] || null, code: columns.code[i], stress: tenths(columns.stress[i]), se: tenths(columns.se[i]), readings: columns.readings[i],
     watered: day("watered", i), due: day("due", i), early: day("early", i), late: day("late", i), block: null, rings: null,

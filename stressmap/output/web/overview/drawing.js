@@ -75,7 +75,7 @@ export class DistrictDrawing {
   }
 
   whole() {
-    if (this.home) this.map.fitBounds(bounds(this.home), { padding: [30, 34], maxZoom: 17, animate: false });
+    if (this.home) this.map.fitBounds(bounds(this.home), { paddingTopLeft: [24, 40], paddingBottomRight: [74, 24], maxZoom: 17, animate: false });
     else this.map.setView([0, 0], 2, { animate: false });
     this.atHome = [this.map.getCenter(), this.map.getZoom()];
   }
@@ -89,7 +89,8 @@ export class DistrictDrawing {
 
   goTo({ kind, box, rings, block }) {
     const its = kind === "valve" ? boxOf(rings ?? []) ?? block.box : box;
-    if (its) this.map.fitBounds(bounds(its), { padding: kind === "ranch" ? [20, 34] : [70, 70], maxZoom: 17, animate: false });
+    const room = kind === "ranch" ? { paddingTopLeft: [12, 36], paddingBottomRight: [70, 12] } : { padding: [70, 70] };
+    if (its) this.map.fitBounds(bounds(its), { ...room, maxZoom: 17, animate: false });
   }
 
   // What is shown once the map has come to rest.

@@ -102,7 +102,7 @@ function results(hits) {
 }
 
 export function lists() {
-  const hits = found(index(), shown.query, MOST_ROWS);
+  const hits = shown.query.trim() ? found(index(), shown.query, MOST_ROWS) : null;
   if (hits) return results(hits);
   if (shown.list === "water") return waterList();
   return shown.list === "ranches" ? ranchList() : urgentList();
