@@ -144,8 +144,9 @@ export class DistrictDrawing {
   nameRanches(view) {
     const seen = district.ranches.filter(({ box }) => box).sort((a, b) => firstRank(a) - firstRank(b)).map((ranch) => ({ ranch, at: this.placed(ranch.box) })).filter(({ at }) => overlaps(at, view));
     const boxes = seen.map(({ ranch, at }) => {
-      const x = Math.min(Math.max(middleOf(at).x, view.left + 20), view.right - 20), y = Math.max(at.top - NAME_HEIGHT / 2 - 2, view.top + NAME_HEIGHT);
-      return { sign: boxAt(x, y, 36, NAME_HEIGHT), whole: boxAt(x, y, this.ruler.measureText(ranch.name).width + 58, NAME_HEIGHT) };
+      const wide = this.ruler.measureText(ranch.name).width + 58, y = Math.max(at.top - NAME_HEIGHT / 2 - 2, view.top + NAME_HEIGHT);
+      const along = (width) => Math.max(Math.min(middleOf(at).x, view.right - width / 2 - 4), view.left + width / 2 + 4);
+      return { sign: boxAt(along(36), y, 36, NAME_HEIGHT), whole: boxAt(along(wide), y, wide, NAME_HEIGHT) };
     });
     kept(boxes, overlaps, this.buttons(view)).forEach((how, i) => {
       if (how === "none") return;
