@@ -362,7 +362,7 @@ def _without_words(table: Table, typed: list[_Typed]) -> None:
         bare, _ = split_unit(pd.Series([one.says[name] for one in typed], dtype=object))
         _, bad = parse_numbers(bare, comma=table.comma)
         for one, wrong in zip(typed, bad, strict=True):
-            if wrong:
+            if wrong and one.kept:
                 heading, cell = table.headings[name], one.says[name]
                 one.told.append(ToldRow.of(one.row, "round_no_figure", column=heading, cell=cell))
                 one.says[name] = ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -202,7 +202,14 @@ def _fewer(planned: Round, task: RoundTask, hours: ReadingHours) -> tuple[Note, 
     if not 0 < count < wanted:
         return ()
     clocks = {"first": f"{hours.earliest:%H:%M}", "closes": f"{hours.closes:%H:%M}"}
-    return (Note.of("round_fewer_trees", planned=count, wanted=wanted, **clocks),)
+    spent = planned.spent
+    each = {
+        "bagging": round(spent.bagging / 60),
+        "reading": round(spent.reading / 60),
+        "travel": round(spent.travel / 60),
+        "idle": round(spent.idle / 60),
+    }
+    return (Note.of("round_fewer_trees", planned=count, wanted=wanted, **clocks, **each),)
 
 
 def _ready(target: Path, source: Path, chosen: Settings, *, ranch: str | None = None) -> None:
@@ -219,6 +226,7 @@ def _as_plain(content: RoundContent, visit: Visit, read_today: int) -> dict[str,
         "window": [f"{moment:%H:%M}" for moment in content.hours],
         "crews": planned.crews,
         "stops": len(planned.stops),
+        "minutes": {name: round(seconds / 60, 1) for name, seconds in asdict(planned.spent).items()},
         "read_today": read_today,
         "value": round(planned.value, 6),
         "bound": round(planned.bound, 6),

@@ -17,8 +17,14 @@ from stressmap.zoning.value_of_information import EDGE_M
 
 EDGE_ROWS = 3
 """Rows from the edge in which trees are avoided (chamber maker's picture tutorial: 3 to 4)."""
-NEW_A_ZONE, STANDING_A_ZONE = 6, 6
-"""New places and standing trees that are considered in each valve zone, at most."""
+NEW_A_ZONE, STANDING_A_ZONE = 3, 6
+"""New places spread over each valve zone, and standing trees in it, that are considered, at most."""
+NEAR_WAY_A_ZONE = 5
+"""New places of each valve zone that are soon reached from the ends of its rows, besides."""
+NEAR_WAY_M = 25.0
+"""They are no further from there than the nearest place allowed, by this."""
+LOOKED_AT = 80
+"""Places of a valve zone that are looked at for those, at most."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +43,8 @@ class BlockTrees:
         The standing tree at each.
     cautions : tuple of tuple of str
         Of each: only trees that are asked for have any.
+    to_end_m : array of float, shape (k,)
+        How far each is from the nearer end of its row [m].
     """
 
     block: int
@@ -44,6 +52,7 @@ class BlockTrees:
     places: Places
     standing: tuple[StandingTree | None, ...]
     cautions: tuple[tuple[str, ...], ...]
+    to_end_m: Floats
 
 
 def rows_of_blocks(task: RoundTask, positions: list[int]) -> dict[int, tuple[Any, TreeRows]]:
@@ -96,19 +105,22 @@ def trees_of_block(task: RoundTask, position: int, rows: TreeRows) -> BlockTrees
     inner = _interior(outline, rows)
     allowed = shapely.contains_xy(inner, cells.xy) & (cells.valve >= 0) & ~_of_valves(running, cells.valve)
     old = _standing_of(task, position, inner)
-    spread = [
-        picked
-        for valve in np.unique(cells.valve[allowed])
-        for picked in _space_filling(cells.xy, np.flatnonzero((cells.valve == valve) & allowed), old)
-    ]
-    new = rows.at_trees(outline, cells.xy[spread].reshape(-1, 2))
+    known = np.array([tree.xy for tree, _ in old]).reshape(-1, 2)
+    spread: list[int] = []
+    for valve in np.unique(cells.valve[allowed]):
+        zone = np.flatnonzero((cells.valve == valve) & allowed)
+        near = _near_way(cells.xy, zone, outline, rows)
+        spread += _space_filling(cells.xy, zone, known, NEW_A_ZONE)
+        spread += _space_filling(cells.xy, near, known[:0], NEAR_WAY_A_ZONE)
+    new = np.unique(rows.at_trees(outline, cells.xy[spread].reshape(-1, 2)), axis=0)
     xy = np.concatenate([np.array([tree.xy for tree, _ in old]).reshape(-1, 2), new])
     at = _nearest_cells(cells, xy, task.ground.valves, [tree.valve for tree, _ in old])
     places = cells.take(at)
     places = Places(xy, places.block, places.valve, places.crop, places.covariate)
     nothing: list[tuple[StandingTree | None, tuple[str, ...]]] = [(None, ())] * len(new)
     both = [*old, *nothing]
-    return BlockTrees(position, cells, places, tuple(t for t, _ in both), tuple(c for _, c in both))
+    told = tuple(tree for tree, _ in both), tuple(cautions for _, cautions in both)
+    return BlockTrees(position, cells, places, *told, _to_end_m(rows, outline, xy))
 
 
 def _interior(outline: Any, rows: TreeRows) -> Any:
@@ -145,16 +157,25 @@ def _of_valves(marked: Bools, valve: Ints) -> Bools:
     return np.asarray(np.append(marked, False)[valve])
 
 
-def _space_filling(xy: Floats, inner: Ints, old: list[tuple[StandingTree, tuple[str, ...]]]) -> list[int]:
-    """Pick a few cells of a zone: its centre, then those furthest from trees picked and standing."""
-    if not len(inner):
-        return []
-    known = np.array([tree.xy for tree, _ in old]).reshape(-1, 2)
+def _near_way(xy: Floats, zone: Ints, outline: Any, rows: TreeRows) -> Ints:
+    """Keep the cells of a zone that are soon reached from an end of their row."""
+    seen = zone[:: max(1, len(zone) // LOOKED_AT)]
+    to_end = _to_end_m(rows, outline, xy[seen])
+    return np.asarray(seen[to_end <= to_end.min() + NEAR_WAY_M])
+
+
+def _to_end_m(rows: TreeRows, outline: Any, xy: Floats) -> Floats:
+    away = rows.ends(outline, xy) - xy[:, None]
+    return np.asarray(np.hypot(away[..., 0], away[..., 1]).min(axis=1, initial=np.inf))
+
+
+def _space_filling(xy: Floats, inner: Ints, known: Floats, count: int) -> list[int]:
+    """Pick a few cells of a zone: its centre, then those furthest from trees picked and known."""
     here = xy[inner]
     picked = [int(np.hypot(*(here - here.mean(axis=0)).T).argmin())]
     anchors = np.concatenate([known, here[picked]])
     nearest = np.hypot(*np.moveaxis(here[:, None] - anchors[None], -1, 0)).min(axis=1)
-    while len(picked) < min(NEW_A_ZONE, len(inner)) and nearest.max() > 0:
+    while len(picked) < min(count, len(inner)) and nearest.max() > 0:
         picked.append(int(nearest.argmax()))
         nearest = np.minimum(nearest, np.hypot(*(here - here[picked[-1]]).T))
     return [int(one) for one in inner[picked]]

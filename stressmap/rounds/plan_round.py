@@ -16,7 +16,7 @@ from stressmap.geostat.samples import Places
 from stressmap.rounds.candidates import BlockTrees, rows_of_blocks, trees_of_block
 from stressmap.rounds.later_errors import later_covariance
 from stressmap.rounds.plan_bound import worth_bound
-from stressmap.rounds.round import WHY, Round, RoundTask, StandingTree, Stop, Way
+from stressmap.rounds.round import WHY, Round, RoundTask, StandingTree, Stop, TimeSpent, Way
 from stressmap.rounds.timed_plan import STEPS, timed_plan
 from stressmap.rounds.timed_task import Clockwork, TimedPlan, TimedTask
 from stressmap.rounds.tree_rows import TreeRows
@@ -26,7 +26,7 @@ from stressmap.zoning.value_of_information import expected_gain
 
 MOST_BLOCKS = 40
 """Blocks whose trees are considered: those with most to learn, and those that the season wants."""
-CANDIDATES, CANDIDATES_A_CREW = 40, 40
+CANDIDATES, CANDIDATES_A_CREW = 80, 40
 """Trees among which the plan chooses: so many, and so many for each crew."""
 FIRST_STEPS = 150_000
 """Changes tried from each seed where the blocks are chosen."""
@@ -95,7 +95,7 @@ def plan_round(task: RoundTask) -> Round:
     bound = max(worth_bound(timed), plan.worth)
     crews = len({stop.crew for stop in stops})
     legs = _legs(plan, ways, timed) if ways else ()
-    return Round(stops, crews, plan.worth, bound, _notes(task, chosen, stops), legs)
+    return Round(stops, crews, plan.worth, bound, _notes(task, chosen, stops), legs, _spent(timed, plan))
 
 
 def _planned(task: RoundTask, positions: list[int], *, steps: int = STEPS) -> _Planned:
@@ -274,6 +274,16 @@ def _legs(plan: TimedPlan, ways: RanchWays, timed: TimedTask) -> tuple[Way, ...]
                 how, line = ways.line(one, other)
                 found.append(Way(crew, how, float(timed.ways[one, other]), line))
     return tuple(found)
+
+
+def _spent(timed: TimedTask, plan: TimedPlan) -> TimeSpent:
+    taken = plan.crew >= 0
+    bagging, reading = float(timed.bag[taken].sum()), float(timed.read[taken].sum())
+    legs = [pair for actions in plan.actions for pair in pairwise(tree for tree, _ in actions)]
+    travel = float(sum(timed.ways[one, other] for one, other in legs))
+    out = sum(bool(actions) for actions in plan.actions)
+    hours = float(out * (timed.clockwork.closes - timed.clockwork.earliest))
+    return TimeSpent(bagging, reading, travel, hours - bagging - reading - travel)
 
 
 def _notes(task: RoundTask, chosen: _Chosen, stops: tuple[Stop, ...]) -> tuple[Any, ...]:

@@ -63,12 +63,12 @@ class CrewRules:
 
     crews: int = 1
     trees: int = 40
-    bag_seconds: float = 60.0
+    bag_seconds: float = 45.0
     read_seconds: float = 150.0
     least_bagged_minutes: float = 10.0
     most_bagged_minutes: float = 120.0
     walk_m_s: float = 1.0
-    drive_m_s: float = 3.0
+    drive_m_s: float = 3.5
     start_seconds: float = 30.0
 
 
@@ -265,6 +265,22 @@ class Way:
 
 
 @dataclass(frozen=True)
+class TimeSpent:
+    """Where the time of a round goes, from the first bag's earliest minute until the window closes.
+
+    Parameters
+    ----------
+    bagging, reading, travel, idle : float
+        At the trees, on the way, and neither [s].
+    """
+
+    bagging: float = 0.0
+    reading: float = 0.0
+    travel: float = 0.0
+    idle: float = 0.0
+
+
+@dataclass(frozen=True)
 class Round:
     """A planned round.
 
@@ -280,6 +296,8 @@ class Round:
         What was assumed or could not be met.
     ways : tuple of Way
         Crew after crew, in the order they are gone.
+    spent : TimeSpent
+        Of all crews together.
     """
 
     stops: tuple[Stop, ...]
@@ -288,3 +306,4 @@ class Round:
     bound: float
     notes: tuple[Note, ...] = ()
     ways: tuple[Way, ...] = ()
+    spent: TimeSpent = TimeSpent()

@@ -1,13 +1,14 @@
 """Ways from tree to tree that one can walk: along rows, round their ends, by vehicle from block to block.
 
 Inside a block one walks along alleys; from a tree one reaches the alleys on its two sides, and others only
-round the ends of rows, along the headland. Crews with a vehicle leave it at one place of each block and come
-back to it; crews on foot go on along headlands and roads.
+round the ends of rows, along the headland. Crews with a vehicle leave it at a few places of each block, where
+rows end, and come back to it before they go to trees of another place; crews on foot go on along headlands
+and roads.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -25,6 +26,8 @@ NEAR_ROAD_M = 80.0
 """A road no further than this from a block may be parked on."""
 PARKING_STEP_M = 25.0
 """Between places of the headland where a vehicle may wait."""
+SPARE_WALK_M = 20.0
+"""A tree shares the place of a vehicle with others that is so much further from it than its own, at most."""
 
 
 @dataclass(frozen=True)
@@ -43,8 +46,8 @@ class WalkedBlock:
         Where the ends are along the outline [m].
     ring : shapely geometry
         The outline.
-    parked_m : float
-        Where along the outline one enters it, or leaves the vehicle [m].
+    parked_m : array of float, shape (k,)
+        Where along the outline one enters it, or leaves the vehicle, for each tree [m].
     """
 
     tree: Ints
@@ -53,7 +56,7 @@ class WalkedBlock:
     row: Ints
     around_m: Floats
     ring: Any
-    parked_m: float
+    parked_m: Floats
 
     def to_end_m(self) -> Floats:
         """Distance of each tree from both ends of its row, shape (k, 2) [m]."""
@@ -81,7 +84,7 @@ class WalkedBlock:
 
     def to_vehicle_m(self) -> Floats:
         """Walk from each tree to the vehicle, shape (k,) [m]."""
-        return np.asarray((self.to_end_m() + self.around(self.around_m, np.array(self.parked_m))).min(axis=1))
+        return np.asarray((self.to_end_m() + self.around(self.around_m, self.parked_m[:, None])).min(axis=1))
 
 
 class RanchWays:
@@ -120,9 +123,13 @@ class RanchWays:
             code: _walked(np.flatnonzero(self.block == code), self.xy, *blocks[code], (roads, gates))
             for code in self._codes
         }
-        parked = [self._walked[code] for code in self._codes]
-        spots = np.array([shapely.get_coordinates(w.ring.interpolate(w.parked_m))[0] for w in parked])
-        self._headlands = Headlands(outlines, spots.reshape(-1, 2), roads)
+        spots = np.zeros_like(self.xy)
+        for walked in self._walked.values():
+            spots[walked.tree] = shapely.get_coordinates(
+                shapely.line_interpolate_point(walked.ring, walked.parked_m)
+            )
+        places, self._place = np.unique(spots, axis=0, return_inverse=True)
+        self._headlands = Headlands(outlines, places, roads)
         self._between_m, self._before = self._headlands.ways()
 
     def seconds(self) -> Ints:
@@ -132,13 +139,15 @@ class RanchWays:
         to_vehicle = np.zeros(n)
         for walked in self._walked.values():
             to_vehicle[walked.tree] = walked.to_vehicle_m()
-        at = np.searchsorted(self._codes, self.block)
+        at = self._place
         on_wheels = self.rules.drive_m_s > 0
         speed = self.rules.drive_m_s if on_wheels else self.rules.walk_m_s
         between = self._between_m[np.ix_(at, at)] / speed + (self.rules.start_seconds if on_wheels else 0.0)
         found = np.add.outer(to_vehicle, to_vehicle) / self.rules.walk_m_s + between
         for walked in self._walked.values():
-            found[np.ix_(walked.tree, walked.tree)] = walked.inside_m() / self.rules.walk_m_s
+            own = np.ix_(walked.tree, walked.tree)
+            on_foot = np.equal.outer(at[walked.tree], at[walked.tree]) | (not on_wheels)
+            found[own] = np.where(on_foot, walked.inside_m() / self.rules.walk_m_s, found[own])
         np.fill_diagonal(found, 0.0)
         return np.asarray(np.ceil(found - 0.001), dtype=np.int64)
 
@@ -164,9 +173,9 @@ class RanchWays:
             Its corners [m].
         """
         first, second = self._walked[int(self.block[one])], self._walked[int(self.block[other])]
-        if first is second:
+        start, end = (int(self._place[tree]) for tree in (one, other))
+        if first is second and (start == end or self.rules.drive_m_s <= 0):
             return "walk", _spots(_inside(first, one, other))
-        start, end = (self._codes.index(int(self.block[tree])) for tree in (one, other))
         nodes = self._headlands.spot[[start, end]]
         middle = self._headlands.line(self._before[start], int(nodes[0]), int(nodes[1]))
         out, back = _to_vehicle(first, one), _to_vehicle(second, other)[::-1]
@@ -181,10 +190,23 @@ def _walked(
     mine = xy[tree]
     ends = rows.ends(outline, mine)
     around = shapely.line_locate_point(ring, shapely.points(ends))
-    made = WalkedBlock(tree, mine, ends, rows.row(mine), around, ring, 0.0)
+    made = WalkedBlock(tree, mine, ends, rows.row(mine), around, ring, np.zeros(len(mine)))
     tried = _entries(ring, *entries)
-    walk = [float((made.to_end_m() + made.around(around, np.array(at))).min(axis=1).mean()) for at in tried]
-    return WalkedBlock(tree, mine, ends, made.row, around, ring, float(tried[int(np.argmin(walk))]))
+    walk = [(made.to_end_m() + made.around(around, np.array(at))).min(axis=1) for at in tried]
+    return replace(made, parked_m=tried[_shared_places(np.stack(walk, axis=1))])
+
+
+def _shared_places(walk_m: Floats) -> Ints:
+    """Choose few places for the vehicle, none much further from its trees than the best; shape (k,)."""
+    close = walk_m <= walk_m.min(axis=1, keepdims=True) + SPARE_WALK_M
+    left = np.ones(len(walk_m), dtype=bool)
+    chosen: list[int] = []
+    while left.any():
+        served = close & left[:, None]
+        walked = np.where(served, walk_m, 0.0).sum(axis=0) / np.maximum(served.sum(axis=0), 1)
+        chosen.append(int(np.lexsort((walked, -served.sum(axis=0)))[0]))
+        left &= ~close[:, chosen[-1]]
+    return np.asarray(np.array(chosen)[walk_m[:, chosen].argmin(axis=1)])
 
 
 def _entries(ring: Any, roads: Any, gates: tuple[Spot, ...]) -> Floats:
@@ -234,9 +256,10 @@ def _inside(walked: WalkedBlock, one: int, other: int) -> Floats:
 
 def _to_vehicle(walked: WalkedBlock, tree: int) -> Floats:
     i = int(np.flatnonzero(walked.tree == tree)[0])
-    walk = walked.to_end_m()[i] + walked.around(walked.around_m[i], np.array(walked.parked_m))
+    parked = float(walked.parked_m[i])
+    walk = walked.to_end_m()[i] + walked.around(walked.around_m[i], np.array(parked))
     end = int(np.argmin(walk))
-    return np.concatenate([walked.xy[[i]], _along(walked, float(walked.around_m[i, end]), walked.parked_m)])
+    return np.concatenate([walked.xy[[i]], _along(walked, float(walked.around_m[i, end]), parked)])
 
 
 def _spots(line: Floats) -> tuple[Spot, ...]:

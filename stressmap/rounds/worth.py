@@ -38,6 +38,9 @@ SPREAD_SHARE = 0.2
 (a judgement)."""
 LEAST_VARIANCE = 1e-4
 """Of a zone's mean [bar²]: none is known better."""
+SHARED_WALK = 0.5
+"""Share of the way from a row's end and back, to bag and to read, that one stop costs: others lie on it (a
+judgement; of 0, 0.5 and 1 it gave the rounds of most worth on the demo)."""
 BOTH_CHAMBERS = 3
 """Trees read with two chambers, in different blocks where there are so many."""
 SECOND_LEAF_EVERY = 5
@@ -70,7 +73,8 @@ class ValuedTree:
 class _Open:
     """A block as far as it is chosen: joint errors of its valve zones, then of its candidates.
 
-    ``rate`` is what a bar² taken off each zone's mean is worth, ``limited`` wants that count for a few trees.
+    ``rate`` is what a bar² taken off each zone's mean is worth, ``limited`` wants that count for a few trees,
+    ``seconds`` what a stop there takes, the drive left out.
     """
 
     trees: BlockTrees
@@ -80,11 +84,12 @@ class _Open:
     taken: Bools
     rate: Floats
     limited: tuple[tuple[tuple[str, str], ...], ...]
+    seconds: Floats
     standing: int = 0
 
 
 def valued(task: RoundTask, blocks: list[BlockTrees], count: int) -> list[ValuedTree]:
-    """Value candidates one after another, those of most worth first.
+    """Value candidates one after another, those of most worth for the time that they take first.
 
     Parameters
     ----------
@@ -107,7 +112,7 @@ def valued(task: RoundTask, blocks: list[BlockTrees], count: int) -> list[Valued
     while len(found) < count and any(not state.taken.all() for state in states.values()):
         best = max(
             (_best_of(task, state, met, unit) for state in states.values() if not state.taken.all()),
-            key=lambda one: one.worth,
+            key=lambda one: one.worth / states[one.block].seconds[one.place],
         )
         for key in states[best.block].limited[best.place]:
             met[key] = met.get(key, 0) + 1
@@ -129,7 +134,10 @@ def _opened(task: RoundTask, trees: BlockTrees) -> _Open:
     usual = max(float(np.nanmean(task.decision.figures.se)), 0.01)
     rate = task.decision.weight[members] * variance_worth(distance, sd, usual)
     none = np.zeros(len(trees.places))
-    bare = _Open(trees, members, joint, none, none.astype(bool), rate, _limited(task, trees))
+    rules = task.rules
+    walk = SHARED_WALK * 4 * trees.to_end_m / rules.walk_m_s
+    seconds = rules.bag_seconds + rules.read_seconds + walk
+    bare = _Open(trees, members, joint, none, none.astype(bool), rate, _limited(task, trees), seconds)
     return replace(bare, gain=_gains(bare))
 
 
@@ -186,7 +194,7 @@ def _usual_worth(states: list[_Open], stops: int) -> float:
 
 def _best_of(task: RoundTask, state: _Open, met: dict[tuple[str, str], int], unit: float) -> ValuedTree:
     tried = [_value(task, state, int(place), met, unit=unit) for place in np.flatnonzero(~state.taken)]
-    return max(tried, key=lambda one: one.worth)
+    return max(tried, key=lambda one: one.worth / state.seconds[one.place])
 
 
 def _value(

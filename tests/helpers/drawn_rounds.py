@@ -107,7 +107,8 @@ def candidates(
             StandingTree(str(c), (0.0, 0.0), str(block), str(drawn.cells.valve[c])) if c in old else None
             for c in at
         )
-        trees = BlockTrees(block, drawn.cells.take(mine), drawn.cells.take(at), standing, ((),) * len(at))
+        places = drawn.cells.take(mine), drawn.cells.take(at)
+        trees = BlockTrees(block, *places, standing, ((),) * len(at), np.zeros(len(at)))
         found.append((trees, at))
     return found
 

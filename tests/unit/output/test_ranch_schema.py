@@ -80,10 +80,10 @@ crews = 2
 trees = 40
 before_minutes = 20.0
 most_bagged_minutes = 120.0
-bag_seconds = 60.0
+bag_seconds = 45.0
 read_seconds = 150.0
 walk_m_s = 1.0
-drive_m_s = 3.0
+drive_m_s = 3.5
 start_seconds = 30.0
 chambers = 2
 

@@ -71,7 +71,7 @@ def test_an_odd_outline_takes_its_longer_way_round() -> None:
     )
     rows = {0: (horseshoe, rows_of(horseshoe, NO_TREES, **NORTHWARD))}
     trees = np.array([[22.5, 150.0], [82.5, 150.0]])
-    ways = RanchWays(rows, [horseshoe], (trees, np.zeros(2, np.int64)), CrewRules())
+    ways = RanchWays(rows, [horseshoe], (trees, np.zeros(2, np.int64)), CrewRules(drive_m_s=0.0))
     assert ways.seconds()[0, 1] == 150 + 60 + 150
 
 
