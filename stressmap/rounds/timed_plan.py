@@ -63,34 +63,6 @@ def whole_worth(task: TimedTask) -> Ints:
     return np.asarray(np.maximum(np.rint(SCALE * task.worth / task.worth.max()), 1).astype(np.int64))
 
 
-def kept_order(task: TimedTask, plan: TimedPlan) -> TimedPlan:
-    """Walk a plan in its order with other ways than it was made for.
-
-    Parameters
-    ----------
-    task : TimedTask
-        With the ways as they are.
-    plan : TimedPlan
-        Made for the same trees with others.
-
-    Returns
-    -------
-    TimedPlan
-        As long as readings end after the window, the tree read last is given up.
-    """
-    s = new_search(task, whole_worth(task))
-    best, lengths = s.plan.copy(), s.length.copy()
-    for crew, actions in enumerate(plan.actions):
-        left = [2 * tree + int(read) for tree, read in actions]
-        while left:
-            s.trial[0, : len(left)] = left
-            if tell_times(s, s.trial[0], len(left)) != NOT_TAKEN:
-                break
-            left = [one for one in left if one >> 1 != left[-1] >> 1]
-        best[crew, : len(left)], lengths[crew] = left, len(left)
-    return _as_plan(task, best, lengths)
-
-
 def _second_worth(task: TimedTask, worth: Ints) -> int:
     """Give what a second costs the search: a share of what trees bring for the seconds they take."""
     others = task.ways + np.diag(np.full(len(task), np.iinfo(np.int32).max, dtype=np.int64))

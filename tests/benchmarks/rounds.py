@@ -15,11 +15,12 @@ from ortools.constraint_solver import pywrapcp, routing_enums_pb2
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from helpers.kept_order import kept_order
 from helpers.round_cases import drawn_task, orchard_task
 from helpers.round_checker import violations
 
 from stressmap.rounds.plan_bound import worth_bound
-from stressmap.rounds.timed_plan import kept_order, timed_plan
+from stressmap.rounds.timed_plan import timed_plan
 
 CASES = 10
 SECONDS = 10
@@ -74,11 +75,11 @@ def timed(task) -> tuple[float, int, float]:
     return plan.worth, int((plan.crew >= 0).sum()), spent
 
 
-def beside_routing(nodes: int) -> None:
+def beside_routing(nodes: int, cases: list[int]) -> None:
     """Print our plans, their bounds and what OR-Tools routing reaches."""
     print("| case | ours | trees | CPU, s | proven bound | of it | OR-Tools routing, 10 s |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
-    for seed in range(CASES):
+    for seed in cases:
         task = orchard_task(seed)
         worth, trees, spent = timed(task)
         bound = worth_bound(task, nodes=nodes)
@@ -88,14 +89,16 @@ def beside_routing(nodes: int) -> None:
 
 
 def crews() -> None:
-    """Print plans of two and three crews beside the linear bound."""
-    for seed, count in ((0, 2), (1, 3)):
-        task = orchard_task(seed, 40 * count, count)
-        worth, trees, spent = timed(task)
-        print(
-            f"{count} crews, {40 * count} candidates: {worth:.0f}, {trees} trees, {spent:.1f} s CPU", end=""
-        )
-        print(f", {worth / worth_bound(task):.3f} of the bound", flush=True)
+    """Print plans of two and three crews beside the linear bound and OR-Tools routing."""
+    print("| crews | candidates | case | ours | trees | CPU, s | of the proven bound | OR-Tools routing, 10 s |")
+    print("| --- | --- | --- | --- | --- | --- | --- | --- |")
+    for count in (2, 3):
+        for seed in range(3):
+            task = orchard_task(seed, 40 * count, count)
+            worth, trees, spent = timed(task)
+            share, other = worth / worth_bound(task), routing(task, SECONDS)
+            told = f"{worth:.0f} | {trees} | {spent:.1f} | {share:.3f} | {other:.0f}"
+            print(f"| {count} | {40 * count} | {seed} | {told} |", flush=True)
 
 
 def straight() -> None:
@@ -124,9 +127,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("parts", nargs="*", default=["checks", "routing", "straight", "crews"])
     parser.add_argument("--nodes", type=int, default=0)
+    parser.add_argument("--cases", type=int, nargs="*", default=list(range(CASES)))
     asked = parser.parse_args()
     parts = {
-        "routing": lambda: beside_routing(asked.nodes),
+        "routing": lambda: beside_routing(asked.nodes, asked.cases),
         "straight": straight,
         "checks": checks,
         "crews": crews,

@@ -6,12 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from helpers.kept_order import kept_order
 from helpers.round_cases import USUAL, drawn_task, orchard_task, small_task
 from helpers.round_checker import violations
 from helpers.round_optimum import proven_optimum
 
 from stressmap.rounds.plan_bound import worth_bound
-from stressmap.rounds.timed_plan import kept_order, timed_plan
+from stressmap.rounds.timed_plan import timed_plan
 from stressmap.rounds.timed_task import TimedPlan, TimedTask
 
 
