@@ -2,9 +2,32 @@
 
 from __future__ import annotations
 
-from pydantic import Field, model_validator
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from stressmap.core.setting_types import Number, Part, Whole
+
+
+def _read_place(value: object) -> object:
+    if isinstance(value, str) and value.strip():
+        return value.strip()
+    if isinstance(value, (list, tuple)) and len(value) == 2:
+        lon, lat = value
+        sound = all(isinstance(part, (int, float)) and not isinstance(part, bool) for part in value)
+        if sound and abs(lon) <= 180 and abs(lat) <= 90:
+            return float(lon), float(lat)
+    remedy = "write [longitude, latitude] in degrees, or the name of a point in [files] roads"
+    msg = f"{value!r} is no place; {remedy}"
+    raise ValueError(msg)
+
+
+Start = Annotated[
+    tuple[float, float] | str,
+    BeforeValidator(_read_place),
+    WithJsonSchema({"type": ["array", "string"], "items": {"type": "number"}, "minItems": 2, "maxItems": 2}),
+]
+"""Longitude and latitude, or the name of a point in the file of roads."""
 
 
 class RoundSettings(Part):
@@ -28,6 +51,7 @@ class RoundSettings(Part):
     drive_m_s: Number = Field(default=3.5, ge=0, le=15)
     start_seconds: Number = Field(default=30.0, ge=0, le=600)
     chambers: Whole | None = Field(default=None, ge=1, le=20)
+    start: Start | None = None
 
     @model_validator(mode="after")
     def _driving_pays(self) -> RoundSettings:

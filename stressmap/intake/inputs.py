@@ -15,6 +15,7 @@ from stressmap.core.row_counts import RowCounts
 from stressmap.core.settings import Settings
 from stressmap.intake.covariate import Covariate
 from stressmap.intake.record_inputs import RecordRows
+from stressmap.intake.road_points import RoadPoint
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,8 @@ class Inputs:
         Valves at which trouble was reported and no later set without one, and what it was.
     roads : MultiLineString or None
         Lines that one drives or walks, in the working CRS.
+    road_points : tuple of RoadPoint
+        Gates and named places in the file of roads.
     """
 
     source: Path
@@ -57,6 +60,7 @@ class Inputs:
     record: RecordRows | None = None
     troubles: Mapping[str, str] = field(default_factory=dict)
     roads: Any = None
+    road_points: tuple[RoadPoint, ...] = ()
 
     @property
     def crs(self) -> CRS:

@@ -37,6 +37,7 @@ from stressmap.intake.ranch_clock import check_ranch_clock
 from stressmap.intake.readings import read_readings
 from stressmap.intake.record_inputs import said_of_record, troubles_left
 from stressmap.intake.road_files import read_roads
+from stressmap.intake.road_points import read_road_points
 from stressmap.intake.weather import read_weather
 from stressmap.jobs.record_of_ranch import logged, record_rows
 from stressmap.output.text.note_words import sentence
@@ -191,8 +192,10 @@ def load_inputs(
         optional(logs or None, log),
     )
     raster = chosen.map.covariate
-    covariate = None if raster is None else read_covariate(raster, CRS(orchard.blocks.crs))
-    roads = None if files.roads is None else read_roads(files.roads, CRS(orchard.blocks.crs))
+    crs = CRS(orchard.blocks.crs)
+    covariate = None if raster is None else read_covariate(raster, crs)
+    roads = None if files.roads is None else read_roads(files.roads, crs)
+    points = () if files.roads is None else read_road_points(files.roads, crs)
     tell.step()
     notes.add(check_ranch_clock(orchard.blocks, readings["time"], chosen.ranch.timezone))
     orchard = replace(orchard, usual=usual_weather(weather, zone))
@@ -202,7 +205,7 @@ def load_inputs(
         one.leaving(outside if one.kind == "valves" else ()).renamed(names) for one in notes.counts
     )
     troubles = notes.keep(troubles_left(record, valves["valve"])) if record else {}
-    kept: dict[str, Any] = {"record": record, "troubles": troubles, "roads": roads}
+    kept: dict[str, Any] = {"record": record, "troubles": troubles, "roads": roads, "road_points": points}
     read = (valves, readings, weather, irrigation, covariate, counts)
     inputs = Inputs(source, chosen, orchard.blocks, *read, **kept)
     return Noted((inputs, orchard), shown(notes, chosen))

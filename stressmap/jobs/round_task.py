@@ -13,6 +13,7 @@ from stressmap.agronomy.crop_readings import places_of
 from stressmap.agronomy.expected_weather import expected_deficit_kpa
 from stressmap.agronomy.orchard import Orchard
 from stressmap.core.arrays import Floats
+from stressmap.core.errors import Problem, SettingsError
 from stressmap.core.settings import Settings
 from stressmap.geostat.surface import Surface
 from stressmap.intake.inputs import Inputs
@@ -26,11 +27,14 @@ from stressmap.rounds.round import (
     ReadingHours,
     RoundTask,
     SeasonWants,
+    Spot,
     StandingTree,
 )
 from stressmap.zoning.mapping import valve_means
 
 Trees = tuple[StandingTree, ...]
+FAR_M = 50_000.0
+"""Crews start no further than this from a block."""
 STEP_MINUTES = 15
 """Between moments whose weather is foretold."""
 
@@ -142,8 +146,47 @@ def task_of(
         wants=wants,
         targets=hourly_targets(inputs, assessed.orchard, hours),
         roads=inputs.roads,
+        gates=tuple((point.x, point.y) for point in inputs.road_points if point.gate),
+        start=start_of(inputs),
         days_ahead=max(0.0, float((asked.day - assessed.visit[1]).days)),
     )
+
+
+def start_of(inputs: Inputs) -> Spot | None:
+    """Find where the crews start.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Of the ranch.
+
+    Returns
+    -------
+    tuple of float or None
+        Easting and northing [m]; None where ``[round] start`` says nothing.
+
+    Raises
+    ------
+    SettingsError
+        If no point has that name, or the place is far away.
+    """
+    asked, where = inputs.settings.round.start, str(inputs.source)
+    if asked is None:
+        return None
+    if isinstance(asked, str):
+        named = {point.name.casefold(): (point.x, point.y) for point in inputs.road_points if point.name}
+        if asked.casefold() in named:
+            return named[asked.casefold()]
+        what = f"[round] start: no point in [files] roads is called {asked!r}"
+        known = ", ".join(repr(point.name) for point in inputs.road_points[:8] if point.name)
+        remedy = f"Write [longitude, latitude]{f', or one of {known}' if known else ''}"
+        raise SettingsError(Problem(where, what, remedy))
+    spot = gpd.GeoSeries.from_xy([asked[0]], [asked[1]], crs="EPSG:4326").to_crs(inputs.crs).iloc[0]
+    away = float(inputs.blocks.geometry.distance(spot).min())
+    if not away <= FAR_M:
+        what = f"[round] start: {list(asked)} is {away / 1000:,.0f} km from every block"
+        raise SettingsError(Problem(where, what, "Write [longitude, latitude], longitude first"))
+    return float(spot.x), float(spot.y)
 
 
 def standing_trees(named: gpd.GeoDataFrame, visit: tuple[dt.date, dt.date]) -> tuple[StandingTree, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -103,6 +103,7 @@ def _planned(task: RoundTask, positions: list[int], *, steps: int = STEPS) -> _P
     chosen = _choose(task, positions)
     ways = _ways(task, chosen)
     timed = timed_task(task, chosen.trees, ways.seconds() if ways else np.zeros((0, 0), np.int64))
+    timed = replace(timed, start=ways.start_seconds() if ways else None)
     return _Planned(chosen, ways, timed, timed_plan(timed, steps=steps))
 
 
@@ -164,7 +165,8 @@ def _ways(task: RoundTask, chosen: _Chosen) -> RanchWays | None:
         return None
     outlines = list(task.ground.blocks.geometry)
     trees = chosen.xy, chosen.block
-    return RanchWays(chosen.rows, outlines, trees, task.rules, roads=task.roads, gates=task.gates)
+    own: dict[str, Any] = {"roads": task.roads, "gates": task.gates, "start": task.start}
+    return RanchWays(chosen.rows, outlines, trees, task.rules, **own)
 
 
 def _stops(task: RoundTask, chosen: _Chosen, plan: TimedPlan) -> tuple[Stop, ...]:
@@ -269,10 +271,15 @@ def _legs(plan: TimedPlan, ways: RanchWays, timed: TimedTask) -> tuple[Way, ...]
     found = []
     for crew, actions in enumerate(plan.actions, start=1):
         trees = [tree for tree, _ in actions]
+        if trees and timed.start is not None:
+            found.append(Way(crew, ways.how, float(timed.start[trees[0]]), ways.start_line(trees[0])))
         for one, other in pairwise(trees):
             if one != other:
                 how, line = ways.line(one, other)
                 found.append(Way(crew, how, float(timed.ways[one, other]), line))
+        if trees and timed.start is not None:
+            home = ways.start_line(trees[-1])[::-1]
+            found.append(Way(crew, ways.how, float(timed.start[trees[-1]]), home))
     return tuple(found)
 
 
@@ -281,6 +288,8 @@ def _spent(timed: TimedTask, plan: TimedPlan) -> TimeSpent:
     bagging, reading = float(timed.bag[taken].sum()), float(timed.read[taken].sum())
     legs = [pair for actions in plan.actions for pair in pairwise(tree for tree, _ in actions)]
     travel = float(sum(timed.ways[one, other] for one, other in legs))
+    if timed.start is not None:
+        travel += float(sum(timed.start[actions[0][0]] for actions in plan.actions if actions))
     out = sum(bool(actions) for actions in plan.actions)
     hours = float(out * (timed.clockwork.closes - timed.clockwork.earliest))
     return TimeSpent(bagging, reading, travel, hours - bagging - reading - travel)

@@ -178,6 +178,8 @@ class RoundTask:
         Lines in the working CRS.
     gates : tuple of (float, float)
         Where blocks are entered; empty where not known.
+    start : tuple of float, optional
+        Where the crews are when the first bag may go on [m]; None where they begin at their first tree.
     days_ahead : float
         From the last visit to the round [d].
     """
@@ -192,6 +194,7 @@ class RoundTask:
     targets: HourlyTargets | None = None
     roads: Any = None
     gates: tuple[Spot, ...] = ()
+    start: Spot | None = None
     days_ahead: float = 0.0
 
 
@@ -244,7 +247,7 @@ class Stop:
 
 @dataclass(frozen=True)
 class Way:
-    """One leg from an action to the next of the same crew.
+    """One leg from an action to the next of the same crew, from where crews start, or back to there.
 
     Parameters
     ----------

@@ -104,6 +104,8 @@ class RanchWays:
         Lines.
     gates : tuple of (float, float)
         Where blocks are entered.
+    start : tuple of float, optional
+        Where crews start [m].
     """
 
     def __init__(
@@ -115,6 +117,7 @@ class RanchWays:
         *,
         roads: Any = None,
         gates: tuple[Spot, ...] = (),
+        start: Spot | None = None,
     ) -> None:
         self.xy, self.block = trees
         self.rules = rules
@@ -129,8 +132,15 @@ class RanchWays:
                 shapely.line_interpolate_point(walked.ring, walked.parked_m)
             )
         places, self._place = np.unique(spots, axis=0, return_inverse=True)
+        self._starts = start is not None
+        places = np.concatenate([places, np.array([start] if start else []).reshape(-1, 2)])
         self._headlands = Headlands(outlines, places, roads)
         self._between_m, self._before = self._headlands.ways()
+
+    @property
+    def how(self) -> Literal["walk", "drive"]:
+        """How one goes between places of a vehicle, or between blocks."""
+        return "drive" if self.rules.drive_m_s > 0 else "walk"
 
     def seconds(self) -> Ints:
         """Give the time from each tree to each other, shape (n, n) [s], rounded up."""
@@ -150,6 +160,25 @@ class RanchWays:
             found[own] = np.where(on_foot, walked.inside_m() / self.rules.walk_m_s, found[own])
         np.fill_diagonal(found, 0.0)
         return np.asarray(np.ceil(found - 0.001), dtype=np.int64)
+
+    def start_seconds(self) -> Ints | None:
+        """Give the time from where crews start to each tree, shape (n,) [s]; None where that is not known."""
+        if not self._starts:
+            return None
+        walk = np.zeros(len(self.xy))
+        for walked in self._walked.values():
+            walk[walked.tree] = walked.to_vehicle_m()
+        driven = self.rules.drive_m_s > 0
+        way = self._between_m[-1, self._place] / (self.rules.drive_m_s if driven else self.rules.walk_m_s)
+        found = walk / self.rules.walk_m_s + way + (self.rules.start_seconds if driven else 0.0)
+        return np.asarray(np.ceil(found - 0.001), dtype=np.int64)
+
+    def start_line(self, tree: int) -> tuple[Spot, ...]:
+        """Draw the way from where crews start to a tree, its corners [m]."""
+        nodes = self._headlands.spot[[-1, int(self._place[tree])]]
+        out = self._headlands.line(self._before[-1], int(nodes[0]), int(nodes[1]))
+        back = _to_vehicle(self._walked[int(self.block[tree])], tree)[::-1]
+        return _spots(np.concatenate([out, back]))
 
     def straight_seconds(self) -> Ints:
         """Give what the same would take as the crow flies, shape (n, n) [s]: only for comparison."""
@@ -179,8 +208,7 @@ class RanchWays:
         nodes = self._headlands.spot[[start, end]]
         middle = self._headlands.line(self._before[start], int(nodes[0]), int(nodes[1]))
         out, back = _to_vehicle(first, one), _to_vehicle(second, other)[::-1]
-        driven: Literal["walk", "drive"] = "drive" if self.rules.drive_m_s > 0 else "walk"
-        return driven, _spots(np.concatenate([out, middle, back]))
+        return self.how, _spots(np.concatenate([out, middle, back]))
 
 
 def _walked(

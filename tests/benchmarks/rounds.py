@@ -90,7 +90,9 @@ def beside_routing(nodes: int, cases: list[int]) -> None:
 
 def crews() -> None:
     """Print plans of two and three crews beside the linear bound and OR-Tools routing."""
-    print("| crews | candidates | case | ours | trees | CPU, s | of the proven bound | OR-Tools routing, 10 s |")
+    print(
+        "| crews | candidates | case | ours | trees | CPU, s | of the proven bound | OR-Tools routing, 10 s |"
+    )
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     for count in (2, 3):
         for seed in range(3):

@@ -11,9 +11,11 @@ import pytest
 from helpers import drawn_round, small_ranch
 
 from stressmap.core import settings
+from stressmap.core.errors import SettingsError
+from stressmap.intake.road_points import RoadPoint
 from stressmap.jobs.assess_visit import assess_readings, load_inputs
 from stressmap.jobs.round import mapped_visit
-from stressmap.jobs.round_task import AskedRound, hourly_targets, hours_of, rules_of, standing_trees
+from stressmap.jobs.round_task import AskedRound, hourly_targets, hours_of, rules_of, standing_trees, start_of
 from stressmap.jobs.round_wants import RoundDay, season_said, wants_of
 from stressmap.jobs.trees_read import named_readings
 from stressmap.output.gis.csv_tables import write_csv
@@ -124,6 +126,39 @@ def test_hours_rules_and_what_a_tree_as_wet_as_it_should_be_shows(source: Path) 
     # drier air later in the afternoon: a tree at its target shows more tension
     assert (targets.bar[:, -1] > targets.bar[:, 0]).all()
     assert ((targets.bar > 8) & (targets.bar < 25)).all()
+
+
+def test_crews_start_at_a_place_or_at_a_point_by_name(source: Path) -> None:
+    lon, lat = small_ranch.readings()[["lon", "lat"]].median()
+    shapes = {"Shop": [lon, lat], "gate east": [lon + 0.001, lat]}
+    features = [
+        {"type": "Feature", "properties": {"name": name}, "geometry": {"type": "Point", "coordinates": at}}
+        for name, at in shapes.items()
+    ]
+    line = {"type": "LineString", "coordinates": list(shapes.values())}
+    features.append({"type": "Feature", "properties": {}, "geometry": line})
+    roads = {"type": "FeatureCollection", "features": features}
+    (source.parent / "roads.geojson").write_text(json.dumps(roads), encoding="utf-8")
+    text = source.read_text(encoding="utf-8").replace("[files]", '[files]\nroads = "roads.geojson"')
+
+    def start(written: str) -> tuple[float, float] | None:
+        source.write_text(f"{text}\n[round]\nstart = {written}\n", encoding="utf-8")
+        return start_of(load_inputs(source).value[0])
+
+    assert start('"shop"') == pytest.approx(start(f"[{lon}, {lat}]"), abs=0.01)
+    with pytest.raises(SettingsError, match=r"no point in \[files\] roads is called 'Barn'. Write .*'Shop'"):
+        start('"Barn"')
+    with pytest.raises(SettingsError, match=r"start: \[37.0, -80.0\] is .* km from every block. Write"):
+        start("[37.0, -80.0]")
+    with pytest.raises(SettingsError, match=r"\[37.0\] is no place. Write"):
+        start("[37.0]")
+    gates = [point for point in load_road_points(source) if point.gate]
+    assert [point.name for point in gates] == ["gate east"]
+
+
+def load_road_points(source: Path) -> tuple[RoadPoint, ...]:
+    source.write_text(source.read_text(encoding="utf-8").replace("start = [37.0]", ""), encoding="utf-8")
+    return load_inputs(source).value[0].road_points
 
 
 def test_a_visit_that_has_only_begun_is_passed_over_where_it_tells_nothing(source: Path) -> None:

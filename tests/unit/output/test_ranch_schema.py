@@ -86,6 +86,7 @@ walk_m_s = 1.0
 drive_m_s = 3.5
 start_seconds = 30.0
 chambers = 2
+start = [-120.6, 37.0]
 
 [season]
 allowed_bar = 4.0

@@ -16,11 +16,13 @@ TREES = np.array([[12.5, 50.0], [12.5, 150.0], [17.5, 60.0], [42.5, 50.0], [112.
 NO_TREES = np.empty((0, 2))
 
 
-def ranch(*, drive_m_s: float = 4.0, gates: tuple = ((50.0, 0.0), (160.0, 0.0))) -> RanchWays:
+def ranch(
+    *, drive_m_s: float = 4.0, gates: tuple = ((50.0, 0.0), (160.0, 0.0)), start: tuple | None = None
+) -> RanchWays:
     rows = {code: (block, rows_of(block, NO_TREES, **NORTHWARD)) for code, block in enumerate((WEST, EAST))}
     rules = CrewRules(walk_m_s=1.0, drive_m_s=drive_m_s, start_seconds=30.0)
     block = np.array([0, 0, 0, 0, 1])
-    return RanchWays(rows, [WEST, EAST], (TREES, block), rules, gates=gates)
+    return RanchWays(rows, [WEST, EAST], (TREES, block), rules, gates=gates, start=start)
 
 
 def test_walks_inside_a_block_go_along_alleys_and_round_the_ends_of_rows() -> None:
@@ -117,3 +119,31 @@ def test_rows_are_found_from_known_trees() -> None:
 def test_axes_turn_there_and_back() -> None:
     rows = TreeRows(37.0, 5.0, 4.0, 0.0, 0.0, told=True)
     assert rows.on_the_map(rows.own_axes(TREES)) == pytest.approx(TREES)
+
+
+def test_crews_that_start_at_a_place_drive_to_their_first_tree() -> None:
+    ways = ranch(start=(50.0, -40.0))
+    # 40 m at 4 m/s to the gate and 30 s; along the headland and the row 37.5 and 50 m
+    assert ways.start_seconds() is not None
+    assert ways.start_seconds()[0] == 40 / 4 + 30 + 37.5 + 50 + 0.5
+    line = ways.start_line(0)
+    assert (line[0], line[-1]) == ((50.0, -40.0), tuple(TREES[0]))
+    assert ranch().start_seconds() is None
+    on_foot = ranch(drive_m_s=0.0, start=(50.0, -40.0))
+    assert shapely.LineString(on_foot.start_line(3)).length == pytest.approx(
+        on_foot.start_seconds()[3], abs=1
+    )
+
+
+def test_a_vehicle_waits_where_rows_end_and_trees_that_share_it_are_walked_to() -> None:
+    """Without gates it is left at the nearer end; 200 m of row lie between the two ends."""
+    rows = {0: (WEST, rows_of(WEST, NO_TREES, **NORTHWARD))}
+    trees = np.array([[12.5, 15.0], [27.5, 15.0], [12.5, 185.0]])
+    rules = CrewRules(walk_m_s=1.0, drive_m_s=4.0, start_seconds=30.0)
+    ways = RanchWays(rows, [WEST], (trees, np.zeros(3, np.int64)), rules)
+    assert ways.seconds()[0, 1] == 15 + 15 + 15
+    assert ways.line(0, 1)[0] == "walk"
+    how, line = ways.line(0, 2)
+    assert how == "drive"
+    assert shapely.LineString(line).length == pytest.approx(15 + 12.5 + 200 + 12.5 + 15, abs=60)
+    assert ways.seconds()[0, 2] < 170  # sooner than along the row
