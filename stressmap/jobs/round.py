@@ -113,7 +113,7 @@ def plan_next_round(
     carried = max(1, (chosen.round.chambers or crews) // crews)  # a tree is read with what its crew has
     wants = wants_of(inputs, fitted.assessed.readings, named, when, carried)
     tell.stage("Planning the round")
-    known = (standing_trees(named, assessed.visit), wants)
+    known = (standing_trees(named, assessed.visit, inputs.blocks), wants)
     task = task_of(inputs, fitted.assessed, made.surface, asked, known)
     planned = plan_round(task)
     notes.add((*planned.notes, *_fewer(planned, task, hours), *_outside(opens, closes, chosen)))

@@ -18,6 +18,7 @@ from stressmap.core.settings import Settings
 from stressmap.geostat.surface import Surface
 from stressmap.intake.inputs import Inputs
 from stressmap.intake.trouble_words import TREE_TROUBLE_WORDS, trouble_codes
+from stressmap.intake.young_trees import young_in_old_block
 from stressmap.jobs.assess_visit import Assessed
 from stressmap.jobs.map_visit import decision_of, ground_of
 from stressmap.quality.visit import visits_in
@@ -189,7 +190,9 @@ def start_of(inputs: Inputs) -> Spot | None:
     return float(spot.x), float(spot.y)
 
 
-def standing_trees(named: gpd.GeoDataFrame, visit: tuple[dt.date, dt.date]) -> tuple[StandingTree, ...]:
+def standing_trees(
+    named: gpd.GeoDataFrame, visit: tuple[dt.date, dt.date], blocks: pd.DataFrame | None = None
+) -> tuple[StandingTree, ...]:
     """List the trees known from earlier readings.
 
     Parameters
@@ -198,6 +201,8 @@ def standing_trees(named: gpd.GeoDataFrame, visit: tuple[dt.date, dt.date]) -> t
         From :func:`stressmap.jobs.trees_read.named_readings`.
     visit : tuple of date
         First and last day of the visit that is mapped.
+    blocks : DataFrame, optional
+        As :data:`stressmap.core.schemas.BLOCKS`: they tell which trees are younger than their block.
 
     Returns
     -------
@@ -214,11 +219,15 @@ def standing_trees(named: gpd.GeoDataFrame, visit: tuple[dt.date, dt.date]) -> t
         visit=np.searchsorted(starts, day, side="right"),
         last=(day >= visit[0]) & (day <= visit[1]),
     )
+    planted = {} if blocks is None else blocks.set_index("block")["planted"].to_dict()
     found = []
     for _, own in table.sort_values(["block", "tree_id"], kind="stable").groupby("tree", sort=False):
         end = own.iloc[-1]
         spot = (float(own["x"].median()), float(own["y"].median()))
-        told = (int(own["visit"].nunique()), bool(own["last"].any()), _cautions(end["note"]))
+        age = planted.get(str(end["block"]), np.nan)
+        cautions = _cautions(end["note"])
+        cautions += ("young_tree",) if young_in_old_block(own["note"], age, visit[1].year) else ()
+        told = (int(own["visit"].nunique()), bool(own["last"].any()), cautions)
         found.append(StandingTree(str(end["tree_id"]), spot, str(end["block"]), str(end["valve"]), *told))
     return tuple(found)
 

@@ -20,7 +20,7 @@ from stressmap.rounds.round import WHY, Round, RoundTask, StandingTree, Stop, Ti
 from stressmap.rounds.timed_plan import STEPS, timed_plan
 from stressmap.rounds.timed_task import Clockwork, TimedPlan, TimedTask
 from stressmap.rounds.tree_rows import TreeRows
-from stressmap.rounds.ways import RanchWays
+from stressmap.rounds.ways import Lanes, RanchWays
 from stressmap.rounds.worth import ValuedTree, valued
 from stressmap.zoning.value_of_information import expected_gain
 
@@ -165,8 +165,7 @@ def _ways(task: RoundTask, chosen: _Chosen) -> RanchWays | None:
         return None
     outlines = list(task.ground.blocks.geometry)
     trees = chosen.xy, chosen.block
-    own: dict[str, Any] = {"roads": task.roads, "gates": task.gates, "start": task.start}
-    return RanchWays(chosen.rows, outlines, trees, task.rules, **own)
+    return RanchWays(chosen.rows, outlines, trees, task.rules, Lanes(task.roads, task.gates, task.start))
 
 
 def _stops(task: RoundTask, chosen: _Chosen, plan: TimedPlan) -> tuple[Stop, ...]:

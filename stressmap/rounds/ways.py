@@ -87,6 +87,29 @@ class WalkedBlock:
         return np.asarray((self.to_end_m() + self.around(self.around_m, self.parked_m[:, None])).min(axis=1))
 
 
+@dataclass(frozen=True)
+class Lanes:
+    """What is known of the ground between blocks.
+
+    Parameters
+    ----------
+    roads : shapely geometry or None
+        Lines.
+    gates : tuple of (float, float)
+        Where blocks are entered [m].
+    start : tuple of float, optional
+        Where crews start [m].
+    """
+
+    roads: Any = None
+    gates: tuple[Spot, ...] = ()
+    start: Spot | None = None
+
+
+NOTHING_KNOWN = Lanes()
+"""Neither roads nor gates, and no place to start from."""
+
+
 class RanchWays:
     """Ways between the trees of a round.
 
@@ -100,12 +123,8 @@ class RanchWays:
         Trees [m] and the block of each.
     rules : CrewRules
         Speeds.
-    roads : shapely geometry or None
-        Lines.
-    gates : tuple of (float, float)
-        Where blocks are entered.
-    start : tuple of float, optional
-        Where crews start [m].
+    lanes : Lanes
+        What is known of the ground between blocks.
     """
 
     def __init__(
@@ -114,16 +133,13 @@ class RanchWays:
         outlines: list[Any],
         trees: tuple[Floats, Ints],
         rules: CrewRules,
-        *,
-        roads: Any = None,
-        gates: tuple[Spot, ...] = (),
-        start: Spot | None = None,
+        lanes: Lanes = NOTHING_KNOWN,
     ) -> None:
         self.xy, self.block = trees
         self.rules = rules
         self._codes = sorted({int(code) for code in self.block})
         self._walked = {
-            code: _walked(np.flatnonzero(self.block == code), self.xy, *blocks[code], (roads, gates))
+            code: _walked(np.flatnonzero(self.block == code), self.xy, *blocks[code], lanes)
             for code in self._codes
         }
         spots = np.zeros_like(self.xy)
@@ -132,9 +148,10 @@ class RanchWays:
                 shapely.line_interpolate_point(walked.ring, walked.parked_m)
             )
         places, self._place = np.unique(spots, axis=0, return_inverse=True)
+        start = lanes.start
         self._starts = start is not None
         places = np.concatenate([places, np.array([start] if start else []).reshape(-1, 2)])
-        self._headlands = Headlands(outlines, places, roads)
+        self._headlands = Headlands(outlines, places, lanes.roads)
         self._between_m, self._before = self._headlands.ways()
 
     @property
@@ -211,15 +228,13 @@ class RanchWays:
         return self.how, _spots(np.concatenate([out, middle, back]))
 
 
-def _walked(
-    tree: Ints, xy: Floats, outline: Any, rows: TreeRows, entries: tuple[Any, tuple[Spot, ...]]
-) -> WalkedBlock:
+def _walked(tree: Ints, xy: Floats, outline: Any, rows: TreeRows, lanes: Lanes) -> WalkedBlock:
     ring = max((part.exterior for part in shapely.get_parts(outline)), key=lambda ring: float(ring.length))
     mine = xy[tree]
     ends = rows.ends(outline, mine)
     around = shapely.line_locate_point(ring, shapely.points(ends))
     made = WalkedBlock(tree, mine, ends, rows.row(mine), around, ring, np.zeros(len(mine)))
-    tried = _entries(ring, *entries)
+    tried = _entries(ring, lanes)
     walk = [(made.to_end_m() + made.around(around, np.array(at))).min(axis=1) for at in tried]
     return replace(made, parked_m=tried[_shared_places(np.stack(walk, axis=1))])
 
@@ -237,15 +252,15 @@ def _shared_places(walk_m: Floats) -> Ints:
     return np.asarray(np.array(chosen)[walk_m[:, chosen].argmin(axis=1)])
 
 
-def _entries(ring: Any, roads: Any, gates: tuple[Spot, ...]) -> Floats:
+def _entries(ring: Any, lanes: Lanes) -> Floats:
     """Give the positions on a ring where one may enter: gates, else near a road, else anywhere [m]."""
-    near = [gate for gate in gates if ring.distance(shapely.Point(gate)) <= NEAR_GATE_M]
+    near = [gate for gate in lanes.gates if ring.distance(shapely.Point(gate)) <= NEAR_GATE_M]
     if near:
         return np.asarray(shapely.line_locate_point(ring, shapely.points(near)))
     tried = np.arange(0.0, ring.length, PARKING_STEP_M)
-    if roads is None:
+    if lanes.roads is None:
         return tried
-    away = shapely.distance(shapely.line_interpolate_point(ring, tried), roads)
+    away = shapely.distance(shapely.line_interpolate_point(ring, tried), lanes.roads)
     close = away <= min(away.min() + PARKING_STEP_M, NEAR_ROAD_M)
     return tried[close] if close.any() else tried
 

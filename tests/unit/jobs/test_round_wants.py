@@ -112,6 +112,19 @@ def test_trees_known_and_sick_ones(source: Path) -> None:
     assert (found["T9"].visits, found["T9"].cautions) == (1, ())
 
 
+def test_trees_that_are_young_in_an_old_block_are_told(source: Path) -> None:
+    table = small_ranch.readings().assign(note="")
+    table.loc[[0, 1, 2], "note"] = ["Árbol joven", "replanted 2024", "planted 1999"]
+    later = table.head(1).assign(time="2026-07-07 13:30", note="")  # told once is enough
+    pd.concat([table, later]).to_csv(source.parent / "readings.csv", index=False)
+    inputs, _ = load_inputs(source).value
+    named = named_readings(inputs.readings, inputs.settings, inputs.blocks, inputs.valves)
+    visit = (dt.date(2026, 7, 14), dt.date(2026, 7, 14))
+    for planted, young in ((1998.0, {"T1", "T2"}), (2023.0, set()), (float("nan"), {"T1", "T2"})):
+        found = standing_trees(named, visit, inputs.blocks.assign(planted=planted))
+        assert {tree.tree_id for tree in found if "young_tree" in tree.cautions} == young
+
+
 def test_hours_rules_and_what_a_tree_as_wet_as_it_should_be_shows(source: Path) -> None:
     """The weather file ends days before: the same hour of the days that it has tells what is expected."""
     inputs, orchard = load_inputs(source).value

@@ -8,7 +8,7 @@ import shapely
 
 from stressmap.rounds.round import CrewRules
 from stressmap.rounds.tree_rows import TreeRows, rows_of
-from stressmap.rounds.ways import RanchWays
+from stressmap.rounds.ways import Lanes, RanchWays
 
 WEST, EAST = shapely.box(0, 0, 100, 200), shapely.box(110, 0, 210, 200)
 NORTHWARD = {"spacing_m": 5.0, "tree_m": 4.0, "bearing_deg": 0.0}
@@ -22,7 +22,7 @@ def ranch(
     rows = {code: (block, rows_of(block, NO_TREES, **NORTHWARD)) for code, block in enumerate((WEST, EAST))}
     rules = CrewRules(walk_m_s=1.0, drive_m_s=drive_m_s, start_seconds=30.0)
     block = np.array([0, 0, 0, 0, 1])
-    return RanchWays(rows, [WEST, EAST], (TREES, block), rules, gates=gates, start=start)
+    return RanchWays(rows, [WEST, EAST], (TREES, block), rules, Lanes(gates=gates, start=start))
 
 
 def test_walks_inside_a_block_go_along_alleys_and_round_the_ends_of_rows() -> None:
@@ -60,7 +60,8 @@ def test_no_way_between_blocks_crosses_a_block() -> None:
     blocks = [WEST, EAST, far]
     rows = {code: (block, rows_of(block, NO_TREES, **NORTHWARD)) for code, block in enumerate(blocks)}
     trees = np.array([[50.0, 20.0], [160.0, 20.0], [50.0, 390.0]])
-    ways = RanchWays(rows, blocks, (trees, np.arange(3)), CrewRules(), gates=((50, 0), (160, 0), (50, 400)))
+    gates = Lanes(gates=((50, 0), (160, 0), (50, 400)))
+    ways = RanchWays(rows, blocks, (trees, np.arange(3)), CrewRules(), gates)
     _, line = ways.line(0, 2)
     inner = shapely.union_all([block.buffer(-3) for block in blocks[1:2]])
     assert not shapely.LineString(line).intersects(inner)
@@ -81,7 +82,7 @@ def test_roads_say_where_a_block_is_entered() -> None:
     rows = {code: (block, rows_of(block, NO_TREES, **NORTHWARD)) for code, block in enumerate((WEST, EAST))}
     block = np.array([0, 0, 0, 0, 1])
     north = shapely.MultiLineString([[(-50, 210), (300, 210)]])
-    ways = RanchWays(rows, [WEST, EAST], (TREES, block), CrewRules(), roads=north)
+    ways = RanchWays(rows, [WEST, EAST], (TREES, block), CrewRules(), Lanes(north))
     _, line = ways.line(0, 4)
     assert max(y for _, y in line) >= 200
 
