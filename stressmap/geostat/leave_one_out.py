@@ -13,6 +13,8 @@ import numpy as np
 from stressmap.core.arrays import Floats
 
 LOG_2PI = float(np.log(2 * np.pi))
+LARGEST = 600.0
+"""Of a logarithm whose exponential is still a finite figure, with room to sum."""
 
 
 def leave_out_weights(weight: Floats, log_density: Floats) -> Floats:
@@ -32,7 +34,9 @@ def leave_out_weights(weight: Floats, log_density: Floats) -> Floats:
     """
     usual = weight if log_density.ndim == 1 else weight[:, None]
     most = log_density.max(axis=0)
-    ratio = np.exp(-(log_density - most - np.log(weight @ np.exp(log_density - most))))
+    unlikely = -(log_density - most - np.log(weight @ np.exp(log_density - most)))
+    # A reading that one set takes for impossible: only how the sets compare counts, so the scale may go.
+    ratio = np.exp(unlikely - np.maximum(unlikely.max(axis=0) - LARGEST, 0.0))
     ratio /= weight @ ratio
     cut = usual * np.minimum(ratio, np.sqrt(len(weight)))
     return np.asarray(cut / cut.sum(axis=0))

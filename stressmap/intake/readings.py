@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
@@ -69,6 +70,25 @@ def read_readings(given: Given, settings: Settings, record: RecordRows | None = 
     except NoRowsError:
         frames = [kept]
     return notes.beside(conform(pd.concat(frames, ignore_index=True), READINGS, record.where))
+
+
+def no_readings(zone: ZoneInfo) -> pd.DataFrame:
+    """Give the table of readings of a ranch that has none yet.
+
+    Parameters
+    ----------
+    zone : ZoneInfo
+        Of its times.
+
+    Returns
+    -------
+    DataFrame
+        As ``schemas.READINGS``, without a row.
+    """
+    bare = pd.DataFrame({name: pd.Series(dtype=object) for name in READINGS.columns})
+    return conform(
+        bare.astype({"row": "int64"}).assign(time=pd.DatetimeIndex([], tz=zone)), READINGS, "readings"
+    )
 
 
 def _read_files(given: Given, settings: Settings) -> Noted[pd.DataFrame]:

@@ -18,7 +18,7 @@ from stressmap.agronomy.indices import add_figures, block_figures, watered_bar
 from stressmap.agronomy.orchard import Orchard, Profiles, settle
 from stressmap.agronomy.visit_weather import shift_error_bar, usual_weather
 from stressmap.core import settings as settings_module
-from stressmap.core.errors import DataError, Problem
+from stressmap.core.errors import DataError, NoRowsError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.row_counts import ToldRow
@@ -34,7 +34,7 @@ from stressmap.intake.inputs import Inputs
 from stressmap.intake.irrigation_log import read_irrigation
 from stressmap.intake.outline_names import OutlineFile, replaced_names
 from stressmap.intake.ranch_clock import check_ranch_clock
-from stressmap.intake.readings import read_readings
+from stressmap.intake.readings import no_readings, read_readings
 from stressmap.intake.record_inputs import said_of_record, troubles_left
 from stressmap.intake.road_files import read_roads
 from stressmap.intake.road_points import read_road_points
@@ -120,7 +120,7 @@ def _together(step: Callable[[], None], *readers: Callable[[], Any]) -> list[Any
 
 
 def load_inputs(
-    source: Path, progress: Progress | None = None, shared: Shared | None = None
+    source: Path, progress: Progress | None = None, shared: Shared | None = None, *, unread: bool = False
 ) -> Noted[tuple[Inputs, Orchard]]:
     """Read ``ranch.toml`` and every file that it names; settle the crops, once for all that follows.
 
@@ -132,6 +132,8 @@ def load_inputs(
         Told of each file read.
     shared : mapping of str to mapping, optional
         What counts where the settings say nothing.
+    unread : bool
+        Whether there need be no reading yet.
 
     Returns
     -------
@@ -175,7 +177,12 @@ def load_inputs(
         return orchard, valves
 
     def trees() -> pd.DataFrame:
-        made = notes.keep(read_readings(files.readings, chosen, record))
+        try:
+            made = notes.keep(read_readings(files.readings, chosen, record))
+        except NoRowsError:
+            if not unread:
+                raise
+            return no_readings(zone)
         read_on.extend(moment.date() for moment in made["time"].agg(["min", "max"]).dropna())
         return made
 

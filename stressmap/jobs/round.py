@@ -22,7 +22,7 @@ from stressmap.jobs.before_work import handed_in
 from stressmap.jobs.form import FILES as FORM_FILES
 from stressmap.jobs.form import write_form
 from stressmap.jobs.next_visit import next_visit_day, usual_interval_days
-from stressmap.jobs.trees_read import named_readings, trees_of
+from stressmap.jobs.trees_read import KNOWN, named_readings, trees_of
 from stressmap.output.round_outputs import FILES, FORM, write_round
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import make_ready, round_folder, slug, staged
@@ -31,6 +31,7 @@ from stressmap.quality.visit import visits_in
 
 if TYPE_CHECKING:
     from stressmap.agronomy.orchard import Orchard
+    from stressmap.jobs.round_task import AskedRound
     from stressmap.output.view.round_content import PlannedRound, RoundContent
     from stressmap.rounds.round import ReadingHours, Round, RoundTask
 
@@ -85,40 +86,28 @@ def plan_next_round(
     opens, closes = _window(wish, chosen)
     if out is not None:
         _ready(out, source, chosen)
-    inputs, orchard = notes.keep(load_inputs(source, tell))
+    inputs, orchard = notes.keep(load_inputs(source, tell, unread=True))
     sha256 = run_record.fingerprints(source, chosen, inputs.record)
     interval, usual = usual_interval_days(inputs.readings)
     tell.stage("Checking readings")
-    assessed = notes.keep(mapped_visit(inputs, orchard, wish.on))
-    day = wish.on or next_visit_day(inputs.readings, assessed.visit[1])
+    assessed = None if inputs.readings.empty else notes.keep(mapped_visit(inputs, orchard, wish.on))
+    day = _day(wish, inputs, assessed)
     target = out or round_folder(chosen.ranch.name, day)
     if out is None:
         _ready(target, source, chosen, ranch=chosen.ranch.name)
     # What fits and plans takes seconds to load: files that cannot be used are refused before.
-    from stressmap.core.parallel import cores
-    from stressmap.jobs.map_visit import fit
-    from stressmap.jobs.recall_visits import recall
-    from stressmap.jobs.round_task import AskedRound, hours_of, standing_trees, task_of
-    from stressmap.jobs.round_wants import RoundDay, season_said, wants_of
+    from stressmap.jobs.round_task import AskedRound, hours_of
     from stressmap.output.view.round_content import PlannedRound, RoundContent
     from stressmap.rounds.plan_round import plan_round
 
-    fitted = fit(inputs, assessed, cores(), tell)
-    made = notes.keep(recall(inputs, fitted.assessed, fitted.surface, tell))
-    named = named_readings(inputs.readings, chosen, inputs.blocks, inputs.valves)
     crews = wish.crews or chosen.round.crews
     asked = AskedRound(day, opens, closes, crews, late=opens > chosen.reading.window[0])
     hours = hours_of(asked, chosen)
-    when = RoundDay(day, pd.Timestamp(hours.closes), interval, assessed.visit[0])
-    carried = max(1, (chosen.round.chambers or crews) // crews)  # a tree is read with what its crew has
-    wants = wants_of(inputs, fitted.assessed.readings, named, when, carried)
+    seen = notes.keep(_unread(inputs, asked) if assessed is None else _seen(inputs, assessed, asked, tell))
     tell.stage("Planning the round")
-    known = (standing_trees(named, assessed.visit, inputs.blocks), wants)
-    task = task_of(inputs, fitted.assessed, made.surface, asked, known)
-    planned = plan_round(task)
-    notes.add((*planned.notes, *_fewer(planned, task, hours), *_outside(opens, closes, chosen)))
-    if inputs.irrigation is not None:
-        notes.add(season_said(chosen, assessed.visit[0]))
+    planned = plan_round(seen.task)
+    read_today = len(seen.task.wants.read_today)
+    notes.add((*planned.notes, *_fewer(planned, seen.task, hours), *_outside(opens, closes, chosen)))
     if not planned.stops:
         what = f"no tree can be bagged and read between {opens:%H:%M} and {closes:%H:%M}"
         raise DataError(Problem(str(source), what, "Give more time with --from and --to"))
@@ -127,16 +116,65 @@ def plan_next_round(
         inputs.roads,
     )  # fmt: skip
     told = without_drawing(notes)
-    record = run_record.Record(
-        source, chosen, made.surface.summary(), {}, {}, sha256, made.as_plain(), kept=inputs.record
-    )
-    page = run_record.round_page(_as_plain(content, assessed.visit, len(wants.read_today)), record, told)
+    visit = None if assessed is None else assessed.visit
+    record = run_record.Record(source, chosen, seen.fit, {}, {}, sha256, seen.memory, kept=inputs.record)
+    page = run_record.round_page(_as_plain(content, visit, read_today), record, told)
     with staged(target, FILES) as folder:
         write_round(content, folder, tell)
         run_record.write_run(page, folder)
-    write_form(_form(inputs, orchard, content, trees_of(named)), target / FORM)
+    write_form(_form(inputs, orchard, content, seen.trees), target / FORM)
     asked_for = None if wish.on is not None else interval
-    return PlannedRound(content, assessed.visit, target, asked_for, usual, len(wants.read_today), told)
+    return PlannedRound(content, visit, target, asked_for, usual, read_today, told)
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What a round is planned from, with the fit and memory that its record tells, and the trees known."""
+
+    task: RoundTask
+    fit: dict[str, Any]
+    memory: dict[str, Any] | None
+    trees: pd.DataFrame
+
+
+def _day(wish: RoundWish, inputs: Inputs, assessed: Assessed | None) -> dt.date:
+    if wish.on is not None:
+        return wish.on
+    if assessed is None:
+        what = "no reading tells when the next round is"
+        raise SettingsError(Problem("command line", what, "Name the day of the first one with --on"))
+    return next_visit_day(inputs.readings, assessed.visit[1])
+
+
+def _seen(inputs: Inputs, assessed: Assessed, asked: AskedRound, tell: Progress) -> Noted[_Seen]:
+    """Map the last visit with memory, and gather the trees known and what the season wants."""
+    from stressmap.core.parallel import cores
+    from stressmap.jobs.map_visit import fit
+    from stressmap.jobs.recall_visits import recall
+    from stressmap.jobs.round_task import carried, hours_of, standing_trees, task_of
+    from stressmap.jobs.round_wants import RoundDay, season_said, wants_of
+
+    notes, chosen = NoteList(), inputs.settings
+    fitted = fit(inputs, assessed, cores(), tell)
+    made = notes.keep(recall(inputs, fitted.assessed, fitted.surface, tell))
+    named = named_readings(inputs.readings, chosen, inputs.blocks, inputs.valves)
+    closes = pd.Timestamp(hours_of(asked, chosen).closes)
+    when = RoundDay(asked.day, closes, usual_interval_days(inputs.readings)[0], assessed.visit[0])
+    wants = wants_of(inputs, fitted.assessed.readings, named, when, carried(asked, chosen))
+    known = (standing_trees(named, assessed.visit, inputs.blocks), wants)
+    task = task_of(inputs, fitted.assessed, made.surface, asked, known)
+    if inputs.irrigation is not None:
+        notes.add(season_said(chosen, assessed.visit[0]))
+    return notes.beside(_Seen(task, made.surface.summary(), made.as_plain(), trees_of(named)))
+
+
+def _unread(inputs: Inputs, asked: AskedRound) -> Noted[_Seen]:
+    """Plan from nothing but the ground: every zone alike, every block to be read."""
+    from stressmap.jobs.round_task import first_task
+
+    notes, trees = NoteList(), pd.DataFrame(columns=list(KNOWN))
+    notes.say("round_first", "caution")
+    return notes.beside(_Seen(first_task(inputs, asked), {}, None, trees))
 
 
 def mapped_visit(inputs: Inputs, orchard: Orchard, on: dt.date | None) -> Noted[Assessed]:
@@ -218,11 +256,11 @@ def _ready(target: Path, source: Path, chosen: Settings, *, ranch: str | None = 
     make_ready(target / FORM, FORM_FILES, given)
 
 
-def _as_plain(content: RoundContent, visit: Visit, read_today: int) -> dict[str, Any]:
+def _as_plain(content: RoundContent, visit: Visit | None, read_today: int) -> dict[str, Any]:
     planned = content.planned
     return {
         "on": content.on.isoformat(),
-        "visit": [day.isoformat() for day in visit],
+        "visit": None if visit is None else [day.isoformat() for day in visit],
         "window": [f"{moment:%H:%M}" for moment in content.hours],
         "crews": planned.crews,
         "stops": len(planned.stops),

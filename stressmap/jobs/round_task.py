@@ -22,6 +22,7 @@ from stressmap.intake.young_trees import young_in_old_block
 from stressmap.jobs.assess_visit import Assessed
 from stressmap.jobs.map_visit import decision_of, ground_of
 from stressmap.quality.visit import visits_in
+from stressmap.rounds.first_surface import UnreadSurface
 from stressmap.rounds.round import (
     CrewRules,
     HourlyTargets,
@@ -32,6 +33,7 @@ from stressmap.rounds.round import (
     StandingTree,
 )
 from stressmap.zoning.mapping import valve_means
+from stressmap.zoning.ranking import ZoneMeans
 
 Trees = tuple[StandingTree, ...]
 FAR_M = 50_000.0
@@ -151,6 +153,42 @@ def task_of(
         start=start_of(inputs),
         days_ahead=max(0.0, float((asked.day - assessed.visit[1]).days)),
     )
+
+
+def first_task(inputs: Inputs, asked: AskedRound) -> RoundTask:
+    """Put together what the first round of a ranch is planned from: no reading, no tree known.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Of the ranch.
+    asked : AskedRound
+        Day, hours, crews.
+
+    Returns
+    -------
+    RoundTask
+        Without pressures to be expected.
+    """
+    surface, count = UnreadSurface(**inputs.settings.model.model_dump()), len(inputs.valves)
+    figures = ZoneMeans(np.zeros(count), np.full(count, surface.zone_sd_bar))
+    every = frozenset(inputs.blocks["block"].astype(str))
+    return RoundTask(
+        surface=surface,
+        ground=ground_of(inputs),
+        decision=decision_of(inputs, figures),
+        hours=hours_of(asked, inputs.settings),
+        rules=rules_of(asked, inputs.settings),
+        wants=SeasonWants(never_read=every, chambers=carried(asked, inputs.settings)),
+        roads=inputs.roads,
+        gates=tuple((point.x, point.y) for point in inputs.road_points if point.gate),
+        start=start_of(inputs),
+    )
+
+
+def carried(asked: AskedRound, chosen: Settings) -> int:
+    """Tell how many chambers each crew carries, at least one: a tree is read with what its crew has."""
+    return max(1, (chosen.round.chambers or asked.crews) // asked.crews)
 
 
 def start_of(inputs: Inputs) -> Spot | None:

@@ -12,12 +12,15 @@ from stressmap.geostat.samples import Places
 from stressmap.geostat.surface import Surface
 from stressmap.geostat.variance_model import valve_groups
 from stressmap.geostat.zone_covariance import ZoneCovariance
+from stressmap.rounds.first_surface import UnreadSurface
 
 POINTS = 12
 """Discretisation points of a zone: what is drawn anew needs no more."""
 
 
-def later_covariance(surface: Surface, zones: tuple[Places, Ints, int], days_ahead: float) -> ZoneCovariance:
+def later_covariance(
+    surface: Surface | UnreadSurface, zones: tuple[Places, Ints, int], days_ahead: float
+) -> ZoneCovariance:
     """Give the covariance of the errors of zone means some days after the last visit.
 
     With k the share of differences that is still there after these days, an error is k times today's and, to
@@ -25,7 +28,7 @@ def later_covariance(surface: Surface, zones: tuple[Places, Ints, int], days_ahe
 
     Parameters
     ----------
-    surface : Surface
+    surface : Surface or UnreadSurface
         A fitted method.
     zones : tuple of Places, array of int, int
         Cells of one block, the zone of each (-1 for none), and how many zones.

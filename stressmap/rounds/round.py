@@ -10,6 +10,7 @@ from typing import Any, Literal
 from stressmap.core.arrays import Floats
 from stressmap.core.notes import Note
 from stressmap.geostat.surface import Surface
+from stressmap.rounds.first_surface import UnreadSurface
 from stressmap.zoning.mapping import RanchLayout
 from stressmap.zoning.value_of_information import WateringDecision
 
@@ -158,7 +159,7 @@ class RoundTask:
 
     Parameters
     ----------
-    surface : Surface
+    surface : Surface or UnreadSurface
         Of the last visit, with memory where there is any; its figure is that of ``targets``.
     ground : RanchLayout
         Blocks, valve zones and cells.
@@ -184,7 +185,7 @@ class RoundTask:
         From the last visit to the round [d].
     """
 
-    surface: Surface
+    surface: Surface | UnreadSurface
     ground: RanchLayout
     decision: WateringDecision
     hours: ReadingHours

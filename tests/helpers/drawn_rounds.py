@@ -180,7 +180,7 @@ def most_doubtful(asked: RoundTask, listed: list[tuple[BlockTrees, np.ndarray]])
     return np.array(chosen)
 
 
-def shown(seed: int, how: Season) -> dict[str, tuple[float, float, float]]:
+def shown(seed: int, how: Season, among: tuple[str, ...] = CHOICES) -> dict[str, tuple[float, float, float]]:
     """Give relief, squared zone error and squared error of the change [bar²] of each way to choose."""
     rng = np.random.default_rng(seed + 500_000)
     drawn = draw_rounds(seed, how)
@@ -189,7 +189,8 @@ def shown(seed: int, how: Season) -> dict[str, tuple[float, float, float]]:
         earlier.append(half_and_half(drawn, earlier[-1] if earlier else None, rng))
     truth, before = drawn.zone_truth(how.earlier), drawn.zone_truth(how.earlier - 1)
     found = {}
-    for name, trees in chosen_trees(drawn, earlier, seed).items():
+    chosen = chosen_trees(drawn, earlier, seed)
+    for name, trees in ((name, chosen[name]) for name in among):
         surface = surface_of(drawn.series([*earlier, trees]))
         zones = drawn.cells, drawn.cells.valve, drawn.zones
         now = surface.predict_zones(*zones).mean

@@ -120,6 +120,24 @@ def test_what_is_read_already_is_kept_out_when_it_is_planned_anew(
     assert set(table["crew"]) <= {1, 2}
 
 
+def test_the_first_round_of_a_ranch_needs_neither_readings_nor_rows(tmp_path: Path) -> None:
+    own = small_ranch.write(tmp_path, small_ranch.SETTINGS + "\n[round]\ntrees = 6\n")
+    small_ranch.readings().head(0).to_csv(tmp_path / "readings.csv", index=False)
+    code, said = command("round", own)
+    assert (code, "Name the day of the first one with --on" in said) == (2, True)
+    code, said = command("round", own, "--on", DAY, "--out", tmp_path / "out")
+    assert code == 0, said
+    assert "There is no reading yet" in said
+    table = table_of(tmp_path / "out")
+    reads = table[table["action"] == "read"]
+    assert set(reads["block"]) == {"North Shed", "South Shed"}
+    assert (len(reads), reads["row"].notna().any(), reads["expected_bar"].notna().any()) == (6, False, False)
+    assert set(reads["why_en"].str.contains("block never read")) == {True}
+    page = json.loads((tmp_path / "out" / "run.json").read_text(encoding="utf-8"))
+    assert (page["visit"], page["fit"]) == (None, {})
+    assert pypdf.PdfReader(tmp_path / "out" / "round.pdf").pages
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

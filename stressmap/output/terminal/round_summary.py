@@ -37,7 +37,8 @@ def _lines(made: PlannedRound) -> Iterator[str]:
     if made.interval_days is not None:
         key = "said.day_after_usual" if made.usual else "said.day_after_week"
         yield say(key, day=day, days=made.interval_days)
-    yield say("said.rests", visit=words.days(*made.visit))
+    if made.visit is not None:
+        yield say("said.rests", visit=words.days(*made.visit))
     if made.read_today:
         yield say("said.read_today", count=made.read_today)
     for crew in content.crews:

@@ -134,8 +134,8 @@ class PlannedRound:
     ----------
     content : RoundContent
         The round.
-    visit : tuple of date
-        The readings it rests on.
+    visit : tuple of date or None
+        The readings it rests on; None for the first round of a ranch.
     folder : Path
         Where its files are.
     interval_days : int or None
@@ -149,7 +149,7 @@ class PlannedRound:
     """
 
     content: RoundContent
-    visit: tuple[dt.date, dt.date]
+    visit: tuple[dt.date, dt.date] | None
     folder: Path
     interval_days: int | None
     usual: bool

@@ -71,6 +71,12 @@ def test_sets_weigh_by_one_over_what_they_say_of_the_left_out() -> None:
     assert w == pytest.approx(np.array([4 / 13, 4 / 13, 4 / 13, 2.0]) / (12 / 13 + 2.0))
 
 
+def test_a_reading_that_a_set_finds_impossible_is_left_out_by_that_set_alone() -> None:
+    """By hand: the set that cannot have made it would take all; the exponential of 2000 is no figure."""
+    w = leave_one_out.leave_out_weights(np.array([0.5, 0.5]), np.array([0.0, -2000.0]))
+    assert w == pytest.approx([0.0, 1.0])
+
+
 def test_one_left_out_alone_is_a_group_of_one() -> None:
     rng = np.random.default_rng(4)
     weight = np.array([0.2, 0.5, 0.3])
