@@ -23,6 +23,8 @@ NEAR_WAY_A_ZONE = 5
 """New places of each valve zone that are soon reached from the ends of its rows, besides."""
 NEAR_WAY_M = 25.0
 """They are no further from there than the nearest place allowed, by this."""
+BESIDE_VALVE_M = 10.0
+"""New places are no nearer than this to the next valve zone: a phone tells a place no better."""
 LOOKED_AT = 80
 """Places of a valve zone that are looked at for those, at most."""
 
@@ -109,6 +111,9 @@ def trees_of_block(task: RoundTask, position: int, rows: TreeRows) -> BlockTrees
     spread: list[int] = []
     for valve in np.unique(cells.valve[allowed]):
         zone = np.flatnonzero((cells.valve == valve) & allowed)
+        own = task.ground.valves.geometry.iloc[int(valve)].buffer(-BESIDE_VALVE_M)
+        inside = zone[shapely.contains_xy(own, cells.xy[zone])]
+        zone = inside if len(inside) else zone
         near = _near_way(cells.xy, zone, outline, rows)
         spread += _space_filling(cells.xy, zone, known, NEW_A_ZONE)
         spread += _space_filling(cells.xy, near, known[:0], NEAR_WAY_A_ZONE)
