@@ -36,12 +36,13 @@ def series_evidence(surface: Surface, kept: PersistencePriors) -> dict[str, tupl
         Estimates and standard errors: ``lasting`` as log odds, ``fading`` as the logarithm of days,
         ``drying`` [bar/mm]; those that the readings tell, none without earlier visits.
     """
-    if not isinstance(surface, MemorySurface):
+    memory = surface.memory if isinstance(surface, MemorySurface) else surface
+    if not isinstance(memory, SpaceTimeSurface) or len(memory.series) < 2:
         return {}
-    found = _without_prior(surface.memory.found, kept)
-    if surface.memory.series.dryness is not None:
+    found = _without_prior(memory.found, kept)
+    if memory.series.dryness is not None:
         with threadpool_limits(1):
-            found |= _drying(surface.memory)
+            found |= _drying(memory)
     return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from helpers.drawn_seasons import DrawnSeason
 from stressmap.geostat.borrowed_model import lent_slopes
 from stressmap.geostat.borrowed_priors import BorrowedPriors, OwnEvidence
 from stressmap.geostat.drying_slopes import USUAL_SLOPES, SlopePriors
-from stressmap.geostat.memory_mixture import one_visit, remember
+from stressmap.geostat.memory_mixture import one_visit
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import SurfaceOptions
@@ -19,6 +20,7 @@ from stressmap.geostat.persistence import USUAL_PERSISTENCE
 from stressmap.geostat.pooled_priors import pool
 from stressmap.geostat.samples import Estimate, Samples
 from stressmap.geostat.series_evidence import series_evidence
+from stressmap.geostat.space_time_surface import SpaceTimeSurface
 
 Z_90 = 1.6449
 Row = dict[str, tuple[float, int]]
@@ -42,10 +44,15 @@ def judged(found: Estimate, truth: np.ndarray) -> tuple[float, int]:
     return float((miss**2).sum()), int((np.abs(miss) < Z_90 * np.sqrt(found.variance)).sum())
 
 
+@cache
+def lent_without_logs(seed: int) -> BorrowedPriors:
+    """Pool what the other ranches tell; they are the same whatever the small one is."""
+    return pool([told(fitted(one.samples, BorrowedPriors())) for one in draw_district(seed)[:-1]])
+
+
 def one_visit_each(seed: int, *, unlike: bool) -> tuple[Row, int, float]:
     """Map the small ranch of a district without logs."""
-    *others, small = draw_district(seed, unlike=unlike)
-    lent = pool([told(fitted(one.samples, BorrowedPriors())) for one in others])
+    small, lent = draw_district(seed, unlike=unlike)[-1], lent_without_logs(seed)
     asked = small.cells, small.cells.valve, small.zones
     borrowing = fitted(small.samples, lent)
     found = {
@@ -59,9 +66,14 @@ def one_visit_each(seed: int, *, unlike: bool) -> tuple[Row, int, float]:
 
 def evidence_of(season: DrawnSeason) -> OwnEvidence:
     today = fitted(season.today, BorrowedPriors())
-    both = remember(today, season.logged)
-    assert both is not None
-    return replace(told(today), series=series_evidence(both, USUAL_PERSISTENCE))
+    series = series_evidence(SpaceTimeSurface(season.logged, today), USUAL_PERSISTENCE)
+    return replace(told(today), series=series)
+
+
+@cache
+def lent_with_logs(seed: int, lenders: int) -> BorrowedPriors:
+    """Pool what the other ranches tell; they are the same whatever the small one is."""
+    return pool([evidence_of(one) for one in draw_logged(seed, lenders=lenders).lenders])
 
 
 def with_log(season: DrawnSeason, surface: StructuredSurface, slopes: SlopePriors) -> Estimate:
@@ -75,7 +87,7 @@ def with_log(season: DrawnSeason, surface: StructuredSurface, slopes: SlopePrior
 def first_visit_with_log(seed: int, *, unlike: bool = False, lenders: int = 5) -> tuple[Row, int, float]:
     """Map the small ranch of a district with logs."""
     district = draw_logged(seed, unlike=unlike, lenders=lenders)
-    small, lent = district.small, pool([evidence_of(one) for one in district.lenders])
+    small, lent = district.small, lent_with_logs(seed, lenders)
     asked = small.cells, small.cells.valve, small.zones
     alone, borrowing = fitted(small.today, None), fitted(small.today, lent)
     found = {
