@@ -28,11 +28,11 @@ USUAL_SPREAD = 0.3
 """How much ranches of a district differ beforehand, in the logarithm; a judgement, no source."""
 USUAL_WORTH = 3.0
 """Ranches that the figure above is worth."""
-LEAST_SPREAD = {RANGE: 0.6}
+LEAST_SPREAD = {RANGE: 0.7}
 """Lent spreads are never less: a ranch a little unlike the others is not held to them."""
-LEAST_OTHER_SPREAD = 0.3
-ALIKE, ALIKE_WORTH = 0.8, 5.0
-"""Chance beforehand that a ranch is like the others, and the ranches that this is worth; as for memory."""
+LEAST_OTHER_SPREAD = 0.45
+ALIKE, ALIKE_WORTH = 0.5, 5.0
+"""Chance beforehand that a ranch is like the others, and the ranches that this is worth; a judgement."""
 CHANCE_WORTH = 2.0
 """Ranches that the chance of no effects of blocks and valve zones is worth beforehand."""
 SERIES_SPREADS = {"lasting": (0.7, 0.5), "fading": (0.4, 0.35), "drying": (0.015, 0.2)}
