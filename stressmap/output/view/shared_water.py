@@ -67,18 +67,22 @@ def shared_water_text(shared: SharedVolume, titles: dict[str, str], words: Distr
 
 
 def _row(row: dict[str, Any], titles: dict[str, str], words: DistrictWords) -> tuple[str, ...]:
-    amounts = (volume(row[name], words.plain) for name in ("share_m3", "equal_share_m3", "need_m3"))
+    told = (row[name] for name in ("share_m3", "equal_share_m3", "need_m3"))
+    amounts = (words("water.unknown") if m3 is None else volume(m3, words.plain) for m3 in told)
     return (titles.get(row["slug"], row["ranch"]), *amounts, words(f"why.{row['why']}"))
 
 
 def _lines(shared: SharedVolume, words: DistrictWords) -> Iterator[str]:
     plain, table = words.plain, shared.table
-    terms = {"volume": volume(shared.available_m3, plain), "floor": percent(shared.floor, plain)}
-    day = "" if shared.start is None else plain.date(shared.start)
-    if shared.days is None:
-        yield words("water.terms_own", day=day, **terms)
-    else:
-        yield words("water.terms", day=day, days=shared.days, **terms)
+    terms = {"volume": volume(shared.available_m3, plain)}
+    terms["day"] = "" if shared.start is None else plain.date(shared.start)
+    told = words("water.terms_own", **terms)
+    if shared.days is not None:
+        told = words("water.terms", days=shared.days, **terms)
+    rule = (
+        words("water.rule_floor", floor=percent(shared.floor, plain)) if shared.floor else words("water.rule")
+    )
+    yield f"{told} {rule}"
     for key, column in (("against_past", "past_limit"), ("against", "benefit")):
         possible = table["possible" if column == "benefit" else f"possible_{column}"].sum()
         if possible > 0:
