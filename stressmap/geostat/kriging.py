@@ -187,6 +187,16 @@ class KrigingSystem:
         arrays = [*vars(self.forms).values(), terms.alpha, terms.diagonal, *terms.blocks.values()]
         return sum(a.nbytes for a in arrays if isinstance(a, np.ndarray))
 
+    @property
+    def readings_xy(self) -> Floats:
+        """Places of the readings, shape (n, 2) [m]."""
+        return np.asarray(self._xy + self._origin)
+
+    @property
+    def shortest_m(self) -> float:
+        """The shortest range [m]."""
+        return float(self._ranges[0])
+
     def design_rows(self, places: Places, drift: Floats) -> Floats:
         """Return design rows x of places, shape (m, groups + crops + 1), the drift last."""
         return np.column_stack(

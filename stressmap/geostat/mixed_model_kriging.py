@@ -16,6 +16,7 @@ from stressmap.core.notes import Note
 from stressmap.core.parallel import each
 from stressmap.geostat import leave_one_out
 from stressmap.geostat.change_of_support import zone_set
+from stressmap.geostat.coarse_lattice import predict_cells
 from stressmap.geostat.fit import estimate_trends, fit
 from stressmap.geostat.gross_errors import Doubts, find_doubts
 from stressmap.geostat.kriging import KrigingSystem
@@ -231,8 +232,8 @@ class StructuredSurface:
 
         def work(piece: tuple[KrigingSystem, Ints]) -> None:
             system, cells = piece
-            part = np.empty((2, len(cells)))
-            system.predict_points(places.xy[cells], drift[cells], places.take(cells[:1]), part)
+            part, z = np.empty((2, len(cells))), drift[cells] if self.drift.sd else None
+            predict_cells(system, places.xy[cells], z, places.take(cells[:1]), part)
             out[:, cells] = part
 
         for systems in self._systems.windows(key for key, _ in pieces):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -146,10 +147,20 @@ class VisitLevels(MeanModel):
 
     def since_before(self) -> VisitLevels:
         """Make the model of the change from the last visit but one to the last."""
+        return self._since_before
+
+    @cached_property
+    def _since_before(self) -> VisitLevels:
+        """That model, one for all systems, whose dryness of all valve zones is then one array."""
         return replace(self, weight=(*[0.0] * (len(self.levels) - 2), -1.0, 1.0))
 
     def slope_mm(self) -> Floats | None:
         """Return the dryness of what is predicted, by valve zone; None without a log."""
+        return self._slope_mm
+
+    @cached_property
+    def _slope_mm(self) -> Floats | None:
+        """That dryness, worked out once: it is asked for zone by zone, and is of all zones."""
         return None if self.dryness is None else self.dryness.of_target(self.weight)
 
     def of_readings(self, places: Places, visit: Ints, drift: Floats) -> Floats:

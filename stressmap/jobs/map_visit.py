@@ -44,7 +44,7 @@ from stressmap.zoning.priorities import Edges
 from stressmap.zoning.ranking import ZoneMeans, last_irrigated, rank_valves
 from stressmap.zoning.reading_arrays import CovariateAt, usable_samples
 from stressmap.zoning.value_of_information import WateringDecision, area_threshold, look_again, nearest_trees
-from stressmap.zoning.valve_correlation import valve_correlations
+from stressmap.zoning.valve_correlation import ValveCorrelation, valve_correlations
 
 
 def fit(
@@ -280,7 +280,7 @@ def ranked_valves(
 
 def valves_together(
     inputs: Inputs, surface: Surface, *, jobs: int = 1, progress: Progress | None = None
-) -> pd.DataFrame:
+) -> ValveCorrelation:
     """Tell how the errors of the valve zones' means hang together.
 
     Parameters
@@ -296,15 +296,13 @@ def valves_together(
 
     Returns
     -------
-    DataFrame, k x k
-        Correlations, rows and columns by name of the valve; see
-        :func:`stressmap.zoning.valve_correlation.valve_correlations`.
+    ValveCorrelation
+        Of all valves; see :func:`stressmap.zoning.valve_correlation.valve_correlations`.
     """
     tell = progress or Silent()
     tell.stage("Comparing valve zones", len(inputs.blocks))
     found = valve_correlations(surface, ground_of(inputs), jobs=jobs, step=tell.step)
-    names = inputs.valves["valve"].tolist()
-    return pd.DataFrame(found, index=names, columns=names)
+    return ValveCorrelation(tuple(inputs.valves["valve"]), found)
 
 
 def ground_of(inputs: Inputs) -> RanchLayout:

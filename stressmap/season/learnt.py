@@ -15,6 +15,8 @@ from stressmap.water.measured_water_per_bar import WaterPerBar
 
 YEAR_LOG_SD = math.log(1.25)
 """How much the water per bar of a block differs from year to year, as a factor: a judgement, no source."""
+UNTOLD_LOG_SD = 5.0
+"""Water per bar whose logarithm has a larger standard error is not known: the slope could as well be none."""
 LEAST_SEEN = 2
 """Irrigations with readings on both sides, from which on a block's own drying is called learnt."""
 
@@ -34,7 +36,8 @@ def water_per_bar(slope: Estimate, soil: Floats, use_share: Floats) -> tuple[Flo
     Returns
     -------
     mm, log_sd : array of float, shape (Z,)
-        Water that brings trees back by one bar, and the standard error of its logarithm.
+        Water that brings trees back by one bar, and the standard error of its logarithm; NaN where the slope
+        is not told from none (:data:`UNTOLD_LOG_SD`).
 
     Examples
     --------
@@ -42,9 +45,9 @@ def water_per_bar(slope: Estimate, soil: Floats, use_share: Floats) -> tuple[Flo
     >>> mm.tolist(), log_sd.round(2).tolist()
     ([20.0], [0.2])
     """
-    rise = np.where(slope.mean > 0, slope.mean, np.nan) * soil
-    log_sd = np.sqrt(slope.variance) / np.where(slope.mean > 0, slope.mean, np.nan)
-    return np.asarray(use_share / rise), np.asarray(log_sd)
+    sd = np.sqrt(slope.variance)
+    rising = np.where((slope.mean > 0) & (sd <= UNTOLD_LOG_SD * slope.mean), slope.mean, np.nan)
+    return np.asarray(use_share / (rising * soil)), np.asarray(sd / rising)
 
 
 def with_last_season(now: tuple[float, float], before: tuple[float, float] | None) -> tuple[float, float]:

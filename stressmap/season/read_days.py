@@ -69,7 +69,8 @@ def left_over(read: ReadDays, slope: Floats) -> Floats:
     value = read.bar - slope[read.zone] * read.dryness
     level_of = np.unique(read.crop * 10_000 + read.visit, return_inverse=True)[1]
     crop_of = np.unique(read.crop, return_inverse=True)[1]
-    weight = 1.0 / np.bincount(read.zone * 10_000 + read.visit)[read.zone * 10_000 + read.visit]
+    together = np.unique(read.zone * 10_000 + read.visit, return_inverse=True)[1]
+    weight = 1.0 / np.bincount(together)[together]
     value = value - _means(value, weight, crop_of)[crop_of]
     zones = np.bincount(level_of, weights=weight)
     zone, level = np.zeros(int(read.zone.max()) + 1), np.zeros(len(zones))

@@ -9,7 +9,7 @@ import numpy as np
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.parallel import cores, each
 from stressmap.geostat.samples import Estimate
-from stressmap.geostat.zone_paths import PathSurface, ZonePaths
+from stressmap.geostat.zone_paths import PathSurface
 from stressmap.zoning.mapping import RanchLayout, zone_cells
 
 Z_90 = 1.645
@@ -71,25 +71,28 @@ def zone_courses(
     count = len(layout.valves)
     mine = [layout.valves_of(block) for block in range(len(layout.blocks))]
 
-    def work(block: int) -> tuple[ZonePaths, Floats]:
+    order = np.argsort(pairs[:, 0], kind="stable")
+    ends = np.append(0, np.cumsum(np.bincount(pairs[:, 0], minlength=count)))
+    mean, sd = (np.full((len(day), count), np.nan) for _ in range(2))
+    slope, slope_var, pair_sd = np.full(count, np.nan), np.full(count, np.nan), np.full(len(pairs), np.nan)
+
+    def work(block: int) -> None:
+        """Fill in one block's courses: their covariances, far larger, are let go with it."""
         own = mine[block]
         places, zone = zone_cells(layout, block, *layout.cells(block))
         paths = surface.zone_paths(places, zone, len(own), day, dryness[:, own])
-        asked = pairs[np.isin(pairs[:, 0], own)]
-        local = np.full(count, -1, dtype=np.int64)
-        local[own] = np.arange(len(own))
-        return paths, _apart(paths.covariance, local[asked[:, 0]], asked[:, 1:])
-
-    mean, sd = (np.full((len(day), count), np.nan) for _ in range(2))
-    slope, slope_var, pair_sd = np.full(count, np.nan), np.full(count, np.nan), np.full(len(pairs), np.nan)
-    for own, (paths, apart) in zip(mine, each(work, range(len(mine)), jobs=cores()), strict=True):
         mean[:, own], sd[:, own] = paths.mean, paths.sd()
         slope[own], slope_var[own] = paths.slope.mean, paths.slope.variance
-        pair_sd[np.isin(pairs[:, 0], own)] = apart
+        for local, one in enumerate(own):
+            asked = order[ends[one] : ends[one + 1]]
+            pair_sd[asked] = _apart(paths.covariance[:, :, local], pairs[asked, 1:])
+
+    each(work, range(len(mine)), jobs=cores())
     return ZoneCourses(day, mean, sd, Estimate(slope, slope_var), pairs, pair_sd)
 
 
-def _apart(covariance: Floats, zone: Ints, days: Ints) -> Floats:
+def _apart(covariance: Floats, days: Ints) -> Floats:
+    """Give the standard deviation of a zone's difference between two days, of each pair of days."""
     first, second = days.T
-    own = covariance[first, first, zone] + covariance[second, second, zone]
-    return np.asarray(np.sqrt(np.maximum(own - 2.0 * covariance[first, second, zone], 0.0)))
+    own = covariance[first, first] + covariance[second, second]
+    return np.asarray(np.sqrt(np.maximum(own - 2.0 * covariance[first, second], 0.0)))

@@ -191,7 +191,7 @@ def evaluate_over_draws(
     alternatives: tuple[Alternative, ...],
     draws: int,
     *,
-    covariance: Floats | None = None,
+    covariance: sparse.csr_array | None = None,
     jobs: int = 1,
     step: Callable[[], None] = lambda: None,
 ) -> EvaluatedDraws:
@@ -205,7 +205,7 @@ def evaluate_over_draws(
         From :func:`compare_alternatives`.
     draws : int
         How many.
-    covariance : array of float, shape (n, n), optional
+    covariance : sparse array, shape (n, n), optional
         Of the zone means [bar²]; by default they are independent.
     jobs : int
         Draws worked on at once.
@@ -242,15 +242,25 @@ def evaluate_over_draws(
     return EvaluatedDraws(draws, chosen / draws, summary, best)
 
 
-def _draw(case: PlanInputs, draws: int, covariance: Floats | None) -> Floats:
+def _draw(case: PlanInputs, draws: int, covariance: sparse.csr_array | None) -> Floats:
     generator = np.random.default_rng(SEED)
     noise = generator.standard_normal((draws, len(case.problem)))
     if covariance is None:
         return np.asarray(case.benefit_model.dry_bar + noise * case.benefit_model.se_bar)
-    values, vectors = np.linalg.eigh(covariance)
-    # The symmetric root: eigenvectors of equal values may turn with the last digits, this does not.
-    root = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T
-    return np.asarray(case.benefit_model.dry_bar + noise @ root)
+    drawn = np.tile(case.benefit_model.dry_bar, (draws, 1))
+    for zones in _hanging_together(covariance):
+        values, vectors = np.linalg.eigh(covariance[zones][:, zones].toarray())
+        # The symmetric root: eigenvectors of equal values may turn with the last digits, this does not.
+        root = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ vectors.T
+        drawn[:, zones] += noise[:, zones] @ root
+    return np.asarray(drawn)
+
+
+def _hanging_together(covariance: sparse.csr_array) -> list[Ints]:
+    """Give the groups of zones that have no covariance with any other: those of one block."""
+    count, group = sparse.csgraph.connected_components(covariance, directed=False)
+    order = np.argsort(group, kind="stable")
+    return np.split(order, np.cumsum(np.bincount(group, minlength=count))[:-1])
 
 
 class LinearRelaxation:

@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 
 from stressmap.agronomy.crops import CropProfile
-from stressmap.core.arrays import Floats
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.schemas import TIMETABLE, WATER_PLAN, columns_of
 from stressmap.core.set_codes import set_codes
@@ -30,6 +29,7 @@ from stressmap.water.plan_and_schedule import plan_and_schedule
 from stressmap.water.pump_schedule import Set
 from stressmap.water.schedule import Schedule
 from stressmap.water.water_per_bar import OTHER_FACTORS, WateredByFactor, watered_by_factor
+from stressmap.zoning.valve_correlation import ValveCorrelation
 
 PLAN_COLUMNS = columns_of(WATER_PLAN)
 """Columns of ``water_plan.csv``."""
@@ -138,7 +138,7 @@ def advise(
     case: PlanInputs,
     terms: PlanTerms,
     *,
-    correlation: pd.DataFrame | None = None,
+    correlation: ValveCorrelation | None = None,
     jobs: int = 1,
     progress: Progress | None = None,
 ) -> Advice:
@@ -150,8 +150,8 @@ def advise(
         From :func:`stressmap.water.formulation.formulate`.
     terms : PlanTerms
         Dates and settings.
-    correlation : DataFrame, n x n, optional
-        Correlation of the zones' errors by name of the valve; by default the zones are independent.
+    correlation : ValveCorrelation, optional
+        Of the zones' errors; by default the zones are independent.
     jobs : int
         Draws worked on at once.
     progress : Progress, optional
@@ -174,7 +174,7 @@ def advise(
         case,
         alternatives,
         terms.water.draws,
-        covariance=_covariance(case, correlation),
+        covariance=correlation and correlation.covariance(case.problem.names, case.benefit_model.se_bar),
         jobs=jobs,
         step=tell.step,
     )
@@ -194,15 +194,6 @@ def advise(
         by_factor,
         plan.dear_cost,
     )
-
-
-def _covariance(case: PlanInputs, correlation: pd.DataFrame | None) -> Floats | None:
-    """Return the covariance of the zones' errors [bar²]: the standard errors of their means, correlated."""
-    if correlation is None:
-        return None
-    names = list(case.problem.names)
-    se = case.benefit_model.se_bar
-    return np.asarray(correlation.loc[names, names].to_numpy() * np.outer(se, se))
 
 
 def plan_table(advice: Advice) -> pd.DataFrame:

@@ -2,19 +2,58 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
+from stressmap.core.arrays import Floats
 from stressmap.core.parallel import each
 from stressmap.geostat.surface import Surface
 from stressmap.zoning.mapping import RanchLayout
 
 
+@dataclass(frozen=True)
+class ValveCorrelation:
+    """Correlation of the errors of k valve zones' means.
+
+    Parameters
+    ----------
+    valves : tuple of str
+        Their names.
+    matrix : sparse array, shape (k, k)
+        Without entries between zones of different blocks, so that it does not grow with their square.
+    """
+
+    valves: tuple[str, ...]
+    matrix: sparse.csr_array
+
+    def covariance(self, valves: Sequence[str], se: Floats) -> sparse.csr_array:
+        """Return the covariance of some of them.
+
+        Parameters
+        ----------
+        valves : sequence of str
+            n names.
+        se : array, shape (n,)
+            Standard errors of their means [bar].
+
+        Returns
+        -------
+        sparse array, shape (n, n)
+            [bar²].
+        """
+        place = {name: i for i, name in enumerate(self.valves)}
+        at = [place[name] for name in valves]
+        spread = sparse.diags_array(np.asarray(se, dtype=np.float64))
+        return sparse.csr_array(spread @ self.matrix[at][:, at] @ spread)
+
+
 def valve_correlations(
     surface: Surface, ground: RanchLayout, *, jobs: int = 1, step: Callable[[], None] = lambda: None
-) -> NDArray[np.float64]:
+) -> sparse.csr_array:
     """Correlate the errors of the means of valve zones, block by block.
 
     Parameters
@@ -30,8 +69,8 @@ def valve_correlations(
 
     Returns
     -------
-    array of float, shape (k, k)
-        In the order of the valves; between blocks 0, for what the blocks of a crop share is left out.
+    sparse array, shape (k, k)
+        In the order of the valves; between blocks nothing, for what the blocks of a crop share is left out.
     """
 
     def work(block: int) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
@@ -47,7 +86,10 @@ def valve_correlations(
         np.fill_diagonal(correlation, 1.0)
         return members, correlation
 
-    found = np.eye(len(ground.valves))
-    for members, correlation in each(work, range(len(ground.blocks)), jobs=jobs, step=step):
-        found[np.ix_(members, members)] = correlation
-    return found
+    found = each(work, range(len(ground.blocks)), jobs=jobs, step=step)
+    bare = np.setdiff1d(np.arange(len(ground.valves)), np.concatenate([members for members, _ in found]))
+    order = np.concatenate([*(members for members, _ in found), bare])
+    ones = [sparse.eye_array(len(bare))] if len(bare) else []
+    together = sparse.block_diag([*(matrix for _, matrix in found if len(matrix)), *ones], format="csr")
+    back = np.argsort(order)
+    return sparse.csr_array(together[back][:, back])

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 from helpers.water_cases import PLAIN, need, random_ranch, terms
-from scipy import integrate, stats
+from scipy import integrate, sparse, stats
 
 from stressmap.core.settings import Water
 from stressmap.output.view.plan_words import tell
@@ -155,13 +155,13 @@ def test_draws_judged_two_at_once_come_out_the_same() -> None:
 def test_draws_follow_a_covariance() -> None:
     case = case_of(5, available="2 ML")
     ways = compare_alternatives(case, solve_milp(case.problem).steps)
-    diagonal = np.diag(case.benefit_model.se_bar**2)
+    diagonal = sparse.csr_array(np.diag(case.benefit_model.se_bar**2))
     apart, same = (
         evaluate_over_draws(case, ways, 40, covariance=diagonal),
         evaluate_over_draws(case, ways, 40),
     )
     assert apart.share["plan"][0] == pytest.approx(same.share["plan"][0], abs=1e-9)
-    nothing = evaluate_over_draws(case, ways, 5, covariance=np.zeros((5, 5)))
+    nothing = evaluate_over_draws(case, ways, 5, covariance=sparse.csr_array((5, 5)))
     assert nothing.share["plan"][1] == pytest.approx(nothing.share["plan"][2])
 
 

@@ -1,10 +1,12 @@
 """Draws of the zone means keep what the zones of a block have in common."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from helpers import small_ranch
+from scipy import sparse
 
 from stressmap.core.settings import Water
 from stressmap.geostat.hierarchical import HierarchicalSurface, variance_components
@@ -14,7 +16,6 @@ from stressmap.jobs.map_visit import fit, ranked_valves, valves_together
 from stressmap.jobs.recall_visits import Remembered
 from stressmap.water.alternatives import _draw
 from stressmap.water.ranch_inputs import prepare
-from stressmap.water.water_plan import _covariance
 
 
 @pytest.fixture(scope="module")
@@ -30,22 +31,26 @@ def test_zones_of_a_block_average_are_wrong_together(ranch) -> None:
     # Such a method gives all zones of a block one figure: its error is one and the same.
     expected = np.kron(np.eye(2), np.ones((2, 2)))
     average = HierarchicalSurface(fitted.samples, variance_components(fitted.samples, Priors()))
-    assert valves_together(inputs, average).to_numpy() == pytest.approx(expected, abs=1e-6)
+    assert valves_together(inputs, average).matrix.toarray() == pytest.approx(expected, abs=1e-6)
 
 
 def test_draws_have_the_standard_errors_and_correlations_of_the_zones(ranch) -> None:
     inputs, assessed, fitted = ranch
     valves = ranked_valves(inputs, assessed, Remembered(fitted.surface))
     together = valves_together(inputs, fitted.surface)
-    assert (np.linalg.eigvalsh(together.to_numpy()) > -1e-9).all()
+    correlation = together.matrix.toarray()
+    assert (np.linalg.eigvalsh(correlation) > -1e-9).all()
     # Kriging with a reading in every corner leaves little in common: give one pair a lot, to see it kept.
-    together.loc["N1", "N2"] = together.loc["N2", "N1"] = 0.7
+    pair = [together.valves.index(name) for name in ("N1", "N2")]
+    correlation[pair, pair[::-1]] = 0.7
+    together = replace(together, matrix=sparse.csr_array(correlation))
     case, _ = prepare(inputs, assessed.orchard, valves, assessed.visit, Water()).value
-    drawn = _draw(case, 20_000, _covariance(case, together))
     names = list(case.problem.names)
+    drawn = _draw(case, 20_000, together.covariance(names, case.benefit_model.se_bar))
     told = valves.set_index("valve")["stress_se_bar"][names].to_numpy()
     assert drawn.std(axis=0) == pytest.approx(told, rel=0.03)
-    assert np.corrcoef(drawn.T) == pytest.approx(together.loc[names, names].to_numpy(), abs=0.03)
+    at = [together.valves.index(name) for name in names]
+    assert np.corrcoef(drawn.T) == pytest.approx(correlation[np.ix_(at, at)], abs=0.03)
 
 
 def test_draws_do_not_turn_with_the_last_digits(ranch) -> None:
@@ -60,4 +65,5 @@ def test_draws_do_not_turn_with_the_last_digits(ranch) -> None:
     # Equal eigenvalues: any turn of their vectors would do, and rounding chooses one.
     alike = np.eye(len(case.problem))
     noise = 1e-14 * np.random.default_rng(1).standard_normal(alike.shape)
-    assert _draw(case, 50, alike) == pytest.approx(_draw(case, 50, alike + noise + noise.T), abs=1e-9)
+    one, other = (sparse.csr_array(made) for made in (alike, alike + noise + noise.T))
+    assert _draw(case, 50, one) == pytest.approx(_draw(case, 50, other), abs=1e-9)

@@ -147,7 +147,7 @@ def test_cells_of_a_slanting_block_are_inside_where_their_middle_is() -> None:
 
 
 def test_errors_of_valve_zones_hang_together_within_a_block_only(ground: RanchLayout) -> None:
-    found = valve_correlations(Plane(), ground)  # type: ignore[arg-type]
+    found = valve_correlations(Plane(), ground).toarray()  # type: ignore[arg-type]
     centres = np.stack(np.meshgrid(np.arange(5.0, 300, 10), np.arange(5.0, 100, 10)), axis=-1).reshape(-1, 2)
     held = [centres[(centres[:, 0] > a) & (centres[:, 0] < b)] for a, b in ((200, 300), (0, 80), (100, 200))]
     joint = np.array([[np.exp(-cdist(p, q) / 60.0).mean() for q in held] for p in held])
