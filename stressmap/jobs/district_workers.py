@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import os
 import signal
+import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
@@ -27,6 +30,12 @@ CONNECT_S = 10
 """How long a scheduler may take to answer."""
 FIRST_WORKER_S = 60
 """How long a cluster may take to have a worker."""
+LOOK_S = 5
+"""How often it is looked whether there are workers."""
+WORKERLESS_S = 180
+"""How long there may be none before what is left is given up."""
+NO_WORKER = f"the cluster has had no worker for {WORKERLESS_S} seconds"
+OVER = ("closing", "closed")
 LEFT_AT = 0.95
 """Share of its memory at which a worker is ended; nothing is ended or held back before."""
 KILL = getattr(signal, "SIGKILL", signal.SIGTERM)
@@ -50,7 +59,10 @@ class DistrictCluster:
 
     def count(self) -> int:
         """Count the workers there are now."""
-        return len(self.client.scheduler_info(n_workers=-1)["workers"])
+        try:
+            return len(self.client.scheduler_info(n_workers=-1)["workers"])
+        except OSError:  # a scheduler that does not answer; the client tries again
+            return 0
 
     def each(self, work: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterator[tuple[Task, Done | str]]:
         """Do some work on every task, as many at a time as there are workers.
@@ -67,27 +79,27 @@ class DistrictCluster:
         tuple of (task, result)
             As they come; instead of a result what became of its worker, where it had none.
         """
-        from distributed import as_completed
-
-        waiting, running = list(reversed(tasks)), dict[str, Task]()
-        done = as_completed(loop=self.client.loop, raise_errors=False)
-
-        def begin() -> None:
-            while waiting and len(running) < max(1, self.count()):
+        waiting, running = list(reversed(tasks)), dict[str, tuple[Any, Task]]()
+        seen, bell = time.monotonic(), threading.Event()
+        while (waiting or running) and self.client.status not in OVER:
+            present = self.count()
+            seen = time.monotonic() if present else seen
+            if time.monotonic() - seen > WORKERLESS_S:
+                break
+            while waiting and len(running) < max(1, present):
                 task = waiting.pop()
                 future = self.client.submit(work, task, pure=False, retries=1)
-                running[future.key] = task
-                done.add(future)
-
-        begin()
-        for future in done:
-            task = running.pop(future.key)
-            yield task, self._result(future)
-            future.release()
-            if self.client.status == "running":
-                begin()
-        for task in reversed(waiting):
-            yield task, "the scheduler was lost"
+                future.add_done_callback(lambda _: bell.set())
+                running[future.key] = future, task
+            bell.wait(LOOK_S)
+            bell.clear()
+            for future, task in [both for both in running.values() if both[0].status != "pending"]:
+                del running[future.key]
+                yield task, self._result(future)
+                future.release()
+        why = "the scheduler was lost" if self.client.status in OVER else NO_WORKER
+        for task in (*(task for _, task in running.values()), *reversed(waiting)):
+            yield task, why
 
     def _result(self, future: Any) -> Any:
         if future.status == "finished":
@@ -271,11 +283,27 @@ def own_cluster(count: int, memory_gb: float) -> Iterator[Any]:
         preload=[*dask.config.get("distributed.worker.preload"), PRELOAD],
         silence_logs=logging.CRITICAL,
     ) as cluster:
+        watch = asyncio.run_coroutine_threadsafe(_replace_lost(cluster, count), cluster.loop.asyncio_loop)
         try:
             yield cluster
         except BaseException:
+            watch.cancel()
             _end_at_once(cluster)
             raise
+        finally:
+            watch.cancel()
+
+
+async def _replace_lost(cluster: Any, count: int) -> None:
+    """Begin workers anew that their nanny does not: one that dies as it starts is given up by it."""
+    from distributed.core import Status
+
+    while True:
+        await asyncio.sleep(LOOK_S)
+        for name, nanny in list(cluster.workers.items()):
+            if nanny.status in {Status.closed, Status.failed}:
+                del cluster.workers[name]
+        cluster.scale(count)
 
 
 def _end_at_once(cluster: Any) -> None:
@@ -309,12 +337,28 @@ def _make_ready(client: Any, source: Path) -> None:
         what = f"the cluster had no worker for {FIRST_WORKER_S} seconds"
         raise SettingsError(Problem("--scheduler", what, "Start workers with dask worker ADDRESS"))
     futures = [client.submit(warm, source, workers=[one], pure=False) for one in addresses]
-    for address, future in zip(addresses, futures, strict=True):
-        try:
-            _refuse_unlike(address, future.result(), source)
-        except (ImportError, AttributeError) as error:
-            what = f"the worker at {address} cannot load this program ({first_line(error)})"
-            raise SettingsError(Problem("--scheduler", what, SAME_PATHS)) from None
+    told = [_warmed(client, *both) for both in zip(addresses, futures, strict=True)]
+    for address, warmed in zip(addresses, told, strict=True):
+        if warmed is not None:
+            _refuse_unlike(address, warmed, source)
+    if not any(told):
+        what = "every worker was lost while it was made ready, before the first ranch"
+        raise SettingsError(Problem(str(source), what, "Raise [workers] memory_gb"))
+
+
+def _warmed(client: Any, address: str, future: Any) -> Warmed | None:
+    """Give what a worker tells of itself; None of one that was lost: it comes back under another."""
+    while future.status == "pending":
+        with suppress(OSError):
+            if address not in client.scheduler_info(n_workers=-1)["workers"]:
+                return None
+        time.sleep(0.1)
+    try:
+        warmed: Warmed = future.result()
+    except (ImportError, AttributeError) as error:
+        what = f"the worker at {address} cannot load this program ({first_line(error)})"
+        raise SettingsError(Problem("--scheduler", what, SAME_PATHS)) from None
+    return warmed
 
 
 def _refuse_unlike(address: str, warmed: Warmed, source: Path) -> None:

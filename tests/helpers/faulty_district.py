@@ -4,6 +4,7 @@
 left out. Driver, cluster, tasks and the putting in place of results are the real ones. ``FAULTS`` in the
 environment is a list in JSON of faults with ``ranch``, ``at`` (``mapping``, ``writing``), ``do`` (``die``,
 ``hog``, ``hang``), ``times`` and ``flag``: each time it happens, a file of that name and a number is made.
+With ``after``, such a file, a worker dies as it starts once that is there.
 """
 
 from __future__ import annotations
@@ -40,6 +41,9 @@ def dask_setup(_worker: object) -> None:
     from stressmap import __version__
     from stressmap.jobs import district_tasks, run
 
+    for fault in json.loads(os.environ["FAULTS"]):
+        if "after" in fault and Path(fault["after"]).exists() and again(fault):
+            die()
     run.run = made  # type: ignore[assignment]
     district_tasks.warm = lambda _: district_tasks.Warmed(__version__, sees=True)
 
@@ -72,7 +76,7 @@ def made(source: Path, *, out: Path, **_: object) -> SimpleNamespace:
 
 def fail(ranch: str, at: str) -> None:
     for fault in json.loads(os.environ.get("FAULTS", "[]")):
-        if (fault["ranch"], fault["at"]) == (ranch, at) and again(fault):
+        if (fault.get("ranch"), fault.get("at")) == (ranch, at) and again(fault):
             DOES[fault["do"]]()
 
 

@@ -102,17 +102,19 @@ def hidden(out: Path) -> list[str]:
 def test_after_killed_workers_and_a_killed_driver_the_next_call_does_and_sends_what_is_missing(
     place: Path, tmp_path: Path
 ) -> None:
-    """Workers die, mapping one ranch and writing the other; then it hangs, and the driver is killed."""
+    """Workers die mapping, starting anew and writing; then one hangs, and the driver is killed."""
     out = tmp_path / "out"
     faults = (
         fault(tmp_path, 0, "mapping", "die"),
         fault(tmp_path, 1, "writing", "die"),
         fault(tmp_path, 1, "writing", "hang"),
+        {"after": str(tmp_path / "die0 0"), "flag": str(tmp_path / "start"), "times": 1},
     )
     running = start(place, out, *faults)
     assert soon((tmp_path / "hang1 0").exists), running.poll()
     assert len(helpers_of(running)) >= 1
     assert len(hidden(out)) >= 1
+    assert (tmp_path / "start 0").exists()
     running.kill()
     running.communicate()
     assert soon(lambda: not helpers_of(running))
