@@ -87,7 +87,7 @@ function waterList() {
     make("span", { class: "what" }, make("b", { text: gets })),
   ]);
   return make("section", { "aria-labelledby": "list-name" },
-    make("h2", { id: "list-name", text: heading }), ...lines.map((text) => make("p", { class: "count", text })), make("ol", { class: "rows" }, ...rows.map(cells)));
+    make("h2", { id: "list-name", text: heading }), make("p", { text: lines[0] }), make("ol", { class: "rows" }, ...rows.map(cells)), ...lines.slice(1).map((text) => make("p", { class: "count", text })));
 }
 
 function results(hits) {
