@@ -121,6 +121,9 @@ PLAUSIBLE = {
     "rain_mm": (0.0, 150.0),
 }
 """What a station can have measured in an hour; a sensor may read a little under no sun."""
+MOST_A_DAY = {"eto_mm": 20.0, "rain_mm": 600.0}
+"""What can be measured in a day, of records with a row a day; a judgement."""
+HOURS_OF_DAYS = 12.0
 _UNIT = {"wind_m_s": "m/s", "solar_w_m2": "W/m2", "eto_mm": "mm an hour", "rain_mm": "mm an hour"}
 
 
@@ -174,11 +177,11 @@ def read_weather(
     humidity = table.numbers("rh_pct", wanted="per cent as a number")
     frame["rh_pct"] = notes.keep(mend_humidity(humidity, origin))
     frame["wind_m_s"] = notes.keep(_plausible(table, "wind_m_s", _wind(table)))
-    frame["eto_mm"] = notes.keep(_plausible(table, "eto_mm", _depth(table, "eto_mm")))
+    frame["eto_mm"] = notes.keep(_plausible(table, "eto_mm", _depth(table, "eto_mm"), times))
     rain = notes.keep(
         each_row(_depth(table, "rain_mm"), times, _origin(table), table.headings.get("rain_mm", ""))
     )
-    frame["rain_mm"] = notes.keep(_plausible(table, "rain_mm", rain))
+    frame["rain_mm"] = notes.keep(_plausible(table, "rain_mm", rain, times))
     frame["solar_w_m2"] = notes.keep(_plausible(table, "solar_w_m2", _solar(table, times)))
     frame["solar_w_m2"] = frame["solar_w_m2"].clip(lower=0.0)
     told = _left_out(frame)
@@ -227,17 +230,27 @@ def _solar(table: Table, times: pd.Series) -> pd.Series:
         return solar * (J_M2_PER["Ly"] / 86_400.0)
     if unit not in J_M2_PER:
         return solar
+    return solar * J_M2_PER[unit] / _step_s(times)
+
+
+def _step_s(times: pd.Series) -> float:
+    """Give the usual step of a record [s], an hour where it cannot be told."""
     step = times.dropna().sort_values().diff().dt.total_seconds()
-    return solar * J_M2_PER[unit] / (float(step[step > 0].median()) if (step > 0).any() else 3600.0)
+    return float(step[step > 0].median()) if (step > 0).any() else 3600.0
 
 
-def _plausible(table: Table, name: str, values: pd.Series) -> Noted[pd.Series]:
-    low, high = PLAUSIBLE[name]
+def _plausible(
+    table: Table, name: str, values: pd.Series, times: pd.Series | None = None
+) -> Noted[pd.Series]:
+    """Leave out what cannot be; sums are held to what is possible in the record's step."""
+    (low, high), unit = PLAUSIBLE[name], _UNIT[name]
+    if times is not None and _step_s(times) > HOURS_OF_DAYS * 3600.0:
+        high, unit = MOST_A_DAY[name], "mm a day"
     wrong: NDArray[np.bool_] = ((values < low) | (values > high)).to_numpy()
     if not wrong.any():
         return Noted(values)
     cells = _origin(table).cells(table.headings.get(name, name), wrong)
-    note = Note.of("weather_impossible", "caution", low=low, high=high, unit=_UNIT[name], **cells)
+    note = Note.of("weather_impossible", "caution", low=low, high=high, unit=unit, **cells)
     return Noted(values.mask(wrong), (note,))
 
 

@@ -27,7 +27,7 @@ from stressmap.geostat.visit_series import VisitSeries
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed, Visit, assess_visit
 from stressmap.quality.visit import visits_before
-from stressmap.season.ranch_dryness import RanchWater, ranch_water
+from stressmap.season.ranch_dryness import RanchWater, ranch_water, season_before
 from stressmap.zoning.reading_arrays import usable_samples
 
 CLEARLY_WORSE = 3.0
@@ -179,13 +179,24 @@ def recall(
     tables = [one.readings[one.readings["used"]] for one in every]
     visits = [one.visit for one in every]
     slopes = lent_slopes(surface.options.lent)
-    both = remember(surface, _series(inputs, assessed.orchard, tables, visits, slopes)) if found else None
+    series = _series(inputs, assessed.orchard, tables, visits, slopes) if found else None
+    both = None if series is None else remember(surface, series)
     tell.step()
     if both is None:
         return Noted(Remembered(surface))
     read = Counter(name for table in tables[:-1] for name in table["block"].unique())
     memory = RecalledVisits(tuple(visits[:-1]), dict(read), both.recalled, tuple(inputs.blocks["block"]))
-    return Noted(Remembered(both, memory, tuple(found)), memory.notes())
+    said = memory.notes()
+    if series is not None and series.dryness is not None:
+        said += _of_last_season(inputs)
+    return Noted(Remembered(both, memory, tuple(found)), said)
+
+
+def _of_last_season(inputs: Inputs) -> tuple[Note, ...]:
+    """Say for which blocks the season before tells how they dry."""
+    known = season_before(inputs)
+    blocks = [name for name in inputs.blocks["block"] if name in known]
+    return (Note.of("season_prior", blocks=blocks),) if blocks else ()
 
 
 def assessed_before(inputs: Inputs, assessed: Assessed, visit: Visit) -> Assessed | None:

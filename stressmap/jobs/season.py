@@ -71,10 +71,16 @@ def follow_season(source: Path, *, out: Path | None = None, progress: Progress |
     if out is None:
         make_ready(target, files, handed_in(source, chosen), ranch=ranch.name)
     # What fits takes seconds to load: files that cannot be used are refused before.
+    from stressmap.core.parallel import cores
+    from stressmap.jobs.map_visit import fit
+    from stressmap.jobs.recall_visits import recall
     from stressmap.jobs.season_so_far import season_of
     from stressmap.output.view.advice import season_tables
 
-    season = season_of(inputs, assessed, progress=tell)
+    # the last visits are fitted as a map's are, so that both say the same of what is due
+    fitted = fit(inputs, assessed, cores(), tell)
+    recalled = recall(inputs, fitted.assessed, fitted.surface, tell).value
+    season = season_of(inputs, fitted.assessed, shared=recalled, whole=True, progress=tell)
     season = replace(season, notes=shown(season.notes, chosen))
     notes.add(season.notes)
     record = run_record.Record(source, chosen, {}, {}, {}, sha256, kept=inputs.record)

@@ -11,19 +11,16 @@ import pandas as pd
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.notes import Noted, NoteList
 from stressmap.intake.inputs import Inputs
-from stressmap.intake.last_season import read_last_season
 from stressmap.jobs.assess_visit import Assessed
 from stressmap.jobs.season_weather import SeasonEt, dryness_days, season_et
 from stressmap.jobs.season_windows import DrynessDays, SeasonReadings, season_readings
 from stressmap.season.calendar_days import HORIZON_DAYS, day_numbers
 from stressmap.season.dryness import OF_SOIL
 from stressmap.season.irrigations import irrigations_of
-from stressmap.season.ranch_dryness import LEAD_DAYS, RanchWater, ranch_water
+from stressmap.season.last_year import as_last_season
+from stressmap.season.ranch_dryness import LEAD_DAYS, ranch_water, season_before
 from stressmap.season.valve_facts import valve_facts
 from stressmap.season.visit_course import Came, VisitDays
-
-LATE_DAYS = 14
-"""So many of the last days tell what trees use of the reference evapotranspiration."""
 
 
 @dataclass(frozen=True)
@@ -113,14 +110,19 @@ def gather(inputs: Inputs, visits: tuple[Assessed, ...]) -> Noted[Gathered]:
     readings = season_readings(inputs, visits, water)
     held = tuple(one.blocks for one in visits)
     position = {name: k for k, name in enumerate(inputs.blocks["block"])}
-    soil = facts["soil"].map(OF_SOIL).fillna(1.0).to_numpy(np.float64) if water is None else water.soil
-    last = chosen.files.last_season
+    before = season_before(inputs)
+    if water is None:
+        share = np.ones(len(facts))
+        believed = np.asarray(facts["soil"].map(OF_SOIL).fillna(1.0), dtype=np.float64)
+        soil = as_last_season(believed, share, facts["block"].tolist(), before)
+    else:
+        soil, share = water.soil, water.use_share()
     return notes.beside(
         Gathered(
             inputs, readings, VisitDays(tuple(one.visit for one in visits), readings.day, held), facts,
             facts["block"].map(position).to_numpy(np.int64), irrigations, came, et,
             dryness_days(water, et, len(facts)), np.asarray(soil, dtype=np.float64),
-            _use_share(water, len(facts)), {} if last is None else read_last_season(last),
+            share, before,
         )
     )  # fmt: skip
 
@@ -136,10 +138,3 @@ def _today(inputs: Inputs, last: Assessed) -> int:
 def _came(irrigations: pd.DataFrame, zone: object) -> Came:
     start, end = (day_numbers(irrigations[name], zone) for name in ("start", "end"))  # type: ignore[arg-type]
     return Came(irrigations["zone"].to_numpy(np.int64), start, end, irrigations["mm"].to_numpy(np.float64))
-
-
-def _use_share(water: RanchWater | None, zones: int) -> Floats:
-    if water is None or water.days.use_mm is None:
-        return np.ones(zones)
-    late = slice(max(0, water.days.known - LATE_DAYS), water.days.known)
-    return np.asarray(water.days.use_mm[late].mean(axis=0) / max(float(water.days.et_mm[late].mean()), 1e-9))

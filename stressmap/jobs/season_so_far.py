@@ -12,8 +12,6 @@ from stressmap.core.notes import NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.geostat.memory_mixture import MemorySurface
 from stressmap.geostat.samples import Estimate
-from stressmap.geostat.surface import Surface
-from stressmap.geostat.zone_paths import PathSurface
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed
 from stressmap.jobs.next_visit import next_visit_day
@@ -22,6 +20,7 @@ from stressmap.jobs.season_gathered import Gathered, gather
 from stressmap.jobs.season_notes import readings_told, season_notes
 from stressmap.jobs.season_plans import season_plans
 from stressmap.jobs.season_windows import (
+    FittedLast,
     SeasonPaths,
     differences,
     dried_without_log,
@@ -48,7 +47,7 @@ def season_of(
     assessed: Assessed,
     *,
     shared: Remembered | None = None,
-    surface: PathSurface | None = None,
+    whole: bool = False,
     progress: Progress | None = None,
 ) -> Season:
     """Work out the season up to a visit.
@@ -60,9 +59,10 @@ def season_of(
     assessed : Assessed
         The last visit.
     shared : Remembered, optional
-        The last visits, where they were checked and fitted together already: the season is then of them.
-    surface : PathSurface, optional
-        Fitted to the last visits together already, where ``shared`` is not given.
+        The last visits, where they were checked and fitted together already: what is due follows from them,
+        so that a map and a season of the same files say the same.
+    whole : bool, optional
+        Whether the course before those visits is wanted too.
     progress : Progress, optional
         Told of the stages.
 
@@ -72,16 +72,14 @@ def season_of(
     """
     notes, tell = NoteList(), progress or Silent()
     tell.stage("Gathering the season")
-    visits: tuple[Assessed, ...] = ()
-    if shared is not None and (fitted := _shared_surface(shared.surface)) is not None:
-        visits, surface = (*shared.earlier, assessed), fitted
-    visits = visits or season_visits(inputs, assessed)
+    fitted = None if shared is None else _fitted_last(shared, whole=whole)
+    visits = season_visits(inputs, assessed, () if shared is None else shared.earlier)
     gathered = notes.keep(gather(inputs, visits))
     which, days = _cycles(gathered)
     pairs = pairs_of(which["zone"].to_numpy(np.int64), days, gathered.first)
     tell.stage("Following the valve zones")
     span = gathered.first, gathered.today
-    paths = season_paths(inputs, gathered.readings, gathered.dryness, span, pairs, surface=surface)
+    paths = season_paths(inputs, gathered.readings, gathered.dryness, span, pairs, fitted_last=fitted)
     if not gathered.dryness.known:
         usual, hot = (np.append(0.0, np.cumsum(mm)) for mm in (gathered.et.ahead, gathered.et.hot))
         paths = dried_without_log(paths, (usual, hot), gathered.soil)
@@ -114,7 +112,7 @@ def _made(gathered: Gathered, paths: SeasonPaths, looked: tuple[pd.DataFrame, Cy
     cycles = _cycle_table(gathered, paths, looked, (over, turns.usual))
     alarms = _alarms(gathered, paths.slope)
     at = today - paths.first
-    ahead = Ahead(paths.mean[at:], paths.sd[at:], paths.hot)
+    ahead = Ahead(paths.mean[at:], paths.ahead, paths.hot)
     next_visit = today_of_next(gathered)
     rise = gathered.rise_mm * float(gathered.et.ahead[:7].mean())
     drying = Estimate(paths.slope.mean * rise, paths.slope.variance * rise**2)
@@ -293,9 +291,12 @@ def _of_blocks(
     return found
 
 
-def _shared_surface(surface: Surface) -> PathSurface | None:
-    """Give the fit of a run where it tells courses: where earlier visits take part in it."""
-    return surface if isinstance(surface, MemorySurface) else None
+def _fitted_last(shared: Remembered, *, whole: bool) -> FittedLast | None:
+    """Give the fit of a map where it tells courses: where earlier visits take part in it."""
+    surface = shared.surface
+    if not isinstance(surface, MemorySurface):
+        return None
+    return FittedLast(surface, 1 + len(shared.earlier), alone=not whole)
 
 
 def taught(season: Season, read: ReadTrees) -> ReadTrees:

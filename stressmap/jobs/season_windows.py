@@ -77,7 +77,7 @@ class SeasonReadings:
         )
 
 
-def season_visits(inputs: Inputs, assessed: Assessed) -> tuple[Assessed, ...]:
+def season_visits(inputs: Inputs, assessed: Assessed, known: Sequence[Assessed] = ()) -> tuple[Assessed, ...]:
     """Check the readings of all visits of the season up to one.
 
     Parameters
@@ -86,20 +86,22 @@ def season_visits(inputs: Inputs, assessed: Assessed) -> tuple[Assessed, ...]:
         From :func:`stressmap.jobs.assess_visit.load_inputs`.
     assessed : Assessed
         The last visit.
+    known : sequence of Assessed, optional
+        Earlier visits that were checked already.
 
     Returns
     -------
     tuple of Assessed
         In order; visits without a usable reading are left out.
     """
-    found: list[Assessed] = [assessed]
+    found, checked = [assessed], {one.visit: one for one in known}
     days = inputs.readings["time"].dt.date
     for visit in reversed(visits_before(inputs.readings, assessed.visit)):
         if (found[0].visit[0] - visit[1]).days > NEW_SEASON_DAYS:
             break
         # the rows of other visits would be looked at again for every one
         own = inputs.readings[(days >= visit[0]) & (days <= visit[1])].reset_index(drop=True)
-        one = assessed_before(replace(inputs, readings=own), assessed, visit)
+        one = checked.get(visit) or assessed_before(replace(inputs, readings=own), assessed, visit)
         if one is not None:
             found.insert(0, one)
     return tuple(found)
@@ -154,6 +156,8 @@ class SeasonPaths:
         Mean and standard deviation at the middle of each visit [bar].
     hot : array of float, shape (H, Z)
         From today on, in a hot week [bar].
+    ahead : array of float, shape (H, H, Z)
+        Covariance of the errors of a zone between the days from today on [bar²].
     slope : Estimate
         Of each zone on dryness [bar/mm].
     pair_sd : array of float, shape (P,)
@@ -166,17 +170,20 @@ class SeasonPaths:
     sd: Floats
     at_visits: tuple[Floats, Floats]
     hot: Floats
+    ahead: Floats
     slope: Estimate
     pair_sd: Floats
 
 
-def windows(count: int) -> list[tuple[int, int]]:
+def windows(count: int, last: int = WINDOW) -> list[tuple[int, int]]:
     """Cut visits into runs that are fitted together.
 
     Parameters
     ----------
     count : int
         Visits.
+    last : int, optional
+        So many at most in the last run.
 
     Returns
     -------
@@ -185,14 +192,33 @@ def windows(count: int) -> list[tuple[int, int]]:
 
     Examples
     --------
-    >>> windows(3), windows(20)
-    ([(0, 3)], [(0, 4), (2, 12), (10, 20)])
+    >>> windows(3), windows(20), windows(12, 9)
+    ([(0, 3)], [(0, 4), (2, 12), (10, 20)], [(0, 5), (3, 12)])
     """
-    found = [(max(0, count - WINDOW), count)]
+    found = [(max(0, count - last), count)]
     while found[0][0] > 0:
         until = found[0][0] + SHARED
         found.insert(0, (max(0, until - WINDOW), until))
     return found
+
+
+@dataclass(frozen=True)
+class FittedLast:
+    """The fit of the last visits that a map was made with.
+
+    Parameters
+    ----------
+    surface : PathSurface
+        Fitted to them together.
+    visits : int
+        How many.
+    alone : bool
+        Whether only what follows from them is wanted: what is due, not the course before.
+    """
+
+    surface: PathSurface
+    visits: int
+    alone: bool
 
 
 def path_surface(inputs: Inputs, series: VisitSeries, *, last: bool) -> PathSurface:
@@ -280,7 +306,7 @@ def season_paths(
     span: tuple[int, int],
     pairs: Ints,
     *,
-    surface: PathSurface | None = None,
+    fitted_last: FittedLast | None = None,
 ) -> SeasonPaths:
     """Work out the courses of all valve zones through a season.
 
@@ -296,12 +322,13 @@ def season_paths(
         The first day and today.
     pairs : array of int, shape (P, 3)
         Zone and two days, counted from the first, whose difference is wanted.
-    surface : PathSurface, optional
-        Fitted to the last visits already.
+    fitted_last : FittedLast, optional
+        The last visits, where they were fitted together already.
 
     Returns
     -------
     SeasonPaths
+        NaN before those of ``fitted_last``, where only they are wanted.
     """
     first, today = span
     layout, count = coarse_layout(inputs), len(inputs.valves)
@@ -309,10 +336,11 @@ def season_paths(
     mean, sd = np.full((length, count), np.nan), np.full((length, count), np.nan)
     at_visits = np.full((2, len(readings.day), count), np.nan)
     pair_sd = np.full(len(pairs), np.nan)
-    cut, end = windows(len(readings.day)), len(readings.day)
-    for a, b in cut:
-        fitted = surface if b == end and surface is not None else None
-        fitted = fitted or path_surface(inputs, readings.series(a, b), last=b == end)
+    end = len(readings.day)
+    cut = windows(end, WINDOW if fitted_last is None else fitted_last.visits)
+    for a, b in cut[-1:] if fitted_last is not None and fitted_last.alone else cut:
+        surface = fitted_last.surface if b == end and fitted_last is not None else None
+        fitted = surface or path_surface(inputs, readings.series(a, b), last=b == end)
         begins = int(np.floor(readings.day[a])) - first
         until = length if b == end else int(np.floor(readings.day[b - 1])) - first + 1
         inside = ((pairs[:, 1:] >= begins) & (pairs[:, 1:] < until)).all(axis=1)
@@ -321,7 +349,8 @@ def season_paths(
         ahead = today + np.arange(HORIZON_DAYS + 1.0) if b == end else np.zeros(0)
         every = np.concatenate([days, readings.day[a:b], ahead])
         felt = np.concatenate([dryness.on(every[: len(every) - len(ahead)]), dryness.hot[: len(ahead)]])
-        found = zone_courses(fitted, layout, every, felt, asked)
+        on = slice(today - first - begins, len(days)) if b == end else None
+        found = zone_courses(fitted, layout, every, felt, asked, together=on)
         # the earlier window sees visits on both sides of the first one that is shared
         own = begins if a == 0 else int(np.floor(readings.day[a + 1])) - first
         mean[own:until], sd[own:until] = (
@@ -332,7 +361,9 @@ def season_paths(
         at_visits[:, a:b][:, kept] = np.stack([found.mean, found.sd])[:, n : n + b - a][:, kept]
         pair_sd[inside] = found.pair_sd
         hot, slope = found.mean[n + b - a :], found.slope
-    return SeasonPaths(first, today, mean, sd, (at_visits[0], at_visits[1]), hot, slope, pair_sd)
+    on_ahead = found.covariance
+    assert on_ahead is not None
+    return SeasonPaths(first, today, mean, sd, (at_visits[0], at_visits[1]), hot, on_ahead, slope, pair_sd)
 
 
 def dried_without_log(paths: SeasonPaths, et_mm: tuple[Floats, Floats], soil: Floats) -> SeasonPaths:
@@ -357,7 +388,8 @@ def dried_without_log(paths: SeasonPaths, et_mm: tuple[Floats, Floats], soil: Fl
     mean, sd = paths.mean.copy(), paths.sd.copy()
     mean[at:] += used * paths.slope.mean
     sd[at:] = np.sqrt(sd[at:] ** 2 + used**2 * paths.slope.variance)
-    return replace(paths, mean=mean, sd=sd, hot=paths.hot + hot * paths.slope.mean)
+    together = paths.ahead + used[:, None] * used[None, :] * paths.slope.variance
+    return replace(paths, mean=mean, sd=sd, hot=paths.hot + hot * paths.slope.mean, ahead=together)
 
 
 def differences(paths: SeasonPaths, pairs: Ints) -> ZoneCourses:

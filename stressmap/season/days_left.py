@@ -7,7 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from stressmap.core.arrays import Floats
-from stressmap.season.zone_courses import Z_90
+from stressmap.geostat.importance_sample import quasi_normal_points
+
+PATHS, ZONES_AT_ONCE = 512, 64
+JITTER = 1e-7
+BELOW = (0.05, 0.025, 0.075, 0.0, 0.1)
+"""Shares that may be left out below, of one in ten: days are never fewer than 0, so that the shortest
+interval often leaves out nothing there."""
+EVENNESS, EQUALLY_SHORT_DAYS = (2.0, 1.0, 1.0, 0.0, 0.0), 0.05
+"""The even one is taken unless another is shorter by more than this."""
 
 
 @dataclass(frozen=True)
@@ -17,8 +25,9 @@ class DaysLeft:
     Parameters
     ----------
     mean, low, high : array of float, shape (Z,)
-        First crossing of the mean, of the upper and of the lower 90 % bound; 0 where it is past, infinite
-        past the horizon, NaN where nothing is known.
+        Expected days until the first crossing, later ones taken for the horizon, and the shortest 90 %
+        interval; 0 where the mean is past, infinite where more likely than not no day of the horizon is, or
+        where the bound is past it; NaN where nothing is known.
     """
 
     mean: Floats
@@ -58,15 +67,45 @@ def first_crossing(path: Floats, allowed: Floats) -> Floats:
     return np.where(np.isfinite(path).all(axis=0) & np.isfinite(allowed), found, np.nan)
 
 
-def days_left(mean: Floats, sd: Floats, allowed: Floats) -> DaysLeft:
+def passages(mean: Floats, covariance: Floats, allowed: Floats) -> Floats:
+    """Draw when courses first pass what is allowed, errors of their days going together as they do.
+
+    Parameters
+    ----------
+    mean : array of float, shape (H, Z)
+        On day 0, 1, 2 and so on [bar].
+    covariance : array of float, shape (H, H, Z)
+        Of the errors of each zone between days [bar²].
+    allowed : array of float, shape (Z,)
+        [bar].
+
+    Returns
+    -------
+    array of float, shape (PATHS, Z)
+        Days, in rising order; infinite past the last of the days, NaN where nothing is known.
+    """
+    horizon, zones = mean.shape
+    found = np.full((PATHS, zones), np.nan)
+    known = np.isfinite(mean).all(axis=0) & np.isfinite(covariance).all(axis=(0, 1)) & np.isfinite(allowed)
+    points = quasi_normal_points(PATHS, horizon)
+    for own in np.array_split(np.flatnonzero(known), max(1, int(known.sum()) // ZONES_AT_ONCE)):
+        together = np.moveaxis(covariance[:, :, own], 2, 0)
+        least = JITTER * np.einsum("zhh->z", together) / horizon + JITTER**2
+        together = 0.5 * (together + together.swapaxes(1, 2)) + least[:, None, None] * np.eye(horizon)
+        factor = np.linalg.cholesky(together)
+        path = mean[:, own][:, :, None] + np.einsum("zhk,pk->hzp", factor, points, optimize=True)
+        times = first_crossing(path.reshape(horizon, -1), np.repeat(allowed[own], PATHS))
+        found[:, own] = np.sort(times.reshape(len(own), PATHS), axis=1).T
+    return found
+
+
+def days_left(mean: Floats, covariance: Floats, allowed: Floats) -> DaysLeft:
     """Give the days left of courses that go on without water.
 
     Parameters
     ----------
-    mean, sd : array of float, shape (H, Z)
-        On day 0, 1, 2 and so on [bar].
-    allowed : array of float, shape (Z,)
-        [bar].
+    mean, covariance, allowed : array of float
+        As :func:`passages` asks for them.
 
     Returns
     -------
@@ -74,17 +113,34 @@ def days_left(mean: Floats, sd: Floats, allowed: Floats) -> DaysLeft:
 
     Examples
     --------
-    A bar a day from 2 bar, with an error of a bar, until 6 bar:
+    A bar a day from 2 bar, with an error of a bar that stays the same, until 6 bar:
 
-    >>> left = days_left(2.0 + np.arange(22.0)[:, None], np.ones((22, 1)), np.array([6.0]))
-    >>> left.mean.tolist(), left.low.round(3).tolist(), left.high.round(3).tolist()
-    ([4.0], [2.355], [5.645])
+    >>> left = days_left(2.0 + np.arange(22.0)[:, None], np.ones((22, 22, 1)), np.array([6.0]))
+    >>> left.mean.round(1).tolist(), left.low.round(1).tolist(), left.high.round(1).tolist()
+    ([4.0], [2.4], [5.6])
     """
-    return DaysLeft(
-        first_crossing(mean, allowed),
-        first_crossing(mean + Z_90 * sd, allowed),
-        first_crossing(mean - Z_90 * sd, allowed),
-    )
+    times = passages(mean, covariance, allowed)
+    last = float(len(mean) - 1)
+    capped = np.minimum(times, last)
+    never = np.isinf(times).mean(axis=0) > 0.5
+    low, high = _shortest(capped)
+    expected = np.clip(capped.mean(axis=0), low, high)
+    expected = np.where(never, np.inf, np.where(mean[0] >= allowed, 0.0, expected))
+    high = np.where(np.isinf(times[-1]) & (high >= last), np.inf, high)
+    # nine in ten never pass within the horizon: no day is the earliest
+    low = np.where(np.isinf(times[0]), np.inf, low)
+    nothing = np.isnan(times).all(axis=0)
+    return DaysLeft(*(np.where(nothing, np.nan, one) for one in (expected, low, high)))
+
+
+def _shortest(times: Floats) -> tuple[Floats, Floats]:
+    """Give the shortest interval that holds nine in ten, of a few that leave out more above or below."""
+    ends = [np.quantile(times, [below, below + 0.9], axis=0) for below in BELOW]
+    length = np.array([high - low for low, high in ends]) - EQUALLY_SHORT_DAYS * np.array(EVENNESS)[:, None]
+    best = length.argmin(axis=0)
+    low, high = np.array(ends).transpose(1, 0, 2)
+    zone = np.arange(times.shape[1])
+    return low[best, zone], high[best, zone]
 
 
 def at_days(path: Floats, days: Floats) -> Floats:

@@ -24,15 +24,22 @@ class Ahead:
 
     Parameters
     ----------
-    mean, sd : array of float, shape (H, Z)
+    mean : array of float, shape (H, Z)
         With the evapotranspiration that is expected [bar].
+    covariance : array of float, shape (H, H, Z)
+        Of the errors of a zone between days [bar²].
     hot : array of float, shape (H, Z)
         In a week as hot as the hottest of late [bar].
     """
 
     mean: Floats
-    sd: Floats
+    covariance: Floats
     hot: Floats
+
+    def sd(self) -> Floats:
+        """Return the standard deviation of each mean, shape (H, Z) [bar]."""
+        variance = np.diagonal(self.covariance, axis1=0, axis2=1).T
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
 
 
 @dataclass(frozen=True)
@@ -153,11 +160,11 @@ def due_table(
         ``no``) and ``known``.
     """
     allowed = facts["allowed_bar"].to_numpy(np.float64)
-    left = days_left(ahead.mean, ahead.sd, allowed)
-    hot = days_left(ahead.hot, ahead.sd, allowed).mean
+    left = days_left(ahead.mean, ahead.covariance, allowed)
+    hot = days_left(ahead.hot, ahead.covariance, allowed).mean
     spread = Z_90 * np.sqrt(drying.variance)
     peak = _peak(ahead, turns)
-    now, sd = ahead.mean[0], Z_90 * ahead.sd[0]
+    now, sd = ahead.mean[0], Z_90 * ahead.sd()[0]
     table = facts[["valve", "block", "crop", "pump", "area_ha", "allowed_bar"]].assign(
         zone=np.arange(len(facts)),
         known=np.isfinite(left.mean) | np.isinf(left.mean),
@@ -188,7 +195,7 @@ def _days(left: DaysLeft, turns: Turns, today: int) -> dict[str, Any]:
         gone = {"": turns.passed.mean, "_low": turns.passed.low, "_high": turns.passed.high}[name]
         found[advised] = _finite(np.where(days > 0.0, turns.since + days, gone))
     for name, days in (("due", left.mean), ("due_early", left.low), ("due_late", left.high)):
-        dates = [date_of(today + np.floor(one)) if np.isfinite(one) else None for one in days]
+        dates = [date_of(today + np.floor(one + 1e-6)) if np.isfinite(one) else None for one in days]
         found[name] = pd.Series(dates, dtype=object)
     return found
 
@@ -200,7 +207,7 @@ def _finite(days: Floats) -> Floats:
 def _peak(ahead: Ahead, turns: Turns) -> tuple[Floats, Floats]:
     """Give stress just before the next irrigation of the usual turn, and half of its 90 % interval."""
     planned = np.clip(turns.usual - turns.since, 0.0, float(HORIZON_DAYS))
-    return at_days(ahead.mean, planned), Z_90 * at_days(ahead.sd, planned)
+    return at_days(ahead.mean, planned), Z_90 * at_days(ahead.sd(), planned)
 
 
 def _before(left: DaysLeft, days: int) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,14 +15,24 @@ from stressmap.core.arrays import Floats
 from stressmap.core.settings import Water
 from stressmap.core.units import M2_PER_HA
 from stressmap.intake.inputs import Inputs
+from stressmap.intake.last_season import read_last_season
 from stressmap.quality.record_spans import log_reaches
-from stressmap.season.dryness import OF_SOIL, WaterDays, felt_dryness, usual_gap_days, with_closed_books
+from stressmap.season.dryness import (
+    OF_SOIL,
+    WaterDays,
+    felt_dryness,
+    usual_gap_days,
+    with_closed_books,
+)
+from stressmap.season.last_year import as_last_season
 from stressmap.water.application_limits import WETTED_SHARE
 from stressmap.water.crop_water_use import EFFECTIVE_RAIN, daily_rain, reference
 from stressmap.water.hydraulics import Hydraulics, hydraulics_of, number_or, text_or_none
 from stressmap.water.ranch_inputs import daily_eto
 from stressmap.water.root_zone import DEFAULT_SOIL, available_mm_per_m, texture_class
 
+USE_DAYS = 14
+"""Days of late by which the share of the reference evapotranspiration that trees use is told."""
 LEAD_DAYS = 45
 """Days before the first visit from which on sets are taken from the log, where it has them."""
 
@@ -49,6 +60,18 @@ class RanchWater:
     def followed_by(self, et_mm: Floats, set_mm: Floats) -> RanchWater:
         """Put days to come behind; as :meth:`WaterDays.followed_by`."""
         return replace(self, days=self.days.followed_by(et_mm, set_mm))
+
+    def use_share(self) -> Floats:
+        """Give what the trees of each zone used of the reference evapotranspiration of late, shape (W,)."""
+        days = self.days
+        if days.use_mm is None:
+            return np.ones(len(self.soil))
+        late = slice(max(0, days.known - USE_DAYS), days.known)
+        return np.asarray(days.use_mm[late].mean(axis=0) / max(float(days.et_mm[late].mean()), 1e-9))
+
+    def as_taught(self, blocks: Sequence[str], before: Mapping[str, tuple[float, float]]) -> RanchWater:
+        """Let dryness count by what the season before taught; as :func:`as_last_season`."""
+        return replace(self, soil=as_last_season(self.soil, self.use_share(), blocks, before))
 
     def dryness(self) -> Floats:
         """Work out the dryness at the end of each day, shape (D, W) [mm]."""
@@ -113,7 +136,14 @@ def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date
     known_days = WaterDays(et["eto_mm"].to_numpy(dtype=float), sets, len(dates), rain, use)
     days = with_closed_books(known_days, block)
     capacity, soil = (zones[name].to_numpy(dtype=float) for name in ("capacity_mm", "soil"))
-    return RanchWater(first, days, capacity, usual_gap_days(sets, block), soil)
+    water = RanchWater(first, days, capacity, usual_gap_days(sets, block), soil)
+    return water.as_taught(zones["block"].tolist(), season_before(inputs))
+
+
+def season_before(inputs: Inputs) -> dict[str, tuple[float, float]]:
+    """Read what the season before taught of each block; nothing without ``[files] last_season``."""
+    path = inputs.settings.files.last_season
+    return {} if path is None else read_last_season(path)
 
 
 def _eto_between(inputs: Inputs, first: dt.date, until: dt.date) -> pd.Series:

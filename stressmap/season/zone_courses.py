@@ -31,6 +31,8 @@ class ZoneCourses:
         Zone and two positions among the days.
     pair_sd : array of float, shape (P,)
         Standard deviation of the difference between the two [bar].
+    covariance : array of float, shape (K, K, Z), optional
+        Of each zone's errors between the days for which it was asked [bar²].
     """
 
     day: Floats
@@ -39,6 +41,7 @@ class ZoneCourses:
     slope: Estimate
     pairs: Ints
     pair_sd: Floats
+    covariance: Floats | None = None
 
     def difference(self) -> tuple[Floats, Floats]:
         """Give the first of each pair less the second, and its standard deviation, shape (P,) [bar]."""
@@ -47,7 +50,13 @@ class ZoneCourses:
 
 
 def zone_courses(
-    surface: PathSurface, layout: RanchLayout, day: Floats, dryness: Floats, pairs: Ints
+    surface: PathSurface,
+    layout: RanchLayout,
+    day: Floats,
+    dryness: Floats,
+    pairs: Ints,
+    *,
+    together: slice | None = None,
 ) -> ZoneCourses:
     """Work out the courses of all valve zones.
 
@@ -63,6 +72,8 @@ def zone_courses(
         Felt in each zone [mm].
     pairs : array of int, shape (P, 3)
         Zone and two positions among the days, whose difference is wanted.
+    together : slice, optional
+        Positions of the days whose errors are wanted with their covariance.
 
     Returns
     -------
@@ -75,6 +86,9 @@ def zone_courses(
     ends = np.append(0, np.cumsum(np.bincount(pairs[:, 0], minlength=count)))
     mean, sd = (np.full((len(day), count), np.nan) for _ in range(2))
     slope, slope_var, pair_sd = np.full(count, np.nan), np.full(count, np.nan), np.full(len(pairs), np.nan)
+    chosen = together or slice(0, 0)
+    length = len(day[chosen])
+    covariance = np.full((length, length, count), np.nan)
 
     def work(block: int) -> None:
         """Fill in one block's courses: their covariances, far larger, are let go with it."""
@@ -83,12 +97,13 @@ def zone_courses(
         paths = surface.zone_paths(places, zone, len(own), day, dryness[:, own])
         mean[:, own], sd[:, own] = paths.mean, paths.sd()
         slope[own], slope_var[own] = paths.slope.mean, paths.slope.variance
+        covariance[:, :, own] = paths.covariance[chosen, chosen]
         for local, one in enumerate(own):
             asked = order[ends[one] : ends[one + 1]]
             pair_sd[asked] = _apart(paths.covariance[:, :, local], pairs[asked, 1:])
 
     each(work, range(len(mine)), jobs=cores())
-    return ZoneCourses(day, mean, sd, Estimate(slope, slope_var), pairs, pair_sd)
+    return ZoneCourses(day, mean, sd, Estimate(slope, slope_var), pairs, pair_sd, covariance)
 
 
 def _apart(covariance: Floats, days: Ints) -> Floats:

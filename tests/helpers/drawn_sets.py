@@ -19,12 +19,16 @@ ET_MM, LEAD_DAYS = 6.5, 70
 
 @dataclass(frozen=True)
 class Watering:
-    """How a season is watered: days between sets, how uneven depths are, what trees make of it."""
+    """How a season is watered: days between sets, how uneven depths are, what trees make of it.
+
+    ``spread`` is that of the logarithm of slopes over ranches, blocks and zones where zones dry down.
+    """
 
     cycle_days: tuple[float, float] = (6.0, 12.0)
     uneven: float = 0.15
     slope_bar_mm: float = 0.04
     missed: float = 1 / 30
+    spread: tuple[float, float, float] = (0.25, 0.25, 0.2)
 
 
 @dataclass(frozen=True)

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from helpers.drawn_dry_downs import AHEAD, ORDINAL, DryDown, draw_dry_down
 from helpers.drawn_seasons import TREES, Season
+from stressmap.geostat.drying_slopes import SLOPE_BAR_MM
 from stressmap.geostat.memory_mixture import MemorySurface
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.space_time_surface import SpaceTimeSurface
+from stressmap.geostat.zone_paths import ZonePaths
 from stressmap.season.days_left import days_left, first_crossing
 from stressmap.season.not_relieved import Alarm, WaterFacts, alarms_of
 from stressmap.season.read_days import ReadDays
 from stressmap.season.visit_course import Came
 
+LEAST_RISE = 0.05
+"""A straight line rises by so much at least [bar/d]."""
 ALLOWED_OVER = 1.0
 """What is allowed, over the mean of all zones on the last visit [bar]."""
 
@@ -38,11 +43,19 @@ class DueShown:
     truth: np.ndarray
     peak_miss: np.ndarray
     correlation: float = np.nan
+    others: dict[str, np.ndarray] = field(default_factory=dict)
 
     @classmethod
     def joined(cls, parts: list[DueShown]) -> DueShown:
         names = ("told", "low", "high", "truth", "peak_miss")
-        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+        found = (np.concatenate([getattr(part, name) for part in parts]) for name in names)
+        others = {name: np.concatenate([part.others[name] for part in parts]) for name in parts[0].others}
+        return cls(*found, others=others)
+
+    def told_by(self, name: str) -> DueShown:
+        """Give the days left as told otherwise."""
+        none = np.zeros(0)
+        return DueShown(self.others[name], none, none, self.truth, none)
 
     def rmse(self) -> float:
         return float(np.sqrt(np.mean((self.told - self.truth) ** 2)))
@@ -61,38 +74,68 @@ class DueShown:
         return float(self.truth.mean())
 
 
-def show_due(seed: int, how: Season) -> DueShown:
+def show_due(seed: int, how: Season, over: float = ALLOWED_OVER) -> DueShown:
     """Tell days left and the next peak of every zone of a drawn season, and hold them against the truth."""
     drawn = draw_dry_down(seed, how)
-    surface, last = surface_of(drawn), int(drawn.visits[-1])
-    expected = float(drawn.water.et_mm[-7:].mean())
-    felt = drawn.followed(expected)
-    day = ORDINAL + last + np.arange(AHEAD + 1.0)
-    dry = felt[drawn.lead + last - 1 :][: AHEAD + 1]
-    paths = surface.zone_paths(drawn.cells, drawn.cells.valve, drawn.zones, day, dry)
-    now = len(drawn.visits) - 1
-    truth = drawn.truth[now:]
-    allowed = np.full(drawn.zones, truth[0].mean() + ALLOWED_OVER)
-    left = days_left(paths.mean, paths.sd(), allowed)
-    real = first_crossing(truth, allowed)
-    within = lambda days: np.minimum(days, float(AHEAD))  # noqa: E731
+    surface = surface_of(drawn)
+    paths = surface.zone_paths(drawn.cells, drawn.cells.valve, drawn.zones, *_days_ahead(drawn))
+    truth = drawn.truth[len(drawn.visits) - 1 :]
+    allowed = np.full(drawn.zones, truth[0].mean() + over)
+    left, real = days_left(paths.mean, paths.covariance, allowed), first_crossing(truth, allowed)
     sets = [np.flatnonzero(own > 0) for own in drawn.water.set_mm.T]
     since = np.array([len(drawn.water.et_mm) - (own[-1] if len(own) else 0) for own in sets])
     planned = np.clip(np.round(drawn.gaps - since), 0, AHEAD).astype(int)
     zone = np.arange(drawn.zones)
     miss = paths.mean[planned, zone] - truth[planned, zone]
-    fall = truth[7:14].mean(axis=0) - truth[0:1].mean(axis=0)
-    told = paths.slope.mean * drawn.soil
-    correlation = float(np.corrcoef(told, drawn.slope)[0, 1])
-    del fall
+    correlation = float(np.corrcoef(paths.slope.mean * drawn.soil, drawn.slope)[0, 1])
     open_zones = real > 0
-    parts = (
-        within(left.mean),
-        within(left.low),
-        np.where(np.isinf(left.high), np.inf, left.high),
-        within(real),
+    parts = (_within(left.mean), _within(left.low), left.high, _within(real))
+    others = {
+        name: _within(told)[open_zones] for name, told in _told_otherwise(drawn, surface, paths, allowed)
+    }
+    return DueShown(*(part[open_zones] for part in parts), miss, correlation, others)
+
+
+def _within(days: np.ndarray) -> np.ndarray:
+    return np.minimum(days, float(AHEAD))
+
+
+def _days_ahead(drawn: DryDown) -> tuple[np.ndarray, np.ndarray]:
+    """Give the days from the last visit on, and the dryness of zones on them without water."""
+    last = int(drawn.visits[-1])
+    felt = drawn.followed(float(drawn.water.et_mm[-7:].mean()))
+    return ORDINAL + last + np.arange(AHEAD + 1.0), felt[drawn.lead + last - 1 :][: AHEAD + 1]
+
+
+def _told_otherwise(
+    drawn: DryDown, surface: MemorySurface, paths: ZonePaths, allowed: np.ndarray
+) -> Iterator[tuple[str, np.ndarray]]:
+    """Tell the days left in plainer ways, and with what nobody knows."""
+    now, day = drawn.truth[len(drawn.visits) - 1], np.arange(AHEAD + 1.0)[:, None]
+    yield "its own readings and last slope", _by_last_slope(drawn, allowed)
+    today = surface.today.predict_zones(drawn.cells, drawn.cells.valve, drawn.zones).mean
+    used = day * drawn.water.et_mm[-7:].mean() * drawn.soil
+    yield "today's map and the soil's mm a bar", first_crossing(today + SLOPE_BAR_MM * used, allowed)
+    yield "the true stress today", first_crossing(now + paths.mean - paths.mean[0], allowed)
+    yield (
+        "the true stress today and true drying",
+        first_crossing(now + drawn.stress - drawn.stress[0], allowed),
     )
-    return DueShown(*(part[open_zones] for part in parts), miss, correlation)
+
+
+def _by_last_slope(drawn: DryDown, allowed: np.ndarray) -> np.ndarray:
+    """Draw a straight line through the last two visits that read a zone; unread ones go as the ranch does."""
+    series, last = drawn.series, drawn.visits[-1]
+    valve, value, visit = series.samples.places.valve, series.samples.value, series.visit
+    level, rise = np.full(drawn.zones, value[series.today].mean()), np.full(drawn.zones, np.nan)
+    for zone in np.unique(valve):
+        at = np.unique(visit[valve == zone])[-2:]
+        mean = [value[(valve == zone) & (visit == v)].mean() for v in at]
+        if len(at) > 1:
+            rise[zone] = max((mean[1] - mean[0]) / (drawn.visits[at[1]] - drawn.visits[at[0]]), LEAST_RISE)
+        level[zone] = mean[-1] + max(np.nan_to_num(rise[zone]), 0.0) * (last - drawn.visits[at[-1]])
+    rise = np.where(np.isnan(rise), np.nanmedian(rise), rise)
+    return np.asarray(np.clip((allowed - level) / rise, 0.0, None))
 
 
 @dataclass(frozen=True)

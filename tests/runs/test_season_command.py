@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,13 @@ import pytest
 from helpers import small_ranch
 from helpers.command import Command
 
+from stressmap.core.progress import Silent
 from stressmap.core.schemas import columns_of
 from stressmap.core.season_schemas import COURSE, CYCLES, DUE, SEASON_BLOCKS
+from stressmap.jobs.assess_visit import assess_readings, load_inputs
+from stressmap.jobs.map_visit import fit
+from stressmap.jobs.recall_visits import recall
+from stressmap.jobs.season_so_far import season_of
 
 FILES = {"season.html", "season.csv", "cycles.csv", "due.csv", "season_blocks.csv", "run.json"}
 
@@ -124,7 +130,6 @@ def test_last_seasons_file_is_a_prior_and_is_said(tmp_path: Path, command: Comma
         note["code"]: note for note in json.loads((out / "run.json").read_text(encoding="utf-8"))["notes"]
     }
     assert notes["season_prior"]["values"]["blocks"] == ["North Shed"]
-    assert notes["season_prior_strange"]["values"]["blocks"] == ["Elsewhere"]
 
 
 def test_a_wrong_key_and_a_file_that_is_not_there_are_one_line_each(tmp_path: Path, command: Command) -> None:
@@ -156,3 +161,56 @@ def test_a_season_takes_no_runs_place_and_no_input_is_written_over(tmp_path: Pat
     answer = command("season", source, "--out", tmp_path / "ranch")
     assert (answer.code, len(answer.errors)) == (4, 1)
     assert "season_blocks.csv lies in it and would be written over" in answer.errors[0]
+
+
+def test_a_map_and_a_season_of_the_same_files_say_the_same_of_what_is_due(tmp_path: Path) -> None:
+    # more visits than a map remembers: both go on from one fit of the last three
+    source = seasons_ranch(tmp_path / "ranch", 5)
+    source.write_text(source.read_text(encoding="utf-8") + "\n[memory]\nvisits = 2\n", encoding="utf-8")
+    inputs, orchard = load_inputs(source, Silent()).value
+    fitted = fit(inputs, assess_readings(inputs, orchard, None).value, 1, Silent())
+    recalled = recall(inputs, fitted.assessed, fitted.surface).value
+    whole, of_map = (
+        season_of(inputs, fitted.assessed, shared=recalled, whole=whole) for whole in (True, False)
+    )
+    assert len(recalled.earlier) == 2
+    assert len(whole.visits) == 5
+    assert whole.due["due"].notna().any()
+    pd.testing.assert_frame_equal(of_map.due, whole.due)
+    assert of_map.learnt == whole.learnt
+    assert of_map.alarms == whole.alarms
+
+
+def test_a_forecast_of_a_hot_week_moves_what_is_due_by_its_evapotranspiration(tmp_path: Path) -> None:
+    source = seasons_ranch(tmp_path / "ranch", 2)
+    days = pd.date_range("2026-06-24", periods=21, freq="D")
+    hot = pd.DataFrame(
+        {"time": days.strftime("%Y-%m-%d 12:00"), "temp_c": 35.0, "rh_pct": 20.0,
+         "eto_mm": np.where(np.arange(21) < 7, 12.0, 5.0)}
+    )  # fmt: skip
+    hot.to_csv(tmp_path / "hot.csv", index=False)
+    hot.assign(eto_mm=5.0).to_csv(tmp_path / "mild.csv", index=False)
+    read, orchard = load_inputs(source, Silent()).value
+    # without a log nothing but the evapotranspiration moves a course
+    assert read.weather is not None
+    past = read.weather[read.weather["time"].dt.date < days[0].date()]
+    inputs = replace(read, irrigation=None, weather=past)
+    assessed = assess_readings(inputs, orchard, None).value
+    recalled = recall(inputs, assessed, fit(inputs, assessed, 1, Silent()).surface).value
+    found = {}
+    for name in ("hot", "mild"):
+        files = read.settings.files.model_copy(update={"forecast": tmp_path / f"{name}.csv"})
+        settings = read.settings.model_copy(update={"files": files})
+        found[name] = season_of(replace(inputs, settings=settings), assessed, shared=recalled)
+    today = found["hot"].days.today
+    rise = {name: one.days.mean[today:] - one.days.mean[today] for name, one in found.items()}
+    # six of the seven days from today on take 7 mm more: a day of them brings what a mm does, seven times
+    more = np.diff(rise["hot"] - rise["mild"], axis=0)
+    drying = {name: one.due.set_index("valve")["drying_bar_per_day"] for name, one in found.items()}
+    per_mm = (drying["hot"] - drying["mild"]).loc[list(found["hot"].days.valves)].to_numpy() / 6.0
+    assert more[1:8] == pytest.approx(np.tile(7.0 * per_mm, (7, 1)))
+    assert more[8:] == pytest.approx(0.0, abs=1e-9)
+    left = {name: one.due.set_index("valve")["days_left"].sort_index() for name, one in found.items()}
+    open_valves = (left["mild"] > 1.0) & (left["mild"] < 20.0)
+    assert open_valves.any()
+    assert (left["hot"] < left["mild"])[open_valves].all()

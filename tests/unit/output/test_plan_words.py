@@ -167,14 +167,14 @@ def test_the_terminal_is_told_amount_valves_what_binds_and_what_is_overdue() -> 
     amount, binds, overdue = headlines(planned(needs, available="900 m3"), WaterWords("en", "metric"))
     assert amount.endswith("of 900 m³ used; 1 of 2 valves gets water, 2 need it.")
     assert binds.startswith("What keeps valves short of their need: the water there is (")
-    assert overdue == "Overdue, past the crop's limit as the plan begins (1): V1."
+    assert overdue == "Past the crop's limit as the plan begins (1): V1."
 
 
 def test_overdue_is_judged_on_the_first_day_of_the_plan_and_not_at_the_visit() -> None:
     """By hand: inside its limit when its trees were read, past it when the plan begins."""
     needs = [need(0, dry_bar=5.0, start_bar=7.0, limit_bar=6.0), need(1, dry_bar=5.0, limit_bar=6.0)]
     overdue = headlines(planned(needs, available="900 m3"), WaterWords("en", "metric"))[2]
-    assert overdue.startswith("Overdue, past the crop's limit as the plan begins (1): V1.")
+    assert overdue.startswith("Past the crop's limit as the plan begins (1): V1.")
 
 
 def test_trees_past_their_limit_that_stay_dry_are_told_what_that_harms() -> None:

@@ -67,3 +67,29 @@ def test_without_a_log_that_was_still_kept_nothing_is_told(tmp_path: Path) -> No
     assert inputs.irrigation is not None
     others = inputs.irrigation.assign(valve="a neighbour's")
     assert ranch_water(replace(inputs, irrigation=others), orchard, SINCE, UNTIL) is None
+
+
+def test_a_block_that_dried_twice_as_fast_last_season_is_felt_to_dry_faster_from_the_start(
+    tmp_path: Path,
+) -> None:
+    plain = water(tmp_path / "plain")
+    # what is believed of a loam is 0.05 bar a mm of reference evapotranspiration: here twice that
+    share = float(plain.use_share()[0])
+    path = tmp_path / "season_blocks.csv"
+    path.write_text(
+        "block,mm_per_bar,mm_per_bar_low,mm_per_bar_high\n"
+        f"North Shed,{share * 10:.3f},{share * 9.0:.3f},{share * 11.1:.3f}\n",
+        encoding="utf-8",
+    )
+    source = small_ranch.write(tmp_path / "taught")
+    text = source.read_text(encoding="utf-8")
+    source.write_text(
+        text.replace("[files]", '[files]\nlast_season = "../season_blocks.csv"'), encoding="utf-8"
+    )
+    inputs, orchard = load_inputs(source).value
+    found = ranch_water(inputs, orchard, SINCE, UNTIL)
+    assert found is not None
+    times = found.dryness() / plain.dryness()
+    assert (times[:, :2] > 1.7).all()
+    assert (times[:, :2] < 2.0).all()
+    assert times[:, 2:] == pytest.approx(1.0)
