@@ -44,7 +44,7 @@ class OverCluster:
             from distributed import get_client, get_worker
 
             client, me = get_client(), get_worker().address
-            others = [one for one in client.scheduler_info(n_workers=-1)["workers"] if one != me]
+            others = [one for one in client.nthreads() if one != me]
             if others:
                 return self._divided(client, others, work, count)
         return threads(1)(work, count, step)

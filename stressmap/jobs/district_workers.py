@@ -60,7 +60,7 @@ class DistrictCluster:
     def count(self) -> int:
         """Count the workers there are now."""
         try:
-            return len(self.client.scheduler_info(n_workers=-1)["workers"])
+            return len(self.client.nthreads())
         except OSError:  # a scheduler that does not answer; the client tries again
             return 0
 
@@ -332,7 +332,7 @@ def _make_ready(client: Any, source: Path) -> None:
 
     with suppress(Late):
         client.wait_for_workers(1, timeout=FIRST_WORKER_S)
-    addresses = list(client.scheduler_info(n_workers=-1)["workers"])
+    addresses = list(client.nthreads())
     if not addresses:
         what = f"the cluster had no worker for {FIRST_WORKER_S} seconds"
         raise SettingsError(Problem("--scheduler", what, "Start workers with dask worker ADDRESS"))
@@ -350,7 +350,7 @@ def _warmed(client: Any, address: str, future: Any) -> Warmed | None:
     """Give what a worker tells of itself; None of one that was lost: it comes back under another."""
     while future.status == "pending":
         with suppress(OSError):
-            if address not in client.scheduler_info(n_workers=-1)["workers"]:
+            if address not in client.nthreads():
                 return None
         time.sleep(0.1)
     try:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 TICKS = os.sysconf("SC_CLK_TCK")
-EVERY_S = 0.1
+EVERY_S = 0.5
 
 
 @dataclass

@@ -51,9 +51,8 @@ class Cluster:
         self.sent: list[Promise] = []
         self.last = float("inf")
 
-    def scheduler_info(self, n_workers: int) -> dict[str, list[str]]:
-        assert n_workers == -1
-        return {"workers": ["me", *(f"other{i}" for i in range(self.workers))]}
+    def nthreads(self) -> dict[str, int]:
+        return dict.fromkeys(["me", *(f"other{i}" for i in range(self.workers))], 1)
 
     def scatter(self, work: Any, **terms: bool) -> Any:
         assert terms == {"hash": False}
