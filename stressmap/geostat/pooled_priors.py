@@ -19,15 +19,30 @@ from stressmap.core.arrays import Floats
 from stressmap.geostat.borrowed_model import LOG_2PI
 from stressmap.geostat.borrowed_priors import NOISE, BorrowedPriors, LogNormal, OwnEvidence
 from stressmap.geostat.normal_pool import pooled_normal
+from stressmap.geostat.options import Priors
 from stressmap.geostat.variance_model import RANGE, VARIANCES
 from stressmap.geostat.without_units import CHANCE
 
+USUAL, HALF_NORMAL_MEDIAN = Priors(), 0.6745
 LEAST_RANCHES = 2
 """Fewer that lend tell nothing of how much ranches differ."""
 USUAL_SPREAD = 0.3
 """How much ranches of a district differ beforehand, in the logarithm; a judgement, no source."""
 USUAL_WORTH = 3.0
 """Ranches that the figure above is worth."""
+USUAL_MEAN = {
+    "block": np.log(HALF_NORMAL_MEDIAN * USUAL.block_bar),
+    "valve": np.log(HALF_NORMAL_MEDIAN * USUAL.valve_bar),
+    "pattern": np.log(HALF_NORMAL_MEDIAN * USUAL.pattern_bar),
+    "tree": np.log(USUAL.tree_bar),
+    "error": np.log(USUAL.error_bar),
+    NOISE: np.log(USUAL.noise_bar),
+    RANGE: np.log(USUAL.range_m),
+}
+"""Medians of the priors of a ranch alone: what a district's mean is about beforehand. Without them that of a
+standard deviation that readings can hardly tell from none would run off towards none."""
+USUAL_MEAN_SPREAD = 0.5
+"""Standard deviation of that, in the logarithm; a judgement, no source."""
 LEAST_SPREAD = {RANGE: 0.7}
 """Lent spreads are never less: a ranch a little unlike the others is not held to them."""
 LEAST_OTHER_SPREAD = 0.45
@@ -147,7 +162,8 @@ def _turn(
             if (column := one.column(name)) is not None
         ]
         share, first, second = np.array(found).T
-        mean[name] = float(share @ first / share.sum())
+        before = district.spread[name] ** 2 / USUAL_MEAN_SPREAD**2
+        mean[name] = float((share @ first + before * USUAL_MEAN[name]) / (share.sum() + before))
         squares = share @ (second - 2 * mean[name] * first + mean[name] ** 2)
         variance = (squares + USUAL_WORTH * USUAL_SPREAD**2) / (share.sum() + USUAL_WORTH)
         spread[name] = float(np.sqrt(variance))

@@ -181,3 +181,14 @@ def test_few_readings_gain_and_many_do_not() -> None:
     assert gains_from(evidence(np.log(80.0), 0.7, far=-1.0), lent)
     assert not gains_from(evidence(np.log(80.0), 0.05, far=-1.0), lent)
     assert not gains_from(evidence(np.log(80.0), 0.7), BorrowedPriors())
+
+
+def test_a_deviation_that_no_ranch_tells_from_none_is_not_lent_as_none() -> None:
+    x = np.linspace(-6.0, 1.0, 141)
+    # readings that bear any standard deviation between blocks up to one bar, and none above two
+    likelihood = 1 / (1 + np.exp(2 * x) ** 2)
+    prior = np.log(np.sqrt(2 / np.pi)) + x - np.log(2) - 0.5 * np.exp(2 * x) / 4
+    weight = likelihood * np.exp(prior)
+    one = OwnEvidence(60, ("block",), x[:, None], weight / weight.sum(), prior[:, None], None)
+    lent = (pool([one] * 7).parameters or {})["block"]
+    assert 0.3 < lent.median < 1.35
