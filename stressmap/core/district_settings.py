@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Literal
 
@@ -174,7 +175,10 @@ def _place(table: dict[str, Any], folder: Path) -> None:
 
 
 def _seen_from(folder: Path, named: object) -> object:
-    return os.path.realpath(folder / named) if isinstance(named, str) and named else named
+    """Find a path from a folder; what is none, and what no file can be called, is refused as it stands."""
+    with suppress(OSError, ValueError):
+        return os.path.realpath(folder / named) if isinstance(named, str) and named else named
+    return named
 
 
 def _ranch_file(named: Path) -> Path:

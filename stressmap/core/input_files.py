@@ -96,6 +96,25 @@ def folded(name: str) -> str:
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
 
+def components(file: Path) -> list[Path]:
+    """Find the files that belong to a file and lie beside it, such as the attributes of a shapefile.
+
+    Parameters
+    ----------
+    file : Path
+        Any.
+
+    Returns
+    -------
+    list of Path
+        In order; none where there is no such file or folder.
+    """
+    wanted = {folded(file.stem + ending) for ending in COMPONENTS.get(file.suffix.lower(), ())}
+    with suppress(OSError, ValueError):
+        return sorted(p for p in file.parent.iterdir() if folded(p.name) in wanted) if wanted else []
+    return []
+
+
 def _parts(files: Iterable[Path]) -> Iterator[Path]:
     for file in files:
         with suppress(OSError, ValueError):
@@ -103,11 +122,7 @@ def _parts(files: Iterable[Path]) -> Iterator[Path]:
                 yield from sorted(p for p in file.iterdir() if not p.is_dir())
                 continue
         yield file
-        endings = COMPONENTS.get(file.suffix.lower(), ())
-        if endings:
-            wanted = {folded(file.stem + ending) for ending in endings}
-            with suppress(OSError, ValueError):
-                yield from sorted(p for p in file.parent.iterdir() if folded(p.name) in wanted)
+        yield from components(file)
 
 
 def _name(place: Path) -> tuple[object, str]:

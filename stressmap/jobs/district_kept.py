@@ -55,7 +55,7 @@ class KeepingWorkers:
             key = keys[task.ranch.slug]
             known = self.before.get(key)
             with suppress(LookupError, TypeError, ValueError):
-                if known is not None and (work is curve_of or known["record"] == _plan_record(task.folder)):
+                if known is not None and (work is curve_of or _lies_there(known["record"], task.folder)):
                     stands = read(known)
                     self.now[key] = known
                     yield task, stands
@@ -106,6 +106,11 @@ def _plan_record(folder: Path | None) -> str | None:
     if not files or not all(name in known and is_file(folder / name) for name in files):
         return None
     return hashlib.sha256((folder / MARK).read_bytes()).hexdigest()
+
+
+def _lies_there(record: object, folder: Path | None) -> bool:
+    """Tell whether the plan that was kept lies in a folder as it was written; what is not there does not."""
+    return record is not None and record == _plan_record(folder)
 
 
 def _plain(result: RanchCurve | PlannedShare, folder: Path | None) -> dict[str, Any]:

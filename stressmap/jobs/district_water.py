@@ -21,6 +21,10 @@ from stressmap.jobs.district_tasks import LOST, alone_at, defect
 from stressmap.jobs.handed_down import NOTHING, HandedDown
 from stressmap.jobs.plan_ground import plan_ground, prepared_plan
 from stressmap.jobs.water import plan_on
+from stressmap.output import outputs
+from stressmap.output.staging import run_record
+from stressmap.output.staging.output_folder import staged
+from stressmap.output.staging.result_files import MARK, listed
 from stressmap.water.shared_volume import PlannedShare, RanchCurve, SharedVolume, share_volume
 
 if TYPE_CHECKING:
@@ -117,7 +121,9 @@ def share_water(
         if amounts.get(task.ranch.slug, 0.0) >= LEAST_M3
     ]
     tell.stage("Planning each ranch with its share", len(due))
-    return shared.with_plans(list(_done(everywhere(plan_of, due), _no_plan, tell)))
+    planned = {task.ranch.slug for task in due}
+    taken = [_take_away(task) for task in tasks if task.ranch.slug not in planned]
+    return shared.with_plans([*_done(everywhere(plan_of, due), _no_plan, tell), *filter(None, taken)])
 
 
 def _done(
@@ -248,6 +254,19 @@ def plan_of(task: WaterTask) -> PlannedShare:
             return PlannedShare(ranch.slug, problems=error.problems)
         except Exception as error:
             return PlannedShare(ranch.slug, problems=(defect(ranch.source, error, "water"),))
+
+
+def _take_away(task: WaterTask) -> PlannedShare | None:
+    """Take an earlier plan of a ranch away that gets none now: nobody shall water by it. A record is left."""
+    page = {"job": "water", "versions": run_record.versions()}
+    try:
+        if task.folder is not None and listed(task.folder, outputs.files_of("water").known) - {MARK}:
+            refuse_early(task.ranch.source, task.folder, "water", task.handed.shared)
+            with staged(task.folder, outputs.files_of("water")) as place:
+                run_record.write_run(page, place)
+    except StressmapError as error:
+        return PlannedShare(task.ranch.slug, problems=error.problems)
+    return None
 
 
 def _no_plan(task: WaterTask, problem: Problem) -> PlannedShare:

@@ -197,17 +197,6 @@ class RanchWays:
         back = _to_vehicle(self._walked[int(self.block[tree])], tree)[::-1]
         return _spots(np.concatenate([out, back]))
 
-    def straight_seconds(self) -> Ints:
-        """Give what the same would take as the crow flies, shape (n, n) [s]: only for comparison."""
-        apart = np.hypot(*np.moveaxis(self.xy[:, None] - self.xy[None], -1, 0))
-        driven = self.rules.drive_m_s > 0
-        same = np.equal.outer(self.block, self.block)
-        fast = apart / (self.rules.drive_m_s if driven else self.rules.walk_m_s)
-        fast = fast + (self.rules.start_seconds if driven else 0.0)
-        found = np.where(same, apart / self.rules.walk_m_s, fast)
-        np.fill_diagonal(found, 0.0)
-        return np.asarray(np.ceil(found - 0.001), dtype=np.int64)
-
     def line(self, one: int, other: int) -> tuple[Literal["walk", "drive"], tuple[Spot, ...]]:
         """Draw the way from one tree to another.
 

@@ -23,7 +23,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from stressmap.core.errors import OutputError, Problem, SettingsError
 from stressmap.core.parallel import each
@@ -130,14 +130,14 @@ def refuse_address(url: str, where: str) -> None:
     OutputError
         If the store does not answer, or what stands there is not ours.
     """
-    parts = urlsplit(url)
-    if parts.scheme not in SCHEMES or not (parts.netloc or parts.path.strip("/")):
+    parts = _parts_of(url)
+    if parts is None or parts.scheme not in SCHEMES or not (parts.netloc or parts.path.strip("/")):
         what = "it is no address of an object store"
         remedy = (
             "Write it like s3://bucket/prefix, gs://bucket/prefix, az://container/prefix or file:///folder"
         )
         raise SettingsError(Problem(where, what, remedy, column="results.url"))
-    if parts.password or parts.query or (parts.username and parts.scheme != "abfss"):
+    if parts.password or parts.query or parts.fragment or (parts.username and parts.scheme != "abfss"):
         what = "an address must not hold a user, a password or a key"
         remedy = "Take it out of the address; credentials are read from the environment"
         raise SettingsError(Problem(where, what, remedy, column="results.url"))
@@ -147,6 +147,14 @@ def refuse_address(url: str, where: str) -> None:
         raise SettingsError(Problem(where, what, remedy, column="results.url"))
     with _said(url):
         _state(_open(url), url)
+
+
+def _parts_of(url: str) -> SplitResult | None:
+    """Take an address apart; None where it is none."""
+    try:
+        return urlsplit(url)
+    except ValueError:
+        return None
 
 
 def send(folder: Path, url: str, known: frozenset[str], *, step: Callable[[], None] = lambda: None) -> Sent:

@@ -19,6 +19,7 @@ from packaging.requirements import Requirement
 from stressmap import __version__
 from stressmap.core.district_schemas import versions_of_district
 from stressmap.core.errors import DataError, Problem
+from stressmap.core.input_files import components
 from stressmap.core.notes import Note
 from stressmap.core.schemas import versions_of_tables
 from stressmap.core.season_schemas import versions_of_season
@@ -28,6 +29,9 @@ from stressmap.output.staging.result_files import MARK
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
+
+OF_A_PROCESS = ("-shm", "-journal")
+"""Endings of files that lie beside a database only while a process has it open."""
 
 
 @dataclass(frozen=True)
@@ -300,7 +304,7 @@ def fingerprints(source: Path, settings: Settings, kept: RecordRows | None = Non
     -------
     dict
         SHA-256 of ``settings`` and of each file by its key in ``[files]``, and by its name
-        too where there are several.
+        too where there are several; of the files that belong to one, as of a shapefile, by key and name.
 
     Raises
     ------
@@ -308,6 +312,9 @@ def fingerprints(source: Path, settings: Settings, kept: RecordRows | None = Non
         If one is no longer there.
     """
     found = {name: _hash(file) for name, file in {"settings": source, **settings.inputs()}.items()}
+    for name, file in settings.inputs().items():
+        parts = [part for part in components(file) if not part.name.endswith(OF_A_PROCESS)]
+        found |= {f"{name}: {settings.shown(part)}": _hash(part) for part in parts}
     return found if kept is None else found | {"record": kept.sha256}
 
 

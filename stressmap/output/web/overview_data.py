@@ -133,6 +133,7 @@ def _ranch(
         "area": _decimal(float(valves["area_ha"].astype(float).sum()), 2),
         "blocks": len(blocks),
         "water": _water(content, result.slug),
+        "planned": _planned(content, result.slug),
     }
 
 
@@ -145,6 +146,14 @@ def _water(content: DistrictContent, slug: str) -> list[float | None] | None:
         return None
     names = ("share_m3", "equal_share_m3", "need_m3")
     return [None if own[0][name] is None else _decimal(own[0][name], 1) for name in names]
+
+
+def _planned(content: DistrictContent, slug: str) -> bool:
+    """Tell whether a ranch has a plan with its part of the shared volume."""
+    if content.shared is None:
+        return False
+    table = content.shared.table
+    return bool(table.loc[table["slug"] == slug, "planned_m3"].notna().any())
 
 
 def _blocks(tables: Sequence[gpd.GeoDataFrame], crops: list[str]) -> dict[str, str]:

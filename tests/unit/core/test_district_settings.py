@@ -66,6 +66,10 @@ def test_a_ranch_keeps_what_it_says_itself_and_its_water_whole(tmp_path: Path) -
     [
         ("[shared.files]\nreadings = 'r.csv'\n", "column shared: files.readings is each ranch's own"),
         ("[shared.ranch]\nname = 'X'\n", "column shared: ranch.name is each ranch's own"),
+        (
+            '[shared.files]\nweather = "w\\u0000.csv"\n',
+            "column shared.files.weather: no file has such a name",
+        ),
         ("[shared.map]\ncel_m = 5\n", "unknown key 'shared.map.cel_m'. Did you mean 'cell_m'?"),
         ("[shared.map]\ncell_m = -1\n", "column shared.map.cell_m: input should be greater"),
         ("[shared.maps]\ncell_m = 5\n", "unknown key 'shared.maps'. Did you mean 'map'?"),

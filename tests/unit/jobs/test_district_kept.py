@@ -93,6 +93,15 @@ def test_a_plan_stands_only_while_it_lies_there_as_it_was_written(task: WaterTas
     assert called(plan_of, hundred, share, kept)[0] == 1, "whose files took the place of the first"
 
 
+def test_a_plan_that_lay_nowhere_does_not_stand(task: WaterTask) -> None:
+    nowhere = replace(task, folder=None, asked={"available": 100.0})
+    keeping = KeepingWorkers(Crew(NO_CURVE), {})  # type: ignore[arg-type]
+    list(keeping(plan_of, [nowhere]))
+    (key,) = keeping.now
+    kept = {key: {"slug": "oak", "water_m3": 440.0, "record": None}}
+    assert called(plan_of, nowhere, NO_CURVE, kept)[0] == 1
+
+
 def test_what_went_wrong_is_not_kept(task: WaterTask) -> None:
     failed = replace(NO_CURVE, why="no_plan", problems=(Problem("f", "w", "r"),))
     for answer in (failed, "its worker was lost 4 times"):

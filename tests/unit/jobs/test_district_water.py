@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -102,6 +103,22 @@ def test_each_plan_is_that_of_the_command_with_its_share(
     assert plan["m3"].sum() == pytest.approx(used, rel=0.01)
     assert 0.5 * shared.share_of("dry") < used <= shared.share_of("dry") * (1 + 1e-9)
     assert not (ranches[2].folder or tmp_path).exists()
+
+
+def test_a_plan_of_an_earlier_call_goes_where_a_ranch_gets_none_now(
+    ranches: list[RanchResult], tmp_path: Path
+) -> None:
+    old, mine = tmp_path / "new" / "water", "notes.txt"
+    old.mkdir(parents=True)
+    page = {"job": "water", "versions": {"stressmap": "0"}, "files": ["run.json", "water_plan.csv"]}
+    (old / "run.json").write_text(json.dumps(page), encoding="utf-8")
+    for name in ("water_plan.csv", mine):
+        (old / name).write_text("x", encoding="utf-8")
+    few_trees = replace(ranches[2], folder=tmp_path / "new")
+    shared = share_water(SHARED, [few_trees], task_of)
+    assert shared.table["why"].tolist() == ["few_trees"]
+    assert sorted(p.name for p in old.iterdir()) == [mine, "run.json"]
+    assert json.loads((old / "run.json").read_text(encoding="utf-8"))["files"] == ["run.json"]
 
 
 def test_old_readings_carry_no_amounts(ranches: list[RanchResult]) -> None:

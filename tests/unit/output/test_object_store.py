@@ -175,6 +175,8 @@ def test_a_folder_by_address(district: Path, tmp_path: Path) -> None:
         ("https://b/p", "it is no address of an object store"),
         ("s3://", "it is no address of an object store"),
         ("results", "it is no address of an object store"),
+        ("s3://[b/p", "it is no address of an object store"),
+        ("s3://b/p#hush", "an address must not hold a user, a password or a key"),
         ("s3://me:hush@b/p", "must not hold a user, a password or a key"),
         ("az://c/p?sig=hush", "must not hold a user, a password or a key"),
     ],

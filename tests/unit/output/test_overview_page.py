@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +22,7 @@ from stressmap.output.view.district_content import DistrictContent, district_con
 from stressmap.output.web import overview_page
 from stressmap.output.web.coded_numbers import LETTERS, fixed, outlines, short_names, vlq
 from stressmap.output.web.overview_page import render_overview
+from stressmap.water.shared_volume import PlannedShare, RanchCurve, share_volume
 
 NASTY = '<script>alert(1)</script>"&'
 
@@ -182,3 +184,10 @@ def test_every_word_that_the_scripts_ask_for_is_there(content: DistrictContent) 
     }
     assert len(asked) > 40
     assert {key for key in asked if key.partition(".")[2] not in words[key.partition(".")[0]]} == set()
+
+
+def test_only_a_ranch_with_a_plan_leads_to_one(content: DistrictContent) -> None:
+    curves = [RanchCurve(one.slug, one.name, 10.0, float("nan"), why="few_trees") for one in content.results]
+    planned = share_volume(curves, 900.0).with_plans([PlannedShare("south", 250.0)])
+    told = data_of(render_overview(replace(content, shared=planned)))["ranches"]
+    assert [one.get("planned") for one in told] == [False, None, True]
