@@ -110,7 +110,7 @@ def _rows(ranch: Ranch, crop: str) -> dict[str, float]:
     return {
         "row_spacing_m": planted.row_m,
         "tree_spacing_m": planted.tree_m,
-        "row_bearing": round(-ranch.turn_deg % 180, 1),
+        "row_bearing": round(-ranch.turn_deg % 360, 1),
     }
 
 

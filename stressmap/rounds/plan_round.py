@@ -211,6 +211,7 @@ def _stop(
         expected_low_bar=mean - COVERED_90 * sd,
         expected_high_bar=mean + COVERED_90 * sd,
         known=tree is not None,
+        row_bearing=math.nan if row is None else rows.bearing_deg,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
@@ -226,6 +227,8 @@ class Stop:
         The reading to be expected at that hour and its 90 % range [bar of tension]; NaN where unknown.
     known : bool
         Whether it was read at an earlier visit.
+    row_bearing : float
+        Along which rows are looked at to count them, from north, clockwise [degrees]; NaN where ``row`` is None.
     """
 
     number: int
@@ -244,6 +247,7 @@ class Stop:
     expected_low_bar: float
     expected_high_bar: float
     known: bool
+    row_bearing: float = math.nan
 
 
 @dataclass(frozen=True)

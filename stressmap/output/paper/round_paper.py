@@ -5,6 +5,7 @@ One list and not two: bags and readings alternate, and a page turned with wet ha
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import NamedTuple
 
@@ -13,6 +14,7 @@ from stressmap.output.paper.round_rows import HEADINGS, TYPE, RoundRows, Row
 from stressmap.output.paper.round_sheet import RoundSheet
 from stressmap.output.paper.sheet_type import LEADING, MARGIN
 from stressmap.output.text.form_words import form_word
+from stressmap.output.text.round_words import RoundWords
 from stressmap.output.view.round_content import RoundContent
 
 HEAD, TOP_LINES, FOOT, GAP = 7.2, 21.5, 8.4, 2.0
@@ -20,6 +22,8 @@ HEAD, TOP_LINES, FOOT, GAP = 7.2, 21.5, 8.4, 2.0
 MAP = 112.0
 """Height of the map [mm], where rows follow below it."""
 CAUTIONS = ("chamber", "heat", "pumps")
+POINTS = ("n", "ne", "e", "se", "s", "sw", "w", "nw")
+"""Of the compass, clockwise."""
 
 
 class CrewPages(NamedTuple):
@@ -137,10 +141,26 @@ def _said(sheet: RoundSheet) -> list[str]:
             words("paper.odd", apart=apart),
             words("paper.late"),
             words("paper.code"),
+            *_counted(sheet, words),
             *(form_word(words.language, f"caution.{name}") for name in CAUTIONS),
         ]
         lines += sheet.broken(" ".join(told), TYPE, sheet.epw)
     return lines
+
+
+def _counted(sheet: RoundSheet, words: RoundWords) -> list[str]:
+    """Say from which side of a block rows and trees are counted, once where all blocks are alike."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for stop in sheet.content.planned.stops:
+        if math.isfinite(stop.row_bearing):
+            left, start = (POINTS[round((stop.row_bearing + turn) / 45.0) % 8] for turn in (-90.0, 180.0))
+            alike.setdefault((left, start), []).append(stop.block)
+    said = []
+    for (left, start), blocks in alike.items():
+        key = "paper.counted" if len(alike) == 1 else "paper.counted_in"
+        sides = {"left": words(f"compass.{left}"), "start": words(f"compass.{start}")}
+        said.append(words(key, **sides, blocks=", ".join(dict.fromkeys(blocks))))
+    return said
 
 
 def _said_high(sheet: RoundSheet) -> float:

@@ -101,6 +101,31 @@ def test_one_language_says_nothing_in_the_other(tmp_path: Path) -> None:
         assert word not in spanish
 
 
+@pytest.mark.parametrize(
+    ("bearing", "left", "start"),
+    [(2.3, "west", "south"), (177.7, "east", "north"), (90.0, "north", "west"), (315.0, "southwest", "southeast")],
+)  # fmt: skip
+def test_the_paper_says_from_which_side_rows_and_trees_are_counted(tmp_path, bearing, left, start) -> None:
+    """Who looks north has the west at the left and the south behind, and so round the compass."""
+    planned = drawn_round.drawn(2, 1)
+    stops = tuple(dataclasses.replace(stop, row=3, row_bearing=bearing) for stop in planned.stops)
+    content = drawn_round.content(dataclasses.replace(planned, stops=stops), languages=("en",))
+    said = " ".join(paper(content, tmp_path).pages[0].extract_text().split())
+    assert f"Rows count from the {left}, trees from the {start}." in said
+
+
+def test_blocks_whose_rows_are_counted_otherwise_are_named(tmp_path: Path) -> None:
+    planned = drawn_round.drawn(2, 2)
+    stops = (
+        dataclasses.replace(planned.stops[0], row=3, row_bearing=0.0),
+        dataclasses.replace(planned.stops[1], row=3, row_bearing=180.0),
+    )
+    content = drawn_round.content(dataclasses.replace(planned, stops=stops), languages=("es",))
+    said = " ".join(paper(content, tmp_path).pages[0].extract_text().split())
+    assert "North Shed: las hileras se cuentan desde el oeste, los árboles desde el sur." in said
+    assert "South Shed: las hileras se cuentan desde el este, los árboles desde el norte." in said
+
+
 def test_strange_names_break_no_paper(tmp_path: Path) -> None:
     planned = drawn_round.drawn(2, 1)
     odd = dataclasses.replace(planned.stops[0], tree_id="=1+1 <b>\n\N{DECIDUOUS TREE}" + "x" * 90)
