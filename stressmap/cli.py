@@ -354,7 +354,12 @@ def plan_round(
     on: Annotated[str | None, typer.Option(help="Day of the round.", metavar="DATE")] = None,
     crews: Annotated[int | None, typer.Option(min=1, max=20, help="Crews that go out.", metavar="N")] = None,
     opens: Annotated[
-        str | None, typer.Option("--from", help="When readings begin, as 13:00.", metavar="CLOCK")
+        str | None,
+        typer.Option(
+            "--from",
+            help="When readings begin, as 13:00; begun late, no bag goes on before.",
+            metavar="CLOCK",
+        ),
     ] = None,
     closes: Annotated[str | None, typer.Option("--to", help="When they end.", metavar="CLOCK")] = None,
     out: Annotated[Path | None, typer.Option(help="Folder for the files.", metavar="DIR")] = None,

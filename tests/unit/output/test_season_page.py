@@ -131,7 +131,7 @@ def test_an_alarm_says_what_to_look_at(page: str) -> None:
         (0.0, 0.0, 0.0, "overdue"),
         (0.0, 0.0, 4.0, "due now"),
         (5.2, 2.0, 11.0, "due Jul 19, Jul 16 to Jul 25"),
-        (5.2, 0.0, None, "due Jul 19, from Jul 14 on"),
+        (5.2, 0.0, None, "due from Jul 14 on, likeliest Jul 19"),
         (None, 15.0, None, "not within three weeks, at the earliest Jul 29"),
         (None, None, None, "not within three weeks"),
     ],

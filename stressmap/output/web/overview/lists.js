@@ -83,7 +83,7 @@ function ranchList() {
 function waterList() {
   const { heading, lines, head: [, , equally, needed], rows } = told.water[shown.language];
   const cells = ([name, gets, equal, needs, why], at) => row(district.ranches[at], [
-    make("span", { class: "name" }, named(name, { class: "main" }), make("small", { text: `${equally} ${equal} · ${needed} ${needs}` }), make("small", { text: why })),
+    make("span", { class: "name" }, named(name, { class: "main" }), make("small", { text: `${equally}: ${equal} · ${needed}: ${needs}` }), make("small", { text: why })),
     make("span", { class: "what" }, make("b", { text: gets })),
   ]);
   return make("section", { "aria-labelledby": "list-name" },
