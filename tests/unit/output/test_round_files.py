@@ -103,8 +103,13 @@ def test_one_language_says_nothing_in_the_other(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("bearing", "left", "start"),
-    [(2.3, "west", "south"), (177.7, "east", "north"), (90.0, "north", "west"), (315.0, "southwest", "southeast")],
-)  # fmt: skip
+    [
+        (2.3, "west", "south"),
+        (177.7, "east", "north"),
+        (90.0, "north", "west"),
+        (315.0, "southwest", "southeast"),
+    ],
+)
 def test_the_paper_says_from_which_side_rows_and_trees_are_counted(tmp_path, bearing, left, start) -> None:
     """Who looks north has the west at the left and the south behind, and so round the compass."""
     planned = drawn_round.drawn(2, 1)
