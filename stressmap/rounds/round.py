@@ -228,7 +228,7 @@ class Stop:
     known : bool
         Whether it was read at an earlier visit.
     row_bearing : float
-        Where one looks to count rows from the left, from north, clockwise [degrees]; NaN where ``row`` is None.
+        Where one looks to count rows from the left, from north, clockwise [degrees]; NaN without ``row``.
     """
 
     number: int
