@@ -36,7 +36,7 @@ ENVIRONMENT = os.environ | {"PYTHONPATH": str(REPOSITORY)}
 STRESSMAP = [sys.executable, "-m", "stressmap.cli"]
 SCHEDULER = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--no-dashboard"]
 WORKER = [sys.executable, "-m", "distributed.cli.dask_worker", "--no-dashboard", "--nthreads", "1"]
-PORTS = (8786, 8787)
+PORTS = (8786, 8796)  # 8787 is where the first tells about itself
 
 
 @dataclass(frozen=True)
