@@ -143,7 +143,9 @@ def clusters(watch: Watch, folder: Path) -> Iterator[list[list[subprocess.Popen[
 def by_address(folder: Path) -> None:
     """Two districts at once, by two schedulers; then one of them again while a namespace loses its cable."""
     folder.mkdir(parents=True, exist_ok=True)
-    districts = [draw(Case(8, 4), folder / f"drawn{k}", 2) for k in (1, 2)]
+    first = draw(Case(8, 4), folder / "drawn1", 2)
+    shutil.copytree(folder / "drawn1", folder / "drawn2")  # drawn again, a GeoPackage would tell another time
+    districts = [first, folder / "drawn2" / first.name]
     alone = folder / "alone"
     for ranch in sorted((folder / "drawn1").glob("*/ranch.toml")):
         out = alone / ranch.parent.name
