@@ -104,7 +104,7 @@ class SpaceTimeSystem(KrigingSystem):
         self._trend = nodes.levels.of_readings(places, self._visit, drift[self.index])
         self._ranges = nodes.ranges
         self._persistence = nodes.persistence
-        self.change = self if len(series) == 1 else self._of_change(codes)
+        self._since = None if len(series) == 1 else self._of_change(codes)
         self.leave_out_terms = self._build_both()
 
     def _of_change(self, codes: tuple[Ints, Ints]) -> SpaceTimeSystem:
@@ -123,8 +123,17 @@ class SpaceTimeSystem(KrigingSystem):
         return SlopedIndicators(*codes, mm, dryness.slopes)
 
     @property
+    def change(self) -> SpaceTimeSystem:
+        """The system of the change since the visit before; itself where there is one visit alone.
+
+        A system never holds itself: in such a circle all of its arrays would outlive it, and systems of
+        thousands of blocks add up.
+        """
+        return self if self._since is None else self._since
+
+    @property
     def _targets(self) -> tuple[SpaceTimeSystem, ...]:
-        return (self,) if self.change is self else (self, self.change)
+        return (self,) if self._since is None else (self, self._since)
 
     @property
     def nbytes(self) -> int:

@@ -1,17 +1,21 @@
 """The space-time model: its gradient, kriging against dense algebra, a tree left out at all its visits."""
 
+import gc
+import weakref
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from helpers.drawn_seasons import Season, draw_season
 from scipy.spatial.distance import cdist
+from threadpoolctl import threadpool_limits
 
 from stressmap.geostat import space_time_fit
 from stressmap.geostat.covariance import MATERN32, Parameters
 from stressmap.geostat.drying_slopes import Dryness
 from stressmap.geostat.gross_errors import Doubts
 from stressmap.geostat.kriging_systems import RANCH_SYSTEM
+from stressmap.geostat.memory_mixture import one_visit
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import Priors, SurfaceOptions
 from stressmap.geostat.persistence import Persistence, log_prior
@@ -248,3 +252,20 @@ def test_a_course_goes_through_the_map_of_the_last_visit(
     assert (found.slope.variance[read].max() < 0.03**2 + 0.0125**2 + 0.006**2) == log
     if not log:
         assert found.slope.mean[read] == pytest.approx(0.05)
+
+
+def test_a_solved_system_is_gone_when_nobody_holds_it(logged: SpaceTimeSurface) -> None:
+    """One that held itself would stay, with all its arrays: thousands of blocks would fill the memory."""
+    today = logged.series.last_alone()
+    alone = one_visit(logged.series, StructuredSurface(today.samples, SurfaceOptions(average=False)))
+    for surface in (logged, alone):
+        systems = surface._systems
+        with threadpool_limits(1):
+            system = systems._solve(RANCH_SYSTEM)
+        seen = weakref.ref(system)
+        gc.disable()
+        try:
+            del system
+            assert seen() is None
+        finally:
+            gc.enable()
