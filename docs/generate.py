@@ -9,9 +9,11 @@ import json
 import re
 from pathlib import Path
 
+from stressmap.output.district_outputs import district_described
 from stressmap.output.outputs import described
 from stressmap.output.round_outputs import round_described
 from stressmap.output.staging.ranch_schema import NAME, made_text, ranch_schema
+from stressmap.output.text.district_words import DistrictWords
 from stressmap.output.text.round_words import RoundWords
 from stressmap.output.text.words import Words
 
@@ -34,6 +36,13 @@ def round_list() -> str:
     return "\n".join(rows)
 
 
+def district_list() -> str:
+    """Give the table of the files of a district's overview, in Markdown."""
+    rows = ["| file | for |", "| --- | --- |"]
+    rows += [f"| `{name}` | {words} |" for name, words in district_described(DistrictWords(Words("en")))]
+    return "\n".join(rows)
+
+
 def keys_list() -> str:
     """Give the table of all keys of ``ranch.toml``, in Markdown."""
     rows = ["| key | default | meaning |", "| --- | --- | --- |"]
@@ -48,7 +57,7 @@ def keys_list() -> str:
 
 
 BLOCKS = {
-    "README.md": {"files": files_list, "round": round_list},
+    "README.md": {"files": files_list, "round": round_list, "district": district_list},
     "docs/contract.md": {"files": files_list, "keys": keys_list, "round": round_list},
 }
 

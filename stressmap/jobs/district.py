@@ -56,9 +56,10 @@ class DistrictMade:
     @property
     def stop(self) -> DataError | None:
         """What to stop with: where every ranch failed, all that is wrong with them."""
-        if not all(one.failed for one in self.results):
+        results = self.content.results
+        if not all(one.failed for one in results):
             return None
-        return DataError(problem for one in self.results for problem in one.problems)
+        return DataError(problem for one in results for problem in one.problems)
 
 
 def run_district(
@@ -105,7 +106,8 @@ def run_district(
     content = write_overview(district, results, shared, folder, tell)
     if district.results.url is not None:
         tell.stage("Sending results")
-        send(folder, district.results.url, FILES.known | outputs.names(), step=tell.step)
+        whole = [one.slug for one in content.results if not one.failed]
+        send(folder, district.results.url, FILES.known | outputs.names(), within=whole, step=tell.step)
     return DistrictMade(district, results, folder, content)
 
 
@@ -170,7 +172,8 @@ def _mapped(
     wanted, found = [ranch for ranch in ranches if ranch.slug in lent], {}
     if wanted:
         tell.stage("Starting workers")
-        cluster = workers.cluster(pieces_of(district, wanted))
+        again = district.borrow or district.water is not None  # all ranches have something to do later
+        cluster = workers.cluster(pieces_of(district, ranches if again else wanted))
         tell.stage("Mapping ranches", len(wanted))
         spread = OverCluster(district.workers.divide_over, district.workers.part_blocks)
         largest = sorted(wanted, key=lambda ranch: -bytes_to_read(ranch.source, shared))

@@ -81,16 +81,21 @@ def kept_before(folder: Path) -> Mapping[str, Any]:
     mapping of str to dict
         Empty where nothing was kept.
     """
+    kept = _record(folder).get(KEPT, {})
+    return kept if isinstance(kept, dict) else {}
+
+
+def _record(folder: Path | None) -> dict[str, Any]:
+    """Give the record in a folder; empty where there is none or it cannot be read."""
     try:
-        kept = record_in(folder).get(KEPT, {})
+        return {} if folder is None else record_in(folder)
     except OSError:
         return {}
-    return kept if isinstance(kept, dict) else {}
 
 
 def _fingerprint(work: str, task: WaterTask) -> str:
     """Tell one task from another: what is asked, of a map made from what, by which versions."""
-    page = record_in(task.ranch.folder) if task.ranch.folder is not None else {}
+    page = _record(task.ranch.folder)
     page.pop("timings", None)
     asked = {key: str(value) for key, value in task.asked.items()}
     told = json.dumps([work, task.ranch.slug, asked, page], sort_keys=True)
@@ -99,11 +104,9 @@ def _fingerprint(work: str, task: WaterTask) -> str:
 
 def _plan_record(folder: Path | None) -> str | None:
     """Give the fingerprint of the record of a plan that lies in a folder with all its files; else None."""
-    if folder is None:
-        return None
-    page, known = record_in(folder), outputs.files_of("water").known
+    page, known = _record(folder), outputs.files_of("water").known
     files = page.get("files", ()) if page.get("job") == "water" else ()
-    if not files or not all(name in known and is_file(folder / name) for name in files):
+    if folder is None or not files or not all(name in known and is_file(folder / name) for name in files):
         return None
     return hashlib.sha256((folder / MARK).read_bytes()).hexdigest()
 

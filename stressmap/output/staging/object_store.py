@@ -18,7 +18,7 @@ import importlib.util
 import json
 import mimetypes
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -157,7 +157,14 @@ def _parts_of(url: str) -> SplitResult | None:
         return None
 
 
-def send(folder: Path, url: str, known: frozenset[str], *, step: Callable[[], None] = lambda: None) -> Sent:
+def send(
+    folder: Path,
+    url: str,
+    known: frozenset[str],
+    *,
+    within: Sequence[str],
+    step: Callable[[], None] = lambda: None,
+) -> Sent:
     """Send a finished folder of results, and its folders of ranches, to an object store.
 
     Parameters
@@ -168,6 +175,9 @@ def send(folder: Path, url: str, known: frozenset[str], *, step: Callable[[], No
         As :func:`refuse_address` takes it.
     known : frozenset of str
         Names of the files that this program writes.
+    within : sequence of str
+        Folders of the ranches that belong to the result: what a failed one, or one no longer listed, left there
+        is not sent.
     step : callable
         Called for every object sent.
 
@@ -181,7 +191,7 @@ def send(folder: Path, url: str, known: frozenset[str], *, step: Callable[[], No
         If it cannot be sent. The manifest then says that what is there is not whole; the next call goes on.
     """
     with _said(url):
-        return _send(_local(folder, known), _open(url), url, step)
+        return _send(_local(folder, known, within), _open(url), url, step)
 
 
 def _send(files: Mapping[str, LocalObject], store: ObjectStore, url: str, step: Callable[[], None]) -> Sent:
@@ -208,10 +218,10 @@ def _send(files: Mapping[str, LocalObject], store: ObjectStore, url: str, step: 
     return Sent(len(others) + len(marks), len(kept), len(gone))
 
 
-def _local(folder: Path, known: frozenset[str]) -> dict[str, LocalObject]:
-    """Find the files that the records in a folder name, down to a plan within a ranch."""
-    found = {}
-    for place in _places(folder, DEEPEST):
+def _local(folder: Path, known: frozenset[str], within: Sequence[str]) -> dict[str, LocalObject]:
+    """Find the files that the records in a folder and in some of its folders name, plans within ranches too."""
+    found, ranches = {}, [folder / name for name in within if is_folder(folder / name)]
+    for place in (folder, *(place for ranch in ranches for place in _places(ranch, DEEPEST - 1))):
         for name in sorted(listed(place, known)):
             path = place / name
             with path.open("rb") as opened:

@@ -49,6 +49,9 @@ def store(monkeypatch: pytest.MonkeyPatch) -> MemoryStore:
     return memory
 
 
+RANCHES = ("north", "south")
+
+
 def names(store: MemoryStore) -> set[str]:
     return {row["path"] for row in obstore.list(store).collect()}
 
@@ -57,26 +60,33 @@ def manifest(store: MemoryStore) -> dict:
     return json.loads(bytes(obstore.get(store, MANIFEST).bytes()))
 
 
+def test_what_a_ranch_no_longer_listed_left_is_not_sent(district: Path, store: MemoryStore) -> None:
+    send(district, "memory", KNOWN, within=RANCHES)
+    send(district, "memory", KNOWN, within=["north"])
+    assert {name.partition("/")[0] for name in names(store)} == {"north", MANIFEST}
+    assert manifest(store)["whole"] is True
+
+
 def test_only_what_records_name_is_sent_and_once(district: Path, store: MemoryStore) -> None:
     steps: list[int] = []
-    assert send(district, "memory", KNOWN, step=lambda: steps.append(1)) == Sent(8, 0, 0)
+    assert send(district, "memory", KNOWN, within=RANCHES, step=lambda: steps.append(1)) == Sent(8, 0, 0)
     of_ranches = {
         f"{place}/{name}" for place in ("north", "south") for name in ("valves.csv", "map.html", "run.json")
     }
     assert names(store) == {*of_ranches, "south/water/run.json", "south/water/valves.csv", MANIFEST}
     assert len(steps) == 8
     assert manifest(store)["whole"] is True
-    assert send(district, "memory", KNOWN) == Sent(0, 8, 0)
+    assert send(district, "memory", KNOWN, within=RANCHES) == Sent(0, 8, 0)
 
 
 def test_what_changed_is_sent_again_with_its_record_last(
     district: Path, store: MemoryStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    send(district, "memory", KNOWN)
+    send(district, "memory", KNOWN, within=RANCHES)
     (district / "north" / "map.html").unlink()
     result(district / "north", valves_csv="changed")
     order = watched(monkeypatch)
-    assert send(district, "memory", KNOWN) == Sent(2, 5, 1)
+    assert send(district, "memory", KNOWN, within=RANCHES) == Sent(2, 5, 1)
     assert order == [
         f"put {MANIFEST}", "delete north/run.json", "put north/valves.csv", "delete north/map.html",
         "put north/run.json", f"put {MANIFEST}",
@@ -85,9 +95,9 @@ def test_what_changed_is_sent_again_with_its_record_last(
 
 
 def test_a_file_changed_in_the_store_is_put_right(district: Path, store: MemoryStore) -> None:
-    send(district, "memory", KNOWN)
+    send(district, "memory", KNOWN, within=RANCHES)
     obstore.put(store, "north/valves.csv", b"9")
-    assert send(district, "memory", KNOWN) == Sent(2, 6, 0)
+    assert send(district, "memory", KNOWN, within=RANCHES) == Sent(2, 6, 0)
     assert bytes(obstore.get(store, "north/valves.csv").bytes()) == b"1"
 
 
@@ -95,21 +105,21 @@ def test_a_file_changed_in_the_store_is_put_right(district: Path, store: MemoryS
 def test_broken_off_anywhere_it_says_so_and_is_finished_by_the_next_call(
     district: Path, store: MemoryStore, monkeypatch: pytest.MonkeyPatch, until: int
 ) -> None:
-    send(district, "memory", KNOWN)
+    send(district, "memory", KNOWN, within=RANCHES)
     result(district / "north", valves_csv="new", map_html="new")
     with monkeypatch.context() as broken:
         done = watched(broken, until)
         if until < 7:
             with pytest.raises(OutputError, match="results cannot be sent there"):
-                send(district, "memory", KNOWN)
+                send(district, "memory", KNOWN, within=RANCHES)
         else:
-            send(district, "memory", KNOWN)
+            send(district, "memory", KNOWN, within=RANCHES)
     assert manifest(store)["whole"] is (until in {1, 7})
     assert ("north/run.json" in names(store)) is (until < 3 or until >= 6), done
-    send(district, "memory", KNOWN)
+    send(district, "memory", KNOWN, within=RANCHES)
     assert manifest(store)["whole"] is True
     assert bytes(obstore.get(store, "north/valves.csv").bytes()) == b"new"
-    assert send(district, "memory", KNOWN) == Sent(0, 8, 0)
+    assert send(district, "memory", KNOWN, within=RANCHES) == Sent(0, 8, 0)
 
 
 def watched(patch: pytest.MonkeyPatch, until: int | None = None) -> list[str]:
@@ -141,13 +151,13 @@ def test_what_is_not_ours_is_left_alone(district: Path, store: MemoryStore) -> N
     obstore.put(store, "north/valves.csv", b"of another")
     obstore.put(store, "readme.txt", b"of another")
     with pytest.raises(OutputError) as told:
-        send(district, "s3://b/p", KNOWN)
+        send(district, "s3://b/p", KNOWN, within=RANCHES)
     assert str(told.value) == (
         "s3://b/p: north/valves.csv stands there and was not sent from here. "
         "Give a prefix of its own in [results] url, or move what is yours."
     )
     obstore.delete(store, "north/valves.csv")
-    send(district, "s3://b/p", KNOWN)
+    send(district, "s3://b/p", KNOWN, within=RANCHES)
     assert bytes(obstore.get(store, "readme.txt").bytes()) == b"of another"
 
 
@@ -157,16 +167,16 @@ def test_what_is_not_ours_is_left_alone(district: Path, store: MemoryStore) -> N
 def test_a_manifest_of_another_is_refused(district: Path, store: MemoryStore, text: bytes) -> None:
     obstore.put(store, MANIFEST, text)
     with pytest.raises(OutputError, match=f"{MANIFEST} stands there and was not sent from here"):
-        send(district, "memory", KNOWN)
+        send(district, "memory", KNOWN, within=RANCHES)
 
 
 def test_a_folder_by_address(district: Path, tmp_path: Path) -> None:
     url = f"file://{tmp_path}/sent/here"
     refuse_address(url, "district.toml")
-    assert send(district, url, KNOWN) == Sent(8, 0, 0)
+    assert send(district, url, KNOWN, within=RANCHES) == Sent(8, 0, 0)
     there = tmp_path / "sent" / "here"
     assert (there / "south" / "water" / "valves.csv").read_text() == "3"
-    assert send(district, url, KNOWN) == Sent(0, 8, 0)
+    assert send(district, url, KNOWN, within=RANCHES) == Sent(0, 8, 0)
 
 
 @pytest.mark.parametrize(
