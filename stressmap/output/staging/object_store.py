@@ -176,8 +176,8 @@ def send(
     known : frozenset of str
         Names of the files that this program writes.
     within : sequence of str
-        Folders of the ranches that belong to the result: what a failed one, or one no longer listed, left there
-        is not sent.
+        Folders of the ranches that belong to the result: what a failed one, or one no longer listed, left
+        there is not sent.
     step : callable
         Called for every object sent.
 
@@ -219,7 +219,7 @@ def _send(files: Mapping[str, LocalObject], store: ObjectStore, url: str, step: 
 
 
 def _local(folder: Path, known: frozenset[str], within: Sequence[str]) -> dict[str, LocalObject]:
-    """Find the files that the records in a folder and in some of its folders name, plans within ranches too."""
+    """Find the files that the records in a folder and in some of its folders name, plans in ranches too."""
     found, ranches = {}, [folder / name for name in within if is_folder(folder / name)]
     for place in (folder, *(place for ranch in ranches for place in _places(ranch, DEEPEST - 1))):
         for name in sorted(listed(place, known)):
