@@ -319,11 +319,21 @@ def _connected(address: str) -> Any:
     from distributed import Client
 
     try:
+        asyncio.run(_answered(address))
         return Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError, TypeError) as error:
         what = f"no Dask scheduler answers there ({first_line(error) or type(error).__name__})"
         remedy = "Start one with dask scheduler, or give its address, as tcp://10.0.0.5:8786"
         raise SettingsError(Problem(f"--scheduler {address}", what, remedy)) from None
+
+
+async def _answered(address: str) -> None:
+    """Find out in time that something else listens there, such as a page: a client would wait for good."""
+    from distributed.comm import connect
+    from distributed.security import Security
+
+    asked = connect(address, timeout=CONNECT_S, **Security().get_connection_args("client"))
+    await (await asyncio.wait_for(asked, CONNECT_S)).close()
 
 
 def _make_ready(client: Any, source: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import json
+import socket
 from pathlib import Path
 
 import geopandas as gpd
@@ -172,10 +173,17 @@ def test_where_every_ranch_fails_their_problems_stop_the_command(place: Path, st
     assert (place / "gone" / "problems.csv").is_file()
 
 
+def at(listener: socket.socket) -> str:
+    return f"tcp://127.0.0.1:{listener.getsockname()[1]}"
+
+
 def test_a_scheduler_that_does_not_answer_is_told_in_one_line(
     place: Path, stressmap: Command, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setattr(district_workers, "CONNECT_S", 0.3)
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        told = stressmap("district", place / "district.toml", "--out", tmp_path, "--scheduler", at(silent))
+        assert (told.code, len(told.errors)) == (2, 1)
     for address in (NOBODY, "nonsense://there"):
         told = stressmap("district", place / "district.toml", "--out", tmp_path, "--scheduler", address)
         assert told.code == 2
