@@ -32,8 +32,9 @@ export class MapLabels {
     for (const label of this.written) label.remove();
     this.written = [];
     const { map } = this, corner = map.containerPointToLayerPoint([0, 0]), points = this.pointsShown();
+    const stops = ranch.round ? points.filter(({ spot }) => spot) : []; // Of a round none may be missing: labels keep off them.
     const placement = new Placement({
-      view: boxOf(corner, corner.add(map.getSize())), taken: this.controls(), points: points.map(({ box }) => box),
+      view: boxOf(corner, corner.add(map.getSize())), taken: [...this.controls(), ...stops.map(({ core }) => core)], points: points.map(({ box }) => box),
       widthOf: (text, font) => this.widthOf(text, font), chosen: shown.chosen?.item, besideNames: shown.layers.names,
     });
     const outlines = new Map(this.inView(this.drawing.shapes.valves));
@@ -42,7 +43,7 @@ export class MapLabels {
     if (shown.layers.names) placement.placeNames(valves, this.inView(this.drawing.shapes.blocks));
     this.placed = placement.placed;
     for (const label of this.placed) this.write(label);
-    this.clearSmudges(points, placement.taken);
+    this.clearSmudges(points.filter((point) => !stops.includes(point)), placement.taken);
   }
 
   controls() {
@@ -56,10 +57,10 @@ export class MapLabels {
     const { shapes, dotRadius } = this.drawing, view = this.map.getBounds().pad(0.1);
     if (dotRadius < FAINT) return [];
     const marks = shapes.dots.filter(({ kind }) => shown.layers[kind]).map(({ reading, dots }) => [reading.at, dotRadius, dots]);
-    if (shown.layers.again) marks.push(...shapes.again.map(({ spot, dots }) => [spot.at, DIAMOND, dots]));
-    return marks.filter(([at]) => view.contains(at)).map(([at, radius, dots]) => {
+    if (shown.layers.again) marks.push(...shapes.again.map(({ spot, dots }) => [spot.at, DIAMOND, dots, spot]));
+    return marks.filter(([at]) => view.contains(at)).map(([at, radius, dots, spot]) => {
       const { x, y } = this.map.latLngToLayerPoint(at);
-      return { box: boxAt(x, y, 2 * radius, 2 * radius), core: boxAt(x, y, radius, radius), dots };
+      return { box: boxAt(x, y, 2 * radius, 2 * radius), core: boxAt(x, y, radius, radius), dots, spot };
     });
   }
 
