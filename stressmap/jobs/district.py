@@ -56,10 +56,9 @@ class DistrictMade:
     @property
     def stop(self) -> DataError | None:
         """What to stop with: where every ranch failed, all that is wrong with them."""
-        results = self.content.results
-        if not all(one.failed for one in results):
+        if not all(one.failed for one in self.results):
             return None
-        return DataError(problem for one in results for problem in one.problems)
+        return DataError(problem for one in self.results for problem in one.problems)
 
 
 def run_district(
@@ -106,7 +105,7 @@ def run_district(
     content = write_overview(district, results, shared, folder, tell)
     if district.results.url is not None:
         tell.stage("Sending results")
-        whole = [one.slug for one in content.results if not one.failed]
+        whole = [one.slug for one in results if not one.failed]
         send(folder, district.results.url, FILES.known | outputs.names(), within=whole, step=tell.step)
     return DistrictMade(district, results, folder, content)
 

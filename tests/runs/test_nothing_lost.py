@@ -120,8 +120,8 @@ def test_an_input_that_vanishes_is_said_before_anything_is_written(stressmap, ra
 
     read = run.load_inputs
 
-    def read_and_lose(source, progress):
-        loaded = read(source, progress)
+    def read_and_lose(*asked):
+        loaded = read(*asked)
         loaded.value[0].settings.files.weather.unlink()
         return loaded
 

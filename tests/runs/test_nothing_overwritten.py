@@ -22,9 +22,9 @@ def ranch(tmp_path):
 @pytest.fixture
 def no_work(monkeypatch):
     """Let any reading of inputs fail: what is refused must be refused before."""
-    from stressmap.jobs import check, run, water
+    from stressmap.jobs import check, plan_ground, run
 
-    for job in (check, run, water):
+    for job in (check, run, plan_ground):
         monkeypatch.setattr(job, "load_inputs", lambda *_: pytest.fail("the work began"))
 
 

@@ -134,7 +134,7 @@ def write_mosaic(rasters: Sequence[Path], path: Path, names: Sequence[str]) -> N
     finally:
         plain.unlink(missing_ok=True)
     if moved:
-        notes.say("district_resampled", ranches=moved, crs=grid.crs, cell_m=grid.cell_m)
+        notes.say("district_resampled", ranches=moved, crs=grid.crs)
     return notes.beside(value=True)
 
 

@@ -85,7 +85,7 @@ def due_text(row: Mapping[str, Any], today: dt.date, words: Words) -> str:
     --------
     >>> row = {"stress_bar": 2.0, "due": "2026-07-20", "due_early": "2026-07-16", "due_late": None}
     >>> due_text(row, dt.date(2026, 7, 15), Words("en"))
-    'due Jul 20, from Jul 16 on'
+    'due from Jul 16 on, likeliest Jul 20'
     """
     due, early, late = due_dates(row)
     left, latest = (None if day is None else float((day - today).days) for day in (due, late))
