@@ -90,6 +90,7 @@ def valve_correlations(
     bare = np.setdiff1d(np.arange(len(ground.valves)), np.concatenate([members for members, _ in found]))
     order = np.concatenate([*(members for members, _ in found), bare])
     ones = [sparse.eye_array(len(bare))] if len(bare) else []
-    together = sparse.block_diag([*(matrix for _, matrix in found if len(matrix)), *ones], format="csr")
+    parts = [sparse.coo_array(matrix) for _, matrix in found if len(matrix)]
+    together = sparse.block_diag([*parts, *ones], format="csr")
     back = np.argsort(order)
     return sparse.csr_array(together[back][:, back])
