@@ -92,6 +92,42 @@ def discretise(xy: Floats, most: int = DISCRETISATION_POINTS) -> Ints:
         side *= float(np.sqrt(len(chosen) / most)) * 1.02
 
 
+def averaging_points(places: Places, zone: Ints, count: int, most: int) -> tuple[Places, Floats]:
+    """Give discretisation points of zones and the matrix that takes the mean over those of each zone.
+
+    Parameters
+    ----------
+    places : Places
+        Cells, m of them, at least one of them in a zone.
+    zone : array of int, shape (m,)
+        Zone of each cell, -1 for none.
+    count : int
+        Number of zones.
+    most : int
+        Points of a zone.
+
+    Returns
+    -------
+    points : Places
+        k of the cells.
+    mean : array of float, shape (count, k)
+        Zeros in the row of a zone without cells.
+
+    Examples
+    --------
+    >>> one = np.zeros(3, dtype=np.int64)
+    >>> cells = Places(np.array([[0.0, 0.0], [9.0, 0.0], [5.0, 5.0]]), one, one, one)
+    >>> averaging_points(cells, np.array([0, 0, 1]), 2, 4)[1].tolist()
+    [[0.5, 0.5, 0.0], [0.0, 0.0, 1.0]]
+    """
+    numbers, insides = zip(*cells_by_zone(zone, count), strict=True)
+    chosen = [inside[discretise(places.xy[inside], most)] for inside in insides]
+    sizes = np.array([len(points) for points in chosen])
+    mean = np.zeros((count, sizes.sum()))
+    mean[np.repeat(numbers, sizes), np.arange(sizes.sum())] = np.repeat(1.0 / sizes, sizes)
+    return places.take(np.concatenate(chosen)), mean
+
+
 @dataclass(frozen=True)
 class ZoneCells:
     """The cells of one zone, and what of them every method asks for.

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.geostat.change_of_support import cells_by_zone, discretise
+from stressmap.geostat.change_of_support import averaging_points
 from stressmap.geostat.samples import Places, Samples
 from stressmap.geostat.search_neighbourhood import nearest
 
@@ -100,15 +100,7 @@ def universal_kriging_covariance(
         ``noise`` is that of the first reading.
     """
     places, zone, count = zones
-    numbers, insides = zip(*cells_by_zone(zone, count), strict=True)
-    each = points_per_zone(len(numbers))
-    points = [inside[discretise(places.xy[inside], each)] for inside in insides]
-    chosen = np.concatenate(points)
-    mean = np.zeros((count, len(chosen)))
-    mean[np.repeat(numbers, [len(f) for f in points]), np.arange(len(chosen))] = np.concatenate(
-        [np.full(len(f), 1.0 / len(f)) for f in points]
-    )
-    cells = places.take(chosen)
+    cells, mean = averaging_points(places, zone, count, points_per_zone(len(np.unique(zone[zone >= 0]))))
     factor = cho_factor(covariance(samples.places, samples.places) + noise, lower=True)
     cross = covariance(samples.places, cells) @ mean.T
     basis = trend(samples.places)

@@ -9,14 +9,14 @@ import numpy as np
 from scipy.spatial.distance import cdist
 
 from stressmap.core.arrays import Ints
-from stressmap.geostat.change_of_support import cells_by_zone, discretise
+from stressmap.geostat.change_of_support import averaging_points
 from stressmap.geostat.covariance import MATERN32
 from stressmap.geostat.samples import Estimate, Places
 from stressmap.geostat.variance_model import valve_groups
 from stressmap.geostat.zone_covariance import ZoneCovariance
 
 POINTS = 12
-"""Discretisation points of a zone."""
+"""Discretisation points of a zone: what is drawn anew needs no more."""
 
 
 @dataclass(frozen=True)
@@ -64,15 +64,7 @@ class UnreadSurface:
         -------
         ZoneCovariance
         """
-        mean = np.zeros((count, 0))
-        chosen: list[Ints] = []
-        for number, inside in cells_by_zone(zone, count):
-            points = inside[discretise(places.xy[inside], POINTS)]
-            part = np.zeros((count, len(points)))
-            part[number] = 1.0 / len(points)
-            mean = np.concatenate([mean, part], axis=1)
-            chosen.append(points)
-        at = places.take(np.concatenate(chosen))
+        at, mean = averaging_points(places, zone, count, POINTS)
         groups = valve_groups(at.block, at.valve)
         pattern = MATERN32(cdist(at.xy, at.xy), self.range_m)
         same_valve = np.equal.outer(groups, groups)

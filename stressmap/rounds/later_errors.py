@@ -6,16 +6,13 @@ import numpy as np
 from scipy.spatial.distance import cdist
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.geostat.change_of_support import cells_by_zone, discretise
+from stressmap.geostat.change_of_support import averaging_points
 from stressmap.geostat.memory_mixture import MemorySurface
 from stressmap.geostat.samples import Places
 from stressmap.geostat.surface import Surface
 from stressmap.geostat.variance_model import valve_groups
 from stressmap.geostat.zone_covariance import ZoneCovariance
-from stressmap.rounds.first_surface import UnreadSurface
-
-POINTS = 12
-"""Discretisation points of a zone: what is drawn anew needs no more."""
+from stressmap.rounds.first_surface import POINTS, UnreadSurface
 
 
 def later_covariance(
@@ -51,15 +48,7 @@ def _drawn_anew(surface: MemorySurface, places: Places, zone: Ints, count: int) 
     """Give the model's covariance of the means of some zones of one block."""
     memory = surface.memory
     p = memory.fit.best
-    mean = np.zeros((count, 0))
-    chosen: list[Ints] = []
-    for number, inside in cells_by_zone(zone, count):
-        points = inside[discretise(places.xy[inside], POINTS)]
-        part = np.zeros((count, len(points)))
-        part[number] = 1.0 / len(points)
-        mean = np.concatenate([mean, part], axis=1)
-        chosen.append(points)
-    at = places.take(np.concatenate(chosen))
+    at, mean = averaging_points(places, zone, count, POINTS)
     groups = valve_groups(at.block, at.valve)
     pattern = memory.nodes.correlation(cdist(at.xy, at.xy), p.range_m)
     each = p.block + p.valve * np.equal.outer(groups, groups) + p.pattern * pattern
