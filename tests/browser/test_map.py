@@ -13,13 +13,11 @@ from helpers.chromium_pages import DESK, PHONE, Page, chromium
 from helpers.drawn_content import LONG, NASTY, START, full, large, small, unmeasured
 from helpers.drawn_drought import PAST, drought
 from helpers.english_words import english_words
-from helpers.paths import ASSETS
 
 from stressmap.output.text.words import Words
 from stressmap.output.view.quantities import area, bar
 from stressmap.output.web.map_page import SECTIONS, write_map
 
-AXE = ASSETS / "axe" / "axe.min.js"
 SIZES = pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 
 
@@ -258,28 +256,17 @@ def test_250_blocks_open_quickly_and_every_valve_is_reachable(page: Page, large_
     assert_quiet(page)
 
 
-def violations(page: Page) -> list[str]:
-    """What axe-core 4.14 (assets/axe, Mozilla Public License 2.0) finds."""
-    if not page.js("return 'axe' in window"):
-        page.js(AXE.read_text(encoding="utf-8"))
-    return page.driver.execute_async_script(
-        "const done = arguments[0];"
-        "axe.run(document, {resultTypes: ['violations']})"
-        ".then(r => done(r.violations.map(v => v.id + ': ' + v.nodes[0].html)))"
-    )
-
-
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @SIZES
 def test_an_accessibility_checker_finds_nothing(page: Page, full_map: Path, size, dark) -> None:
     page.open(full_map, size, dark=dark)
     for language in ("en", "es"):
         page.js("document.querySelector(`#languages [lang=${arguments[0]}]`).click()", language)
-        assert violations(page) == []
+        assert page.violations() == []
         page.js("page.choose({kind: 'valve', item: ranch.valves[1]})")
-        assert violations(page) == []
+        assert page.violations() == []
         page.js("page.back(); document.querySelectorAll('details').forEach(d => d.open = true)")
-        assert violations(page) == []
+        assert page.violations() == []
 
 
 @SIZES
@@ -556,7 +543,7 @@ def test_the_list_goes_by_rank_or_by_the_clock(page: Page, full_map: Path) -> No
     assert by_clock[: len(opened)] == opened
     assert set(by_clock) == set(ranked)
     assert page.js("return document.activeElement.getAttribute('aria-pressed')") == "true"
-    assert violations(page) == []
+    assert page.violations() == []
     page.js("[...document.querySelectorAll('.order button')][0].click()")
     assert page.js(names) == ranked
     assert_quiet(page)

@@ -6,14 +6,12 @@ import numpy as np
 import pytest
 from helpers.chromium_pages import DESK, PHONE, chromium
 from helpers.drawn_district import Named, drawn, failed, folder_of
-from helpers.paths import ASSETS
 
 from stressmap.core.ranch_result import RanchResult
 from stressmap.output.view.district_content import district_content
 from stressmap.output.web.overview_page import write_overview_page
 from stressmap.water.shared_volume import RanchCurve, share_volume
 
-AXE = ASSETS / "axe" / "axe.min.js"
 ESCAPE = 27
 
 
@@ -45,16 +43,6 @@ def page():
         yield opened
 
 
-def by_axe(page) -> list[str]:
-    """Violations by axe-core 4.14 (assets/axe, Mozilla Public License 2.0)."""
-    page.js(AXE.read_text(encoding="utf-8"))
-    return page.driver.execute_async_script(
-        "const done = arguments[0];"
-        "axe.run(document, {resultTypes: ['violations']}).then(r => done(r.violations"
-        ".map(v => v.id + ': ' + v.nodes[0].html)))"
-    )
-
-
 def shown(page) -> list[str]:
     """What of list and card is on the screen."""
     return page.js("return [...document.querySelectorAll('#panel-body h2')].filter(e => e.offsetParent)"
@@ -71,7 +59,7 @@ def test_it_is_quiet_fits_and_is_accessible_whatever_is_shown(page, file, size, 
         if step:
             page.js("document.querySelector(arguments[0]).click()", step)
         assert page.js("return document.documentElement.scrollWidth - window.innerWidth") <= 0
-        assert by_axe(page) == []
+        assert page.violations() == []
     assert page.complaints() == []
 
 

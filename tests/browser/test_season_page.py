@@ -5,13 +5,10 @@ from pathlib import Path
 import pytest
 from helpers.chromium_pages import DESK, PHONE, chromium
 from helpers.page_season import season
-from helpers.paths import ASSETS
 
 from stressmap.agronomy.crops import load_profiles
 from stressmap.core.settings import Ranch
 from stressmap.output.web.season_page import write_season
-
-AXE = ASSETS / "axe" / "axe.min.js"
 
 
 @pytest.fixture(scope="module")
@@ -28,16 +25,6 @@ def page():
         yield opened
 
 
-def by_axe(page) -> list[str]:
-    """Violations by axe-core 4.14 (assets/axe, Mozilla Public License 2.0)."""
-    page.js(AXE.read_text(encoding="utf-8"))
-    return page.driver.execute_async_script(
-        "const done = arguments[0];"
-        "axe.run(document, {resultTypes: ['violations']}).then(r => done(r.violations"
-        ".map(v => v.id + ': ' + v.nodes[0].html)))"
-    )
-
-
 @pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (DESK, True)], ids=["phone", "desk-dark"])
 def test_it_is_quiet_fits_and_is_accessible(page, file, size, dark) -> None:
     page.open(file, size, dark=dark)
@@ -46,7 +33,7 @@ def test_it_is_quiet_fits_and_is_accessible(page, file, size, dark) -> None:
     assert page.js("return document.documentElement.scrollWidth - window.innerWidth") <= 0
     page.js("document.querySelectorAll('details').forEach(one => one.open = true)")
     assert page.js("return document.documentElement.scrollWidth - window.innerWidth") <= 0
-    assert by_axe(page) == []
+    assert page.violations() == []
 
 
 def test_the_language_changes_everywhere_pictures_too(page, file) -> None:
@@ -64,7 +51,7 @@ def test_the_language_changes_everywhere_pictures_too(page, file) -> None:
         "return [...document.querySelectorAll('tspan[lang=en]')]"
         ".every(text => getComputedStyle(text).display === 'none')"
     )
-    assert by_axe(page) == []
+    assert page.violations() == []
 
 
 def test_arrow_keys_and_a_touch_step_through_a_picture(page, file) -> None:
@@ -98,4 +85,4 @@ def test_without_scripts_all_is_there_and_the_language_still_changes(page, file)
     page.js("document.getElementById('say-es').checked = true")
     assert "Lo urgente" in page.text("body")
     assert "What is urgent" not in page.text("body")
-    assert by_axe(page) == []
+    assert page.violations() == []

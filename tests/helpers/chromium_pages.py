@@ -14,6 +14,8 @@ from selenium import webdriver
 from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
 
+from helpers.paths import ASSETS
+
 PHONE = (390, 844)
 DESK = (1280, 800)
 ARGUMENTS = (
@@ -55,6 +57,16 @@ class Page:
         self.cdp("Emulation.setTouchEmulationEnabled", enabled=touch)
         self.size(*size)
         self.driver.get(path.as_uri())
+
+    def violations(self) -> list[str]:
+        """What axe-core 4.14 (assets/axe, Mozilla Public License 2.0) finds."""
+        if not self.js("return 'axe' in window"):
+            self.js((ASSETS / "axe" / "axe.min.js").read_text(encoding="utf-8"))
+        return self.driver.execute_async_script(
+            "const done = arguments[0];"
+            "axe.run(document, {resultTypes: ['violations']})"
+            ".then(r => done(r.violations.map(v => v.id + ': ' + v.nodes[0].html)))"
+        )
 
     def size(self, width: int, height: int, scale: float = 1) -> None:
         self.cdp(
