@@ -30,7 +30,7 @@ DRAWN_DUE, DRAWN_BLOCKS = 24, 40
 """Valves on the picture of what is due, and blocks that get a picture of their own."""
 HORIZON = 21.0
 MOST_SIDE_BY_SIDE = 12
-CAUTIONS = ("advice", "heat", "pumps", "chamber")
+CAUTIONS = ("advice", "stress", "heat", "pumps", "chamber")
 
 
 @dataclass(frozen=True)

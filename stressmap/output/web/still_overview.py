@@ -53,7 +53,7 @@ def still_overview(content: DistrictContent, spoken: Sequence[DistrictWords]) ->
         if content.shared is None
         else [shared_water_text(content.shared, content.title_of, words) for words in spoken],
         "cautions": [
-            " ".join([words("caution.advice"), *(words(f"caution.{name}") for name in CAUTIONS[:3])])
+            " ".join(words(f"caution.{name}") for name in ("advice", "stress", *CAUTIONS[:3]))
             for words in plain
         ],
     }

@@ -143,8 +143,9 @@ class DistrictPage {
     map.setAttribute("aria-label", word("page.map_label"));
     map.setAttribute("role", "region");
     byId("panel").setAttribute("aria-label", word("page.panel"));
-    byId("cautions").querySelector("summary").textContent = word("caution.heading");
-    byId("cautions").querySelector("p").textContent = [word("caution.advice"), word("caution.pumps"), word("caution.chamber"), word("caution.heat"), ...told.notes[shown.language]].join(" ");
+    byId("cautions").setAttribute("aria-label", word("caution.heading"));
+    byId("cautions").querySelector("summary").textContent = word("caution.advice");
+    byId("cautions").querySelector("p").textContent = [word("caution.stress"), word("caution.pumps"), word("caution.chamber"), word("caution.heat"), ...told.notes[shown.language]].join(" ");
     this.fillLanguages();
     this.fillLegend();
     this.fillLists();
