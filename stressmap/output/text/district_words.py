@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stressmap.output.text.words import Words, catalogue, text_of
+from stressmap.output.text.words import Language, OwnTexts, Words
 
 
 @dataclass(frozen=True)
-class DistrictWords:
+class DistrictWords(OwnTexts):
     """One language.
 
     Parameters
@@ -22,12 +22,10 @@ class DistrictWords:
     'todas las zonas'
     """
 
+    about = "district"
     plain: Words
 
-    def __call__(self, key: str, /, **values: object) -> str:
-        """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is."""
-        return text_of(f"district_{self.plain.language}", key, values)
-
-    def table(self) -> dict[str, dict[str, str]]:
-        """Return all texts, section by section; not to be changed."""
-        return catalogue(f"district_{self.plain.language}")
+    @property
+    def language(self) -> Language:
+        """The language of the common words."""
+        return self.plain.language

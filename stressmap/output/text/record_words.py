@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stressmap.output.text.words import Language, text_of
+from stressmap.output.text.words import Language, OwnTexts
 
 
 @dataclass(frozen=True)
-class RecordWords:
+class RecordWords(OwnTexts):
     """One language.
 
     Parameters
@@ -22,8 +22,5 @@ class RecordWords:
     'Válvula'
     """
 
+    about = "record"
     language: Language
-
-    def __call__(self, key: str, /, **values: object) -> str:
-        """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is."""
-        return text_of(f"record_{self.language}", key, values)

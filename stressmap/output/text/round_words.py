@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stressmap.output.text.words import Language, text_of
+from stressmap.output.text.words import Language, OwnTexts
 
 
 @dataclass(frozen=True)
-class RoundWords:
+class RoundWords(OwnTexts):
     """One language.
 
     Parameters
@@ -22,11 +22,8 @@ class RoundWords:
     ('embolsar', 'same tree each time; valve due soon')
     """
 
+    about = "round"
     language: Language
-
-    def __call__(self, key: str, /, **values: object) -> str:
-        """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is."""
-        return text_of(f"round_{self.language}", key, values)
 
     def why(self, codes: tuple[str, ...]) -> str:
         """Say why a tree is read, in the order of the codes."""

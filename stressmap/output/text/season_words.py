@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stressmap.output.text.words import Words, catalogue, text_of
+from stressmap.output.text.words import Language, OwnTexts, Words
 
 
 @dataclass(frozen=True)
-class SeasonWords:
+class SeasonWords(OwnTexts):
     """One language.
 
     Parameters
@@ -22,13 +22,15 @@ class SeasonWords:
     'Bloque'
     """
 
+    about = "season"
     plain: Words
 
-    def __call__(self, key: str, /, **values: object) -> str:
-        """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is."""
-        return text_of(f"season_{self.plain.language}", key, values)
+    @property
+    def language(self) -> Language:
+        """The language of the common words."""
+        return self.plain.language
 
     def kind(self, name: object) -> str:
         """Say what a soil or an irrigation system is called, as it is where there is no word for it."""
-        known = catalogue(f"season_{self.plain.language}")["kind"]
+        known = self.table()["kind"]
         return known.get(str(name).replace(" ", "_"), str(name))

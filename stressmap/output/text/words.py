@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal, Protocol
 
 Language = Literal["en", "es"]
 MINUS = "\N{MINUS SIGN}"
@@ -92,6 +92,29 @@ def text_of(name: str, key: str, values: Mapping[str, object]) -> str:
     """
     section, _, entry = key.partition(".")
     return filled(catalogue(name)[section][entry], values)
+
+
+class _Spoken(Protocol):
+    """What can say texts of its own: they are about something, in a language."""
+
+    about: ClassVar[str]
+
+    @property
+    def language(self) -> Language: ...
+
+
+class OwnTexts:
+    """Says the texts of files of its own, ``<about>_en.toml`` and its like; who takes it has a language."""
+
+    about: ClassVar[str]
+
+    def __call__(self: _Spoken, key: str, /, **values: object) -> str:
+        """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is, unescaped."""
+        return text_of(f"{self.about}_{self.language}", key, values)
+
+    def table(self: _Spoken) -> dict[str, dict[str, str]]:
+        """Return all texts, section by section; not to be changed."""
+        return catalogue(f"{self.about}_{self.language}")
 
 
 @dataclass(frozen=True)

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 from stressmap.core.settings import Ranch
 from stressmap.core.units import System
-from stressmap.output.text.words import Language, Words, text_of
+from stressmap.output.text.words import Language, OwnTexts, Words
 from stressmap.output.view.quantities import Kind, known, quantity
 
 
 @dataclass(frozen=True)
-class WaterWords:
+class WaterWords(OwnTexts):
     """One language, and the units that people see.
 
     Parameters
@@ -31,12 +31,9 @@ class WaterWords:
     '1,234 m³'
     """
 
+    about = "water"
     language: Language = "en"
     units: System = "us"
-
-    def __call__(self, key: str, /, **values: object) -> str:
-        """Look up a text, ``"section.name"``, and fill it in; text of files is put in as it is, unescaped."""
-        return text_of(f"water_{self.language}", key, values)
 
     @property
     def plain(self) -> Words:
