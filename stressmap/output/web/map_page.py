@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 import re
 from functools import partial
@@ -13,7 +11,6 @@ from typing import Any
 
 import folium
 from folium.template import Template
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from stressmap.output.text.words import Words
@@ -34,6 +31,7 @@ from stressmap.output.view.palette import (
 from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.leaflet_files import leaflet_script, leaflet_styles
 from stressmap.output.web.map_data import map_data
+from stressmap.output.web.page_frame import page_template, script_hash
 from stressmap.output.web.still_page import both, fills, still_page
 
 SECTIONS = (
@@ -107,21 +105,22 @@ def render(content: Content, picture: bytes | None = None) -> str:
     figure.render()
     script = _scripts() + figure.script.render()
     words = Words(content.ranch.languages[0], content.ranch.units)
-    page = _environment().get_template("page.html")
-    return page.render(
+    visit = words.days(*content.visit)
+    return page_template("map").render(
         language=content.ranch.languages[0],
         words=words,
         said=partial(_said, content),
         still=still_page(content, picture),
         fills=fills(),
-        visit=words.days(*content.visit),
+        visit=visit,
         ranch=content.ranch.name,
+        title=words("map.title", ranch=content.ranch.name, visit=visit),
         pictures_from=_tile_source(content.basemap),
         styles=Markup(_styles()),
         data=script_json(data | {"words": _texts(content), "style": page_look()}),
         map_html=Markup(figure.html.render()),
         map_script=Markup(script),
-        script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
+        script_hash=script_hash(script),
     )
 
 
@@ -202,16 +201,6 @@ def _centre(data: dict[str, Any]) -> tuple[float, float]:
     points = [valve["at"] for valve in data["valves"]] or [[0.0, 0.0]]
     middle = [(min(axis) + max(axis)) / 2 for axis in zip(*points, strict=True)]
     return round(middle[0], 6), round(middle[1], 6)
-
-
-def _environment() -> Environment:
-    return Environment(
-        loader=PackageLoader("stressmap.output.web", "map"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
 
 
 def _read(*parts: str) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterable
 from dataclasses import asdict
 from functools import partial
@@ -11,7 +9,6 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from stressmap.output.text.district_words import DistrictWords
@@ -23,6 +20,7 @@ from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.leaflet_files import leaflet_script, leaflet_styles
 from stressmap.output.web.map_page import map_styles, page_look, script_json
 from stressmap.output.web.overview_data import overview_data
+from stressmap.output.web.page_frame import page_template, script_hash
 from stressmap.output.web.still_overview import still_overview
 from stressmap.output.web.still_page import both, fills
 
@@ -77,7 +75,7 @@ def render_overview(content: DistrictContent) -> str:
         "style": page_look(),
     }
     page = partial(
-        _environment().get_template("page.html").render,
+        page_template("overview").render,
         language=content.languages[0],
         title=spoken[0]("page.title", district=content.name),
         district=content.name,
@@ -86,7 +84,7 @@ def render_overview(content: DistrictContent) -> str:
         fills=fills(),
         styles=Markup(leaflet_styles() + map_styles() + _read("page.css")),
         script=Markup(script),
-        script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
+        script_hash=script_hash(script),
     )
     bare = page(data=script_json(data | {"zones": {}}))
     return page(data=script_json(data | {"zones": _fitting(zones, len(bare.encode("utf-8")))}))
@@ -135,9 +133,3 @@ def _module(name: str) -> str:
 
 def _read(name: str) -> str:
     return files("stressmap.output.web").joinpath("overview", name).read_text(encoding="utf-8")
-
-
-def _environment() -> Environment:
-    options: dict[str, Any] = {"autoescape": True, "undefined": StrictUndefined}
-    loader = PackageLoader("stressmap.output.web", "overview")
-    return Environment(loader=loader, trim_blocks=True, lstrip_blocks=True, **options)

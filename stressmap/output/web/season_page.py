@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,13 +10,13 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from stressmap.core.settings import Ranch
 from stressmap.output.view.crop_words import Profiles
 from stressmap.output.view.rows import rows
 from stressmap.output.web.joined_modules import STRICT, join
+from stressmap.output.web.page_frame import page_template, script_hash
 from stressmap.output.web.season_courses import BlockCourse, block_courses, sets_of
 from stressmap.output.web.season_figures import SteppedPicture, course, due_ranges, relief_ranges
 from stressmap.output.web.season_next import NextTables
@@ -97,22 +95,15 @@ def render(season: Season, ranch: Ranch, profiles: Profiles) -> str:
     spoken = Spoken.of(ranch)
     tables = SeasonTables(season, profiles, spoken)
     script = STRICT + join("main", lambda name: _read(f"{name}.js"))
-    environment = Environment(
-        loader=PackageLoader("stressmap.output.web", "season"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     first = spoken.tongues[0]
-    return environment.get_template("page.html").render(
+    return page_template("season").render(
         say=spoken,
         languages=[(words.plain.language, words.plain("locale.language")) for words in spoken.tongues],
         title=first("page.title", ranch=ranch.name, day=first.plain.date(season.today)),
         ranch=ranch.name,
-        style=Markup(_read("page.css")),
+        styles=Markup(_read("page.css")),
         script=Markup(script),
-        script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii"),
+        script_hash=script_hash(script),
         cautions=[spoken(f"caution.{name}") for name in CAUTIONS],
         lead=_lead(season, spoken),
         counts=tables.counts(),
