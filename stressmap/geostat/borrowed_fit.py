@@ -101,8 +101,8 @@ def own_evidence(
     """
     model = found[0].model
     points = np.concatenate([one.points for one in found])
-    log_weight = np.concatenate([one.log_weight for one in found])
-    weight = np.exp(log_weight - logsumexp(log_weight))
+    log_part = np.concatenate([one.log_parts for one in found])
+    weight = np.exp(log_part - logsumexp(log_part))
     chosen = largest_weights(weight)
     log_prior = log_densities(model, points[chosen])
     odds = mass_of(plain) - mass_of(found) - np.log(CHANCE / (1 - CHANCE)) if plain else None

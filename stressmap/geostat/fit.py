@@ -217,8 +217,8 @@ def _averaged(every: list[ImportanceSample]) -> tuple[tuple[Parameters, ...], Fl
     share = np.exp(share - logsumexp(share))
     kept = [one for one, k in zip(every, share >= LEAST_RANGE_WEIGHT, strict=True) if k]
     nodes = [one.model.parameters(u) for one in kept for u in one.points]
-    log_weight = np.concatenate([one.log_weight for one in kept])
-    weight = np.exp(log_weight - logsumexp(log_weight))
+    log_part = np.concatenate([one.log_parts for one in kept])
+    weight = np.exp(log_part - logsumexp(log_part))
     chosen = largest_weights(weight)
     return tuple(nodes[i] for i in chosen), weight[chosen] / weight[chosen].sum()
 

@@ -52,7 +52,12 @@ class ImportanceSample:
     @property
     def log_mass(self) -> float:
         """Logarithm of the posterior's mass at this range, up to a constant."""
-        return float(logsumexp(self.log_weight) - np.log(len(self.log_weight)))
+        return float(logsumexp(self.log_parts))
+
+    @property
+    def log_parts(self) -> Floats:
+        """Logarithm of each point's part of that mass: samples of any number of points may be joined."""
+        return np.asarray(self.log_weight - np.log(len(self.log_weight)))
 
 
 def importance_sample(

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.special import logsumexp
-from scipy.stats import halfnorm, lognorm, multivariate_normal
+from scipy.stats import halfnorm, lognorm, multivariate_normal, norm
 
 from stressmap.geostat import without_units
+from stressmap.geostat.fit import fit
 from stressmap.geostat.importance_sample import importance_sample
 from stressmap.geostat.methods import fit_surface
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
@@ -26,7 +27,7 @@ def samples(blocks: int, value: np.ndarray) -> Samples:
     return Samples(Places(xy, block, block, np.zeros(n, np.int64)), value, np.arange(n))
 
 
-def log_evidence(s: Samples, free: tuple[str, ...], steps: int = 24) -> float:
+def log_evidence(s: Samples, free: tuple[str, ...], steps: int = 24, range_m: float = RANGE_M) -> float:
     """Integrate restricted likelihood x prior over all variances on a lattice of their probabilities."""
     p, n = Priors(), len(s)
     quantile = (np.arange(steps) + 0.5) / steps
@@ -35,7 +36,7 @@ def log_evidence(s: Samples, free: tuple[str, ...], steps: int = 24) -> float:
     axes = np.meshgrid(*[priors[name].ppf(quantile) ** 2 for name in free], indexing="ij")
     variance = {name: axis.reshape(-1, 1, 1) for name, axis in zip(free, axes, strict=True)}
     apart = np.hypot(*(s.places.xy[:, None] - s.places.xy[None]).transpose(2, 0, 1))
-    root = np.sqrt(3) * apart / RANGE_M
+    root = np.sqrt(3) * apart / range_m
     k = variance["pattern"] * (1 + root) * np.exp(-root) + variance["tree"] * np.eye(n)
     if "block" in free:
         k = k + variance["block"] * np.equal.outer(s.places.block, s.places.block)
@@ -74,6 +75,23 @@ def test_models_are_weighed_by_the_integral_of_likelihood_and_prior() -> None:
         expected = log_evidence(s, plain.free) - log_evidence(s, whole.free)
         expected += np.log(without_units.CHANCE / (1 - without_units.CHANCE))
         assert abs(odds - expected) < 0.1, spread
+
+
+def test_the_average_gives_either_kind_of_model_its_part_of_the_integral() -> None:
+    """However many points stand for it: half as many without units; 0.3 is sampling, half the odds 0.7."""
+    value = np.repeat([-0.3, 0.0, 0.3], 4) + np.random.default_rng(8).normal(0, 0.8, 12)
+    s, p = samples(3, value - value.mean()), Priors()
+    found = fit(s, np.ones((12, 1)), VarianceModel(("block", "pattern", "tree"), p, 0.0))
+    without = sum(w for one, w in zip(found.nodes, found.weight, strict=True) if one.block == 0)
+
+    def evidence(free: tuple[str, ...], ranges: tuple[float, ...]) -> float:
+        prior = norm(np.log(p.range_m), p.range_spread)
+        return float(logsumexp([log_evidence(s, free, 16, r) + prior.logpdf(np.log(r)) for r in ranges]))
+
+    odds = evidence(("pattern", "tree"), (50, 100, 200, 400, 800))
+    odds -= evidence(("block", "pattern", "tree"), (25, 50, 100, 200, 400))
+    odds += np.log(without_units.CHANCE / (1 - without_units.CHANCE))
+    assert abs(np.log(without / (1 - without)) - odds) < 0.3
 
 
 def weight_without_units(s: Samples) -> float:
