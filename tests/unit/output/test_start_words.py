@@ -7,9 +7,9 @@ from string import Formatter
 
 from stressmap.core.settings import known_keys
 from stressmap.output.staging.starter import water_lines
-from stressmap.output.text.start_words import StartWords, start_texts
+from stressmap.output.text.start_words import StartWords
 
-EN, ES = start_texts("en"), start_texts("es")
+EN, ES = StartWords("en").table(), StartWords("es").table()
 
 
 def blanks(text: str) -> set[str]:
