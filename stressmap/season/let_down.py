@@ -9,19 +9,26 @@ the visits as what was repeated.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.stats import t as student
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.season.not_relieved import BLOCK_WANDER_SD, FADING_DAYS
+from stressmap.season.zone_courses import Z_90
 
 WINDOW_DAYS = 45
 """Readings of so many days before the last visit tell the pace: a judgement, no source."""
 TREE_SD, VISIT_SD, ERROR_SD = 0.7, 0.5, 0.5
 """Spread from tree to tree, of a block from a line at one visit, and of a reading [bar]: the first and the
 last as measured on ranches by rechecks and repeats (``[model]``), the second a judgement."""
+WALK_SD = 0.3
+"""How the level of all blocks wanders in a week, for the interval of a pace [bar]: chosen on simulated
+seasons so that few are wrongly said to be ahead (docs/benchmarks.md)."""
+ON_SD = 0.7
+"""The same for where a pace leads [bar]: with it as many are inside the interval as are meant to be."""
 USUAL_VISITS = 6
 """So many visits the usual spread is worth beside what the readings themselves show: a judgement."""
 LEAST_VISITS = 3
@@ -45,11 +52,18 @@ class Pace:
         Its standard error.
     wide : float
         How many standard errors its 90 % interval reaches.
+    shared_se : float
+        The part of the standard error that all blocks of a ranch share, by the level that wanders.
+    weights : array of float, shape (n,)
+        What each reading counts: their sum over readings is the pace. What is known of the same visits, such
+        as the target, moves by the same sum.
     """
 
     per_week: float
     se: float = 0.0
     wide: float = 0.0
+    shared_se: float = 0.0
+    weights: Floats = field(default_factory=lambda: np.zeros(0), repr=False, compare=False)
 
     @property
     def low(self) -> float:
@@ -97,19 +111,29 @@ def pace_of(day: Floats, bar: Floats, tree: Ints, since_water: Floats | None = N
     if since_water is not None and _tells(day, since_water, len(visits)):
         columns.append(since_water - since_water.mean())
     design = np.column_stack(columns)
-    same_tree, same_visit = np.equal.outer(tree, tree), np.equal.outer(visit, visit)
-    covariance = TREE_SD**2 * same_tree + VISIT_SD**2 * same_visit + ERROR_SD**2 * np.eye(len(day))
-    factor = cho_factor(covariance, lower=True)
+    walk = WALK_SD**2 * np.minimum.outer(day, day) / 7.0 - WALK_SD**2 * day.min() / 7.0
+    factor = cho_factor(_covariance(day, visit, tree) + walk, lower=True)
     weighed = cho_solve(factor, design)
     inverse = np.linalg.inv(design.T @ weighed)
-    found = inverse @ (weighed.T @ bar)
+    weights = inverse @ weighed.T
+    found = weights @ bar
     miss = bar - design @ found
     dof = len(visits) - design.shape[1]
     # how they scatter about the line counts beside what trees and readings usually do, by how many they are
     each = float(miss @ cho_solve(factor, miss)) / max(len(day) - design.shape[1], 1)
     known = USUAL_VISITS + dof
     scale = (USUAL_VISITS + dof * each) / known
-    return Pace(float(found[1]), float(np.sqrt(scale * inverse[1, 1])), float(student.ppf(0.95, known)))
+    shared = float(np.sqrt(scale * weights[1] @ walk @ weights[1]))
+    se, wide = float(np.sqrt(scale * inverse[1, 1])), float(student.ppf(0.95, known))
+    return Pace(float(found[1]), se, wide, shared, weights[1])
+
+
+def _covariance(day: Floats, visit: Ints, tree: Ints) -> Floats:
+    """Give the covariance of the readings of a block about its line, without the level that wanders."""
+    same_tree, same_visit = np.equal.outer(tree, tree), np.equal.outer(visit, visit)
+    swings = BLOCK_WANDER_SD**2 * np.exp(-np.abs(np.subtract.outer(day, day)) / FADING_DAYS)
+    own = TREE_SD**2 * same_tree + VISIT_SD**2 * same_visit + ERROR_SD**2 * np.eye(len(day))
+    return np.asarray(own + swings)
 
 
 def _tells(day: Floats, since: Floats, visits: int) -> bool:
@@ -216,24 +240,18 @@ def leads_to(
     ('2026-08-11', 12.0)
     """
     now, se = below
-    wide = max(pace.wide, 1.645)
+    wide = max(pace.wide, Z_90)
 
-    def reached(start: float, rate: float) -> dt.date | None:
-        if not np.isfinite([start, rate, limit_bar]).all():
-            return None
-        if start >= limit_bar:
-            return today
-        days = 7.0 * (limit_bar - start) / rate if rate > 0.0 else np.inf
-        return today + dt.timedelta(days=int(days)) if days <= FARTHEST_DAYS else None
+    def half(weeks: Floats) -> Floats:
+        swings = BLOCK_WANDER_SD**2 * (1.0 - np.exp(-14.0 * weeks / FADING_DAYS))
+        ahead = np.sqrt(se**2 + swings + ON_SD**2 * weeks)
+        return np.asarray(np.hypot(wide * ahead, pace.wide * pace.se * weeks))
+
+    def reached(side: float) -> dt.date | None:
+        weeks = np.arange(FARTHEST_DAYS + 1) / 7.0
+        past = now + pace.per_week * weeks + side * half(weeks) >= limit_bar - 1e-9
+        return today + dt.timedelta(days=int(past.argmax())) if past.any() else None
 
     weeks = (harvest - today).days / 7.0 if harvest is not None and harvest >= today else float("nan")
-    then = now + pace.per_week * weeks
-    half = float(np.hypot(wide * se, pace.wide * pace.se * weeks))
-    return Leads(
-        reached(now, pace.per_week),
-        reached(now + wide * se, pace.high),
-        reached(now - wide * se, pace.low),
-        then,
-        then - half,
-        then + half,
-    )
+    then, reach = now + pace.per_week * weeks, float(half(np.array(weeks)))
+    return Leads(reached(0.0), reached(1.0), reached(-1.0), then, then - reach, then + reach)

@@ -79,7 +79,6 @@ def let_down_table(
         :data:`COLUMNS`: a row per block, then one per crop of several blocks (``block`` None).
     """
     recent = trees[day[trees["visit_number"].to_numpy(np.int64)] >= day[-1] - WINDOW_DAYS]
-    late = day >= day[-1] - WINDOW_DAYS
     by_block = dict(list(recent.groupby("block")))
     paces, rows = {}, []
     for block, plan in plans.items():
@@ -87,7 +86,7 @@ def let_down_table(
         paces[block] = _pace(own, day)
         counts = {"visits": own["visit_number"].nunique(), "readings": len(own)}
         rows.append(
-            {"block": block, "crop": crops[block], **counts, **_row(paces[block], plan, day, late, today)}
+            {"block": block, "crop": crops[block], **counts, **_row(own, paces[block], plan, day, today)}
         )
     for crop in dict.fromkeys(crops.values()):
         names = [block for block in plans if crops[block] == crop]
@@ -107,8 +106,20 @@ def _pace(own: pd.DataFrame, day: Floats) -> Pace:
     return pace_of(when[known], tension[known], tree[known], since[known])
 
 
-def _row(pace: Pace, plan: Plans, day: Floats, late: np.ndarray, today: dt.date) -> dict[str, Any]:
-    weather, target = line_of(day[late], -plan.line[late]), line_of(day[late], -plan.target[late])
+def _known_pace(own: pd.DataFrame, pace: Pace, day: Floats, bar: Floats) -> float:
+    """Give how a line that is known moved a week, by what each reading counts for the pace of the gauge.
+
+    So a hot day that drives both does not set them apart. Without a pace by all late visits.
+    """
+    if not len(pace.weights):
+        late = day >= day[-1] - WINDOW_DAYS
+        return line_of(day[late], bar[late])
+    visit = own["visit_number"].to_numpy(np.int64)[np.isfinite(own["swp_bar"].to_numpy(np.float64))]
+    return float(pace.weights @ bar[visit])
+
+
+def _row(own: pd.DataFrame, pace: Pace, plan: Plans, day: Floats, today: dt.date) -> dict[str, Any]:
+    weather, target = (_known_pace(own, pace, day, -bar) for bar in (plan.line, plan.target))
     grows = Pace(pace.per_week - np.nan_to_num(weather), pace.se, pace.wide)
     on = leads_to(plan.below, grows, today, plan.limit_bar, plan.harvest)
     return {
@@ -149,7 +160,9 @@ def _of_crop(
 
     per_week = np.array([paces[name].per_week for name in known])
     share = area / area.sum() if known else area
-    se = float(np.sqrt(share**2 @ np.array([paces[name].se ** 2 for name in known]))) if known else np.nan
+    shared = share @ np.array([paces[name].shared_se for name in known])
+    alone = np.array([paces[name].se ** 2 - paces[name].shared_se ** 2 for name in known])
+    se = float(np.sqrt(share**2 @ alone + shared**2)) if known else np.nan
     if len(known) > 1:
         se = max(se, float(per_week.std(ddof=1) * np.sqrt(share @ share)))
     wide = float(np.mean([paces[name].wide for name in known])) if known else 0.0

@@ -1,7 +1,7 @@
 """How well days left, drying and the next peak are told on simulated seasons, and how faults are found.
 
-Run by hand: ``python tests/benchmarks/season_due.py [--ranches 40] [due] [faults]``; prints tables of
-docs/benchmarks.md.
+Run by hand: ``python tests/benchmarks/season_due.py [--ranches 40] [due] [faults] [paces]``; prints
+tables of docs/benchmarks.md.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from threadpoolctl import threadpool_limits
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from helpers.drawn_dry_downs import FAULTS, QUICK
+from helpers.drawn_let_downs import held_later, standings_told
 from helpers.drawn_seasons import TREES, Season
 from helpers.season_shown import ALLOWED_OVER, DueShown, faults_shown, show_due
 
@@ -35,6 +36,10 @@ DUE_HEAD = (
 )
 FAULT_HEAD = (
     "fault | trees a visit | zones | found | days until, median (nine in ten) | false alarms, of sound zones"
+)
+PACE_HEAD = (
+    "visits | blocks | keep pace: said ahead, behind | 0.4 too fast: ahead | 0.8 too fast: ahead | "
+    "0.5 too slow: behind | ahead of those too slow, behind of those too fast"
 )
 
 
@@ -71,9 +76,40 @@ def fault_row(kind: str, trees: int, ranches: int) -> str:
     return f"| {kind} | {trees} | {len(hit)} | {told} | {took} | {100 * alarmed / sound:.1f} % |"
 
 
+def pace_row(visits: int, ranches: int) -> str:
+    """Draw so many ranches whose blocks are let down at known paces and give their row."""
+    pace, told = standings_told(range(FIRST_SEED + 4000, FIRST_SEED + 4000 + ranches), visits)
+
+    def share(true: float, said: str) -> str:
+        return f"{100 * np.mean(told[pace == true] == said):.0f} %"
+
+    wrong = ((pace < 0) & (told == "ahead")) | ((pace > 0) & (told == "behind"))
+    cells = (
+        str(visits),
+        str(len(pace)),
+        f"{share(0.0, 'ahead')}, {share(0.0, 'behind')}",
+        share(0.4, "ahead"),
+        share(0.8, "ahead"),
+        share(-0.5, "behind"),
+        f"{100 * np.mean(wrong[pace != 0.0]):.1f} %",
+    )
+    return f"| {' | '.join(cells)} |"
+
+
+def pace_rows(ranches: int) -> list[str]:
+    """Give the table of paces, and how often blocks stand later where they were told to."""
+    rows = [f"| {PACE_HEAD} |\n|{' --- |' * len(PACE_HEAD.split(' | '))}"]
+    rows += [pace_row(visits, ranches) for visits in (8, 5)]
+    seeds = range(FIRST_SEED + 4500, FIRST_SEED + 4500 + ranches)
+    for later in (3, 6):
+        held = held_later(seeds, 8, later).mean()
+        rows.append(f"stands inside of its 90 % range {later} weeks on: {held:.2f}")
+    return rows
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("tables", nargs="*", default=["due", "faults"])
+    parser.add_argument("tables", nargs="*", default=["due", "faults", "paces"])
     parser.add_argument("--ranches", type=int, default=40)
     asked = parser.parse_args()
     began = time.process_time()
@@ -87,6 +123,8 @@ def main() -> None:
             for trees in (TREES, MANY_TREES):
                 for kind in FAULTS:
                     print(fault_row(kind, trees, asked.ranches), flush=True)
+        if "paces" in asked.tables:
+            print("\n".join(pace_rows(asked.ranches)))
     print(f"{time.process_time() - began:.0f} s of processor")
 
 

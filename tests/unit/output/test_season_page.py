@@ -187,7 +187,7 @@ def test_the_let_down_says_its_pace_its_standing_and_the_day_of_the_limit(tables
     assert block == [
         "Sand", "1.3 (0.9 to 1.7)", "+0.5", "+0.6", "ahead", "Jul 26 to later", "9.1 (6.0 to 12.2)", "7.5",
     ]  # fmt: skip
-    assert (crop[0], crop[4]) == ("Prune, all blocks", "keeps pace with the target")
+    assert (crop[0], crop[4]) == ("Prune, all blocks", "not told apart from the target")
 
 
 def test_drip_run_like_flood_and_one_phase_are_said(page: str) -> None:
