@@ -9,7 +9,15 @@ import numpy as np
 from stressmap.core.arrays import Floats
 from stressmap.geostat.borrowed_priors import NOISE, BorrowedPriors, LogNormal
 from stressmap.geostat.covariance import EXPONENTIAL
-from stressmap.geostat.drying_slopes import BLOCK_SD, SLOPE_BAR_MM, USUAL_SLOPES, VALVE_SD, SlopePriors
+from stressmap.geostat.drying_slopes import (
+    BLOCK_SD,
+    SLOPE_BAR_MM,
+    USUAL_DRYING,
+    USUAL_SLOPES,
+    VALVE_SD,
+    DryingPriors,
+    SlopePriors,
+)
 from stressmap.geostat.persistence import USUAL_PERSISTENCE, PersistencePriors
 from stressmap.geostat.variance_model import RANGE, VarianceModel
 
@@ -167,3 +175,19 @@ def lent_slopes(lent: BorrowedPriors | None) -> SlopePriors:
         return USUAL_SLOPES
     scale = known.median / SLOPE_BAR_MM
     return SlopePriors(known.median, known.spread * known.median, scale * BLOCK_SD, scale * VALVE_SD)
+
+
+def lent_drying(lent: BorrowedPriors | None) -> DryingPriors:
+    """Give what is believed of drying, of the ranch and of its soils, borrowed where it is lent.
+
+    Parameters
+    ----------
+    lent : BorrowedPriors or None
+        By the other ranches.
+
+    Returns
+    -------
+    DryingPriors
+    """
+    slopes = lent_slopes(lent)
+    return USUAL_DRYING if lent is None or slopes is USUAL_SLOPES else DryingPriors(slopes, lent.soils)

@@ -16,6 +16,13 @@ from typing import Any
 import numpy as np
 
 from stressmap.core.arrays import Floats
+from stressmap.geostat.drying_by_soil import (
+    LentOfSoil,
+    ToldOfSoil,
+    lent_as_plain,
+    told_as_plain,
+    told_from_plain,
+)
 
 NOISE = "noise"
 """Trees and error together, where the readings cannot tell them apart."""
@@ -53,6 +60,8 @@ class BorrowedPriors:
         Chance beforehand that a ranch is like the others.
     without_units : float
         Chance that one like them shows no effects of blocks and valve zones.
+    soils : mapping of str to LentOfSoil
+        How fast trees dry, and their water per bar, by soil.
     own : mapping, optional
         What the ranch that borrows told before, as :meth:`OwnEvidence.as_plain`, for its next record: what
         it tells for others must not depend on what it was lent.
@@ -71,6 +80,7 @@ class BorrowedPriors:
     parameters: Mapping[str, LogNormal] | None = None
     alike: float = 0.0
     without_units: float = 0.0
+    soils: Mapping[str, LentOfSoil] = field(default_factory=dict)
     own: Mapping[str, Any] | None = None
 
     def __bool__(self) -> bool:
@@ -80,13 +90,15 @@ class BorrowedPriors:
     def as_plain(self) -> dict[str, Any]:
         """Give all as plain numbers and text."""
         plain = asdict(self)
-        return plain | {"parameters": dict(sorted((plain["parameters"] or {}).items()))}
+        found = plain | {"parameters": dict(sorted((plain["parameters"] or {}).items()))}
+        return found | {"soils": lent_as_plain(self.soils)}
 
     @classmethod
     def from_plain(cls, plain: Mapping[str, Any]) -> BorrowedPriors:
         """Take what :meth:`as_plain` gave."""
         known = {name: LogNormal(**one) for name, one in (plain["parameters"] or {}).items()}
-        return cls(**{**plain, "parameters": known or None})
+        soils = {name: LentOfSoil(**one) for name, one in plain["soils"].items()}
+        return cls(**{**plain, "parameters": known or None, "soils": soils})
 
 
 @dataclass(frozen=True)
@@ -112,6 +124,8 @@ class OwnEvidence:
         Weight that borrowed priors had in the fit.
     series : mapping of str to (float, float)
         What earlier visits tell: from :func:`stressmap.geostat.series_evidence.series_evidence`.
+    soils : mapping of str to ToldOfSoil
+        What they tell of each soil, from :func:`stressmap.geostat.series_evidence.soil_evidence`.
     """
 
     readings: int
@@ -122,6 +136,7 @@ class OwnEvidence:
     without_units: float | None
     borrowed: float = 0.0
     series: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    soils: Mapping[str, ToldOfSoil] = field(default_factory=dict)
 
     def as_plain(self) -> dict[str, Any]:
         """Give all as plain numbers and text: a line for each set, logarithms, weight, priors."""
@@ -132,6 +147,7 @@ class OwnEvidence:
             "sets": [" ".join(f"{x:.5g}" for x in row) for row in rows],
             "without_units": None if self.without_units is None else round(self.without_units, 4),
             "series": {name: [round(x, 6) for x in two] for name, two in sorted(self.series.items())},
+            "soils": told_as_plain(self.soils),
         }
 
     @classmethod
@@ -158,6 +174,7 @@ class OwnEvidence:
             rows[:, k + 1 :],
             None if odds is None else float(odds),
             series=series,
+            soils=told_from_plain(plain["soils"]),
         )
 
     def column(self, name: str) -> Floats | None:

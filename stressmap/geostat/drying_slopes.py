@@ -7,12 +7,14 @@ mean of ``b0·c``, c the dryness.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.covariance import Parameters
+from stressmap.geostat.drying_by_soil import LentOfSoil, SoilZones
 from stressmap.geostat.kriging import GroupIndicators
 from stressmap.geostat.samples import Places
 from stressmap.geostat.variance_model import valve_groups
@@ -53,6 +55,31 @@ USUAL_SLOPES = SlopePriors()
 
 
 @dataclass(frozen=True)
+class DryingPriors:
+    """What is believed of drying beforehand: of the ranch, and of each soil where others lend that.
+
+    Parameters
+    ----------
+    slopes : SlopePriors
+        Of the ranch, for dryness that counts by the measure of its soil.
+    soils : mapping of str to LentOfSoil
+        By class of soil.
+    """
+
+    slopes: SlopePriors = USUAL_SLOPES
+    soils: Mapping[str, LentOfSoil] = field(default_factory=dict)
+
+    @property
+    def measures(self) -> dict[str, float]:
+        """Return the measure by which dryness counts on the soils that are lent, about the ranch's slope."""
+        return {soil: one.bar_mm / self.slopes.bar_mm for soil, one in self.soils.items()}
+
+
+USUAL_DRYING = DryingPriors()
+"""Of a ranch alone."""
+
+
+@dataclass(frozen=True)
 class Dryness:
     """How dry valve zones were, as trees feel it.
 
@@ -64,11 +91,14 @@ class Dryness:
         Of every valve zone, by code, on the day of each visit [mm].
     slopes : SlopePriors
         What is believed of slopes with it.
+    soils : SoilZones, optional
+        The valve zones' soils, where drying by soil is wanted.
     """
 
     at_readings: Floats
     of_valves: Floats
     slopes: SlopePriors = USUAL_SLOPES
+    soils: SoilZones | None = None
 
     def take(self, index: Ints) -> Dryness:
         """Return that of some of the readings."""

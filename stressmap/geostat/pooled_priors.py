@@ -18,6 +18,7 @@ from scipy.special import logsumexp
 from stressmap.core.arrays import Floats
 from stressmap.geostat.borrowed_model import LOG_2PI
 from stressmap.geostat.borrowed_priors import NOISE, BorrowedPriors, LogNormal, OwnEvidence
+from stressmap.geostat.drying_by_soil import pool_soils
 from stressmap.geostat.normal_pool import pooled_normal
 from stressmap.geostat.options import Priors
 from stressmap.geostat.variance_model import RANGE, VARIANCES
@@ -107,7 +108,9 @@ def pool(told: Sequence[OwnEvidence]) -> BorrowedPriors:
         lent[name] = LogNormal(float(np.exp(district.mean[name])), max(spread, least))
     lent |= _of_series(told)
     readings = sum(one.readings for one in told)
-    return BorrowedPriors(len(told), readings, lent, district.alike, _without_units(told))
+    drying = lent.get("drying")
+    soils = {} if drying is None else pool_soils([one.soils for one in told], drying.median)
+    return BorrowedPriors(len(told), readings, lent, district.alike, _without_units(told), soils)
 
 
 def seen_as_one_of(told: OwnEvidence, mean: Mapping[str, float], spread: Mapping[str, float]) -> Floats:

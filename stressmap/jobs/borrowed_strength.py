@@ -12,38 +12,27 @@ from stressmap.geostat.borrowed_model import lent_persistence
 from stressmap.geostat.borrowed_priors import BorrowedPriors, OwnEvidence
 from stressmap.geostat.fit import Fit
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
-from stressmap.geostat.series_evidence import series_evidence
+from stressmap.geostat.series_evidence import series_evidence, soil_evidence
 from stressmap.geostat.surface import Surface
 from stressmap.geostat.variance_model import RANGE
 from stressmap.jobs.assess_visit import Assessed
+from stressmap.jobs.borrowed_soils import LEAST_TOLD, main_crop
 from stressmap.jobs.recall_visits import Remembered
 
-NOTHING = {"ranches": 0, "readings": 0, "weight": 0.0, "parameters": {}, "lent": None, "told": None}
+NOTHING = {
+    "ranches": 0,
+    "readings": 0,
+    "weight": 0.0,
+    "parameters": {},
+    "soils": {},
+    "lent": None,
+    "told": None,
+}
 """Of a ranch whose readings could not be fitted by the structured method."""
-MAIN_SHARE = 0.75
-"""Share of the readings from which on a crop is the ranch's."""
-LEAST_TOLD = 0.05
-"""A weight of what was borrowed under this is not worth a sentence."""
-
-
-def main_crop(assessed: Assessed) -> str | None:
-    """Give the crop of most of the readings that count; None where no crop has three quarters of them.
-
-    Parameters
-    ----------
-    assessed : Assessed
-        The visit that is mapped.
-
-    Returns
-    -------
-    str or None
-    """
-    share = assessed.readings.loc[assessed.readings["used"], "crop"].value_counts(normalize=True)
-    return str(share.index[0]) if len(share) and share.iloc[0] >= MAIN_SHARE else None
 
 
 def what_was_borrowed(
-    today: Surface, made: Remembered, crop: str | None, lent: BorrowedPriors | None
+    today: Surface, made: Remembered, assessed: Assessed, lent: BorrowedPriors | None
 ) -> Noted[dict[str, Any] | None]:
     """Say how much of a fit was borrowed, and what the ranch tells for others.
 
@@ -53,8 +42,8 @@ def what_was_borrowed(
         Fitted to the visit alone.
     made : Remembered
         With earlier visits, where there are any.
-    crop : str or None
-        From :func:`main_crop`; a ranch without one neither lends nor borrows.
+    assessed : Assessed
+        The visit; a ranch without a main crop neither lends nor borrows.
     lent : BorrowedPriors or None
         By the other ranches; None for a ranch by itself.
 
@@ -65,16 +54,19 @@ def what_was_borrowed(
     """
     if lent is None:
         return Noted(None)
+    crop = main_crop(assessed)
     told = today.fit.told if isinstance(today, StructuredSurface) else None
     if not isinstance(today, StructuredSurface) or told is None:
         return Noted({"crop": crop, **NOTHING})
-    told = replace(told, series=series_evidence(made.surface, lent_persistence(lent)))
+    series = series_evidence(made.surface, lent_persistence(lent))
+    told = replace(told, series=series, soils=soil_evidence(made.surface))
     page = {
         "crop": crop,
         "ranches": lent.ranches,
         "readings": lent.readings,
         "weight": round(told.borrowed, 4),
         "parameters": _moved(today.fit, told, lent),
+        "soils": {},
         "lent": replace(lent, own=None).as_plain() if lent else None,
         "told": told.as_plain() if lent.own is None else dict(lent.own),
     }

@@ -17,9 +17,9 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.core.errors import StressmapError
 from stressmap.core.notes import Note, Noted
 from stressmap.core.progress import Progress, Silent
-from stressmap.geostat.borrowed_model import lent_slopes
+from stressmap.geostat.borrowed_model import lent_drying
 from stressmap.geostat.cross_validation import score
-from stressmap.geostat.drying_slopes import USUAL_SLOPES, Dryness, SlopePriors
+from stressmap.geostat.drying_slopes import USUAL_DRYING, USUAL_SLOPES, DryingPriors, Dryness, SlopePriors
 from stressmap.geostat.memory_mixture import Recalled, log_scores, one_visit, remember
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.surface import Surface
@@ -129,11 +129,14 @@ class Remembered:
         None where no earlier visit takes part.
     earlier : tuple of Assessed
         The earlier visits that take part, in order.
+    drying : DryingPriors
+        What is believed of drying beforehand: as usual, or as other ranches lend it.
     """
 
     surface: Surface
     memory: RecalledVisits | None = None
     earlier: tuple[Assessed, ...] = ()
+    drying: DryingPriors = USUAL_DRYING
 
     def as_plain(self) -> dict[str, Any] | None:
         """Give what was remembered as plain numbers and text for ``run.json``; None for nothing."""
@@ -178,18 +181,18 @@ def recall(
     every = [*found, assessed]
     tables = [one.readings[one.readings["used"]] for one in every]
     visits = [one.visit for one in every]
-    slopes = lent_slopes(surface.options.lent)
-    series = _series(inputs, assessed.orchard, tables, visits, slopes) if found else None
+    drying = lent_drying(surface.options.lent)
+    series = _series(inputs, assessed.orchard, tables, visits, drying) if found else None
     both = None if series is None else remember(surface, series)
     tell.step()
     if both is None:
-        return Noted(Remembered(surface))
+        return Noted(Remembered(surface, drying=drying))
     read = Counter(name for table in tables[:-1] for name in table["block"].unique())
     memory = RecalledVisits(tuple(visits[:-1]), dict(read), both.recalled, tuple(inputs.blocks["block"]))
     said = memory.notes()
     if series is not None and series.dryness is not None:
         said += _of_last_season(inputs)
-    return Noted(Remembered(both, memory, tuple(found)), said)
+    return Noted(Remembered(both, memory, tuple(found), drying), said)
 
 
 def _of_last_season(inputs: Inputs) -> tuple[Note, ...]:
@@ -240,13 +243,13 @@ def by_borrowed_drying(inputs: Inputs, assessed: Assessed, surface: StructuredSu
         The surface as it was where no drying is lent, no log tells the dryness, or the readings left out are
         clearly missed by more with it.
     """
-    slopes = lent_slopes(surface.options.lent)
-    if slopes is USUAL_SLOPES:
+    drying = lent_drying(surface.options.lent)
+    if drying is USUAL_DRYING:
         return Noted(Remembered(surface))
     table = assessed.readings[assessed.readings["used"]]
-    series = _series(inputs, assessed.orchard, [table], [assessed.visit], slopes)
+    series = _series(inputs, assessed.orchard, [table], [assessed.visit], drying)
     if series.dryness is None:
-        return Noted(Remembered(surface))
+        return Noted(Remembered(surface, drying=drying))
     dried = one_visit(series, surface)
     value = surface.samples.value
     found = {"without": surface.leave_one_out(), "with": dried.leave_one_out()}
@@ -254,7 +257,7 @@ def by_borrowed_drying(inputs: Inputs, assessed: Assessed, surface: StructuredSu
     figures = {f"{name}_bar": score(value, *one).rmse_bar for name, one in found.items()}
     if gain < -CLEARLY_WORSE:
         return Noted(Remembered(surface), (Note.of("drying_not_borrowed", **figures),))
-    return Noted(Remembered(dried), (Note.of("drying_borrowed", **figures),))
+    return Noted(Remembered(dried, drying=drying), (Note.of("drying_borrowed", **figures),))
 
 
 def _series(
@@ -262,7 +265,7 @@ def _series(
     orchard: Orchard,
     tables: list[gpd.GeoDataFrame],
     visits: list[Visit],
-    slopes: SlopePriors = USUAL_SLOPES,
+    drying: DryingPriors,
 ) -> VisitSeries:
     """Take the usable readings of all visits as arrays, a tree with one code at all of them."""
     raster = inputs.covariate
@@ -273,9 +276,10 @@ def _series(
     number = np.repeat(np.arange(len(tables)), [len(table) for table in tables])
     day = np.array([(_ordinal(first) + _ordinal(last)) / 2 for first, last in visits])
     dryness = None
-    if (water := ranch_water(inputs, orchard, visits[0][0], visits[-1][1])) is not None:
+    water = ranch_water(inputs, orchard, visits[0][0], visits[-1][1], drying.measures)
+    if water is not None:
         read_on = np.array([_ordinal(time.date()) for time in together["time"]])
-        dryness = dryness_of_readings(water, samples.places.valve, read_on, day, slopes)
+        dryness = dryness_of_readings(water, samples.places.valve, read_on, day, drying.slopes)
     return VisitSeries.of(samples, number, day, dryness)
 
 
@@ -302,7 +306,7 @@ def dryness_of_readings(
     days, at = np.unique(read_on, return_inverse=True)
     found = water.dryness_on(days)
     found = np.column_stack([found, found.mean(axis=1)])
-    return Dryness(found[at.reshape(-1), valve], water.dryness_on(visits), slopes)
+    return Dryness(found[at.reshape(-1), valve], water.dryness_on(visits), slopes, water.soil_zones())
 
 
 def _ordinal(day: dt.date) -> float:

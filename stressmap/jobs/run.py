@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stressmap.core.notes import NoteList
+from stressmap.core.notes import Noted, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.settings import Water
 from stressmap.intake.inputs import Inputs
@@ -111,7 +111,7 @@ def run(
         make_ready(target, files, handed_in(source, inputs.settings), ranch=name)
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
     from stressmap.geostat.cross_validation import MOST_METHODS, cross_validate
-    from stressmap.jobs.borrowed_strength import main_crop, what_was_borrowed
+    from stressmap.jobs.borrowed_strength import what_was_borrowed
     from stressmap.jobs.map_visit import content_of, fit
     from stressmap.jobs.recall_visits import recall
     from stressmap.jobs.season_so_far import taught
@@ -122,9 +122,7 @@ def run(
         fitted = fit(inputs, assessed, jobs, tell, lent=handed.borrowed)
         assessed = fitted.assessed
         recalled = notes.keep(recall(inputs, assessed, fitted.surface, tell))
-        lending = notes.keep(
-            what_was_borrowed(fitted.surface, recalled, main_crop(assessed), handed.borrowed)
-        )
+        lending = notes.keep(what_was_borrowed(fitted.surface, recalled, assessed, handed.borrowed))
         fitted = dataclasses.replace(fitted, surface=recalled.surface)
         tell.stage("Comparing methods", MOST_METHODS)
         proof = cross_validate(fitted.surface, fitted.samples, fitted.options, step=tell.step)
@@ -132,7 +130,9 @@ def run(
     with watch.of("map"):
         content = content_of(inputs, assessed, recalled, tell, jobs=jobs, spread=handed.spread)
     with watch.of("season"):
-        content, season = _with_season(content, inputs, assessed, recalled, tell)
+        content, season, lending = notes.keep(
+            _with_season(content, inputs, assessed, recalled, lending, tell)
+        )
     advice, planned = None, inputs.settings.water
     if planned is not None:
         read = taught(season, ReadTrees.of(assessed.readings, content.previous_visit))
@@ -164,16 +164,26 @@ def run(
 
 
 def _with_season(
-    content: Content, inputs: Inputs, assessed: Assessed, recalled: Remembered, tell: Progress
-) -> tuple[Content, Season]:
-    """Add when the next water of each valve zone is due, by the fit of all visits that the map has."""
+    content: Content,
+    inputs: Inputs,
+    assessed: Assessed,
+    recalled: Remembered,
+    lending: dict[str, Any] | None,
+    tell: Progress,
+) -> Noted[tuple[Content, Season, dict[str, Any] | None]]:
+    """Add when the next water of each valve zone is due, by the fit of all visits that the map has.
+
+    What was borrowed is given back with that of the valve zones' soils.
+    """
+    from stressmap.jobs.borrowed_soils import with_soils
     from stressmap.jobs.season_so_far import season_of
     from stressmap.output.view.season_line import with_due
 
     tell.stage("Following the season", 1)
     season = season_of(inputs, assessed, shared=recalled)
     tell.step()
-    return with_due(content, season.due, season.today), season
+    borrowed = with_soils(lending, recalled.drying, season)
+    return Noted((with_due(content, season.due, season.today), season, borrowed.value), borrowed.notes)
 
 
 def _with_water(

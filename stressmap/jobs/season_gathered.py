@@ -10,12 +10,14 @@ import pandas as pd
 
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.notes import Noted, NoteList
+from stressmap.geostat.drying_by_soil import MEASURES
+from stressmap.geostat.drying_slopes import SLOPE_BAR_MM, USUAL_DRYING, DryingPriors
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed
 from stressmap.jobs.season_weather import SeasonEt, dryness_days, season_et
 from stressmap.jobs.season_windows import DrynessDays, SeasonReadings, season_readings
 from stressmap.season.calendar_days import HORIZON_DAYS, day_numbers
-from stressmap.season.dryness import OF_SOIL
+from stressmap.season.dryness import SOIL_CLASS
 from stressmap.season.irrigations import irrigations_of
 from stressmap.season.last_year import as_last_season
 from stressmap.season.ranch_dryness import LEAD_DAYS, ranch_water, season_before
@@ -82,7 +84,9 @@ class Gathered:
         return np.asarray(self.soil * (1.0 + self.use_share) / 2.0 if self.dryness.known else self.soil)
 
 
-def gather(inputs: Inputs, visits: tuple[Assessed, ...]) -> Noted[Gathered]:
+def gather(
+    inputs: Inputs, visits: tuple[Assessed, ...], drying: DryingPriors = USUAL_DRYING
+) -> Noted[Gathered]:
     """Gather what a season is worked out from.
 
     Parameters
@@ -91,6 +95,8 @@ def gather(inputs: Inputs, visits: tuple[Assessed, ...]) -> Noted[Gathered]:
         From :func:`stressmap.jobs.assess_visit.load_inputs`.
     visits : tuple of Assessed
         From :func:`stressmap.jobs.season_windows.season_visits`.
+    drying : DryingPriors, optional
+        What is believed of drying beforehand.
 
     Returns
     -------
@@ -98,7 +104,8 @@ def gather(inputs: Inputs, visits: tuple[Assessed, ...]) -> Noted[Gathered]:
     """
     notes, chosen, orchard = NoteList(), inputs.settings, visits[-1].orchard
     today = _today(inputs, visits[-1])
-    water = ranch_water(inputs, orchard, visits[0].visit[0], dt.date.fromordinal(today))
+    until = dt.date.fromordinal(today)
+    water = ranch_water(inputs, orchard, visits[0].visit[0], until, drying.measures)
     first = visits[0].visit[0].toordinal() - LEAD_DAYS if water is None else water.first.toordinal() + 1
     # The log may begin after the first visit.
     et = notes.keep(season_et(inputs, min(first, today, visits[0].visit[0].toordinal()), today))
@@ -107,13 +114,17 @@ def gather(inputs: Inputs, visits: tuple[Assessed, ...]) -> Noted[Gathered]:
     log = None if inputs.irrigation is None else inputs.irrigation
     irrigations = irrigations_of(log, zone_of, facts["rate_mm_h"].to_numpy(np.float64))
     came = None if log is None or log.empty else _came(irrigations, chosen.ranch.zone)
-    readings = season_readings(inputs, visits, water)
+    readings = season_readings(inputs, visits, water, drying.slopes)
     held = tuple(one.blocks for one in visits)
     position = {name: k for k, name in enumerate(inputs.blocks["block"])}
     before = season_before(inputs)
     if water is None:
         share = np.ones(len(facts))
-        believed = np.asarray(facts["soil"].map(OF_SOIL).fillna(1.0), dtype=np.float64)
+        # without a log the slope is the usual one, whatever is lent: the measure makes up for it
+        times = drying.slopes.bar_mm / SLOPE_BAR_MM
+        of_soil = {**MEASURES, **drying.measures}
+        kinds = facts["soil"].map(SOIL_CLASS).fillna("loam")
+        believed = np.asarray(kinds.map(of_soil), dtype=np.float64) * times
         soil = as_last_season(believed, share, facts["block"].tolist(), before)
     else:
         soil, share = water.soil, water.use_share()

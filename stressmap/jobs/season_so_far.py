@@ -10,10 +10,12 @@ import pandas as pd
 from stressmap.core.arrays import Floats, Ints
 from stressmap.core.notes import NoteList
 from stressmap.core.progress import Progress, Silent
+from stressmap.geostat.drying_slopes import USUAL_DRYING
 from stressmap.geostat.memory_mixture import MemorySurface
 from stressmap.geostat.samples import Estimate
 from stressmap.intake.inputs import Inputs
 from stressmap.jobs.assess_visit import Assessed
+from stressmap.jobs.borrowed_soils import lent_by_valve, main_crop
 from stressmap.jobs.next_visit import next_visit_day
 from stressmap.jobs.recall_visits import Remembered
 from stressmap.jobs.season_gathered import Gathered, gather
@@ -74,7 +76,8 @@ def season_of(
     tell.stage("Gathering the season")
     fitted = None if shared is None else _fitted_last(shared, whole=whole)
     visits = season_visits(inputs, assessed, () if shared is None else shared.earlier)
-    gathered = notes.keep(gather(inputs, visits))
+    drying = USUAL_DRYING if shared is None else shared.drying
+    gathered = notes.keep(gather(inputs, visits, drying))
     which, days = _cycles(gathered)
     pairs = pairs_of(which["zone"].to_numpy(np.int64), days, gathered.first)
     tell.stage("Following the valve zones")
@@ -86,7 +89,8 @@ def season_of(
     made = _made(gathered, paths, (which, days, pairs))
     notes.add(season_notes(made, gathered))
     notes.add(readings_told([one.readings for one in visits]))
-    return replace(made, notes=tuple(notes))
+    lent = lent_by_valve(gathered.facts, drying, main_crop(assessed))
+    return replace(made, lent=lent, notes=tuple(notes))
 
 
 def _cycles(gathered: Gathered) -> tuple[pd.DataFrame, CycleDays]:
@@ -300,7 +304,7 @@ def _fitted_last(shared: Remembered, *, whole: bool) -> FittedLast | None:
 
 
 def taught(season: Season, read: ReadTrees) -> ReadTrees:
-    """Let a water plan know what a season taught, and where water did not relieve.
+    """Let a water plan know what a season taught, what is lent beside it, and where water did not relieve.
 
     Parameters
     ----------
@@ -315,4 +319,4 @@ def taught(season: Season, read: ReadTrees) -> ReadTrees:
     """
     names = season.days.valves
     dry = frozenset(names[zone] for alarm in season.alarms for zone in alarm.zones)
-    return replace(read, learnt=season.learnt, not_relieved=dry)
+    return replace(read, learnt=season.learnt, lent=season.lent, not_relieved=dry)

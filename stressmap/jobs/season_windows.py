@@ -11,7 +11,7 @@ import pandas as pd
 from scipy.linalg import LinAlgError
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.geostat.drying_slopes import Dryness
+from stressmap.geostat.drying_slopes import USUAL_SLOPES, Dryness, SlopePriors
 from stressmap.geostat.memory_mixture import MemorySurface, one_visit
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import Priors, SurfaceOptions
@@ -112,7 +112,12 @@ def middles(visits: Sequence[Assessed]) -> Floats:
     return np.array([(one.visit[0].toordinal() + one.visit[1].toordinal()) / 2 for one in visits])
 
 
-def season_readings(inputs: Inputs, visits: tuple[Assessed, ...], water: RanchWater | None) -> SeasonReadings:
+def season_readings(
+    inputs: Inputs,
+    visits: tuple[Assessed, ...],
+    water: RanchWater | None,
+    slopes: SlopePriors = USUAL_SLOPES,
+) -> SeasonReadings:
     """Take the usable readings of a season's visits together.
 
     Parameters
@@ -123,6 +128,8 @@ def season_readings(inputs: Inputs, visits: tuple[Assessed, ...], water: RanchWa
         From :func:`season_visits`.
     water : RanchWater or None
         Weather and sets.
+    slopes : SlopePriors, optional
+        What is believed of slopes with dryness.
 
     Returns
     -------
@@ -138,7 +145,7 @@ def season_readings(inputs: Inputs, visits: tuple[Assessed, ...], water: RanchWa
     dryness = None
     if water is not None:
         read_on = np.array([float(time.date().toordinal()) for time in together["time"]])
-        dryness = dryness_of_readings(water, samples.places.valve, read_on, day)
+        dryness = dryness_of_readings(water, samples.places.valve, read_on, day, slopes)
     return SeasonReadings(visits, together, samples, number, day, dryness)
 
 

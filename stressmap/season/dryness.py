@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
+from stressmap.geostat.drying_by_soil import MEASURES
 
 CAP_IN_GAPS = 1.2
 """A zone is at most so many usual gaps between sets dry, until the last day whose sets are known."""
@@ -23,17 +24,17 @@ MOST_MM = 200.0
 """Drier than this no zone is taken to be: a log of one set a season would have it grow without end [mm]."""
 LATE_DAYS = 7
 """Days of late whose use goes on."""
-SANDY, CLAY = 1.25, 0.8
-"""How much faster trees dry on sandy soils, and slower on clays, than on loams."""
-OF_SOIL = {
-    "very coarse sand": SANDY,
-    "sand": SANDY,
-    "sandy loam": SANDY,
-    "loam": 1.0,
-    "clay loam": CLAY,
-    "clay": CLAY,
+SOIL_CLASS = {
+    "very coarse sand": "sandy",
+    "sand": "sandy",
+    "sandy loam": "sandy",
+    "loam": "loam",
+    "clay loam": "clay",
+    "clay": "clay",
 }
 """By class of texture; what is not known is taken for a loam."""
+OF_SOIL = {texture: MEASURES[kind] for texture, kind in SOIL_CLASS.items()}
+"""The measure by which dryness counts, by class of texture."""
 
 
 @dataclass(frozen=True)

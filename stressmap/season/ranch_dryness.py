@@ -11,14 +11,15 @@ import pandas as pd
 
 from stressmap.agronomy.daily_et import crop_et
 from stressmap.agronomy.orchard import Orchard
-from stressmap.core.arrays import Floats
+from stressmap.core.arrays import Floats, Ints
 from stressmap.core.settings import Water
 from stressmap.core.units import M2_PER_HA
+from stressmap.geostat.drying_by_soil import MEASURES, SOILS, SoilZones
 from stressmap.intake.inputs import Inputs
 from stressmap.intake.last_season import read_last_season
 from stressmap.quality.record_spans import log_reaches
 from stressmap.season.dryness import (
-    OF_SOIL,
+    SOIL_CLASS,
     WaterDays,
     felt_dryness,
     usual_gap_days,
@@ -33,6 +34,8 @@ from stressmap.water.root_zone import DEFAULT_SOIL, available_mm_per_m, texture_
 
 USE_DAYS = 14
 """Days of late by which the share of the reference evapotranspiration that trees use is told."""
+LEAST_SHARE = 0.1
+"""Trees that use less than this share of the reference tell no more of water."""
 LEAD_DAYS = 45
 """Days before the first visit from which on sets are taken from the log, where it has them."""
 
@@ -49,6 +52,8 @@ class RanchWater:
         Weather and sets, D days.
     capacity_mm, gap_days, soil : array, shape (W,)
         As :func:`stressmap.season.dryness.felt_dryness` asks for them.
+    kind : array of int, shape (W,)
+        Class of soil, its position in :data:`stressmap.geostat.drying_by_soil.SOILS`.
     """
 
     first: dt.date
@@ -56,6 +61,7 @@ class RanchWater:
     capacity_mm: Floats
     gap_days: Floats
     soil: Floats
+    kind: Ints
 
     def followed_by(self, et_mm: Floats, set_mm: Floats) -> RanchWater:
         """Put days to come behind; as :meth:`WaterDays.followed_by`."""
@@ -68,6 +74,11 @@ class RanchWater:
             return np.ones(len(self.soil))
         late = slice(max(0, days.known - USE_DAYS), days.known)
         return np.asarray(days.use_mm[late].mean(axis=0) / max(float(days.et_mm[late].mean()), 1e-9))
+
+    def soil_zones(self) -> SoilZones:
+        """Give the zones' soils, for what visits tell of drying by soil."""
+        share = self.use_share()
+        return SoilZones(self.kind, self.soil, (1.0 + share) / (2.0 * np.maximum(share, LEAST_SHARE)))
 
     def as_taught(self, blocks: Sequence[str], before: Mapping[str, tuple[float, float]]) -> RanchWater:
         """Let dryness count by what the season before taught; as :func:`as_last_season`."""
@@ -94,7 +105,13 @@ class RanchWater:
         return self.dryness()[np.clip(at, 0, len(self.days.et_mm) - 1)]
 
 
-def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date) -> RanchWater | None:
+def ranch_water(
+    inputs: Inputs,
+    orchard: Orchard,
+    since: dt.date,
+    until: dt.date,
+    measures: Mapping[str, float] = MEASURES,
+) -> RanchWater | None:
     """Gather weather and sets from the weeks before a first visit up to a last day.
 
     Parameters
@@ -105,6 +122,8 @@ def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date
         The blocks' crops.
     since, until : date
         First day of the first visit, and the last day of all.
+    measures : mapping of str to float, optional
+        By which dryness counts, by class of soil, where that is not as usual.
 
     Returns
     -------
@@ -135,8 +154,9 @@ def ranch_water(inputs: Inputs, orchard: Orchard, since: dt.date, until: dt.date
     block = pd.factorize(zones["block"])[0].astype(np.int64)
     known_days = WaterDays(et["eto_mm"].to_numpy(dtype=float), sets, len(dates), rain, use)
     days = with_closed_books(known_days, block)
-    capacity, soil = (zones[name].to_numpy(dtype=float) for name in ("capacity_mm", "soil"))
-    water = RanchWater(first, days, capacity, usual_gap_days(sets, block), soil)
+    capacity, kind = zones["capacity_mm"].to_numpy(dtype=float), zones["kind"].to_numpy(dtype=np.int64)
+    soil = np.array([{**MEASURES, **measures}[name] for name in SOILS])[kind]
+    water = RanchWater(first, days, capacity, usual_gap_days(sets, block), soil, kind)
     return water.as_taught(zones["block"].tolist(), season_before(inputs))
 
 
@@ -178,7 +198,7 @@ def _soil(place: pd.Series, orchard: Orchard, hydraulics: Hydraulics, water: Wat
     return {
         "crop": place["crop"],
         "capacity_mm": available_mm_per_m(texture) * depth * wetted,
-        "soil": OF_SOIL[texture],
+        "kind": SOILS.index(SOIL_CLASS[texture]),
         "hydraulics": hydraulics,
     }
 

@@ -85,6 +85,8 @@ class Season:
         was read at other visits too).
     learnt : mapping of str to WaterPerBar
         By valve, for a water plan.
+    lent : mapping of str to WaterPerBar
+        By valve: what other ranches lend for its soil, for a water plan where the season has not taught it.
     days : DayByDay
         For drawing.
     phases : DataFrame
@@ -107,6 +109,7 @@ class Season:
     blocks: pd.DataFrame
     trees: pd.DataFrame
     learnt: Mapping[str, WaterPerBar] = field(default_factory=dict)
+    lent: Mapping[str, WaterPerBar] = field(default_factory=dict)
     days: DayByDay = field(default_factory=lambda: DayByDay.empty(dt.date.min))
     phases: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: tuple[Note, ...] = ()

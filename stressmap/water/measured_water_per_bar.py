@@ -52,6 +52,29 @@ class WaterPerBar:
         return self.log_sd <= MEASURED_LOG_SD
 
 
+def put_together(first: WaterPerBar, second: WaterPerBar) -> WaterPerBar:
+    """Put two independent figures together, by their variances on the logarithm.
+
+    Parameters
+    ----------
+    first, second : WaterPerBar
+        Each with its own standard error.
+
+    Returns
+    -------
+    WaterPerBar
+
+    Examples
+    --------
+    >>> both = put_together(WaterPerBar(10.0, 0.4), WaterPerBar(20.0, 0.4))
+    >>> round(both.mm, 2), round(both.log_sd, 3)
+    (14.14, 0.283)
+    """
+    a, b = first.log_sd**-2, second.log_sd**-2
+    log_mm = (a * math.log(first.mm) + b * math.log(second.mm)) / (a + b)
+    return WaterPerBar(math.exp(log_mm), (a + b) ** -0.5)
+
+
 def change_of_trees(
     below_bar: float,
     days: Iterable[tuple[float, float]],

@@ -31,6 +31,8 @@ class ReadTrees:
         Last day of the visit before, where the valves' change since then is known.
     learnt : mapping of str to WaterPerBar
         What the season taught of the water per bar of valve zones.
+    lent : mapping of str to WaterPerBar
+        What other ranches lend of it, by soil.
     not_relieved : frozenset of str
         Valve zones whose water did not relieve their trees in the season.
     """
@@ -40,6 +42,7 @@ class ReadTrees:
     by_block: Mapping[str, int] | None = None
     before: dt.date | None = None
     learnt: Mapping[str, WaterPerBar] = field(default_factory=dict)
+    lent: Mapping[str, WaterPerBar] = field(default_factory=dict)
     not_relieved: frozenset[str] = frozenset()
 
     @classmethod

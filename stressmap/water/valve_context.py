@@ -26,6 +26,7 @@ from stressmap.water.measured_water_per_bar import (
     WaterPerBar,
     change_of_trees,
     measured_between_visits,
+    put_together,
 )
 from stressmap.water.read_trees import ReadTrees
 from stressmap.water.root_zone import RootZone
@@ -182,15 +183,19 @@ class ValveContext:
     ) -> tuple[WaterPerBar | None, str]:
         """Give the water per bar that the season taught, else two visits, where it is sure, and its name.
 
-        The season's rests on the two visits too, so that the two are never put together.
+        The season's rests on the two visits too, so that the two are never put together. Where neither is
+        sure, what other ranches lend for the soil is put together with what there is.
         """
         learnt = self.facts.read.learnt.get(row.valve)
         if learnt is not None and learnt.is_measured:
             return learnt, "mm_per_bar_season"
-        if book is None:
-            return None, ""
-        found = self.measured(row, place, storage, hydraulics, book)
-        return (found if found.is_measured else None), "mm_per_bar_measured"
+        found = WaterPerBar(storage.mm_per_bar, PRIOR_LOG_SD)
+        if book is not None:
+            found = self.measured(row, place, storage, hydraulics, book)
+        if found.is_measured:
+            return found, "mm_per_bar_measured"
+        lent = self.facts.read.lent.get(row.valve)
+        return (None, "") if lent is None else (put_together(found, lent), "mm_per_bar_borrowed")
 
     def _book_days(
         self, row: Any, place: pd.Series, mm_per_bar: float, hydraulics: Hydraulics

@@ -1,7 +1,7 @@
 """What a ranch with 10 to 20 readings gains from the other ranches of its district, on drawn districts.
 
-Run by hand: ``python tests/benchmarks/borrowed.py [--districts 60] [--first 100]``; its tables are in
-docs/benchmarks.md. Fits are made on arrays directly.
+Run by hand: ``python tests/benchmarks/borrowed.py [--districts 60] [--first 100] [--soils]``; its tables are
+in docs/benchmarks.md. Fits are made on arrays directly. With ``--soils`` drying and water per bar alone.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from threadpoolctl import threadpool_limits
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from helpers.borrowing import Row, first_visit_with_log, one_visit_each
+from helpers.borrowing import Z_90, Row, drying_by_soil, first_visit_with_log, one_visit_each
 
 
 def table(title: str, made: list[tuple[Row, int, float]], seconds: float) -> None:
@@ -43,12 +43,37 @@ def table(title: str, made: list[tuple[Row, int, float]], seconds: float) -> Non
         )
 
 
+def soils(seeds: range) -> None:
+    """Print the errors of drying and of water per bar, by soil, with their jackknife errors."""
+    began = time.process_time()
+    with threadpool_limits(1):
+        made = [drying_by_soil(seed) for seed in seeds]
+    print(f"\n{len(made)} districts, processor {time.process_time() - began:.0f} s\n")
+    print("| figure | error of the logarithm | against as usual | 90 % covers |\n" + "| --- " * 4 + "|")
+    square = {name: np.array([np.square(one[name]).sum() for one in made]) for name in made[0]}
+    count = sum(len(one["one visit, as usual"]) for one in made)
+    for name, own in square.items():
+        if name.endswith(" z"):
+            inside = np.abs(np.concatenate([one[name] for one in made])) < Z_90
+            print(f"| {name} | | | {inside.mean():.3f} |")
+            continue
+        usual = square[name.partition(",")[0] + ", as usual"]
+        left = np.sqrt((own.sum() - own) / (usual.sum() - usual))
+        error = np.sqrt((len(made) - 1) * left.var())
+        ratio = np.sqrt(own.sum() / usual.sum())
+        print(f"| {name} | {np.sqrt(own.sum() / count):.3f} | {ratio:.3f} ± {error:.3f} | |")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--districts", type=int, default=60)
     parser.add_argument("--first", type=int, default=100)
+    parser.add_argument("--soils", action="store_true")
     asked = parser.parse_args()
     seeds = range(asked.first, asked.first + asked.districts)
+    if asked.soils:
+        soils(seeds)
+        return
     kinds = {
         "one visit each, no logs": one_visit_each,
         "logs, the small ranch at its first visit": first_visit_with_log,

@@ -7,10 +7,11 @@ from functools import cache
 
 import numpy as np
 
-from helpers.drawn_districts import draw_district, draw_logged, krige_by_truth
+from helpers.drawn_districts import draw_district, draw_logged, draw_soiled, krige_by_truth
 from helpers.drawn_seasons import DrawnSeason
 from stressmap.geostat.borrowed_model import lent_slopes
 from stressmap.geostat.borrowed_priors import BorrowedPriors, OwnEvidence
+from stressmap.geostat.drying_by_soil import MEASURES, ToldOfSoil
 from stressmap.geostat.drying_slopes import USUAL_SLOPES, SlopePriors
 from stressmap.geostat.memory_mixture import one_visit
 from stressmap.geostat.methods import fit_surface
@@ -19,7 +20,7 @@ from stressmap.geostat.options import SurfaceOptions
 from stressmap.geostat.persistence import USUAL_PERSISTENCE
 from stressmap.geostat.pooled_priors import pool
 from stressmap.geostat.samples import Estimate, Samples
-from stressmap.geostat.series_evidence import series_evidence
+from stressmap.geostat.series_evidence import series_evidence, soil_evidence
 from stressmap.geostat.space_time_surface import SpaceTimeSurface
 
 Z_90 = 1.6449
@@ -98,3 +99,44 @@ def first_visit_with_log(seed: int, *, unlike: bool = False, lenders: int = 5) -
     }
     row = {name: judged(one, small.zone_truth[-1]) for name, one in found.items()}
     return row, small.zones, told(borrowing).borrowed
+
+
+def told_of_soils(season: DrawnSeason) -> OwnEvidence:
+    """Give what the visits of a season tell of its ranch and its soils."""
+    today = fitted(season.today, BorrowedPriors())
+    surface = SpaceTimeSurface(season.logged, today)
+    return replace(
+        told(today), series=series_evidence(surface, USUAL_PERSISTENCE), soils=soil_evidence(surface)
+    )
+
+
+def together(believed: tuple[float, float], seen: ToldOfSoil | None) -> float:
+    """Put what is believed of a slope and its standard deviation together with what visits tell."""
+    mean, sd = believed
+    if seen is None:
+        return mean
+    a, b = sd**-2, seen.se**-2
+    return float(max((a * mean + b * seen.bar_mm) / (a + b), 0.2 * mean))
+
+
+def drying_by_soil(seed: int, lenders: int = 5) -> dict[str, list[float]]:
+    """Compare drying, and water per bar, of a small ranch's soils with the truth: errors of logarithms."""
+    district = draw_soiled(seed, lenders=lenders)
+    lent = pool([told_of_soils(one) for one in district.lenders])
+    seen, true = told_of_soils(district.small).soils, district.true_by_soil(district.small)
+    slopes, errors = lent_slopes(lent), dict[str, list[float]]()
+    for soil, measure in MEASURES.items():
+        usual, of_ranch = ((one.bar_mm * measure, one.ranch * measure) for one in (USUAL_SLOPES, slopes))
+        own = lent.soils.get(soil)
+        by_soil = of_ranch if own is None else (own.bar_mm, own.spread * own.bar_mm)
+        beliefs = {"as usual": usual, "one slope borrowed": of_ranch, "by soil borrowed": by_soil}
+        for name, believed in beliefs.items():
+            for when, told_now in (("one visit", None), ("two visits", seen.get(soil))):
+                miss = np.log(together(believed, told_now) / true[soil])
+                errors.setdefault(f"{when}, {name}", []).append(float(miss))
+        mm = 1.0 / usual[0] if own is None else own.mm_per_bar
+        errors.setdefault("water per bar, as usual", []).append(float(-np.log(usual[0] / true[soil])))
+        errors.setdefault("water per bar, borrowed", []).append(float(np.log(mm * true[soil])))
+        spread = np.log(2.0) if own is None else own.mm_spread
+        errors.setdefault("water per bar, z", []).append(float(np.log(mm * true[soil])) / spread)
+    return errors

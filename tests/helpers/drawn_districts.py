@@ -8,7 +8,7 @@ A district's factors scatter by :data:`DISTRICT_SPREAD` in the logarithm, those 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
@@ -16,6 +16,7 @@ from scipy.linalg import cho_factor, cho_solve
 from helpers import drawn_ranches as drawn
 from helpers.drawn_seasons import DrawnSeason, Season, draw_season
 from helpers.drawn_sets import Watering
+from stressmap.geostat.drying_by_soil import MEASURES, SOILS, SoilZones
 from stressmap.geostat.samples import Places, Samples
 
 RANCHES = 8
@@ -161,3 +162,60 @@ def draw_logged(seed: int, *, lenders: int = 5, unlike: bool = False) -> LoggedD
         )
         seasons.append(draw_season(int(rng.integers(2**31)), how))
     return LoggedDistrict(seasons[:-1], seasons[-1])
+
+
+SOILS_SPREAD, RANCH_SOIL_SPREAD = 0.3, 0.15
+"""Spread of what a soil does in a district about the usual, and on a ranch about that, in the logarithm."""
+
+
+@dataclass(frozen=True)
+class SoiledDistrict:
+    """Ranches with logs and three soils: some with five visits, a small one with two."""
+
+    lenders: list[DrawnSeason]
+    small: DrawnSeason
+
+    @staticmethod
+    def true_by_soil(season: DrawnSeason) -> dict[str, float]:
+        """Give the true rise with each millimetre of dryness, zones of one soil together [bar/mm]."""
+        kind = kinds_of(season)
+        return {soil: float(season.slope_bar_mm[kind == k].mean()) for k, soil in enumerate(SOILS)}
+
+
+def kinds_of(season: DrawnSeason) -> np.ndarray:
+    """Give the class of soil of each zone: blocks in turn."""
+    block = np.zeros(season.zones, dtype=np.int64)
+    block[season.cells.valve] = season.cells.block
+    return np.asarray(block % len(SOILS))
+
+
+def with_soils(season: DrawnSeason) -> DrawnSeason:
+    """Let dryness count by the usual measure of each zone's soil, as a ranch with known soils has it."""
+    dryness, kind = season.logged.dryness, kinds_of(season)
+    assert dryness is not None
+    measure = np.array(list(MEASURES.values()))[kind]
+    own = measure[season.logged.samples.places.valve]
+    soils = SoilZones(kind, measure, np.ones(season.zones))
+    dryness = replace(
+        dryness, at_readings=dryness.at_readings * own, of_valves=dryness.of_valves * measure, soils=soils
+    )
+    return replace(season, logged=replace(season.logged, dryness=dryness))
+
+
+def draw_soiled(seed: int, *, lenders: int = 5) -> SoiledDistrict:
+    """Draw a district whose ranches dry alike on like soils, though not just as soils usually do."""
+    rng = np.random.default_rng([seed, 26])
+    slope = rng.lognormal(np.log(0.04), 0.3)
+    of_soil = np.array(list(MEASURES.values())) * rng.lognormal(0.0, SOILS_SPREAD, len(SOILS))
+    seasons = []
+    for number in range(lenders + 1):
+        small = number == lenders
+        own = of_soil * rng.lognormal(0.0, RANCH_SOIL_SPREAD, len(SOILS))
+        how = Season(
+            earlier=1 if small else 4,
+            blocks=6 if small else 9,
+            trees=int(rng.integers(12, 21)) if small else 36,
+            water=Watering(slope_bar_mm=float(slope), soils=tuple(own.tolist())),
+        )
+        seasons.append(with_soils(draw_season(int(rng.integers(2**31)), how)))
+    return SoiledDistrict(seasons[:-1], seasons[-1])

@@ -14,10 +14,11 @@ import numpy as np
 from helpers.drawn_ranches import LEVEL_BAR, lay_out
 from helpers.drawn_seasons import BLOCKS, CELL_M, TREES, Season, draw_effects, read_trees
 from helpers.drawn_sets import ET_MM, LEAD_DAYS, Watering, draw_sets, dry_down
+from stressmap.geostat.drying_by_soil import CLAY, SANDY
 from stressmap.geostat.drying_slopes import Dryness
 from stressmap.geostat.samples import Places
 from stressmap.geostat.visit_series import VisitSeries
-from stressmap.season.dryness import CLAY, SANDY, WaterDays, felt_dryness, usual_gap_days
+from stressmap.season.dryness import WaterDays, felt_dryness, usual_gap_days
 
 AHEAD = 21
 QUICK = Watering(cycle_days=(7.0, 14.0), slope_bar_mm=0.06, spread=(0.25, 0.25, 0.12))

@@ -70,6 +70,7 @@ class DrawnSeason:
     zone_truth: np.ndarray
     changed: np.ndarray
     weight: np.ndarray = field(repr=False)
+    slope_bar_mm: np.ndarray = field(repr=False)
 
     @property
     def zones(self) -> int:
@@ -139,7 +140,8 @@ def draw_season(seed: int, how: Season) -> DrawnSeason:
     series = read_trees(cells, truth, days, rng, how.trees)
     dry = Dryness(sets.dryness_mm[series.visit, series.samples.places.valve], sets.dryness_mm)
     logged = replace(series, dryness=dry)
-    return DrawnSeason(series, logged, cells, zone_truth, broken | fresh[block_of], count.astype(float))
+    changed, size = broken | fresh[block_of], count.astype(float)
+    return DrawnSeason(series, logged, cells, zone_truth, changed, size, sets.slope_bar_mm)
 
 
 def read_trees(

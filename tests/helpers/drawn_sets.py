@@ -21,7 +21,8 @@ ET_MM, LEAD_DAYS = 6.5, 70
 class Watering:
     """How a season is watered: days between sets, how uneven depths are, what trees make of it.
 
-    ``spread`` is that of the logarithm of slopes over ranches, blocks and zones where zones dry down.
+    ``spread`` is that of the logarithm of slopes over ranches, blocks and zones where zones dry down;
+    ``soils`` holds factors on slopes, block after block in turn.
     """
 
     cycle_days: tuple[float, float] = (6.0, 12.0)
@@ -29,14 +30,19 @@ class Watering:
     slope_bar_mm: float = 0.04
     missed: float = 1 / 30
     spread: tuple[float, float, float] = (0.25, 0.25, 0.2)
+    soils: tuple[float, ...] = (1.0,)
 
 
 @dataclass(frozen=True)
 class DrawnWatering:
-    """Stress by drying, and dryness by the log, of each zone at each visit, shape (visits, zones)."""
+    """Stress by drying, and dryness by the log, of each zone at each visit, shape (visits, zones).
+
+    ``slope_bar_mm`` is what stress rises by with that dryness, zone by zone, as a straight line.
+    """
 
     stress_bar: np.ndarray
     dryness_mm: np.ndarray
+    slope_bar_mm: np.ndarray
 
 
 def draw_sets(how: Watering, block: np.ndarray, days: int, rng: np.random.Generator) -> np.ndarray:
@@ -76,6 +82,7 @@ def draw_watering(
     holds = rng.lognormal(np.log(150.0), 0.25, len(block))
     of_block = rng.lognormal(0, 0.3, block.max() + 1)
     slope = how.slope_bar_mm * rng.lognormal(0, 0.25) * of_block[block] * rng.lognormal(0, 0.2, len(block))
+    slope *= np.resize(how.soils, block.max() + 1)[block]
     felt = dry_down(et, sets, holds, rng)
     stress = slope * felt * (0.75 + 0.5 * felt / 80.0)
     written = sets * rng.lognormal(0, 0.1, sets.shape) * (rng.random(sets.shape) > how.missed)
@@ -83,4 +90,6 @@ def draw_watering(
     believed = holds * rng.lognormal(0, 0.25, len(block))
     one = np.ones(len(block))
     dry = felt_dryness(known, believed, usual_gap_days(written, block), one)
-    return DrawnWatering(stress[at], dry[at])
+    late, rise = dry[LEAD_DAYS // 2 :], (stress / slope)[LEAD_DAYS // 2 :]
+    line = float(np.sum((late - late.mean()) * rise) / np.sum((late - late.mean()) ** 2))
+    return DrawnWatering(stress[at], dry[at], slope * line)

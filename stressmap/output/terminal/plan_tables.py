@@ -22,7 +22,8 @@ BAR_CELLS = 20
 WIDE = 100
 """Columns of a terminal from which on the trees behind each valve and how sure it is are told."""
 DECIDES = {
-    "soil", "soil_not_known", "mm_per_bar", "mm_per_bar_measured", "mm_per_bar_season", "system",
+    "soil", "soil_not_known", "mm_per_bar", "mm_per_bar_measured", "mm_per_bar_season",
+    "mm_per_bar_borrowed", "system",
     "system_not_known", "rate",
     "eto", "kc", "target", "stress", "young", "log", "root_zone_empty",
 }  # fmt: skip

@@ -281,15 +281,16 @@ def _assumptions(advice: Advice, words: WaterWords, trees: Mapping[str, int] | N
         if climate
         else {}
     )
-    measured, season = (
+    measured, season, borrowed = (
         [n.valve for n in advice.case.requirements if code in n.assumed]
-        for code in ("mm_per_bar_measured", "mm_per_bar_season")
+        for code in ("mm_per_bar_measured", "mm_per_bar_season", "mm_per_bar_borrowed")
     )
     told = {
         "eto": eto,
         "mast": words.quantity(MAST_M, "length"),
         "valves": words.some(measured, SHOWN_NAMES),
         "season": words.some(season, SHOWN_NAMES),
+        "borrowed": words.some(borrowed, SHOWN_NAMES),
         **air,
     }
     lines = [

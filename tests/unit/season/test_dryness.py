@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from stressmap.season.dryness import CAP_IN_GAPS, MOST_MM, SANDY, WaterDays, felt_dryness, usual_gap_days
+from stressmap.geostat.drying_by_soil import SANDY
+from stressmap.season.dryness import CAP_IN_GAPS, MOST_MM, WaterDays, felt_dryness, usual_gap_days
 
 ET_MM, GAP = 6.0, 8
 

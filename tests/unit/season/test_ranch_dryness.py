@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from helpers import small_ranch
 
+from stressmap.geostat.drying_by_soil import SANDY
 from stressmap.jobs.assess_visit import load_inputs
-from stressmap.season.dryness import SANDY
 from stressmap.season.ranch_dryness import LEAD_DAYS, RanchWater, ranch_water
 
 SINCE, UNTIL = dt.date(2026, 7, 7), dt.date(2026, 7, 14)

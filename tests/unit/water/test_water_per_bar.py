@@ -143,6 +143,26 @@ def test_what_a_season_taught_goes_before_two_visits_and_is_never_doubled_by_the
     assert "mm_per_bar_measured" in ranch.needs()[0].assumed, "the season is not sure within a factor of 1.5"
 
 
+def test_what_others_lend_joins_soil_and_roots_where_nothing_surer_is_known() -> None:
+    """By hand, on the logarithm: precisions of 1 / ln(2)^2 for soil and roots, of 1 / 0.4^2 for the loan."""
+    ranch = Ranch().block("A", "almond", 2.0)
+    kept = ranch.needs()[0].mm_per_bar
+    ranch.read = replace(ranch.read, lent={"A1": WaterPerBar(16.0, 0.4)})
+    (one,) = ranch.needs()
+    own, loan = np.log(2.0) ** -2, 0.4**-2
+    assert np.log(one.mm_per_bar) == pytest.approx((own * np.log(kept) + loan * np.log(16.0)) / (own + loan))
+    assert one.mm_per_bar_log_sd == pytest.approx((own + loan) ** -0.5)
+    assert "mm_per_bar_borrowed" in one.assumed
+    made = ranch.plan()
+    for language, word in (("en", "borrowed from other ranches"), ("es", "prestada de otros ranchos")):
+        (line,) = [one for part in tell(made, WaterWords(language)) for one in part.lines if word in one]
+        assert "A1 (1)" in line
+    known = read_twice(26.0, -6.5)
+    measured = known.needs()[0]
+    known.read = replace(known.read, lent={"A1": WaterPerBar(16.0, 0.4)})
+    assert known.needs()[0] == measured, "what two visits measured here goes before"
+
+
 def test_a_valve_that_the_season_found_not_relieved_is_looked_at_first() -> None:
     ranch = read_twice(26.0, -6.5)
     ranch.read = replace(ranch.read, learnt={"A1": WaterPerBar(11.0, 0.3)}, not_relieved=frozenset({"A1"}))
