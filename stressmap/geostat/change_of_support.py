@@ -85,8 +85,7 @@ def discretise(xy: Floats, most: int = DISCRETISATION_POINTS) -> Ints:
     side = float(np.sqrt(np.prod(np.maximum(far, 1.0)) / most))
     while True:
         columns, rows = (np.floor(far / side + 1e-9).astype(int) + 1).tolist()
-        nearest: Ints = nearest_to_centres(xy, low, side, columns, rows)
-        chosen = nearest[nearest >= 0]
+        chosen = nearest_to_centres(xy, low, side, columns, rows)
         if len(chosen) <= most:
             return np.sort(chosen)
         side *= float(np.sqrt(len(chosen) / most)) * 1.02

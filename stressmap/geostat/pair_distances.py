@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from stressmap.core.arrays import Floats, Ints
-from stressmap.geostat.kernels import compiled
+from stressmap.core.compiled_code import compiled
 
 LEAST_GAP_M, ON_LATTICE_M = 1e-3, 1e-4
 """Cells nearer than the first are of one row or column; those further than the second off it are on none."""
 
 
-@compiled
-def nearest_to_centres(xy, low, side, columns, rows):  # type: ignore[no-untyped-def]
-    """Give for each square the cell nearest to its centre.
+def nearest_to_centres(xy: Floats, low: Floats, side: float, columns: int, rows: int) -> Ints:
+    """Give for each square that holds cells the one nearest to its centre.
 
     Of cells equally near, to a thousandth of a millimetre, the westernmost is taken, then the southernmost.
 
@@ -30,25 +31,30 @@ def nearest_to_centres(xy, low, side, columns, rows):  # type: ignore[no-untyped
 
     Returns
     -------
-    array of int, shape (columns * rows,)
-        Indices into ``xy``, -1 where a square holds no cell.
+    array of int, shape (k,)
+        Indices into ``xy``, by square.
     """
-    best, apart = np.empty(columns * rows, dtype=np.int64), np.empty(columns * rows)
-    for place in range(columns * rows):
-        best[place] = -1
+    best, apart = np.full(columns * rows, -1), np.empty(columns * rows)
+    _nearest_to_centres(xy, low, side, rows, best, apart)
+    return best[best >= 0]
+
+
+@compiled
+def _nearest_to_centres(xy, low, side, rows, best, apart):  # type: ignore[no-untyped-def]
+    """Put the nearest cell of each square into ``best``, -1 as yet, and how far it is into ``apart``."""
     for i in range(xy.shape[0]):
-        c = np.int64(np.floor((xy[i, 0] - low[0]) / side + 1e-9))
-        r = np.int64(np.floor((xy[i, 1] - low[1]) / side + 1e-9))
-        dx, dy = xy[i, 0] - low[0] - (c + 0.5) * side, xy[i, 1] - low[1] - (r + 0.5) * side
-        away = np.floor(np.sqrt(dx * dx + dy * dy) * 1e6 + 0.5)
+        x, y = xy[i, 0], xy[i, 1]
+        c = math.floor((x - low[0]) / side + 1e-9)
+        r = math.floor((y - low[1]) / side + 1e-9)
+        dx, dy = x - low[0] - (c + 0.5) * side, y - low[1] - (r + 0.5) * side
+        away = math.floor(math.sqrt(dx * dx + dy * dy) * 1e6 + 0.5)
         place = c * rows + r
         k = best[place]
         nearer = k < 0 or away < apart[place]
         if not nearer and away == apart[place]:
-            nearer = xy[i, 0] < xy[k, 0] or (xy[i, 0] == xy[k, 0] and xy[i, 1] < xy[k, 1])
+            nearer = x < xy[k, 0] or (x == xy[k, 0] and y < xy[k, 1])
         if nearer:
             best[place], apart[place] = i, away
-    return best
 
 
 def gather(xy: Floats, side: float) -> tuple[Floats, Floats]:
@@ -147,31 +153,34 @@ def pair_distances(xy: Floats, step: float) -> tuple[Floats, Floats]:
     count : array, shape (k,)
         Of pairs, each taken once.
     """
-    distance, count = _pair_distances(xy, step, *_lattice_indices(xy, step))
-    return distance, count
+    cells = len(xy)
+    across, size = _lattice_indices(xy, step)
+    if step == 0 or size[0] * size[1] > cells * (cells - 1) // 2:
+        distance = np.empty(cells * (cells - 1) // 2)
+        _all_distances(xy, distance)
+        return distance, np.ones(len(distance))
+    table = np.zeros(int(size[0] * size[1]))
+    _count_pairs(across, int(size[1]), table)
+    there = np.flatnonzero(table)
+    a, b = there // size[1], there % size[1]
+    return step * np.sqrt((a * a + b * b).astype(np.float64)), table[there]
 
 
 @compiled
-def _pair_distances(xy, step, across, size):  # type: ignore[no-untyped-def]
-    """Count pairs by distance, given each cell's column and row and how many columns and rows there are."""
-    cells = xy.shape[0]
-    pairs = cells * (cells - 1) // 2
-    table = np.zeros(size[0] * size[1] if step > 0 else 0)
-    if step == 0 or len(table) > pairs:
-        distance, k = np.empty(pairs), 0
-        for i in range(cells):
-            for j in range(i):
-                dx, dy = xy[i, 0] - xy[j, 0], xy[i, 1] - xy[j, 1]
-                distance[k] = np.sqrt(dx * dx + dy * dy)
-                k += 1
-        return distance, np.ones(pairs)
-    for i in range(cells):
+def _all_distances(xy, distance):  # type: ignore[no-untyped-def]
+    """Put the distance of each cell from all before it into ``distance``."""
+    k = 0
+    for i in range(xy.shape[0]):
         for j in range(i):
-            table[abs(across[i, 0] - across[j, 0]) * size[1] + abs(across[i, 1] - across[j, 1])] += 1.0
-    distance, count, k = np.empty(len(table)), np.empty(len(table)), 0
-    for place in range(len(table)):
-        if table[place] > 0:
-            a, b = place // size[1], place % size[1]
-            distance[k], count[k] = step * np.sqrt(float(a * a + b * b)), table[place]
+            dx, dy = xy[i, 0] - xy[j, 0], xy[i, 1] - xy[j, 1]
+            distance[k] = math.sqrt(dx * dx + dy * dy)
             k += 1
-    return distance[:k], count[:k]
+
+
+@compiled
+def _count_pairs(across, rows, table):  # type: ignore[no-untyped-def]
+    """Count pairs by how many columns and rows lie between them, at columns times ``rows`` plus rows."""
+    for i in range(across.shape[0]):
+        for j in range(i):
+            a, b = across[i, 0] - across[j, 0], across[i, 1] - across[j, 1]
+            table[(a if a > 0 else -a) * rows + (b if b > 0 else -b)] += 1.0

@@ -15,7 +15,7 @@ import numba
 import numpy as np
 
 from stressmap.core.arrays import Ints
-from stressmap.geostat.kernels import compiled
+from stressmap.core.compiled_code import compiled, inner
 from stressmap.rounds.timed_task import Clockwork, TimedTask
 
 TRIES = 6
@@ -105,7 +105,7 @@ def new_search(task: TimedTask, worth: Ints) -> Search:
     )  # fmt: skip
 
 
-@compiled
+@inner
 def _draw(state, below):  # type: ignore[no-untyped-def]
     """Draw a whole number from 0 to ``below`` - 1 (xorshift, 64 bits, with a multiplier)."""
     x = state[0]
@@ -116,7 +116,7 @@ def _draw(state, below):  # type: ignore[no-untyped-def]
     return numba.int64(((x * numba.uint64(2685821657736338717)) >> numba.uint64(33)) % numba.uint64(below))
 
 
-@compiled
+@inner
 def _one_pass(s, actions, count):  # type: ignore[no-untyped-def]
     """Let every action come as early as it may; return travel, end and whether bags must go on later.
 
@@ -163,7 +163,7 @@ def tell_times(s, actions, count):  # type: ignore[no-untyped-def]
     return -1_000_000
 
 
-@compiled
+@inner
 def _find(actions, count, action):  # type: ignore[no-untyped-def]
     """Tell where an action stands in a sequence, -1 for nowhere."""
     for k in range(count):
@@ -172,7 +172,7 @@ def _find(actions, count, action):  # type: ignore[no-untyped-def]
     return -1
 
 
-@compiled
+@inner
 def _put_in(actions, count, at, action):  # type: ignore[no-untyped-def]
     """Put an action before position ``at``."""
     for k in range(count, at, -1):
@@ -180,14 +180,14 @@ def _put_in(actions, count, at, action):  # type: ignore[no-untyped-def]
     actions[at] = action
 
 
-@compiled
+@inner
 def _take_out(actions, count, at):  # type: ignore[no-untyped-def]
     """Take out the action at a position."""
     for k in range(at, count - 1):
         actions[k] = actions[k + 1]
 
 
-@compiled
+@inner
 def _take_tree(actions, count, tree):  # type: ignore[no-untyped-def]
     """Take out both actions of a tree; return how many are left."""
     left = 0
@@ -198,7 +198,7 @@ def _take_tree(actions, count, tree):  # type: ignore[no-untyped-def]
     return left
 
 
-@compiled
+@inner
 def _put_tree(s, actions, count, tree):  # type: ignore[no-untyped-def]
     """Put both actions of a tree in, mostly beside actions of trees near by; return the new count."""
     first, second = _draw(s.state, count + 1), _draw(s.state, count + 1)
@@ -213,7 +213,7 @@ def _put_tree(s, actions, count, tree):  # type: ignore[no-untyped-def]
     return count + 2
 
 
-@compiled
+@inner
 def _turn_round(actions, low, high):  # type: ignore[no-untyped-def]
     """Reverse the piece from one position to another."""
     while low < high:
@@ -222,7 +222,7 @@ def _turn_round(actions, low, high):  # type: ignore[no-untyped-def]
         high -= 1
 
 
-@compiled
+@inner
 def _change_order(s, actions, count):  # type: ignore[no-untyped-def]
     """Move one action, turn a piece round, or let two neighbouring pieces change places."""
     kind, first, second = _draw(s.state, 5), _draw(s.state, count), _draw(s.state, count)
@@ -246,7 +246,7 @@ def _change_order(s, actions, count):  # type: ignore[no-untyped-def]
         s.seen[tree] = 1
 
 
-@compiled
+@inner
 def _copy_crew(s, row, crew):  # type: ignore[no-untyped-def]
     """Make a crew's sequence one of the two that are tried."""
     s.move[CREW if row == 0 else SOURCE] = crew
@@ -255,7 +255,7 @@ def _copy_crew(s, row, crew):  # type: ignore[no-untyped-def]
         s.trial[row, k] = s.plan[crew, k]
 
 
-@compiled
+@inner
 def _shift_tree(s, tree, drop):  # type: ignore[no-untyped-def]
     """Drop a tree that is taken, or put it elsewhere, perhaps with the crew already copied."""
     if drop:
@@ -272,7 +272,7 @@ def _shift_tree(s, tree, drop):  # type: ignore[no-untyped-def]
     s.tried[0] = _put_tree(s, s.trial[0], s.tried[0], tree)
 
 
-@compiled
+@inner
 def _bring_tree(s, tree, kind):  # type: ignore[no-untyped-def]
     """Take a tree that is not taken: besides the others, or in the place of one of them."""
     actions, count = s.trial[0], s.tried[0]
@@ -295,7 +295,7 @@ def _bring_tree(s, tree, kind):  # type: ignore[no-untyped-def]
     return True
 
 
-@compiled
+@inner
 def _propose(s):  # type: ignore[no-untyped-def]
     """Draw a change of the plan into ``trial`` and ``move``; tell whether there is one."""
     kind, tree = _draw(s.state, 10), _draw(s.state, s.worth.shape[0])
@@ -312,7 +312,7 @@ def _propose(s):  # type: ignore[no-untyped-def]
     return True
 
 
-@compiled
+@inner
 def _spent(s):  # type: ignore[no-untyped-def]
     """Tell how many more seconds the change costs; -10,000,000 where it cannot be."""
     crew, source = s.move[CREW], s.move[SOURCE]
@@ -328,7 +328,7 @@ def _spent(s):  # type: ignore[no-untyped-def]
     return spent
 
 
-@compiled
+@inner
 def _settle(s, row, crew, cost):  # type: ignore[no-untyped-def]
     """Make one of the two sequences tried the crew's plan."""
     s.cost[crew] = cost
@@ -337,7 +337,7 @@ def _settle(s, row, crew, cost):  # type: ignore[no-untyped-def]
         s.plan[crew, k] = s.trial[row, k]
 
 
-@compiled
+@inner
 def _accept(s):  # type: ignore[no-untyped-def]
     """Make the change."""
     _settle(s, 0, s.move[CREW], s.move[COST])

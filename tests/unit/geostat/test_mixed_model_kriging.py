@@ -10,6 +10,7 @@ from scipy.linalg import LinAlgError
 from scipy.optimize import approx_fprime
 from scipy.spatial.distance import cdist
 
+from stressmap.core import compiled_code
 from stressmap.geostat import (
     cross_validation,
     fit,
@@ -226,7 +227,7 @@ def test_loops_compile_where_nothing_can_be_kept(monkeypatch: pytest.MonkeyPatch
         return real(*args, **more)
 
     monkeypatch.setattr(numba, "njit", no_cache)
-    assert kernels.compiled(lambda x: x + 1)(1) == 2
+    assert compiled_code.compiled(lambda x: x + 1)(1) == 2
 
 
 def test_systems_of_blocks_come_close_to_the_system_of_the_ranch(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import numba
 import pytest
 
-from stressmap.geostat import kernels
+from stressmap.core import compiled_code
 
 
 def one(x: float) -> float:
@@ -43,7 +43,7 @@ def test_places_are_tried_one_after_the_other_and_without_any_the_code_still_run
     compiler = Compiler(*writable)
     monkeypatch.setattr(numba, "njit", compiler)
     monkeypatch.setattr(numba.config, "CACHE_DIR", "")
-    monkeypatch.setattr(kernels, "folder_of_ones_own", lambda: None if own is None else Path(own))
-    assert kernels.compiled(one)(2.0) == 2.0
+    monkeypatch.setattr(compiled_code, "folder_of_ones_own", lambda: None if own is None else Path(own))
+    assert compiled_code.compiled(one)(2.0) == 2.0
     assert compiler.asked[: len(asked)] == asked
     assert numba.config.CACHE_DIR == ""
