@@ -38,7 +38,7 @@ from stressmap.geostat.reml import log_likelihood, solve
 from stressmap.geostat.samples import Samples
 from stressmap.geostat.trend import MeanModel
 from stressmap.geostat.variance_model import VarianceModel
-from stressmap.geostat.without_units import chance_of, leave_units_out
+from stressmap.geostat.without_units import sample_without_units
 
 RANGES_PER_DOUBLING = 1
 """How close the ranges lie that are tried: one standard deviation of the prior apart, as it stands; twice as
@@ -48,10 +48,6 @@ RANGE_REACH = 2.0
 """How far from the middle ranges are tried, in standard deviations of the prior of their logarithm."""
 LEAST_RANGE_WEIGHT = 0.02
 """A range with less of the whole weight is left out."""
-PLAIN_RANGES = (2.0, 8.0, 4.0, 1.0, 0.5)
-"""Ranges tried without effects of blocks and valves, in those of the prior; the two that tell most first."""
-HOPELESS = 8.0
-"""Where both of these are behind the whole model by this in log posterior mass, no others are tried."""
 ROUGHER = 1.0
 """Where an exponential pattern is more plausible by this in the logarithm, it is taken, not Matern 3/2."""
 
@@ -197,7 +193,10 @@ def _fit(
     best = most_plausible(found)
     if not count:
         return Fit(best.model, (best.best,), np.ones(1), best.best, _likelihood(groups, best))
-    plain = _without_units(groups, best, mass_of(found), count)
+    known = [group.covariance_structure for group in groups]
+    plain = sample_without_units(
+        best, mass_of(found), known, lambda model, u: importance_sample(groups, model, u, count // 2)
+    )
     if plain and mass_of(plain) > mass_of(found):
         best = most_plausible(plain)
     if lent is None:
@@ -247,26 +246,6 @@ def _rougher(groups: list[LikelihoodGroup], best: ImportanceSample) -> VarianceM
         if importance_sample(groups, model, start, 0).peak > best.peak + ROUGHER:
             return model
     return None
-
-
-def _without_units(
-    groups: list[LikelihoodGroup], best: ImportanceSample, log_mass: float, count: int
-) -> list[ImportanceSample]:
-    """Sample the model without effects of blocks and valve zones, unless the readings speak against it."""
-    model = leave_units_out(best.model, [group.covariance_structure for group in groups])
-    if model is None:
-        return []
-    offset = chance_of(model, best.model)
-    kept = [best.model.free.index(name) for name in model.free]
-    start, found = best.mode[kept], []
-    for range_m in PLAIN_RANGES:
-        u = np.append(start, np.log(best.model.priors.range_m * range_m))
-        one = importance_sample(groups, model, u, count // 2)
-        found.append(replace(one, log_weight=one.log_weight + offset, peak=one.peak + offset))
-        if len(found) == 2 and max(part.log_mass for part in found) < log_mass - HOPELESS:
-            return []
-        start = one.mode[:-1]
-    return found
 
 
 def best_variances(samples: Samples, trend: Floats, model: VarianceModel, start: Parameters) -> Parameters:

@@ -21,7 +21,15 @@ from stressmap.core.arrays import Floats, Ints
 from stressmap.geostat.covariance import Parameters
 from stressmap.geostat.drying_slopes import shared_slopes
 from stressmap.geostat.fit import Fit, log_ranges
-from stressmap.geostat.importance_sample import PROPOSAL_INFLATION, largest_weights, quasi_normal_points
+from stressmap.geostat.importance_sample import (
+    PROPOSAL_INFLATION,
+    ImportanceSample,
+    largest_weights,
+    mass_of,
+    masses,
+    most_plausible,
+    quasi_normal_points,
+)
 from stressmap.geostat.persistence import (
     USUAL_PERSISTENCE,
     Persistence,
@@ -34,6 +42,7 @@ from stressmap.geostat.reml import SolvedCovariance, log_likelihood, projection,
 from stressmap.geostat.search_neighbourhood import likelihood_groups
 from stressmap.geostat.variance_model import VarianceModel, tree_groups, valve_groups
 from stressmap.geostat.visit_series import VisitSeries
+from stressmap.geostat.without_units import sample_without_units
 
 TIMED = ("block", "valve", "pattern")
 """Variances that fade; the tree's is the same at any visit, the error is each reading's own."""
@@ -335,30 +344,42 @@ def _fit(
     groups: list[SeriesGroup], model: VarianceModel, series: VisitSeries, start: Fit, kept: PersistencePriors
 ) -> SpaceTimeFit:
     readings, days = len(series.samples), series.days_between
+    count = _node_count(readings)
+
+    def sample(model: VarianceModel, u: Floats, count: int) -> ImportanceSample:
+        patterns = [model.correlation(group.distance, float(np.exp(u[-1]))) for group in groups]
+        return _sample(_Posterior(groups, patterns, model, days, float(u[-1]), kept), u, count)
+
     u = np.concatenate([_start(model, start.best), prior_scores(kept)])
-    found, ranges = [], ranges_to_try(model, readings, start.best.range_m)
-    for log_range in ranges:
-        patterns = [model.correlation(group.distance, float(np.exp(log_range))) for group in groups]
-        found.append(_sample(_Posterior(groups, patterns, model, days, float(log_range), kept), u, readings))
-        u = found[-1][0][0]
-    mass = np.array([logsumexp(log_weight) - np.log(len(log_weight)) for _, log_weight, _ in found])
+    found: list[ImportanceSample] = []
+    for log_range in ranges_to_try(model, readings, start.best.range_m):
+        found.append(sample(model, np.append(u, log_range), count))
+        u = found[-1].mode[:-1]
+    plain = sample_without_units(
+        most_plausible(found), mass_of(found), groups, lambda model, u: sample(model, u, count // 2)
+    )
+    return _averaged(model, found + plain)
+
+
+def _averaged(model: VarianceModel, found: list[ImportanceSample]) -> SpaceTimeFit:
+    """Put the sets of parameters of all samples together, without those that hardly count."""
+    mass = masses(found)
     if not np.isfinite(mass).all():
         msg = "its likelihood is not finite"
         raise ValueError(msg)
     counts = np.exp(mass - logsumexp(mass)) >= LEAST_RANGE_WEIGHT
-    chosen = [(r, u[1:], w) for r, (u, w, _), k in zip(ranges, found, counts, strict=True) if k]
-    points = np.concatenate([np.column_stack([u, np.full(len(u), r)]) for r, u, _ in chosen])
-    weight = np.concatenate([w for *_, w in chosen])
-    weight = np.exp(weight - logsumexp(weight))
+    chosen = [one for one, k in zip(found, counts, strict=True) if k]
+    points = [(one.model, u) for one in chosen for u in one.points]
+    log_part = np.concatenate([one.log_parts for one in chosen])
+    weight = np.exp(log_part - logsumexp(log_part))
     few = largest_weights(weight)
-    top = int(np.argmax([peak for *_, peak in found]))
-    best = np.append(found[top][0][0], ranges[top])
-    nodes = tuple(_variances(model, one) for one in points[few])
-    fit = Fit(model, nodes, weight[few] / weight[few].sum(), _variances(model, best), found[top][2])
+    best = most_plausible(found)
+    nodes = tuple(_variances(*points[i]) for i in few)
+    top = _variances(best.model, best.mode)
     return SpaceTimeFit(
-        fit,
-        tuple(Persistence.of_scores(one[-3:-1]) for one in points[few]),
-        Persistence.of_scores(best[-3:-1]),
+        Fit(model, nodes, weight[few] / weight[few].sum(), top, best.peak),
+        tuple(Persistence.of_scores(points[i][1][-3:-1]) for i in few),
+        Persistence.of_scores(best.mode[-3:-1]),
     )
 
 
@@ -373,21 +394,28 @@ def _start(model: VarianceModel, best: Parameters) -> Floats:
     return np.asarray(np.clip(known, centre - 1.0, centre + 1.0))
 
 
-def _sample(posterior: _Posterior, start: Floats, readings: int) -> tuple[Floats, Floats, float]:
+def _sample(posterior: _Posterior, start: Floats, count: int) -> ImportanceSample:
     """Find the mode at one range and draw about it; as :func:`stressmap.geostat.fit.fit` does."""
 
     def negative(u: Floats) -> tuple[float, Floats]:
         value, gradient = posterior.at(u)
         return -value, -gradient
 
-    bounds = [(x - 5.0, x + 2.5) for x in posterior.model.prior_centre()[:-1]] + score_bounds()
-    result = minimize(negative, start, jac=True, method="L-BFGS-B", bounds=bounds, options=OPTIMISER)
+    model, log_range = posterior.model, posterior.log_range
+    bounds = [(x - 5.0, x + 2.5) for x in model.prior_centre()[:-1]] + score_bounds()
+    result = minimize(negative, start[:-1], jac=True, method="L-BFGS-B", bounds=bounds, options=OPTIMISER)
     root = np.linalg.cholesky(np.linalg.inv(posterior.information(result.x))) * PROPOSAL_INFLATION
-    z = quasi_normal_points(_node_count(readings), len(start))
+    z = quasi_normal_points(count, len(result.x))
     points = result.x + z @ root.T
     drawn = -0.5 * (z**2).sum(axis=1) - np.log(np.diag(root)).sum()
     target = np.array([posterior.at(u, with_gradient=False)[0] for u in points])
-    return np.vstack([result.x, points]), target - drawn, -float(result.fun)
+    return ImportanceSample(
+        model,
+        np.append(result.x, log_range),
+        -float(result.fun),
+        np.column_stack([points, np.full(count, log_range)]),
+        target - drawn,
+    )
 
 
 def _node_count(readings: int) -> int:

@@ -269,3 +269,19 @@ def test_a_solved_system_is_gone_when_nobody_holds_it(logged: SpaceTimeSurface) 
             assert seen() is None
         finally:
             gc.enable()
+
+
+def test_a_ranch_without_unit_effects_is_remembered_mostly_without_them(season: VisitSeries) -> None:
+    """A smooth surface that lasts, and trees; then the same with steps of whole blocks."""
+    rng, places = np.random.default_rng(3), season.samples.places
+    smooth = 2 * np.sin(places.xy[:, 0] / 700) + rng.normal(0, 0.5, len(places))
+    steps = smooth + rng.normal(0, 2.5, places.block.max() + 1)[places.block]
+    without = []
+    for value in (smooth, steps):
+        series = replace(season, samples=replace(season.samples, value=value))
+        today = StructuredSurface(series.samples.take(series.today), SurfaceOptions(average=False))
+        found = SpaceTimeSurface(series, today).fit
+        plain = [p.block == p.valve == 0 for p in found.nodes]
+        without.append(float(found.weight[plain].sum()))
+    assert without[0] > 0.5
+    assert without[1] == 0.0
