@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -11,20 +10,30 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
 from stressmap.core.arrays import Floats
 from stressmap.output.view.fonts import drawable
 from stressmap.output.view.season_cells import day_of
-from stressmap.output.view.vector_picture import INK, LINE, SOFT, svg
+from stressmap.output.view.vector_picture import INK, LINE, svg
+from stressmap.output.web.course_frames import (
+    GRID,
+    HIGH,
+    UNITS,
+    WIDE,
+    CourseFrames,
+    SharedAxes,
+    marked_days,
+    signed_tick,
+    slim,
+)
 from stressmap.output.web.season_courses import BlockCourse, Sets
 from stressmap.output.web.spoken import Spoken, parted
 
-WIDE, HIGH = 5.6, 3.7
-LEFT, RIGHT = 0.085, 0.985
-FILL, TEAL, WATER = "#c3cbd2", "#2c6f77", "#5b9cc4"
-MOST_TICKS = 7
+THINNED_UNITS = 1.0
+"""Points this near to the line of a course are left out: a quarter of a point, finer than its stroke."""
 
 
 @dataclass(frozen=True)
@@ -42,19 +51,6 @@ class SteppedPicture:
 
     svg: Markup
     at: tuple[float, ...] = ()
-
-
-def slim(picture: str) -> str:
-    """Round coordinates to a hundredth of a point and leave out what a page does not need.
-
-    Examples
-    --------
-    >>> slim('<!-- a --><path d="M 12.345678 0.000001"/>')
-    '<path d="M 12.35 0"/>'
-    """
-    without = re.sub(r"<!--.*?-->", "", picture, flags=re.DOTALL)
-    rounded = re.sub(r"\d+\.\d{3,}", lambda found: f"{round(float(found[0]), 2):g}", without)
-    return re.sub(r">\s+<", "><", rounded)
 
 
 def ranges(
@@ -91,7 +87,7 @@ def ranges(
         axes.set_yticks(rows, [drawable(label) for label in labels])
         axes.set_ylim(-0.6, len(labels) - 0.4)
         axes.tick_params(axis="y", length=0)
-        axes.grid(axis="x", color=FILL, lw=0.6)
+        axes.grid(axis="x", color=GRID, lw=0.6)
         axes.set_axisbelow(True)
         ticks(axes)
 
@@ -100,9 +96,7 @@ def ranges(
 
 def dates(axes: Any, first: dt.date, last: dt.date, spoken: Spoken) -> None:
     """Put days under an axis whose numbers are ordinals."""
-    span = max((last - first).days, 1)
-    step = next(days for days in (1, 2, 7, 14, 28, 56, 112, 224) if span / days <= MOST_TICKS)
-    marks = [first + dt.timedelta(days=days) for days in range(0, span + 1, step)]
+    marks = marked_days(first, last)
     axes.set_xticks(
         [day.toordinal() for day in marks],
         [spoken.drawn(partial(day_of, day)) for day in marks],
@@ -134,62 +128,110 @@ def relief_ranges(labels: Sequence[str], table: pd.DataFrame, spoken: Spoken) ->
     def ticks(axes: Any) -> None:
         axes.axvline(0.0, color=LINE, lw=1.5)
         axes.set_title("bar", loc="left", fontsize=11)
-        axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}".replace("-", "\N{MINUS SIGN}"))
+        axes.xaxis.set_major_formatter(signed_tick)
 
     return ranges("relief", labels, table[columns].astype(float).to_numpy(), spoken, ticks)
 
 
-def course(name: str, blocks: Sequence[BlockCourse], sets: Sets, spoken: Spoken) -> SteppedPicture:
+def course(blocks: Sequence[BlockCourse], sets: Sets, frames: CourseFrames) -> SteppedPicture:
     """Draw the course of a block, or of all blocks of a crop, with irrigations below.
 
     Parameters
     ----------
-    name : str
-        Of the picture.
     blocks : sequence of BlockCourse
         One, drawn with its range and its trees; or several of one crop, as lines.
     sets : Sets
         What ran by day.
-    spoken : Spoken
-        Languages of the days.
+    frames : CourseFrames
+        Axes of the page.
 
     Returns
     -------
     SteppedPicture
         With the place of each visit.
     """
-    place: list[float] = []
-
-    def paint(figure: Figure) -> None:
-        figure.set_layout_engine("none")
-        upper = figure.add_axes((LEFT, 0.34, RIGHT - LEFT, 0.59))
-        lower = figure.add_axes((LEFT, 0.1, RIGHT - LEFT, 0.17))
-        _lines(upper, blocks)
-        lower.bar(sets.day, sets.mm, width=1.0, color=WATER, lw=0)
-        lower.set_yticks([])
-        lower.set_ylim(0, max(1.0, 1.05 * float(sets.mm.max(initial=0.0))))
-        first, last = (dt.date.fromordinal(int(day)) for day in sets.span)
-        for axes in (upper, lower):
-            dates(axes, first, last, spoken)
-        upper.tick_params(labelbottom=False)
-        upper.set_title("bar", loc="left", fontsize=11)
-        upper.yaxis.set_major_formatter(lambda value, _: f"{value:g}".replace("-", "\N{MINUS SIGN}"))
-        upper.grid(axis="y", color=FILL, lw=0.6)
-        upper.set_axisbelow(True)
-        spots = upper.transData.transform([(day, 0.0) for day in blocks[0].day])
-        place.extend(round(float(x) / figure.bbox.width, 4) for x in spots[:, 0])
-
-    return SteppedPicture(parted(slim(svg(name, (WIDE, HIGH), paint)), spoken), tuple(place))
+    parts = _shapes(blocks)
+    every = np.concatenate([shape.bar for shape in parts])
+    known = every[np.isfinite(every)]
+    frame = frames.of(float(known.min()), float(known.max())) if len(known) else frames.of(-1.0, 0.0)
+    width, height = round(WIDE * 72 * UNITS), round(HIGH * 72 * UNITS)
+    drawn = "".join(f'<path class="{shape.look}" d="{shape.path(frame)}"/>' for shape in parts)
+    picture = (
+        f'<svg class="course" viewBox="0 0 {width} {height}"><use href="#{frame.name}"/>'
+        f"{_ran(sets, frame)}{drawn}{frames.labels(frame)}</svg>"
+    )
+    return SteppedPicture(
+        Markup(picture), tuple(round(float(x) / width, 3) for x in frame.right(blocks[0].day))
+    )
 
 
-def _lines(axes: Any, blocks: Sequence[BlockCourse]) -> None:
-    several, first = len(blocks) > 1, blocks[0]
-    axes.plot(first.day, first.baseline_bar, color=TEAL, lw=1.6, ls="--")
-    axes.plot(first.day, first.target_bar, color=LINE, lw=2.0)
+@dataclass(frozen=True)
+class _Shape:
+    """A line, dots or an outline on the axes of a course.
+
+    Parameters
+    ----------
+    look : str
+        Class of the page's styles.
+    day, bar : array of float
+        Its points; a line goes from each known one to the next.
+    dots : bool
+        Whether they are dots.
+    """
+
+    look: str
+    day: Floats
+    bar: Floats
+    dots: bool = False
+
+    def path(self, frame: SharedAxes) -> str:
+        """Write it in whole units, each point by its step from the one before."""
+        known = np.isfinite(self.bar)
+        points = np.column_stack([frame.right(self.day[known]), frame.down(self.bar[known])])
+        if not self.dots and len(points) > 2:
+            points = shapely.get_coordinates(shapely.LineString(points).simplify(THINNED_UNITS))
+        whole = np.rint(points).astype(np.int64)
+        if not len(whole):
+            return ""
+        steps = np.diff(whole, axis=0, prepend=np.zeros((1, 2), dtype=np.int64)).tolist()
+        if self.dots:
+            return "".join(f"m{_pair(*step)}h0" for step in steps)
+        return f"m{_pair(*steps[0])}l" + " ".join(_pair(*step) for step in steps[1:] if step != [0, 0])
+
+
+def _pair(right: int, down: int) -> str:
+    return f"{right}{down}" if down < 0 else f"{right} {down}"
+
+
+def _shapes(blocks: Sequence[BlockCourse]) -> list[_Shape]:
+    """Give what is drawn, from the back to the front."""
+    first, several = blocks[0], len(blocks) > 1
+    parts = []
     if not several:
-        for day, swp in first.trees:
-            axes.plot(day, swp, color=SOFT, lw=0.7, marker="o", ms=2.2)
-        axes.fill_between(first.daily_day, first.daily_low, first.daily_high, color=FILL, alpha=0.6, lw=0)
-    for block in blocks:
-        axes.plot(block.daily_day, block.daily_bar, color=INK, lw=0.9 if several else 1.6)
-        axes.plot(block.day, block.swp_bar, "o", color=INK, ms=3.0 if several else 5.0, ls="none")
+        outline = np.concatenate([first.daily_low, first.daily_high[::-1]])
+        parts.append(_Shape("range", np.concatenate([first.daily_day, first.daily_day[::-1]]), outline))
+    parts += [
+        _Shape("line", first.day, first.baseline_bar), _Shape("target", first.day, first.target_bar),
+    ]  # fmt: skip
+    if not several:
+        parts += [_Shape("again", *tree) for tree in first.trees]
+        parts += [_Shape("trees", *tree, dots=True) for tree in first.trees]
+    for one in blocks:
+        parts.append(_Shape("mean thin" if several else "mean", one.daily_day, one.daily_bar))
+        parts.append(_Shape("dots thin" if several else "dots", one.day, one.swp_bar, dots=True))
+    return parts
+
+
+def _ran(sets: Sets, frame: SharedAxes) -> str:
+    """Draw the irrigations as bars from their foot."""
+    if not len(sets.day):
+        return ""
+    foot, room = frame.water
+    places = np.rint(frame.right(sets.day)).astype(np.int64)
+    heights = np.rint(room * sets.mm / max(1.0, 1.05 * float(sets.mm.max()))).astype(np.int64)
+    ran = "".join(
+        f"M{place} {round(foot)}v-{height}"
+        for place, height in zip(places.tolist(), heights.tolist(), strict=True)
+        if height
+    )
+    return f'<path class="ran" stroke-width="{max(frame.at_day[1], 4.0):.1f}" d="{ran}"/>'

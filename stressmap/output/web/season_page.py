@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 from importlib.resources import files
@@ -15,17 +14,22 @@ from markupsafe import Markup
 from stressmap.core.settings import Ranch
 from stressmap.output.view.crop_words import Profiles
 from stressmap.output.view.rows import rows
+from stressmap.output.web.course_frames import CourseFrames
 from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.page_frame import page_template, script_hash
-from stressmap.output.web.season_courses import BlockCourse, block_courses, sets_of
+from stressmap.output.web.season_courses import BlockCourse, RanSets, block_courses
 from stressmap.output.web.season_figures import SteppedPicture, course, due_ranges, relief_ranges
 from stressmap.output.web.season_next import NextTables
 from stressmap.output.web.season_tables import SeasonTable, SeasonTables, begun_crop
 from stressmap.output.web.spoken import Spoken
 from stressmap.season.season import Season
 
-DRAWN_DUE, DRAWN_BLOCKS = 24, 40
-"""Valves on the picture of what is due, and blocks that get a picture of their own."""
+DRAWN_DUE = 24
+"""Valves on the picture of what is due."""
+CYCLES_A_PAGE, FEWEST_CYCLES, MOST_CYCLES = 2500, 8, 24
+"""Irrigations listed on the page, and of one block at least and at most: 250 blocks stay under 6 MB."""
+INDEXED_FROM = 6
+"""So many blocks or more get a list to find them by."""
 HORIZON = 21.0
 MOST_SIDE_BY_SIDE = 12
 CAUTIONS = ("advice", "stress", "heat", "pumps", "chamber")
@@ -169,25 +173,41 @@ def _next(tables: SeasonTables) -> dict[str, Any]:
 
 
 def _courses(tables: SeasonTables) -> dict[str, Any]:
-    """Draw crops, then blocks: where there are many, the most urgent."""
+    """Draw crops, then every block, each on axes that others of its scale share."""
     season = tables.season
     urgency = {block: place for place, block in enumerate(dict.fromkeys(season.due["block"].astype(str)))}
     courses = block_courses(season)
     ordered = sorted(courses, key=lambda one: urgency.get(one.block, len(urgency)))
-    names = {one.block for one in ordered[:DRAWN_BLOCKS]}
+    ran = RanSets.of(season)
+    frames = CourseFrames(ran.span, tables.spoken)
     facts = {str(row["block"]): row for row in rows(season.blocks)}
-    blocks = [
-        _block(tables, one, f"block-{place}", facts.get(one.block))
-        for place, one in enumerate(courses, start=1)
-        if one.block in names
-    ]
-    more = tables.spoken("course.more", shown=len(blocks)) if len(courses) > len(blocks) else ""
-    return {"crops": _crops(tables, ordered), "blocks": blocks, "blocks_more": more}
+    most = min(MOST_CYCLES, max(FEWEST_CYCLES, CYCLES_A_PAGE // max(1, len(courses))))
+    crops = _crops(tables, ordered, (ran, frames))
+    blocks: list[dict[str, Any]] = []
+    for place, one in enumerate(courses, start=1):
+        picture = course([one], ran.within([one.block]), frames)
+        name = Markup.escape(one.block)
+        blocks.append(
+            {
+                "chart": Chart(f"block-{place}", name, picture, tables.course(one)),
+                "crop": tables.crop(one.crop),
+                "facts": tables.block_facts(facts[one.block]) if one.block in facts else None,
+                "cycles": None if season.cycles.empty else tables.cycles_of(one.block, most),
+            }
+        )
+    places = {one["chart"].heading: one["chart"].name for one in blocks}
+    return {
+        "crops": crops, "blocks": blocks, "frames": frames.shared(), "places": places,
+        "indexed": len(blocks) >= INDEXED_FROM,
+    }  # fmt: skip
 
 
-def _crops(tables: SeasonTables, ordered: list[BlockCourse]) -> list[Chart]:
+def _crops(
+    tables: SeasonTables, ordered: list[BlockCourse], drawn_with: tuple[RanSets, CourseFrames]
+) -> list[Chart]:
     """Draw the blocks of each crop that has several side by side."""
     by_crop: dict[str, list[BlockCourse]] = {}
+    ran, frames = drawn_with
     for one in ordered:
         by_crop.setdefault(one.crop, []).append(one)
     charts = []
@@ -201,23 +221,9 @@ def _crops(tables: SeasonTables, ordered: list[BlockCourse]) -> list[Chart]:
             shown=len(shown),
             count=len(own),
         )
-        ran = sets_of(tables.season, [one.block for one in own])
-        picture = course(name, shown, ran, tables.spoken)
+        picture = course(shown, ran.within([one.block for one in own]), frames)
         charts.append(Chart(name, heading, picture, tables.crop_course(shown)))
     return charts
-
-
-def _block(
-    tables: SeasonTables, one: BlockCourse, name: str, facts: Mapping[str, Any] | None
-) -> dict[str, Any]:
-    season, spoken = tables.season, tables.spoken
-    picture = course(name, [one], sets_of(season, [one.block]), spoken)
-    return {
-        "chart": Chart(name, Markup.escape(one.block), picture, tables.course(one)),
-        "crop": tables.crop(one.crop),
-        "facts": None if facts is None else tables.block_facts(facts),
-        "cycles": None if season.cycles.empty else tables.cycles_of(one.block),
-    }
 
 
 def _read(name: str) -> str:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 from typing import Any
 
 import pandas as pd
@@ -21,7 +21,7 @@ from stressmap.output.view.due_words import (
     when_due,
 )
 from stressmap.output.view.rows import rows
-from stressmap.output.view.season_cells import amount, missing, number, range_of
+from stressmap.output.view.season_cells import amount, missing, number, unit_of, whole_days
 from stressmap.output.web.season_courses import BlockCourse
 from stressmap.output.web.spoken import Spoken
 from stressmap.season.due_table import counts_of
@@ -29,7 +29,6 @@ from stressmap.season.not_relieved import Alarm
 from stressmap.season.season import Season
 
 LISTED = 400
-MOST_CYCLES = 24
 
 
 @dataclass(frozen=True)
@@ -75,7 +74,11 @@ class SeasonTables:
         left = len(found) - LISTED
         more = self.spoken("page.more", count=left, file=file) if left > 0 else Markup("")
         kept = tuple(tuple(Markup.escape(cell) for cell in row) for row in found[:LISTED])
-        return SeasonTable(tuple(self.spoken(f"head.{name}") for name in columns), kept, more)
+        return SeasonTable(tuple(self.head(name) for name in columns), kept, more)
+
+    def head(self, name: str) -> Markup:
+        """Say what stands in a column."""
+        return self.spoken(f"head.{name}", unit=partial(unit_of, "depth"))
 
     def crop(self, crop: str) -> Markup:
         """Say what a crop is called."""
@@ -224,18 +227,18 @@ class SeasonTables:
             (
                 self.spoken.day(row["visit"]),
                 self.spoken.number(row["swp_bar"]),
-                self.spoken.range(row["low_bar"], row["high_bar"]),
+                self.spoken.number(row["low_bar"]),
+                self.spoken.number(row["high_bar"]),
                 self.spoken.number(row["target_bar"]),
                 self.spoken.number(row["baseline_bar"]),
                 str(row["readings"]),
-                self.spoken.each(partial(_days_between, row)),
-                self.spoken.amount(row["mm_since"], "depth"),
+                self.spoken.each(partial(whole_days, row["since_low"], row["since_high"])),
+                self.spoken.bare(row["mm_since"], "depth"),
             )
             for row in rows(course.table)
         ]
-        return self.table(
-            ("visit", "mean", "range", "target", "line", "readings", "since", "water"), cells, "season.csv"
-        )
+        head = ("visit", "mean", "low", "high", "target", "line", "readings", "since", "water")
+        return self.table(head, cells, "season.csv")
 
     def crop_course(self, courses: list[BlockCourse]) -> SeasonTable:
         """Put the blocks of a crop side by side at every visit."""
@@ -254,25 +257,35 @@ class SeasonTables:
             (*plain.head, *(Markup.escape(one.block) for one in courses)), plain.rows, plain.more
         )
 
-    def cycles_of(self, block: str) -> SeasonTable:
-        """List the irrigations of a block that were seen on a side at least, the latest first."""
-        cycles = self.season.cycles
-        own = cycles[(cycles["block"] == block) & (cycles["seen"] != "neither")]
+    @cached_property
+    def cycles_seen(self) -> dict[str, pd.DataFrame]:
+        """Irrigations of each block that were seen on a side at least, the latest first."""
+        seen = self.season.cycles[self.season.cycles["seen"] != "neither"]
+        latest = seen.sort_values(["start", "valve"], ascending=[False, True])
+        return {str(block): own for block, own in latest.groupby("block", sort=False)}
+
+    def cycles_of(self, block: str, most: int) -> SeasonTable:
+        """List the latest irrigations of a block that were seen on a side at least, no more than so many."""
+        own = self.cycles_seen.get(block, self.season.cycles.iloc[:0])
+        seen = {name: self.spoken(f"seen.{name}") for name in ("both", "before", "after")}
         cells = [
             (
                 row["valve"],
                 self.spoken.day(_date(row["start"])),
-                self.spoken.amount(row["mm"], "depth"),
-                self.spoken.number(row["before_bar"]),
-                self.spoken.number(row["after_bar"]),
-                self.with_range(row["relief_bar"], row["relief_low_bar"], row["relief_high_bar"]),
+                self.spoken.bare(row["mm"], "depth"),
+                *(
+                    self.spoken.number(row[name])
+                    for name in ("before_bar", "after_bar", "relief_bar", "relief_low_bar", "relief_high_bar")
+                ),
                 self._share(row["recovered"]),
-                self.spoken(f"seen.{row['seen']}"),
+                seen[row["seen"]],
             )
-            for row in rows(own.sort_values(["start", "valve"], ascending=[False, True]).head(MOST_CYCLES))
+            for row in rows(own.head(most))
         ]
-        head = ("valve", "start", "depth", "before", "after", "relief", "recovered", "seen")
-        return self.table(head, cells, "cycles.csv")
+        head = ("valve", "start", "depth", "before", "after", "relief", "low", "high", "recovered", "seen")
+        made = self.table(head, cells)
+        left = len(own) - len(cells)
+        return replace(made, more=self.spoken("page.more", count=left, file="cycles.csv")) if left else made
 
     def block_facts(self, row: Mapping[str, Any]) -> Markup:
         """Say what a block's season came to."""
@@ -322,13 +335,6 @@ def begun_crop(crop: str, profiles: Profiles, words: SeasonWords) -> str:
 
 def _named(section: str, name: Any, words: SeasonWords) -> str:
     return words(f"block.no_{section}") if missing(name) or not name else words.kind(name)
-
-
-def _days_between(row: Mapping[str, Any], words: SeasonWords) -> str:
-    low, high = row["since_low"], row["since_high"]
-    if missing(low) or round(low) == round(high):
-        return number(low, 0, words)
-    return range_of(low, high, words, 0)
 
 
 def _date(moment: dt.date | pd.Timestamp) -> dt.date:

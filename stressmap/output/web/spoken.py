@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
 
@@ -11,9 +11,9 @@ from markupsafe import Markup, escape
 
 from stressmap.core.settings import Ranch
 from stressmap.output.text.season_words import SeasonWords
-from stressmap.output.text.words import Words
+from stressmap.output.text.words import Words, half_up
 from stressmap.output.view.quantities import Kind
-from stressmap.output.view.season_cells import amount, day_of, number, range_of, signed
+from stressmap.output.view.season_cells import amount, bare_amount, day_of, missing, number, range_of, signed
 
 PARTED = "\N{BROKEN BAR}"
 """Stands between the languages of a text in a picture."""
@@ -27,9 +27,12 @@ class Spoken:
     ----------
     tongues : tuple of SeasonWords
         One or more; the first is shown at first.
+    said : dict, optional
+        Numbers and days that were written already: a page of many blocks writes the same ones often.
     """
 
     tongues: tuple[SeasonWords, ...]
+    said: dict[tuple[object, int], Markup] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
     def of(cls, ranch: Ranch) -> Spoken:
@@ -66,7 +69,10 @@ class Spoken:
 
     def number(self, value: Any, digits: int = 1) -> Markup:
         """Write a number, a dash for none."""
-        return self.each(partial(number, value, digits))
+        key = (None if missing(value) else half_up(value, digits), digits)
+        if key not in self.said:
+            self.said[key] = self.each(partial(number, value, digits))
+        return self.said[key]
 
     def signed(self, value: float | None) -> Markup:
         """Write a change: + is drier."""
@@ -74,7 +80,10 @@ class Spoken:
 
     def day(self, day: Any) -> Markup:
         """Write a day, a dash for none."""
-        return self.each(partial(day_of, day))
+        key = (None if missing(day) else day.toordinal(), -1)
+        if key not in self.said:
+            self.said[key] = self.each(partial(day_of, day))
+        return self.said[key]
 
     def range(self, low: float | None, high: float | None, digits: int = 1) -> Markup:
         """Write a range, a dash where an end is not known."""
@@ -83,6 +92,10 @@ class Spoken:
     def amount(self, value: float | None, kind: Kind) -> Markup:
         """Write a quantity in the ranch's units, a dash for none."""
         return self.each(lambda words: amount(value, kind, words))
+
+    def bare(self, value: float | None, kind: Kind) -> Markup:
+        """Write a quantity without its unit, which stands above it; a dash for none."""
+        return self.each(lambda words: bare_amount(value, kind, words))
 
     def joined(self, parts: Iterable[Callable[[SeasonWords], str]], glue: str = ", ") -> Markup:
         """Say a list."""

@@ -39,7 +39,8 @@ def test_the_scripts_own_tests_pass(suite: Path) -> None:
 
 def test_there_are_tests_of_what_decides() -> None:
     assert {suite.name.split(".")[0] for suite in SUITES} == {
-        "geometry", "listing", "placement", "quantities", "season_chart", "standing", "form_checks",
+        "geometry", "listing", "placement", "quantities", "season_chart", "season_find_block", "standing",
+        "form_checks",
         "form_clock", "form_export_csv", "form_pad", "form_places", "form_record", "form_words",
         "overview_coding", "overview_order",
     }  # fmt: skip
