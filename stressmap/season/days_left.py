@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-from stressmap.core.arrays import Floats
+from stressmap.core.arrays import Floats, Ints
+from stressmap.core.parallel import each
 from stressmap.geostat.importance_sample import quasi_normal_points
 
 PATHS, ZONES_AT_ONCE = 512, 64
@@ -35,13 +37,13 @@ class DaysLeft:
     high: Floats
 
 
-def first_crossing(path: Floats, allowed: Floats) -> Floats:
+def first_crossing(path: Iterable[Floats], allowed: Floats) -> Floats:
     """Give when a course first passes a figure, straight between days.
 
     Parameters
     ----------
-    path : array of float, shape (H, Z)
-        On day 0, 1, 2 and so on.
+    path : iterable of array of float, shape (Z,)
+        Day 0, 1, 2 and so on.
     allowed : array of float, shape (Z,)
         The figure.
 
@@ -55,16 +57,19 @@ def first_crossing(path: Floats, allowed: Floats) -> Floats:
     >>> first_crossing(np.array([[1.0, 5.0, 0.0], [3.0, 4.0, 0.0]]), np.full(3, 2.0)).tolist()
     [0.5, 0.0, inf]
     """
-    highest = np.maximum.accumulate(path, axis=0)
-    past = highest >= allowed
-    at = past.argmax(axis=0)
-    zone = np.arange(path.shape[1])
-    now, before = highest[at, zone], highest[np.maximum(at - 1, 0), zone]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        part = np.where(now > before, (allowed - before) / (now - before), 1.0)
-    found = np.where(at == 0, 0.0, at - 1 + part)
-    found = np.where(past.any(axis=0), found, np.inf)
-    return np.where(np.isfinite(path).all(axis=0) & np.isfinite(allowed), found, np.nan)
+    found, known = np.full(allowed.shape, np.inf), np.isfinite(allowed)
+    waiting, highest = known.copy(), np.full(allowed.shape, -np.inf)
+    for day, now in enumerate(path):
+        known &= np.isfinite(now)
+        at = np.flatnonzero((now >= allowed) & waiting)
+        waiting[at] = False
+        if day == 0:
+            found[at] = 0.0
+        else:
+            before = highest[at]
+            found[at] = day - 1 + (allowed[at] - before) / (now[at] - before)
+        np.maximum(highest, now, out=highest)
+    return np.where(known, found, np.nan)
 
 
 def passages(mean: Floats, covariance: Floats, allowed: Floats) -> Floats:
@@ -88,15 +93,26 @@ def passages(mean: Floats, covariance: Floats, allowed: Floats) -> Floats:
     found = np.full((PATHS, zones), np.nan)
     known = np.isfinite(mean).all(axis=0) & np.isfinite(covariance).all(axis=(0, 1)) & np.isfinite(allowed)
     points = quasi_normal_points(PATHS, horizon)
-    for own in np.array_split(np.flatnonzero(known), max(1, int(known.sum()) // ZONES_AT_ONCE)):
+
+    def draw(own: Ints) -> None:
         together = np.moveaxis(covariance[:, :, own], 2, 0)
         least = JITTER * np.einsum("zhh->z", together) / horizon + JITTER**2
         together = 0.5 * (together + together.swapaxes(1, 2)) + least[:, None, None] * np.eye(horizon)
-        factor = np.linalg.cholesky(together)
-        path = mean[:, own][:, :, None] + np.einsum("zhk,pk->hzp", factor, points, optimize=True)
-        times = first_crossing(path.reshape(horizon, -1), np.repeat(allowed[own], PATHS))
-        found[:, own] = np.sort(times.reshape(len(own), PATHS), axis=1).T
+        days = _drawn_days(mean[:, own], np.linalg.cholesky(together), points)
+        times = first_crossing(days, np.tile(allowed[own], PATHS))
+        found[:, own] = np.sort(times.reshape(PATHS, len(own)), axis=0)
+
+    pieces = np.array_split(np.flatnonzero(known), max(1, int(known.sum()) // ZONES_AT_ONCE))
+    each(draw, pieces, jobs=1)  # with one thread of BLAS: two would wait for each other
     return found
+
+
+def _drawn_days(mean: Floats, factor: Floats, points: Floats) -> Iterator[Floats]:
+    """Draw courses day by day, so that they stay in the cache: all zones of the first path, then the next."""
+    for day, level in enumerate(mean):
+        drawn = points @ factor[:, day].T
+        drawn += level
+        yield drawn.ravel()
 
 
 def days_left(mean: Floats, covariance: Floats, allowed: Floats) -> DaysLeft:
@@ -135,10 +151,11 @@ def days_left(mean: Floats, covariance: Floats, allowed: Floats) -> DaysLeft:
 
 def _shortest(times: Floats) -> tuple[Floats, Floats]:
     """Give the shortest interval that holds nine in ten, of a few that leave out more above or below."""
-    ends = [np.quantile(times, [below, below + 0.9], axis=0) for below in BELOW]
+    shares = [share for below in BELOW for share in (below, below + 0.9)]
+    ends = np.quantile(times, shares, axis=0).reshape(len(BELOW), 2, -1)
     length = np.array([high - low for low, high in ends]) - EQUALLY_SHORT_DAYS * np.array(EVENNESS)[:, None]
     best = length.argmin(axis=0)
-    low, high = np.array(ends).transpose(1, 0, 2)
+    low, high = ends.transpose(1, 0, 2)
     zone = np.arange(times.shape[1])
     return low[best, zone], high[best, zone]
 
