@@ -1,6 +1,6 @@
 """How well days left, drying and the next peak are told on simulated seasons, and how faults are found.
 
-Run by hand: ``python tests/benchmarks/season_due.py [--ranches 40] [due] [faults] [paces]``; prints
+Run by hand: ``python tests/benchmarks/season_due.py [--ranches 40] [due] [faults] [bound] [paces]``; prints
 tables of docs/benchmarks.md.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from threadpoolctl import threadpool_limits
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from helpers.best_fault_judge import judged
 from helpers.drawn_dry_downs import FAULTS, QUICK
 from helpers.drawn_let_downs import held_later, standings_told
 from helpers.drawn_seasons import TREES, Season
@@ -37,6 +39,8 @@ DUE_HEAD = (
 FAULT_HEAD = (
     "fault | trees a visit | zones | found | days until, median (nine in ten) | false alarms, of sound zones"
 )
+ALARMED_FALSELY = 0.04
+"""Share of sound zones that the best judge may alarm."""
 PACE_HEAD = (
     "visits | blocks | keep pace: said ahead, behind | 0.4 too fast: ahead | 0.8 too fast: ahead | "
     "0.5 too slow: behind | ahead of those too slow, behind of those too fast"
@@ -76,6 +80,16 @@ def fault_row(kind: str, trees: int, ranches: int) -> str:
     return f"| {kind} | {trees} | {len(hit)} | {told} | {took} | {100 * alarmed / sound:.1f} % |"
 
 
+def bound_row(kind: str, trees: int, ranches: int) -> str:
+    """Give the share of faulty zones that a judge finds who knows nearly all, at so many false alarms."""
+    parts = [judged(FIRST_SEED + 4000 + seed, kind, trees) for seed in range(ranches)]
+    faulty, sound = (np.concatenate(part) for part in zip(*parts, strict=True))
+    level = max(float(np.quantile(sound, 1.0 - ALARMED_FALSELY)), 0.0)
+    return (
+        f"| {kind} | {trees} | {100 * (faulty > level).mean():.0f} % | {100 * (sound > level).mean():.1f} % |"
+    )
+
+
 def pace_row(visits: int, ranches: int) -> str:
     """Draw so many ranches whose blocks are let down at known paces and give their row."""
     pace, told = standings_told(range(FIRST_SEED + 4000, FIRST_SEED + 4000 + ranches), visits)
@@ -96,35 +110,48 @@ def pace_row(visits: int, ranches: int) -> str:
     return f"| {' | '.join(cells)} |"
 
 
-def pace_rows(ranches: int) -> list[str]:
+def pace_rows(ranches: int) -> Iterator[str]:
     """Give the table of paces, and how often blocks stand later where they were told to."""
-    rows = [f"| {PACE_HEAD} |\n|{' --- |' * len(PACE_HEAD.split(' | '))}"]
-    rows += [pace_row(visits, ranches) for visits in (8, 5)]
+    yield f"| {PACE_HEAD} |\n|{' --- |' * len(PACE_HEAD.split(' | '))}"
+    yield from (pace_row(visits, ranches) for visits in (8, 5))
     seeds = range(FIRST_SEED + 4500, FIRST_SEED + 4500 + ranches)
     for later in (3, 6):
         held = held_later(seeds, 8, later).mean()
-        rows.append(f"stands inside of its 90 % range {later} weeks on: {held:.2f}")
-    return rows
+        yield f"stands inside of its 90 % range {later} weeks on: {held:.2f}"
+
+
+def due_table_rows(ranches: int) -> Iterator[str]:
+    """Give the table of days left."""
+    yield f"| {DUE_HEAD} |\n|{' --- |' * len(DUE_HEAD.split(' | '))}"
+    for name, how in KINDS.items():
+        yield from due_rows(name, how, ranches)
+
+
+def fault_rows(ranches: int) -> Iterator[str]:
+    """Give the table of faults found."""
+    yield f"| {FAULT_HEAD} |\n|{' --- |' * len(FAULT_HEAD.split(' | '))}"
+    yield from (fault_row(kind, trees, ranches) for trees in (TREES, MANY_TREES) for kind in FAULTS)
+
+
+def bound_rows(ranches: int) -> Iterator[str]:
+    """Give the table of faults found at best."""
+    yield "| fault | trees a visit | found at best | false |\n| --- | --- | --- | --- |"
+    yield from (bound_row(kind, trees, ranches) for trees in (TREES, MANY_TREES) for kind in FAULTS[1:])
+
+
+TABLES = {"due": due_table_rows, "faults": fault_rows, "bound": bound_rows, "paces": pace_rows}
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("tables", nargs="*", default=["due", "faults", "paces"])
+    parser.add_argument("tables", nargs="*", default=list(TABLES))
     parser.add_argument("--ranches", type=int, default=40)
     asked = parser.parse_args()
     began = time.process_time()
     with threadpool_limits(1):
-        if "due" in asked.tables:
-            print(f"| {DUE_HEAD} |\n|{' --- |' * len(DUE_HEAD.split(' | '))}")
-            for name, how in KINDS.items():
-                print("\n".join(due_rows(name, how, asked.ranches)), flush=True)
-        if "faults" in asked.tables:
-            print(f"| {FAULT_HEAD} |\n|{' --- |' * len(FAULT_HEAD.split(' | '))}")
-            for trees in (TREES, MANY_TREES):
-                for kind in FAULTS:
-                    print(fault_row(kind, trees, asked.ranches), flush=True)
-        if "paces" in asked.tables:
-            print("\n".join(pace_rows(asked.ranches)))
+        for name in asked.tables:
+            for row in TABLES[name](asked.ranches):
+                print(row, flush=True)
     print(f"{time.process_time() - began:.0f} s of processor")
 
 
