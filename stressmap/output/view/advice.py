@@ -11,9 +11,14 @@ import pandas as pd
 from stressmap.core import season_schemas
 from stressmap.core.schemas import hold
 from stressmap.output.text.words import Language, Words, text_of
+from stressmap.season.calendar_days import HORIZON_DAYS
 
 LEAST_SOONER = 0.5
 """Days by which a hot week must bring the water forward to be told."""
+WIDE_DAYS = 14.0
+"""A range wider than this is none to plan by, and no likeliest day is named: a judgement, no source."""
+WIDE_BAR = 3.0
+"""Hardly ever is the 90 % range of stress wider in a zone that was read of late: as seen on the demo."""
 
 
 def season_tables(
@@ -79,7 +84,7 @@ def advice(row: Mapping[Any, Any], language: Language, *, alarmed: bool = False)
     when = _when(row, language)
     # Of a valve that is due, a turn longer than the usual one would read as a reason to wait.
     said = [_last_water(row, language), when] if _past(row) else [when, _turn(row, language)]
-    sentences = [first, *said, _peak(row, language), _hot(row, language)]
+    sentences = [first, *said, _narrower(row, language), _peak(row, language), _hot(row, language)]
     return " ".join(sentence for sentence in sentences if sentence)
 
 
@@ -133,11 +138,33 @@ def _coming(row: Mapping[Any, Any], language: Language) -> str:
         return _say(
             language, "due.later_now" if now else "due.later", **(_bars(row, language) if now else told)
         )
-    told["due"] = words.day(row["due"])
+    told["due"], wide = words.day(row["due"]), _is_wide(row)
     if not _known(row, "days_left_high"):
-        return _say(language, "due.open", **told)
+        return _say(language, "due.wide_open" if wide else "due.open", **told)
     told |= {"high": math.ceil(row["days_left_high"]), "late": words.day(row["due_late"])}
-    return _say(language, "due.between", **told)
+    return _say(language, "due.wide" if wide else "due.between", **told)
+
+
+def _is_wide(row: Mapping[Any, Any]) -> bool:
+    """Tell whether the days left are known within more than two weeks only."""
+    if not (row["known"] and _known(row, "days_left_low")):
+        return False
+    late = row["days_left_high"] if _known(row, "days_left_high") else float(HORIZON_DAYS)
+    return bool(late - row["days_left_low"] > WIDE_DAYS)
+
+
+def _narrower(row: Mapping[Any, Any], language: Language) -> str:
+    """Say what would narrow a wide range: a tree read where none was of late, or just before its water."""
+    if not _is_wide(row):
+        return ""
+    words = Words(language)
+    if row["stress_high_bar"] - row["stress_low_bar"] > WIDE_BAR:
+        low, high = (words.number(row[f"stress_{end}_bar"]) for end in ("low", "high"))
+        return _say(language, "due.read_a_tree", low=low, high=high)
+    if not _known(row, "drying_low"):
+        return ""
+    low, high = (words.number(row[f"drying_{end}"], 2) for end in ("low", "high"))
+    return _say(language, "due.read_again", low=low, high=high)
 
 
 def _turn(row: Mapping[Any, Any], language: Language) -> str:

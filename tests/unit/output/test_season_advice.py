@@ -35,6 +35,29 @@ def test_a_valve_that_was_watered_and_not_relieved_is_looked_at_first() -> None:
     )
 
 
+WIDE = {
+    "known": True, "stress_low_bar": -3.0, "stress_high_bar": 4.9, "allowed_bar": 4.0, "days_left": 9.6,
+    "days_left_low": 0.6, "days_left_high": math.nan, "due": dt.date(2026, 7, 24), "drying_low": 0.05,
+    "drying_high": 0.56, "due_early": dt.date(2026, 7, 15), "due_late": None, "interval_days": math.nan,
+}  # fmt: skip
+
+
+def test_a_range_too_wide_to_plan_by_names_no_likeliest_day_and_says_what_would_narrow_it() -> None:
+    assert advice(WIDE, "en") == (
+        "Water in 0 days to over three weeks (from Jul 15 on): too wide a range to plan by. Read a tree in "
+        "it: its stress is known only to be \N{MINUS SIGN}3.0 to 4.9 bar."
+    )
+    read = WIDE | {"stress_low_bar": -1.1, "stress_high_bar": 1.0, "days_left_low": 2.5}
+    assert advice(read | {"days_left_high": 17.2, "due_late": dt.date(2026, 8, 1)}, "en") == (
+        "Water in 2 to 18 days (Jul 15 to Aug 1): too wide a range to plan by. Read it again just before its "
+        "next water: it dries by 0.05 to 0.56 bar a day, for all that is known."
+    )
+    assert "Lea un árbol de esta válvula" in advice(WIDE, "es")
+    assert "Vuelva a leerla justo antes de su próximo riego" in advice(read, "es")
+    # two weeks are none too many
+    assert advice(read | {"days_left_low": 7.0}, "en").endswith("likeliest on Jul 24.")
+
+
 def test_what_is_due_now_but_not_surely_is_no_overdue_valve() -> None:
     due = pd.DataFrame(
         {"days_left": [0.0, 0.0, 2.5, 7.0, math.nan], "days_left_high": [0.0, 1.5, math.nan, 9.0, math.nan]}
