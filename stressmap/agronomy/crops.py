@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -145,7 +146,7 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
     """
     tables = _read_all(BUILT_IN)
     spelt = {normal(name): name for name in tables}
-    profiles = {name: CropProfile.model_validate(table) for name, table in sorted(tables.items())}
+    profiles = dict(_profiles(BUILT_IN))
     problems: list[Problem] = []
     for written, own in overrides.items():
         name = spelt.get(normal(written), written.strip().lower())
@@ -158,7 +159,15 @@ def load_profiles(overrides: Mapping[str, Mapping[str, Any]], where: str) -> dic
     return profiles
 
 
+@cache
+def _profiles(folder: Path) -> dict[str, CropProfile]:
+    """Read the profiles of a folder, once; not to be changed."""
+    return {name: CropProfile.model_validate(table) for name, table in sorted(_read_all(folder).items())}
+
+
+@cache
 def _read_all(folder: Path) -> dict[str, dict[str, Any]]:
+    """Read the tables of a folder, once; not to be changed."""
     tables = [tomllib.loads(path.read_text(encoding="utf-8")) for path in folder.glob("*.toml")]
     return {table["name"]: table for table in tables}
 

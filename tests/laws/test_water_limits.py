@@ -2,6 +2,7 @@
 
 import datetime as dt
 from dataclasses import replace
+from functools import cache
 
 import pytest
 from helpers.water_cases import Drawn, random_ranch
@@ -13,7 +14,9 @@ CASES = 500
 BATCH = 50
 
 
+@cache
 def tables_or_none(seed: int) -> tuple[list[dict], list[dict]] | None:
+    """Plan a ranch; not to be changed, since two tests look at the same ones."""
     try:
         return random_ranch(seed).tables()
     except SettingsError:
