@@ -17,6 +17,7 @@ from stressmap.jobs.before_work import handed_in, refuse_early
 from stressmap.jobs.district_ranches import ListedRanch, bytes_to_read, listed_ranches, standing
 from stressmap.jobs.district_spread import OverCluster
 from stressmap.jobs.district_tasks import LOST, RanchTask, failed, map_ranch
+from stressmap.jobs.district_turn import CallTurn
 from stressmap.jobs.district_workers import Workers, refuse_without_extra
 from stressmap.jobs.handed_down import HandedDown
 from stressmap.output.staging.output_folder import make_ready, slug
@@ -61,6 +62,25 @@ class DistrictMade:
         return DataError(problem for one in self.results for problem in one.problems)
 
 
+@dataclass(frozen=True)
+class AtWork:
+    """Where a call of ``district`` works, and with whom.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds a folder a ranch.
+    workers : Workers
+        Begun when there is something to do.
+    turn : CallTurn
+        Of this call in the folder.
+    """
+
+    folder: Path
+    workers: Workers
+    turn: CallTurn
+
+
 def run_district(
     source: Path, *, scheduler: str | None = None, out: Path | None = None, progress: Progress | None = None
 ) -> DistrictMade:
@@ -86,7 +106,7 @@ def run_district(
     SettingsError
         If the file or the scheduler is wrong, or Dask is not installed.
     OutputError
-        If the folder cannot be written, or the results cannot be sent.
+        If the folder cannot be written, another call has begun in it since, or the results cannot be sent.
     """
     district, tell = district_settings.load(source), progress or Silent()
     refuse_without_extra()
@@ -99,10 +119,14 @@ def run_district(
     make_ready(folder, FILES, _handed_in(district))
     if district.results.url is not None:
         refuse_address(district.results.url, district.source)
-    with Workers(district, scheduler) as workers:
-        results = map_changed(district, ranches, folder, workers, tell)
-        shared = shared_water(district, results, folder, workers, tell)
-    content = write_overview(district, results, shared, folder, tell)
+    with CallTurn(folder) as turn:
+        with Workers(district, scheduler) as workers:
+            at_work = AtWork(folder, workers, turn)
+            results = map_changed(district, ranches, at_work, tell)
+            shared = shared_water(district, results, at_work, tell)
+        turn.take()
+        turn.of.refuse_gone()
+        content = write_overview(district, results, shared, folder, tell)
     if district.results.url is not None:
         tell.stage("Sending results")
         whole = [one.slug for one in results if not one.failed]
@@ -111,7 +135,7 @@ def run_district(
 
 
 def map_changed(
-    district: District, ranches: Sequence[ListedRanch], folder: Path, workers: Workers, tell: Progress
+    district: District, ranches: Sequence[ListedRanch], at_work: AtWork, tell: Progress
 ) -> tuple[RanchResult, ...]:
     """Map the ranches whose results do not stand; the workers are begun only for those.
 
@@ -121,10 +145,8 @@ def map_changed(
         Its settings.
     ranches : sequence of ListedRanch
         From :func:`stressmap.jobs.district_ranches.listed_ranches`.
-    folder : Path
-        Holds a folder a ranch.
-    workers : Workers
-        Not yet begun.
+    at_work : AtWork
+        The folder, and workers not yet begun.
     tell : Progress
         Told of each ranch.
 
@@ -136,18 +158,18 @@ def map_changed(
     tell.stage("Looking at what has changed", len(ranches))
     found: dict[str, RanchResult] = {}
     for ranch in ranches:
-        if (result := _before(ranch, district, folder / ranch.slug)) is not None:
+        if (result := _before(ranch, district, at_work.folder / ranch.slug)) is not None:
             found[ranch.slug] = result
         tell.step()
-    asked, around = _asked(district), (folder, workers, tell)
+    asked = _asked(district)
     changed = {ranch.slug: asked for ranch in ranches if ranch.slug not in found}
-    found |= _mapped(district, ranches, changed, around)
+    found |= _mapped(district, ranches, changed, at_work, tell)
     if district.borrow:
         from stressmap.jobs.district_borrowing import loans
 
         tell.stage("Pooling what ranches tell")
         lent = loans([found[ranch.slug] for ranch in ranches])
-        found |= _mapped(district, ranches, lent, around)
+        found |= _mapped(district, ranches, lent, at_work, tell)
     return tuple(found[ranch.slug] for ranch in ranches)
 
 
@@ -164,22 +186,23 @@ def _mapped(
     district: District,
     ranches: Sequence[ListedRanch],
     lent: Mapping[str, BorrowedPriors | None],
-    around: tuple[Path, Workers, Progress],
+    at_work: AtWork,
+    tell: Progress,
 ) -> dict[str, RanchResult]:
     """Map some of the ranches, each with what it is lent."""
-    (folder, workers, tell), shared = around, district.handed_down()
+    shared, folder = district.handed_down(), at_work.folder
     wanted, found = [ranch for ranch in ranches if ranch.slug in lent], {}
     if wanted:
         tell.stage("Starting workers")
         again = district.borrow or district.water is not None  # all ranches have something to do later
-        cluster = workers.cluster(pieces_of(district, ranches if again else wanted))
+        cluster = at_work.workers.cluster(pieces_of(district, ranches if again else wanted))
+        at_work.turn.take()
         tell.stage("Mapping ranches", len(wanted))
         spread = OverCluster(district.workers.divide_over, district.workers.part_blocks)
         largest = sorted(wanted, key=lambda ranch: -bytes_to_read(ranch.source, shared))
+        common = HandedDown(shared, spread, call=at_work.turn.of)
         tasks = [
-            RanchTask(
-                one, folder.absolute() / one.slug, Path.cwd(), HandedDown(shared, spread, lent[one.slug])
-            )
+            RanchTask(one, folder.absolute() / one.slug, Path.cwd(), replace(common, borrowed=lent[one.slug]))
             for one in largest
         ]
         for task, done in cluster.each(map_ranch, tasks):
@@ -206,7 +229,7 @@ def _named(ranch: ListedRanch, done: RanchResult | str, folder: Path) -> RanchRe
 
 
 def shared_water(
-    district: District, results: Sequence[RanchResult], folder: Path, workers: Workers, tell: Progress
+    district: District, results: Sequence[RanchResult], at_work: AtWork, tell: Progress
 ) -> SharedVolume | None:
     """Share the district's water, where it has some to share, and plan each ranch with its part.
 
@@ -216,10 +239,8 @@ def shared_water(
         Its settings.
     results : sequence of RanchResult
         What came of each ranch.
-    folder : Path
-        Holds a folder a ranch.
-    workers : Workers
-        Begun if they are not yet.
+    at_work : AtWork
+        The folder, and workers, begun if they are not yet.
     tell : Progress
         Told of each ranch.
 
@@ -227,18 +248,23 @@ def shared_water(
     -------
     SharedVolume or None
     """
-    mapped = [one for one in results if not one.failed]
+    from stressmap.jobs.district_kept import KeepingWorkers, kept_before
+    from stressmap.jobs.district_plans import PLAN, withdraw_plans
+
+    folder, call = at_work.folder, at_work.turn.of
+    kept, mapped = kept_before(folder), [one for one in results if not one.failed]
+    if kept or district.water is not None:
+        withdraw_plans(folder, [one.slug for one in results if one.failed or district.water is None])
     if district.water is None or not mapped:
         return None
     from stressmap.jobs.district_borrowing import lent_to
-    from stressmap.jobs.district_kept import KeepingWorkers, kept_before
-    from stressmap.jobs.district_water import PLAN, WaterTask, share_water
+    from stressmap.jobs.district_water import WaterTask, share_water
 
-    keeping = KeepingWorkers(workers, kept_before(folder))
+    keeping = KeepingWorkers(at_work.workers, kept)
     here, below = Path.cwd(), district.handed_down()
 
     def task_of(ranch: RanchResult) -> WaterTask:
-        handed = HandedDown(below, borrowed=lent_to(ranch))
+        handed = HandedDown(below, borrowed=lent_to(ranch), call=call)
         return WaterTask(ranch, here, handed=handed, folder=folder.absolute() / ranch.slug / PLAN)
 
     shared = share_water(district.water, results, task_of, keeping, tell)

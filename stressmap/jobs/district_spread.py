@@ -46,10 +46,12 @@ class OverCluster:
             client, me = get_client(), get_worker().address
             others = [one for one in client.nthreads() if one != me]
             if others:
-                return self._divided(client, others, work, count)
+                return self._divided(client, others, work, count, step)
         return threads(1)(work, count, step)
 
-    def _divided(self, client: Any, others: list[str], work: BlockMapping, count: int) -> list[BlockMap]:
+    def _divided(
+        self, client: Any, others: list[str], work: BlockMapping, count: int, step: Callable[[], None]
+    ) -> list[BlockMap]:
         parts = [range(first, min(first + self.part_blocks, count)) for first in self._firsts(count)]
         sent = client.scatter(work, hash=False)
         terms = {"workers": others, "pure": False}
@@ -60,6 +62,7 @@ class OverCluster:
         found: dict[int, list[BlockMap]] = {}
         took = 0.0
         while waiting := [at for at in range(len(parts)) if at not in found]:
+            step()  # of whatever size: it also asks whether the work is still wanted
             if came := dict(_arrived(futures, waiting)):
                 found |= came
                 continue

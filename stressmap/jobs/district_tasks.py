@@ -19,7 +19,9 @@ from stressmap import __version__
 from stressmap.core.errors import Problem, StressmapError
 from stressmap.core.ranch_result import RanchResult
 from stressmap.core.text import one_line
+from stressmap.jobs.district_plans import PLAN, take_plan_away
 from stressmap.jobs.district_ranches import ListedRanch
+from stressmap.jobs.district_turn import WhileWanted
 from stressmap.jobs.handed_down import HandedDown
 
 if TYPE_CHECKING:
@@ -107,7 +109,9 @@ def map_ranch(task: RanchTask) -> RanchResult:
         began = time.perf_counter()
         _forget_peak()
         try:
-            content = run(ranch.source, out=task.folder, jobs=1, handed=task.handed).content
+            tell = WhileWanted(task.handed.call)
+            content = run(ranch.source, out=task.folder, jobs=1, progress=tell, handed=task.handed).content
+            take_plan_away(task.folder / PLAN)  # it is of the map before
             done = RanchResult(
                 ranch.slug, ranch.source, content.ranch.name, task.folder, "mapped", content.visit
             )

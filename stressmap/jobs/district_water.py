@@ -17,21 +17,17 @@ from stressmap.core.errors import Problem, StressmapError
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.ranch_result import RanchResult
 from stressmap.jobs.before_work import refuse_early
+from stressmap.jobs.district_plans import take_plan_away
 from stressmap.jobs.district_tasks import LOST, alone_at, defect
+from stressmap.jobs.district_turn import WhileWanted
 from stressmap.jobs.handed_down import NOTHING, HandedDown
 from stressmap.jobs.plan_ground import plan_ground, prepared_plan
 from stressmap.jobs.water import plan_on
-from stressmap.output import outputs
-from stressmap.output.staging import run_record
-from stressmap.output.staging.output_folder import staged
-from stressmap.output.staging.result_files import MARK, listed
 from stressmap.water.shared_volume import PlannedShare, RanchCurve, SharedVolume, share_volume
 
 if TYPE_CHECKING:
     from stressmap.intake.inputs import Inputs
 
-PLAN = "water"
-"""Folder of the plan, below that of the ranch's map."""
 LEAST_M3 = 1.0
 """A smaller share is none [m3]."""
 WHY = {"plan_stale": "stale", "plan_too_few_trees": "few_trees"}
@@ -121,9 +117,10 @@ def share_water(
         if amounts.get(task.ranch.slug, 0.0) >= LEAST_M3
     ]
     tell.stage("Planning each ranch with its share", len(due))
-    planned = {task.ranch.slug for task in due}
-    taken = [_take_away(task) for task in tasks if task.ranch.slug not in planned]
-    return shared.with_plans([*_done(everywhere(plan_of, due), _no_plan, tell), *filter(None, taken)])
+    planned = list(_done(everywhere(plan_of, due), _no_plan, tell))
+    whole = {one.slug for one in planned if not one.problems}
+    taken = [_take_away(task) for task in tasks if task.ranch.slug not in whole]
+    return shared.with_plans([*planned, *filter(None, taken)])
 
 
 def _done(
@@ -247,8 +244,9 @@ def plan_of(task: WaterTask) -> PlannedShare:
     with alone_at(task.here):
         try:
             refuse_early(ranch.source, task.folder, "water", task.handed.shared)
-            ground = plan_ground(ranch.source, task.asked, Silent(), handed=task.handed)
-            advice = plan_on(ground, out=task.folder).advice
+            tell = WhileWanted(task.handed.call)
+            ground = plan_ground(ranch.source, task.asked, tell, handed=task.handed)
+            advice = plan_on(ground, out=task.folder, progress=tell).advice
             return PlannedShare(ranch.slug, advice.case.problem.volume_of(advice.solution.steps))
         except StressmapError as error:
             return PlannedShare(ranch.slug, problems=error.problems)
@@ -257,13 +255,10 @@ def plan_of(task: WaterTask) -> PlannedShare:
 
 
 def _take_away(task: WaterTask) -> PlannedShare | None:
-    """Take an earlier plan of a ranch away that gets none now: nobody shall water by it. A record is left."""
-    page = {"job": "water", "versions": run_record.versions()}
+    """Take an earlier plan of a ranch away that gets none now, or whose new one could not be made."""
     try:
-        if task.folder is not None and listed(task.folder, outputs.files_of("water").known) - {MARK}:
-            refuse_early(task.ranch.source, task.folder, "water", task.handed.shared)
-            with staged(task.folder, outputs.files_of("water")) as place:
-                run_record.write_run(page, place)
+        if task.folder is not None:
+            take_plan_away(task.folder)
     except StressmapError as error:
         return PlannedShare(task.ranch.slug, problems=error.problems)
     return None

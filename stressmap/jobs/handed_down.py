@@ -9,6 +9,7 @@ from stressmap.core.settings import Shared
 
 if TYPE_CHECKING:
     from stressmap.geostat.borrowed_priors import BorrowedPriors
+    from stressmap.jobs.district_turn import CallLetters
     from stressmap.zoning.mapping import Spread
 
 
@@ -26,11 +27,14 @@ class HandedDown:
     borrowed : BorrowedPriors, optional
         Priors that other ranches lend; an empty one only has ``run.json`` say what this ranch tells for
         others. None where ranches do not borrow.
+    call : CallLetters, optional
+        The call of ``district`` that wants the work: its results are written only as long as it does.
     """
 
     shared: Shared = field(default_factory=dict)
     spread: Spread | None = None
     borrowed: BorrowedPriors | None = None
+    call: CallLetters | None = None
 
 
 NOTHING = HandedDown()

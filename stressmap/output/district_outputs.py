@@ -6,7 +6,8 @@ machine mapped a ranch, and when.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence, Set
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,7 +16,7 @@ from stressmap.core.notes import Note, NoteList
 from stressmap.core.progress import Progress, Silent
 from stressmap.core.ranch_result import RanchResult
 from stressmap.output.staging.output_folder import staged
-from stressmap.output.staging.result_files import MARK, JobFiles
+from stressmap.output.staging.result_files import MARK, JobFiles, record_in
 from stressmap.output.text.district_words import DistrictWords
 
 if TYPE_CHECKING:
@@ -146,12 +147,37 @@ def write_overview(
     content = district_content(district.name, district.languages, results, shared)
     with staged(folder, FILES) as place:
         notes = NoteList(content.notes)
+        if left := left_over(folder, {one.slug for one in results}):
+            notes.say("district_left_over", folders=left)
         for file in reversed(DISTRICT_FILES):
             notes.add(file.write(content, place / file.name))
             content = replace(content, notes=tuple(notes))
             progress.step()
         _write_record(content, place)
     return content
+
+
+def left_over(folder: Path, slugs: Set[str]) -> list[str]:
+    """Name the folders of ranches that were taken out of the list; they stay, for someone may want them.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the district.
+    slugs : set of str
+        Folders of the ranches that are in it.
+
+    Returns
+    -------
+    list of str
+        Those beside them that hold the result of a run, by name.
+    """
+    found = []
+    for place in folder.iterdir() if folder.is_dir() else ():
+        with suppress(OSError):
+            if place.name not in slugs and place.name[0] != "." and record_in(place).get("job") == "run":
+                found.append(place.name)
+    return sorted(found)
 
 
 def _write_record(content: DistrictContent, place: Path) -> None:
