@@ -36,6 +36,8 @@ WORKERLESS_S = 180
 """How long there may be none before what is left is given up."""
 NO_WORKER = f"the cluster has had no worker for {WORKERLESS_S} seconds"
 OVER = ("closing", "closed")
+STARTS = 3
+"""How often workers of this computer's own may fail to start."""
 LEFT_AT = 0.95
 """Share of its memory at which a worker is ended; nothing is ended or held back before."""
 KILL = getattr(signal, "SIGKILL", signal.SIGTERM)
@@ -268,10 +270,9 @@ def own_cluster(count: int, memory_gb: float) -> Iterator[Any]:
     distributed.LocalCluster
     """
     import dask
-    from distributed import LocalCluster
     from distributed.security import Security
 
-    with LocalCluster(
+    with _begun(
         n_workers=count,
         threads_per_worker=1,
         processes=True,
@@ -292,6 +293,21 @@ def own_cluster(count: int, memory_gb: float) -> Iterator[Any]:
             raise
         finally:
             watch.cancel()
+
+
+def _begun(**terms: Any) -> Any:
+    """Begin a cluster; anew where a worker dies as it starts, which Dask gives up at once."""
+    from distributed import LocalCluster
+
+    for _ in range(STARTS - 1):
+        with suppress(RuntimeError):
+            return LocalCluster(**terms)
+    try:
+        return LocalCluster(**terms)
+    except RuntimeError as error:
+        what = f"no workers can be started ({one_line(str(error), most=200)})"
+        remedy = "Give [workers] count and memory_gb that this computer has room for"
+        raise SettingsError(Problem("this computer", what, remedy)) from None
 
 
 async def _replace_lost(cluster: Any, count: int) -> None:

@@ -1,11 +1,11 @@
 """Real districts whose workers and commands are killed at random moments; by hand.
 
-``python tests/benchmarks/killed_districts.py [KILLS] [SEED] [--quick] [--address]``: three small ranches on two
-workers. In half of the turns a worker is killed with SIGKILL, and the call must come to its end; in the others
-the command, of which no process may be left, and the next call must do what is missing. Each ranch must have
-the bytes of its own run or not be there. With ``--quick`` ranches are made by the stand-in of the tests, so that
-most of a call is beginning, writing and ending. With ``--address`` the workers are those of a cluster that
-goes on: only the command is killed, and they must be idle soon after, with nothing of it in hidden folders.
+``python tests/benchmarks/killed_districts.py [KILLS] [SEED] [--quick] [--address]``: three small ranches on
+two workers. In half of the turns a worker is killed with SIGKILL, and the call must come to its end; in the
+others the command, of which no process may be left, and the next call must do what is missing. Each ranch
+must have the bytes of its own run or not be there. With ``--quick`` ranches are made by the stand-in of the
+tests: most of a call is beginning, writing and ending. With ``--address`` the workers are those of a cluster
+that goes on: only the command is killed; they must be idle soon after, with nothing left in hidden folders.
 """
 
 from __future__ import annotations

@@ -15,6 +15,7 @@ from distributed import LocalCluster
 from helpers import small_ranch
 from helpers.command import Command
 
+from stressmap.core.errors import SettingsError
 from stressmap.jobs import district_ranches, district_workers
 from stressmap.jobs.district import DistrictMade, run_district
 from stressmap.jobs.run import run
@@ -214,6 +215,26 @@ def test_a_wrong_key_of_the_district_is_told_with_the_nearest_one(tmp_path: Path
         "unknown key 'district.ranchs'. Did you mea",
         "input should be a valid number (it is '3')",
     ]
+
+
+def test_workers_that_die_as_they_start_are_begun_anew_until_it_is_of_no_use(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    begun: list[int] = []
+
+    def begin(fails: int) -> str:
+        begun.append(1)
+        if len(begun) <= fails:
+            why = "Nanny failed to start."
+            raise RuntimeError(why)
+        return "a cluster"
+
+    monkeypatch.setattr("distributed.LocalCluster", begin)
+    assert district_workers._begun(fails=district_workers.STARTS - 1) == "a cluster"
+    begun.clear()
+    with pytest.raises(SettingsError, match=r"no workers can be started \(Nanny failed to start"):
+        district_workers._begun(fails=99)
+    assert len(begun) == district_workers.STARTS
 
 
 def test_own_workers_are_reached_over_loopback_and_with_keys_alone() -> None:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,6 +20,8 @@ from stressmap.core.district_settings import DistrictWater
 from stressmap.core.errors import Problem
 from stressmap.core.progress import Silent
 from stressmap.core.ranch_result import RanchResult
+from stressmap.jobs.district import AtWork, shared_water
+from stressmap.jobs.district_turn import CallTurn
 from stressmap.jobs.district_water import (
     WaterTask,
     asked_of,
@@ -27,6 +32,7 @@ from stressmap.jobs.district_water import (
 )
 from stressmap.jobs.plan_ground import plan_ground, prepared_plan
 from stressmap.jobs.water import plan_water
+from stressmap.output.staging import output_folder
 from stressmap.water.milp import solve_milp, solve_relaxed
 from stressmap.water.shared_volume import SharedVolume
 
@@ -108,17 +114,78 @@ def test_each_plan_is_that_of_the_command_with_its_share(
 def test_a_plan_of_an_earlier_call_goes_where_a_ranch_gets_none_now(
     ranches: list[RanchResult], tmp_path: Path
 ) -> None:
-    old, mine = tmp_path / "new" / "water", "notes.txt"
-    old.mkdir(parents=True)
-    page = {"job": "water", "versions": {"stressmap": "0"}, "files": ["run.json", "water_plan.csv"]}
-    (old / "run.json").write_text(json.dumps(page), encoding="utf-8")
-    for name in ("water_plan.csv", mine):
-        (old / name).write_text("x", encoding="utf-8")
+    old, mine = old_plan(tmp_path / "new"), "notes.txt"
+    (old / mine).write_text("x", encoding="utf-8")
     few_trees = replace(ranches[2], folder=tmp_path / "new")
     shared = share_water(SHARED, [few_trees], task_of)
     assert shared.table["why"].tolist() == ["few_trees"]
-    assert sorted(p.name for p in old.iterdir()) == [mine, "run.json"]
+    assert names_in(old) == [mine, "run.json"]
     assert json.loads((old / "run.json").read_text(encoding="utf-8"))["files"] == ["run.json"]
+
+
+def old_plan(folder: Path) -> Path:
+    """Leave a plan that an earlier call has made."""
+    place = folder / "water"
+    place.mkdir(parents=True)
+    page = {"job": "water", "versions": {"stressmap": "0"}, "files": ["run.json", "water_plan.csv"]}
+    (place / "run.json").write_text(json.dumps(page), encoding="utf-8")
+    (place / "water_plan.csv").write_text("x", encoding="utf-8")
+    return place
+
+
+def names_in(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_a_plan_that_could_not_be_made_anew_leaves_none_beside_the_new_map(
+    ranches: list[RanchResult], tmp_path: Path
+) -> None:
+    one = replace(ranches[1], folder=tmp_path / "wet")
+    old, curve = old_plan(tmp_path / "wet"), curve_of(replace(task_of(one), asked=asked_of(SHARED, [one])))
+
+    def everywhere(work: Any, tasks: Sequence[WaterTask]) -> Any:
+        return ((task, curve if work is curve_of else "its worker was lost 4 times") for task in tasks)
+
+    shared = share_water(SHARED, [one], task_of, everywhere)
+    assert [problem.what for problem in shared.problems] == ["its worker was lost 4 times"]
+    assert names_in(old) == ["run.json"]
+
+
+def test_a_plan_that_cannot_be_taken_away_is_told_and_stays(
+    ranches: list[RanchResult], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = old_plan(tmp_path / "new")
+
+    def refuse(*_: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(output_folder, "workshop", refuse)
+    shared = share_water(SHARED, [replace(ranches[2], folder=tmp_path / "new")], task_of)
+    assert [problem.what for problem in shared.problems] == [
+        "the output cannot be written (Permission denied)"
+    ]
+    assert names_in(old) == ["run.json", "water_plan.csv"]
+
+
+@pytest.mark.parametrize("known", [True, False], ids=["of the district", "of someone"])
+@pytest.mark.parametrize("water", [SHARED, None], ids=["shared", "no more shared"])
+def test_plans_of_ranches_that_fail_or_share_no_more_are_withdrawn(
+    ranches: list[RanchResult], tmp_path: Path, water: DistrictWater | None, *, known: bool
+) -> None:
+    """In a district that shares nothing now only where it did before: another plan there is the user's."""
+    lost, other = ranches[-1], replace(ranches[0], folder=tmp_path / "dry")
+    failed_one, mapped_one = old_plan(tmp_path / lost.slug), old_plan(tmp_path / "dry")
+    kept = {"water_kept": {"x": {}}} if known else {}
+    page = {"job": "district", "versions": {"stressmap": "0"}, "files": ["run.json"]} | kept
+    (tmp_path / "run.json").write_text(json.dumps(page), encoding="utf-8")
+    district = SimpleNamespace(water=water, handed_down=dict)
+    with CallTurn(tmp_path) as turn:
+        at_work = AtWork(tmp_path, None, turn)  # type: ignore[arg-type]
+        results = [lost] if water else [lost, other]
+        assert shared_water(district, results, at_work, Silent()) is None  # type: ignore[arg-type]
+    gone = water is not None or known
+    assert names_in(failed_one) == (["run.json"] if gone else ["run.json", "water_plan.csv"])
+    assert names_in(mapped_one) == (["run.json"] if known and not water else ["run.json", "water_plan.csv"])
 
 
 def test_old_readings_carry_no_amounts(ranches: list[RanchResult]) -> None:

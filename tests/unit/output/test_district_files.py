@@ -49,6 +49,24 @@ def rows(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(stream))
 
 
+def test_a_ranch_taken_out_of_the_list_stays_in_its_folder_is_named_once_and_not_shown(
+    results, tmp_path: Path
+) -> None:
+    out = tmp_path / "out"
+    folder_of(drawn(1), out / "sold", "Sold")
+    folder_of(drawn(1), out / "gone", "Gone")
+    (out / "mine").mkdir()
+    (out / ".hidden").mkdir()
+    made = district_outputs.write_overview(Named(), results, None, out)
+    (note,) = [one for one in made.notes if one.code == "district_left_over"]
+    assert note.value("folders") == ("gone", "sold")
+    assert [one.title for one in made.ranches] == ["North", "=South"]
+    assert (out / "sold" / "stress.tif").is_file()
+    page = (out / "district.html").read_text(encoding="utf-8")
+    assert page.count("gone and sold are no longer in the list of this district") == 2
+    assert '"Sold"' not in page
+
+
 def test_valves_of_all_ranches_are_ranked_by_priority_and_urgency(written: Path) -> None:
     listed = rows(written / "district.csv")
     assert [row["rank"] for row in listed] == [str(i + 1) for i in range(14)]
