@@ -63,7 +63,7 @@ def test_a_ranch_taken_out_of_the_list_stays_in_its_folder_is_named_once_and_not
     assert [one.title for one in made.ranches] == ["North", "=South"]
     assert (out / "sold" / "stress.tif").is_file()
     page = (out / "district.html").read_text(encoding="utf-8")
-    assert page.count("gone and sold are no longer in the list of this district") == 2
+    assert page.count("No longer in the list of this district: gone, sold.") == 2
     assert '"Sold"' not in page
 
 
