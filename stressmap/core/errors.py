@@ -13,8 +13,24 @@ from typing import Any
 from stressmap.core.text import one_line
 
 
-def _sentence(text: str) -> str:
-    """Close a sentence, once."""
+def closed(text: str) -> str:
+    """Close a sentence, once.
+
+    Parameters
+    ----------
+    text : str
+        With or without its full stop.
+
+    Returns
+    -------
+    str
+        On one line.
+
+    Examples
+    --------
+    >>> closed("Correct it"), closed("Is it?")
+    ('Correct it.', 'Is it?')
+    """
     folded = one_line(text)
     return folded if folded.endswith(("?", "!")) else f"{folded.removesuffix('.')}."
 
@@ -55,7 +71,7 @@ class Problem:
             place += f", row {self.row}"
         if self.column is not None:
             place += f", column {one_line(self.column, most=80)}"
-        return f"{place}: {_sentence(self.what)} {_sentence(self.remedy)}"
+        return f"{place}: {closed(self.what)} {closed(self.remedy)}"
 
 
 def what_and_remedy(detail: Any, otherwise: str) -> tuple[str, str]:

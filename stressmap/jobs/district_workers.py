@@ -116,11 +116,11 @@ class DistrictCluster:
             return "the cluster gave it up"
         if not isinstance(error, KilledWorker):
             return f"the cluster failed ({type(error).__name__}: {one_line(str(error), most=200)})"
-        times = f"{error.allowed_failures + 1} times"
+        count = error.allowed_failures + 1
         if error.last_worker.address in self._ended_for_memory():
             limit = f"{error.last_worker.memory_limit / 1e9:.3g} GB"
-            return f"{MEMORY}: a worker took over {limit} for it and was ended, {times}"
-        return f"its worker was lost {times}"
+            return f"{MEMORY}: a worker took over {limit} for it and was ended, {count} times"
+        return f"its worker was lost {count} times"
 
     def _ended_for_memory(self) -> set[str]:
         """Name the workers that were ended because their memory was over the limit."""

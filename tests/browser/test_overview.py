@@ -121,3 +121,8 @@ def test_it_speaks_the_other_language(page, file) -> None:
     assert "ranchos" in said
     for english in ("Urgent\n", "Ranches", "ranches", "water first"):
         assert english not in said
+    page.js("document.querySelector('#tabs button:nth-child(2)').click()")
+    assert page.js(
+        "return [...document.querySelectorAll('#lists [lang]')].map(e => [e.lang, e.textContent])"
+    ) == [["en", "=HYPERLINK(1) is not a number."]]
+    assert page.violations() == []

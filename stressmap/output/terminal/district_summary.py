@@ -10,6 +10,7 @@ from rich.console import Console
 
 from stressmap.output.text.district_words import DistrictWords
 from stressmap.output.text.note_words import sentences
+from stressmap.output.text.problem_words import problem_text
 from stressmap.output.text.words import Words
 from stressmap.output.view.district_content import DistrictContent
 from stressmap.output.view.shared_water import shared_water_text
@@ -74,6 +75,6 @@ def _failures(content: DistrictContent, say: DistrictWords) -> Iterator[str]:
         for problem in one.problems
     ]
     for title, problem in failed[:MOST_FAILURES]:
-        yield say("said.failed", ranch=title, problem=problem)
+        yield say("said.failed", ranch=title, problem=problem_text(problem, say))
     if len(failed) > MOST_FAILURES:
         yield say("said.more", count=len(failed) - MOST_FAILURES, file="problems.csv")

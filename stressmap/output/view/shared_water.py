@@ -11,6 +11,7 @@ import pandas as pd
 from stressmap.core.district_schemas import DISTRICT_WATER
 from stressmap.core.schemas import columns_of, hold
 from stressmap.output.text.district_words import DistrictWords
+from stressmap.output.text.problem_words import problem_text
 from stressmap.output.view.quantities import percent, volume
 from stressmap.output.view.rows import rows
 from stressmap.water.shared_volume import SharedVolume
@@ -95,7 +96,7 @@ def _lines(shared: SharedVolume, words: DistrictWords) -> Iterator[str]:
     planned = table["planned_m3"].sum()
     if 0.0 < planned < TOLD_USED * table.loc[table["planned_m3"].notna(), "share_m3"].sum():
         yield words("water.unused", volume=volume(planned, plain))
-    yield from (words("water.problem", problem=problem) for problem in shared.problems)
+    yield from (words("water.problem", problem=problem_text(problem, words)) for problem in shared.problems)
     yield words("water.rights")
 
 

@@ -13,8 +13,10 @@ import pandas as pd
 import shapely
 
 from stressmap.core.antimeridian import around, middle_longitude
+from stressmap.core.errors import Problem
 from stressmap.core.ranch_result import RanchResult
-from stressmap.output.text.words import half_up
+from stressmap.output.text.problem_words import phrase
+from stressmap.output.text.words import Language, half_up
 from stressmap.output.view.district_content import DistrictContent
 from stressmap.output.view.quantities import page_rules
 from stressmap.output.view.ranch_folders import WGS84, MappedRanch
@@ -123,6 +125,8 @@ def _ranch(
         "visit": None if result.visit is None else [day.isoformat() for day in result.visit],
         "problems": [[p.where, p.row, p.column, p.what, p.remedy] for p in result.problems],
     }
+    if result.problems:
+        told["said"] = {lang: _said(result.problems, lang) for lang in content.languages if lang != "en"}
     if place is None:
         return told
     ranch, (blocks, valves) = content.ranches[place], drawn[place]
@@ -135,6 +139,11 @@ def _ranch(
         "water": _water(content, result.slug),
         "planned": _planned(content, result.slug),
     }
+
+
+def _said(problems: Sequence[Problem], language: Language) -> list[list[str | None]]:
+    """Say what is wrong and what to do in a language; None where only English has words for it."""
+    return [[phrase("what", one.what, language), phrase("remedy", one.remedy, language)] for one in problems]
 
 
 def _water(content: DistrictContent, slug: str) -> list[float | None] | None:

@@ -9,6 +9,7 @@ from typing import Any
 from stressmap.core.errors import Problem
 from stressmap.output.text.district_words import DistrictWords
 from stressmap.output.text.note_words import sentences
+from stressmap.output.text.problem_words import problem_text, whole_in
 from stressmap.output.view.district_content import DistrictContent
 from stressmap.output.view.palette import NOT_MEASURED, PRIORITY
 from stressmap.output.view.rows import rows
@@ -40,10 +41,7 @@ def still_overview(content: DistrictContent, spoken: Sequence[DistrictWords]) ->
     return {
         "lead": both(spoken, lambda words: _lead(content, failed, words)),
         "notes": [line for words in plain for line in sentences(content.notes, words)],
-        "problems": [
-            (row["ranch"], str(Problem(row["file"], row["what"], row["remedy"], row["row"], row["column"])))
-            for row in rows(content.problems)
-        ],
+        "problems": [(row["ranch"], _problem(row, spoken)) for row in rows(content.problems)],
         "urgent": [_valve(row, spoken) for row in rows(ranked.head(SHOWN))],
         "more": ""
         if len(ranked) <= SHOWN
@@ -57,6 +55,17 @@ def still_overview(content: DistrictContent, spoken: Sequence[DistrictWords]) ->
             for words in plain
         ],
     }
+
+
+def _problem(row: dict[str, Any], spoken: Sequence[DistrictWords]) -> list[tuple[str, str]]:
+    """Say a problem in each language that has words for it; in English where none has. Language and text."""
+    problem = Problem(row["file"], row["what"], row["remedy"], row["row"], row["column"])
+    told: list[tuple[str, str]] = [
+        (words.plain.language, problem_text(problem, words))
+        for words in spoken
+        if whole_in(problem, words.plain.language)
+    ]
+    return told or [("en", str(problem))]
 
 
 def _lead(content: DistrictContent, failed: int, words: DistrictWords) -> str:

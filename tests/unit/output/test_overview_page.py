@@ -17,8 +17,9 @@ from helpers.paths import REPOSITORY
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from stressmap.core.errors import Problem
 from stressmap.output.text.words import Words, catalogue, missing
-from stressmap.output.view.district_content import DistrictContent, district_content
+from stressmap.output.view.district_content import DistrictContent, district_content, problems_table
 from stressmap.output.web import overview_page
 from stressmap.output.web.coded_numbers import LETTERS, fixed, outlines, short_names, vlq
 from stressmap.output.web.overview_page import render_overview
@@ -158,6 +159,24 @@ def test_where_no_script_runs_there_is_what_is_urgent_and_what_failed(content: D
         "readings.csv, row 4, column pressure: =HYPERLINK(1) is not a number. Write bar as a number." in still
     )
     assert "Urgent / Urgente" in still
+    assert still.count('<p lang="en" dir="auto">readings.csv') == 1
+    assert still.count('<p lang="es"') == 0
+
+
+def test_the_usual_problems_are_told_in_the_reader_s_language_and_the_others_are_marked(
+    content: DistrictContent,
+) -> None:
+    usual = Problem("ranch.toml", "there is no such file", "Give the path of a ranch.toml")
+    bad = replace(content.results[1], problems=(*content.results[1].problems, usual))
+    results = (content.results[0], bad, content.results[2])
+    page = render_overview(replace(content, results=results, problems=problems_table(results)))
+    assert data_of(page)["ranches"][1]["said"] == {
+        "es": [[None, None], ["no existe ese archivo", "Dé la ruta de un ranch.toml"]]
+    }
+    assert (
+        '<p lang="es" dir="auto">ranch.toml: no existe ese archivo. Dé la ruta de un ranch.toml.</p>' in page
+    )
+    assert '<p lang="en" dir="auto">ranch.toml: there is no such file. Give the path' in page
 
 
 def test_both_languages_have_the_same_words() -> None:

@@ -2,7 +2,7 @@
 import { make, named, swatch } from "../map/elements.js";
 import { PAST, openZones } from "./coding.js";
 import { byRank } from "./order.js";
-import { ageText, cropWord, day, district, dueText, figure, hooks, lookName, number, quantity, titleOf, told, visitText, word } from "./page.js";
+import { ageText, cropWord, day, district, dueText, figure, hooks, lookName, number, problemPart, quantity, titleOf, told, visitText, word } from "./page.js";
 import { countsOf, valveRow } from "./lists.js";
 
 const Z90 = 1.6448536;
@@ -16,9 +16,9 @@ const link = (ranch, file, text) => make("a", { class: "file", href: `${encodeUR
 const ranchButton = (ranch) => make("button", { type: "button", on: { click: () => hooks.choose(ranch) } }, named(ranch.name));
 
 function failedCard(ranch) {
-  const problems = ranch.problems.map(([file, row, column, what, remedy]) => {
+  const problems = ranch.problems.map(([file, row, column], at) => {
     const place = [file, row === null ? null : word("ranch.row", { row }), column === null ? null : word("ranch.column", { column })].filter(Boolean).join(", ");
-    return make("li", {}, make("b", {}, named(place)), make("p", {}, named(`${what}.`)), make("p", {}, named(`${remedy}.`)));
+    return make("li", {}, make("b", {}, named(place)), ...[0, 1].map((part) => make("p", {}, problemPart(ranch, at, part))));
   });
   return [heading(ranch.name), make("p", { class: "warn", text: word("ranch.failed_why") }), make("ul", { class: "problems" }, ...problems)];
 }

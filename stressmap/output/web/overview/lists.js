@@ -2,7 +2,7 @@
 import { make, named } from "../map/elements.js";
 import { PAST } from "./coding.js";
 import { firstRank, found, ordered, tally, urgent, worstOf } from "./order.js";
-import { MOST_ROWS, ageText, chip, district, dueText, figure, hooks, index, number, shortOf, shown, titleOf, told, visitText, word } from "./page.js";
+import { MOST_ROWS, ageText, chip, district, dueText, figure, hooks, index, number, problemPart, shortOf, shown, titleOf, told, visitText, word } from "./page.js";
 
 const NO_RANK = "\u2013";
 
@@ -27,10 +27,9 @@ export const countsOf = (ranch) => CODES.map((code) => [code, tally(ranch.valves
 
 function ranchRow(ranch) {
   if (!ranch.visit) {
-    const [first] = ranch.problems;
     return row(ranch, [
       make("span", { class: "number" }, make("b", { text: "!", "aria-hidden": "true" })),
-      make("span", { class: "name" }, named(ranch.name, { class: "main" }), make("small", { text: first ? first[3] : "" })),
+      make("span", { class: "name" }, named(ranch.name, { class: "main" }), make("small", {}, ranch.problems.length ? problemPart(ranch, 0, 0) : "")),
       make("span", { class: "what" }, make("span", { class: "chip failed", text: word("ranch.failed") }), make("small", { text: word("ranch.problems", { count: ranch.problems.length }) })),
     ]);
   }

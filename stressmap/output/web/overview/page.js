@@ -1,5 +1,5 @@
 // What every part of the page uses: the district, the words of the language shown, figures, days.
-import { make } from "../map/elements.js";
+import { make, named } from "../map/elements.js";
 import { filled, numberText, quantityText } from "../map/quantities.js";
 import { PAST, districtOf } from "./coding.js";
 import { daysFrom, searchable } from "./order.js";
@@ -68,6 +68,12 @@ export function dueText({ due, early, late, block }) {
   if (due <= visit) return word("valve.due_now");
   const first = shortDay(early === null || early < visit ? visit : early);
   return late === null ? word("valve.due_from", { day: shortDay(due), early: first }) : word("valve.due", { day: shortDay(due), early: first, late: shortDay(late) });
+}
+
+// What is wrong (part 0) or what to do (part 1): in the reader's language where there are words for it, else in English.
+export function problemPart({ problems, said }, at, part) {
+  const own = shown.language === "en" ? null : said?.[shown.language]?.[at]?.[part];
+  return named(`${own ?? problems[at][3 + part]}.`, { lang: own ? shown.language : "en" });
 }
 
 export const lookName = (code) => (code === PAST ? "past" : code === 0 ? "none" : String(code));
