@@ -102,7 +102,7 @@ class CallTurn:
         fresh = mark.with_name(f"{mark.name}.{self.of.letters}")
         try:
             self.of.folder.mkdir(parents=True, exist_ok=True)
-            fresh.write_text(self.of.letters, encoding="ascii")
+            fresh.write_bytes(self.of.letters.encode("ascii"))
             fresh.replace(mark)  # in one step, for whoever reads it meanwhile
         except OSError as error:
             what = f"the output cannot be written ({error.strerror or error})"

@@ -33,7 +33,7 @@ export class DistrictDrawing {
     this.choose = choose;
     this.home = joinedBox(district.ranches.map(({ box }) => box));
     this.height = usualHeight(district.blocks);
-    this.canvas = new PatternCanvas({ padding: 0.2, sizeOf: () => this.blockSize() });
+    this.canvas = new PatternCanvas({ padding: 0.2 });
     this.zones = new Map();
     this.names = L.layerGroup().addTo(map);
     this.marks = [];

@@ -7,6 +7,10 @@ const EDGE = "#14181c";
 const TILE = 10;
 const BANDS = 12;
 const FINER = 2;
+// Narrower than this a shape has no edge and no signs, narrower than that finer ones [px].
+const BARE_BELOW = 5;
+const FINE_BELOW = 14;
+const FINE = 0.6;
 const patterns = new Map();
 
 function stroked(ctx, { ink, pattern }) {
@@ -30,8 +34,9 @@ function banded(ctx, { band }) {
   ctx.fillRect(0, 4, BANDS, 4);
 }
 
-function patternOf(ctx, code) {
-  if (!patterns.has(code)) {
+function patternOf(ctx, code, scale) {
+  const key = `${code} ${scale}`;
+  if (!patterns.has(key)) {
     const size = code === PAST ? BANDS : TILE, look = lookOf(code), tile = document.createElement("canvas");
     tile.width = tile.height = size * FINER;
     const own = tile.getContext("2d");
@@ -41,26 +46,30 @@ function patternOf(ctx, code) {
     if (code === PAST) banded(own, told.style.past);
     else stroked(own, look);
     const pattern = ctx.createPattern(tile, "repeat");
-    pattern.setTransform(new window.DOMMatrix([1 / FINER, 0, 0, 1 / FINER, 0, 0]));
-    patterns.set(code, pattern);
+    pattern.setTransform(new window.DOMMatrix([scale / FINER, 0, 0, scale / FINER, 0, 0]));
+    patterns.set(key, pattern);
   }
-  return patterns.get(code);
+  return patterns.get(key);
 }
 
-// The option sizeOf tells how large a block is on the screen [px].
+// How far a shape reaches on the screen, the shorter way [px]; Leaflet keeps its box.
+function narrowest({ _rawPxBounds: { min, max } }) {
+  return Math.min(max.x - min.x, max.y - min.y);
+}
+
 export const PatternCanvas = L.Canvas.extend({
   _fillStroke(ctx, layer) {
-    const { code, weight } = layer.options, size = this.options.sizeOf();
+    const { code, weight } = layer.options, size = code === undefined ? 0 : narrowest(layer);
     if (code === undefined) {
       L.Canvas.prototype._fillStroke.call(this, ctx, layer);
       return;
     }
     ctx.globalAlpha = 1;
-    ctx.fillStyle = size < 14 && code !== 0 ? lookOf(code).fill : patternOf(ctx, code);
+    ctx.fillStyle = size < BARE_BELOW ? lookOf(code).fill : patternOf(ctx, code, size < FINE_BELOW ? FINE : 1);
     ctx.fill("evenodd");
-    if (size < 5) return;
+    if (size < BARE_BELOW) return;
     ctx.strokeStyle = EDGE;
-    ctx.lineWidth = size < 14 ? 0.5 : weight;
+    ctx.lineWidth = size < FINE_BELOW ? 0.5 : weight;
     ctx.stroke();
   },
 });
