@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from typing import TYPE_CHECKING, Protocol
 
@@ -9,6 +10,7 @@ if TYPE_CHECKING:
     from rich.console import Console
     from rich.progress import Progress as Display
 
+UNKNOWN = "-:--:--"
 PATIENCE_S = 2.0
 """Bars are shown for what takes longer than this."""
 
@@ -33,6 +35,36 @@ class Silent:
         """Say nothing."""
 
 
+def time_left(gone_s: float, done: int, steps: float | None) -> str:
+    """Say how long a stage will still take, at its pace so far.
+
+    Steps may take minutes, and several may end together where many work at them: only the whole so far tells.
+
+    Parameters
+    ----------
+    gone_s : float
+        Since it began [s].
+    done : int
+        Steps finished.
+    steps : float or None
+        Of the stage; None where nobody can say.
+
+    Returns
+    -------
+    str
+        Hours, minutes and seconds; empty where there are no steps.
+
+    Examples
+    --------
+    >>> time_left(86.0, 2, 8), time_left(7000.0, 1, 3), time_left(3.0, 1, None)
+    ('0:04:18', '3:53:20', '')
+    """
+    if not steps or not done:
+        return "" if not steps else UNKNOWN
+    left = max(0, math.ceil(gone_s / done * (steps - done)))
+    return f"{left // 3600}:{left // 60 % 60:02d}:{left % 60:02d}"
+
+
 class Bars:
     """A bar on a terminal with the time gone and, where steps are counted, the time left.
 
@@ -55,13 +87,13 @@ class Bars:
         self._turn = threading.Lock()
         self._patience_s = patience_s
         if not hidden and console.is_terminal:
-            from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+            from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
             columns = (
                 TextColumn("{task.description}"),
                 BarColumn(),
                 TimeElapsedColumn(),
-                TimeRemainingColumn(),
+                TextColumn("{task.fields[left]}", style="progress.remaining"),
             )
             self._display = Progress(
                 *columns, console=console, transient=True, redirect_stdout=False, redirect_stderr=False
@@ -95,10 +127,11 @@ class Bars:
         if self._display is not None:
             for task in self._display.task_ids:
                 self._display.remove_task(task)
-            self._display.add_task(name, total=steps)
+            self._display.add_task(name, total=steps, left="" if steps is None else UNKNOWN)
 
     def step(self) -> None:
         """Finish a step."""
         if self._display is not None:
-            for task in self._display.task_ids:
-                self._display.advance(task)
+            for task in self._display.tasks:
+                left = time_left(task.elapsed or 0.0, int(task.completed) + 1, task.total)
+                self._display.update(task.id, advance=1, left=left)

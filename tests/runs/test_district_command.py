@@ -19,6 +19,7 @@ from stressmap.core.errors import SettingsError
 from stressmap.jobs import district_ranches, district_workers
 from stressmap.jobs.district import DistrictMade, run_district
 from stressmap.jobs.run import run
+from stressmap.output import district_outputs
 from stressmap.output.view.next_round import NextRound
 
 NOBODY = "tcp://127.0.0.1:9"
@@ -35,6 +36,23 @@ weather = "station.csv"
 divide_over = 1
 part_blocks = 1
 """
+
+
+class Heard:
+    """A progress that keeps what it is told: stages, steps expected, steps made."""
+
+    def __init__(self) -> None:
+        self.stages: list[tuple[str, int | None, int]] = []
+
+    def stage(self, name: str, steps: int | None = None) -> None:
+        self.stages.append((name, steps, 0))
+
+    def step(self) -> None:
+        name, steps, made = self.stages.pop()
+        self.stages.append((name, steps, made + 1))
+
+
+TOLD = Heard()
 
 
 def write_ranch(folder: Path, name: str, *, weather: bool = True) -> None:
@@ -62,7 +80,10 @@ def made(place: Path) -> DistrictMade:
         n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1", memory_limit="3GB"
     ) as cluster:
         return run_district(
-            place / "district.toml", scheduler=cluster.scheduler_address, out=place / "results"
+            place / "district.toml",
+            scheduler=cluster.scheduler_address,
+            out=place / "results",
+            progress=TOLD,
         )
 
 
@@ -95,6 +116,17 @@ def test_a_ranch_that_fails_stops_no_other_and_is_told_with_its_problems(made: D
     assert {row["ranch"] for row in rows} == {"Dry Creek"}
     assert len(rows) == len(failed.problems) > 0
     assert not (made.folder / "dry-creek").exists()
+
+
+def test_each_ranch_done_is_told_so_that_the_time_left_can_be(made: DistrictMade) -> None:
+    files = len(district_outputs.DISTRICT_FILES)
+    assert made.stop is None
+    assert TOLD.stages == [
+        ("Looking at what has changed", 3, 3),
+        ("Starting workers", None, 0),
+        ("Mapping ranches", 3, 3),
+        ("Writing the overview", files, files),
+    ]
 
 
 def test_a_worker_tells_what_a_ranch_took(made: DistrictMade) -> None:

@@ -32,10 +32,15 @@ def test_a_folder_may_be_called_as_a_file(tmp_path: Path) -> None:
 
 def test_what_is_shared_is_handed_down_with_its_files_found(tmp_path: Path) -> None:
     text = RANCHES + '[shared.files]\nweather = "w.csv"\n[shared.map]\ncovariate = "soil.tif"\ncell_m = 10\n'
+    text += '[shared.season]\nallowed_bar = 5\n[shared.crops.prune]\nseason_target = [["05-01", -6]]\n'
+    text += '[shared.water]\npump = "180 m3/h"\ndays = 14\n'
     handed = written(tmp_path, text).handed_down()
     assert handed == {
         "files": {"weather": str(tmp_path / "w.csv")},
         "map": {"covariate": str(tmp_path / "soil.tif"), "cell_m": 10},
+        "season": {"allowed_bar": 5},
+        "crops": {"prune": {"season_target": [["05-01", -6]]}},
+        "water": {"pump": "180 m3/h", "days": 14},
     }
 
 

@@ -29,6 +29,11 @@ def test_a_bar_shows_the_stage_and_the_time_left_where_steps_are_counted() -> No
     assert "Mapping blocks" in out.getvalue()
     task = bars._display.tasks[0]
     assert (task.completed, task.total) == (1, 4)
+    bars._display.tasks[0].start_time -= 90.0  # ranches take minutes each, and two may end together
+    bars.step()
+    assert bars._display.tasks[0].fields["left"] in {"0:01:30", "0:01:31"}
+    bars._display.refresh()
+    assert "0:01:3" in out.getvalue()
     bars.stage("Writing files", 2)
     assert [task.description for task in bars._display.tasks] == ["Writing files"]
     bars.__exit__()
