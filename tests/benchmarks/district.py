@@ -140,10 +140,10 @@ def clusters(watch: Watch, folder: Path) -> Iterator[list[list[subprocess.Popen[
         log.close()
 
 
-def by_address(folder: Path) -> None:
+def by_address(folder: Path, ranches: int) -> None:
     """Two districts at once, by two schedulers; then one of them again while a namespace loses its cable."""
     folder.mkdir(parents=True, exist_ok=True)
-    first = draw(Case(8, 4), folder / "drawn1", 2)
+    first = draw(Case(ranches, 4), folder / "drawn1", 2)
     shutil.copytree(folder / "drawn1", folder / "drawn2")  # drawn again, a GeoPackage would tell another time
     districts = [first, folder / "drawn2" / first.name]
     alone = folder / "alone"
@@ -199,13 +199,14 @@ def main() -> None:
     asked = argparse.ArgumentParser()
     asked.add_argument("what", help=", ".join([*CASES, "address"]) + " or ranches of 250 blocks")
     asked.add_argument("--workers", type=int, default=2)
+    asked.add_argument("--ranches", type=int, default=8, help="of each district reached by address")
     asked.add_argument("--keep", type=Path, help="work in this folder and leave it")
     chosen = asked.parse_args()
     folder = chosen.keep or Path(tempfile.mkdtemp(prefix="district-"))
     print(json.dumps({"load": os.getloadavg()[0], "cores": os.cpu_count(), "workers": chosen.workers}))
     try:
         if chosen.what == "address":
-            by_address(folder)
+            by_address(folder, chosen.ranches)
         else:
             cases = CASES.get(chosen.what) or [Case(int(chosen.what), 250)]
             growth(cases, folder, chosen.workers)
