@@ -9,7 +9,7 @@ last one, and wanders off from there.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -58,6 +58,25 @@ class SolvedSet:
 
 
 @dataclass(frozen=True)
+class _FadingDays:
+    """How much of a signal lasts over days, by set of parameters: the same for every zone.
+
+    Parameters
+    ----------
+    sets : tuple of Persistence
+        Of K sets.
+    away : array, shape (K, V, H)
+        Between each visit and each day.
+    apart : array, shape (K, H, H)
+        Between each two days.
+    """
+
+    sets: tuple[Persistence, ...]
+    away: Floats
+    apart: Floats
+
+
+@dataclass(frozen=True)
 class CourseDays:
     """The days of courses, H of them.
 
@@ -71,12 +90,25 @@ class CourseDays:
         Of each visit in the level of each day.
     wander : array, shape (H, H)
         Covariance of the level's departures from that [bar²].
+    known : list of _FadingDays, optional
+        What was worked out last: hundreds of zones ask for the same.
     """
 
     away: Floats
     apart: Floats
     share: Floats
     wander: Floats
+    known: list[_FadingDays] = field(default_factory=list, compare=False, repr=False)
+
+    def fading(self, solved: Sequence[SolvedSet]) -> _FadingDays:
+        """Give how much lasts under some sets of parameters."""
+        sets = tuple(one.persistence for one in solved)
+        held = self.known[0] if self.known else None
+        if held is None or held.sets != sets:
+            away, apart = (np.array([kept(between) for kept in sets]) for between in (self.away, self.apart))
+            held = _FadingDays(sets, away, apart)
+            self.known[:] = [held]
+        return held
 
     @classmethod
     def of(cls, series: VisitSeries, day: Floats) -> CourseDays:
@@ -209,42 +241,59 @@ def krige_course(
     slope = mm * (ranch + block * zone.block + valve * zone.valve)
     dry = np.zeros(len(dryness)) if wanting is None else dryness
     trend = zone.trend(days.share)
-    found = [
-        _under_one_set(
-            zone,
-            (r, one),
-            (own, slope, slope_prior),
-            (days, np.vstack([one.persistence(days.away), dry]), trend),
-        )
-        for r, one in sets
-    ]
-    mean = np.mean([one.mean for one in found], axis=0)
-    off = [one.mean - mean for one in found]
-    covariance = np.mean([one.covariance + np.outer(o, o) for one, o in zip(found, off, strict=True)], axis=0)
-    found_slopes = np.array([one.slope for one in found])
-    spread = float(np.mean([one.slope_variance for one in found]) + found_slopes.var())
+    solved = [one for _, one in sets]
+    told = [_by_readings(zone, r, one, (own, slope)) for r, one in sets]
+    fading = days.fading(solved)
+    on_days = np.concatenate([fading.away, np.broadcast_to(dry, (len(sets), 1, len(dry)))], axis=1)
+    means = np.einsum("kvh,kv->kh", on_days, [one.weight for one in told])
+    means += np.array([one.trend.mean for one in solved]) @ trend.T
+    mean = means.mean(axis=0)
+    prior = np.tensordot([_alone(zone, r, one) for r, one in sets], fading.apart, 1) / len(sets)
+    flat = on_days.reshape(-1, len(dry))
+    by_data = np.concatenate([one.by_data @ on for one, on in zip(told, on_days, strict=True)])
+    crossed = flat.T @ np.concatenate([one.crossed for one in told]) @ trend.T
+    covariance = prior + slope_prior * np.outer(dry, dry) + (means - mean).T @ (means - mean) / len(sets)
+    covariance -= (flat.T @ by_data + crossed + crossed.T) / len(sets)
+    covariance += trend @ np.mean([one.trend.variance for one in solved], axis=0) @ trend.T
     unseen = (days.share * zone.unseen) @ days.share.T
-    told = slopes.bar_mm * dry
-    return Course(mean + told, covariance + unseen + days.wander, slopes.bar_mm + found_slopes.mean(), spread)
+    found = np.array([one.weight[-1] for one in told])
+    spread = slope_prior - float(np.mean([one.by_data[-1, -1] for one in told])) + float(found.var())
+    return Course(
+        mean + slopes.bar_mm * dry, covariance + unseen + days.wander, slopes.bar_mm + found.mean(), spread
+    )
 
 
-def _under_one_set(
-    zone: ZoneInSystem,
-    solved: tuple[int, SolvedSet],
-    readings: tuple[Floats, Floats, float],
-    asked: tuple[CourseDays, Floats, Floats],
-) -> Course:
-    """Krige a course under one set of parameters."""
-    (r, one), (own, slope, slope_prior), (days, on_days, trend) = solved, readings, asked
-    p, dry = one.parameters, on_days[-1]
+@dataclass(frozen=True)
+class _ToldByReadings:
+    """What the readings tell of a zone at each visit, and of its slope, under one set of parameters.
+
+    Parameters
+    ----------
+    weight : array, shape (V + 1,)
+        Of the zone's figure.
+    by_data : array, shape (V + 1, V + 1)
+        Variance that they take away.
+    crossed : array, shape (V + 1, p)
+        And what they share with the trend.
+    """
+
+    weight: Floats
+    by_data: Floats
+    crossed: Floats
+
+
+def _by_readings(
+    zone: ZoneInSystem, r: int, one: SolvedSet, readings: tuple[Floats, Floats]
+) -> _ToldByReadings:
+    """Let the readings tell under one set of parameters."""
+    own, slope = readings
+    p = one.parameters
     signal = p.pattern * zone.between[r] + p.block * zone.block + p.valve * zone.valve
     basis = np.column_stack([signal[:, None] * own, slope])
-    by_data = basis.T @ one.projection @ basis
-    alone = p.pattern * float(zone.within[r]) + float(zone.alone @ [p.block, p.valve])
-    prior = alone * one.persistence(days.apart) + slope_prior * np.outer(dry, dry)
-    crossed = on_days.T @ (basis.T @ one.trend_weight) @ trend.T
-    covariance = prior - on_days.T @ by_data @ on_days - crossed - crossed.T
-    covariance += trend @ one.trend.variance @ trend.T
-    weight = basis.T @ one.alpha
-    mean = on_days.T @ weight + trend @ one.trend.mean
-    return Course(mean, covariance, float(weight[-1]), slope_prior - float(by_data[-1, -1]))
+    return _ToldByReadings(basis.T @ one.alpha, basis.T @ one.projection @ basis, basis.T @ one.trend_weight)
+
+
+def _alone(zone: ZoneInSystem, r: int, one: SolvedSet) -> float:
+    """Give the variance of a zone's mean before any reading."""
+    p = one.parameters
+    return p.pattern * float(zone.within[r]) + float(zone.alone @ [p.block, p.valve])

@@ -69,11 +69,12 @@ class SpaceTimeSurface(StructuredSurface):
         self.timed = self.nodes = estimate_levels(series, self._z, found, levels)
         self._systems = SpaceTimeSystems(series, self._z, self.timed)
         self._held: tuple[SystemKey, list[tuple[int, SolvedSet]]] | None = None
+        self._held_days: tuple[Floats, CourseDays] | None = None
         self.notes = ()
 
     def __getstate__(self) -> dict[str, Any]:
         """Return what is pickled: nothing that was solved."""
-        return {**super().__getstate__(), "_held": None}
+        return {**super().__getstate__(), "_held": None, "_held_days": None}
 
     def __setstate__(self, state: dict[str, Any]) -> None:
         """Take what was pickled; systems are solved again when first needed."""
@@ -147,7 +148,7 @@ class SpaceTimeSurface(StructuredSurface):
 
     def zone_paths(self, places: Places, zone: Ints, count: int, day: Floats, dryness: Floats) -> ZonePaths:
         """Estimate zone means on any days; as :meth:`PathSurface.zone_paths`."""
-        days, level = CourseDays.of(self.series, day), self.series.level()
+        days, level = self._course_days(day), self.series.level()
         mean, covariance = np.full((len(day), count), np.nan), np.full((len(day), len(day), count), np.nan)
         slope, spread = np.full((2, count), np.nan)
         cells = zone_set(places, zone, count).cells
@@ -162,6 +163,13 @@ class SpaceTimeSurface(StructuredSurface):
                     mean[:, code], covariance[:, :, code] = one.mean + days.share @ level, one.covariance
                     slope[code], spread[code] = one.slope, one.slope_variance
         return ZonePaths(mean, covariance, Estimate(slope, spread))
+
+    def _course_days(self, day: Floats) -> CourseDays:
+        """Relate days to the visits, or take what was related last: blocks are asked for the same days."""
+        held = self._held_days
+        if held is None or not np.array_equal(held[0], day):
+            self._held_days = held = day.copy(), CourseDays.of(self.series, day)
+        return held[1]
 
     def _course_sets(self, key: SystemKey, system: SpaceTimeSystem) -> list[tuple[int, SolvedSet]]:
         """Solve a system for courses, or take what was solved last: one may be asked block by block."""

@@ -81,8 +81,8 @@ def follow_season(source: Path, *, out: Path | None = None, progress: Progress |
     fitted = fit(inputs, assessed, cores(), tell)
     recalled = recall(inputs, fitted.assessed, fitted.surface, tell).value
     season = season_of(inputs, fitted.assessed, shared=recalled, whole=True, progress=tell)
-    season = replace(season, notes=shown(season.notes, chosen))
-    notes.add(season.notes)
+    notes.add(shown(season.notes, chosen))
+    season = replace(season, notes=without_drawing(notes))
     record = run_record.Record(source, chosen, {}, {}, {}, sha256, kept=inputs.record)
     page = run_record.season_page(season.visits, record, tuple(notes))
     frames = {"course": season.course, "cycles": season.cycles, "blocks": season.blocks}
@@ -90,4 +90,4 @@ def follow_season(source: Path, *, out: Path | None = None, progress: Progress |
     made = outputs.Made(ranch, tables, season=(season, orchard.profiles), record=page)
     with staged(target, files) as folder:
         outputs.write(made, folder, tell)
-    return SeasonResult(season, ranch, target, without_drawing(notes))
+    return SeasonResult(season, ranch, target, season.notes)

@@ -11,6 +11,7 @@ from stressmap.season.season import DayByDay, Season
 
 VISITS = tuple((dt.date(2026, 6, 23) + dt.timedelta(days=7 * k),) * 2 for k in range(4))
 TODAY = VISITS[-1][1]
+LIMIT_EARLY = dt.date(2026, 7, 26)
 BLOCKS = {"North": ("prune", "loam", "drip"), "Sand": ("prune", "sandy loam", "micro_sprinkler"),
           "Old": ("walnut", None, "flood")}  # fmt: skip
 VALVES = {"N1": "North", "N2": "North", "S1": "Sand", "S2": "Sand", "O1": "Old", "<O2>": "Old"}
@@ -47,7 +48,10 @@ def season(blocks: int = 0) -> Season:
         phases=pd.DataFrame(
             [{"valve": "S1", "block": "Sand", "seen_days": 6.0, "interval_days": 7.0, "move_days": 3.0}]
         ),
-        notes=(Note.of("unit_of_heading"),),
+        notes=(
+            Note.of("season_readings", used=34, total=36, left=2, visits=4),
+            Note.of("season_limit_open", "warning", first="Sand", early=LIMIT_EARLY, blocks=["Sand"]),
+        ),
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
 from importlib.resources import files
@@ -11,7 +12,9 @@ from typing import Any
 
 from markupsafe import Markup
 
+from stressmap.core.notes import Note
 from stressmap.core.settings import Ranch
+from stressmap.output.text.note_words import by_severity, sentence
 from stressmap.output.view.crop_words import Profiles
 from stressmap.output.view.rows import rows
 from stressmap.output.web.course_frames import CourseFrames
@@ -32,6 +35,12 @@ INDEXED_FROM = 6
 """So many blocks or more get a list to find them by."""
 HORIZON = 21.0
 MOST_SIDE_BY_SIDE = 12
+LIMITS = ("season_limit", "season_limit_open")
+TOLD = {
+    *LIMITS, "season_due", "season_dries_on", "season_dry_after_water", "season_like_flood",
+    "season_phase_later", "season_phase_earlier",
+}  # fmt: skip
+"""Notes that the page tells where they belong; the others stand at its end."""
 CAUTIONS = ("advice", "stress", "heat", "pumps", "chamber")
 
 
@@ -117,7 +126,18 @@ def render(season: Season, ranch: Ranch, profiles: Profiles) -> str:
         **_next(tables),
         **_courses(tables),
         learnt=tables.learnt(),
+        notes=_notes(season, spoken),
     )
+
+
+def _notes(season: Season, spoken: Spoken) -> list[Markup]:
+    """Say what there is to say of readings and files, what may mislead first."""
+    ordered = (note for part in by_severity(season.notes) for note in part)
+    return _sentences((note for note in ordered if note.code not in TOLD), spoken)
+
+
+def _sentences(notes: Iterable[Note], spoken: Spoken) -> list[Markup]:
+    return [spoken.each(lambda words, one=one: sentence(one, words.plain)) for one in dict.fromkeys(notes)]  # type: ignore[misc]
 
 
 def _lead(season: Season, spoken: Spoken) -> Markup:
@@ -141,6 +161,7 @@ def _urgent(tables: SeasonTables) -> dict[str, Any]:
     picture = None if shown.empty else due_ranges(shown, season.today, tables.spoken)
     return {
         "alarms": tables.alarms(),
+        "limits": _sentences((note for note in season.notes if note.code in LIMITS), tables.spoken),
         "due": due,
         "others": others,
         "due_more": tables.spoken("page.more", count=more, file="due.csv") if more else "",

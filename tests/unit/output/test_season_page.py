@@ -88,11 +88,16 @@ def test_it_reads_in_the_order_of_what_is_urgent_what_water_did_what_is_next(pag
     heads = re.findall(r"<h2[^>]*>([^<]*)</h2>", shown)
     assert heads == [
         "On this page", "What is urgent", "What the water did", "What is next",
-        "The course, crop by crop and block by block", "What has been learnt", "Cautions",
+        "The course, crop by crop and block by block", "What has been learnt", "What else there is to say",
+        "Cautions",
     ]  # fmt: skip
     assert "Overdue: 1; due now, though not surely: 0; due in 3 days: 1; in all before" in shown
     assert "in all before the next visit: 3; alarms: 1." in shown
     assert "Days count from Jul 14." in shown
+    urgent, rest = shown.split('<section id="water">')
+    assert "reach what their crop bears before harvest, Sand first (from Jul 26 on): Sand." in urgent
+    assert "<li>Of 36 readings at 4 visits 34 were used and 2 left out.</li>" in rest
+    assert "what their crop bears before harvest" not in rest
 
 
 def test_it_asks_no_network_for_anything_and_names_stay_names(page: str) -> None:
