@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import geopandas as gpd
 import numpy as np
@@ -118,8 +119,14 @@ def spread_out(xy: np.ndarray, variance: np.ndarray) -> list[int]:
     return picked
 
 
+@cache
+def drawn(seed: int) -> drawn_ranches.Ranch:
+    """Draw the ranch of a seed, once: that takes as long as to map it."""
+    return drawn_ranches.draw_ranch(seed, most=8)
+
+
 def decide(seed: int, *, again: bool = True) -> Decided:
-    ranch = drawn_ranches.draw_ranch(seed, most=8)
+    ranch = drawn(seed)
     surface = fit_surface(ranch.samples, method="structured")
     found = predict_zones(surface, ranch)
     one_crop = ranch.samples

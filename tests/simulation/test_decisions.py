@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-from helpers.decided import EDGES, MORE, decide, polygons, relieved
-from helpers.drawn_ranches import draw_ranch
+from helpers.decided import EDGES, MORE, decide, drawn, polygons, relieved
 
 from stressmap.zoning.grid_cells import cells_of_block, lattice
 from stressmap.zoning.priorities import priority
@@ -22,7 +21,7 @@ def mean(decisions, name) -> float:
 
 
 def test_the_best_choice_relieves_all_that_can_be_relieved():
-    ranch = draw_ranch(3, most=8)
+    ranch = drawn(3)
     assert relieved(ranch, ranch.zone_truth) >= relieved(ranch, -ranch.zone_truth)
     rng = np.random.default_rng(0)
     assert all(
@@ -51,7 +50,7 @@ def test_confidence_means_what_it_says(decisions):
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_zones_of_simulated_ranches_cover_their_blocks(seed):
-    ranch = draw_ranch(seed, most=8)
+    ranch = drawn(seed)
     blocks, valves = polygons(ranch)
     grid = lattice(blocks, 25.0)
     for position in range(len(blocks)):
