@@ -11,12 +11,11 @@ import pandas as pd
 from stressmap.core import season_schemas
 from stressmap.core.schemas import hold
 from stressmap.output.text.words import Language, Words, text_of
+from stressmap.output.view.due_words import WIDE_DAYS
 from stressmap.season.calendar_days import HORIZON_DAYS
 
 LEAST_SOONER = 0.5
 """Days by which a hot week must bring the water forward to be told."""
-WIDE_DAYS = 14.0
-"""A range wider than this is none to plan by, and no likeliest day is named: a judgement, no source."""
 WIDE_BAR = 3.0
 """Hardly ever is the 90 % range of stress wider in a zone that was read of late: as seen on the demo."""
 

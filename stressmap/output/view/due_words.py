@@ -8,6 +8,10 @@ from typing import Any
 
 from stressmap.output.text.season_words import SeasonWords
 from stressmap.output.view.season_cells import missing, number
+from stressmap.season.calendar_days import HORIZON_DAYS
+
+WIDE_DAYS = 14
+"""A range wider than this is none to plan by, and no likeliest day is named: a judgement, no source."""
 
 
 def stands_words(row: Mapping[str, Any], words: SeasonWords) -> str:
@@ -46,10 +50,13 @@ def when_due(row: Mapping[str, Any], today: dt.date, words: SeasonWords) -> str:
             if missing(early)
             else words("urgent.later", early=words.plain.day(early))
         )
-    first = words.plain.day(today if missing(early) or early <= today else early)
+    begins = today if missing(early) or early <= today else early
+    ends = today + dt.timedelta(days=HORIZON_DAYS) if missing(late) else late
+    wide = (ends - begins).days > WIDE_DAYS
+    told = {"early": words.plain.day(begins), "day": words.plain.day(due)}
     if missing(late):
-        return words("urgent.from_day", day=words.plain.day(due), early=first)
-    return words("urgent.due_on", day=words.plain.day(due), early=first, late=words.plain.day(late))
+        return words("urgent.from_wide" if wide else "urgent.from_day", **told)
+    return words("urgent.due_wide" if wide else "urgent.due_on", **told, late=words.plain.day(late))
 
 
 def since_words(row: Mapping[str, Any], words: SeasonWords) -> str:

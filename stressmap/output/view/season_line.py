@@ -83,9 +83,14 @@ def due_text(row: Mapping[str, Any], today: dt.date, words: Words) -> str:
 
     Examples
     --------
-    >>> row = {"stress_bar": 2.0, "due": "2026-07-20", "due_early": "2026-07-16", "due_late": None}
+    >>> row = {"stress_bar": 2.0, "due": "2026-07-26", "due_early": "2026-07-22", "due_late": None}
     >>> due_text(row, dt.date(2026, 7, 15), Words("en"))
-    'due from Jul 16 on, likeliest Jul 20'
+    'due from Jul 22 on, likeliest Jul 26'
+
+    Of a range too wide to plan by no likeliest day is named:
+
+    >>> due_text(row | {"due_early": "2026-07-16"}, dt.date(2026, 7, 15), Words("en"))
+    'due from Jul 16 on'
     """
     due, early, late = due_dates(row)
     left, latest = (None if day is None else float((day - today).days) for day in (due, late))
