@@ -21,7 +21,8 @@ from stressmap.intake.gpx_files import read_waypoints
 from stressmap.intake.heading_recognition import recognise
 from stressmap.intake.spellings import PLACE
 from stressmap.intake.table_files import read_sheets, refuse_web_page
-from stressmap.intake.tabular import Known, Sheet, most_rows, sheet_of
+from stressmap.intake.table_limits import most_rows
+from stressmap.intake.tabular import Known, Sheet, sheet_of
 
 
 def read_points(

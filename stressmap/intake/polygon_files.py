@@ -26,11 +26,10 @@ from stressmap.core.text import first_line
 from stressmap.intake.geojson_files import plain_geojson
 from stressmap.intake.geopackage_files import refuse_computed
 from stressmap.intake.gpx_files import parse_xml
-from stressmap.intake.tabular import Sheet, most_rows, sheet_of
+from stressmap.intake.table_limits import MAX_OUTLINES, most_rows
+from stressmap.intake.tabular import Sheet, sheet_of
 from stressmap.intake.zip_files import open_zip, unpack
 
-MAX_OUTLINES = 30_000
-"""Polygons of one file: a ranch of 2,500 blocks with six valve zones each has half as many."""
 SHAPEFILE = b"\x00\x00\x27\x0a"
 """How the main file of every Shapefile begins."""
 _UTF_16 = (b"\xff\xfe<\x00", b"\xfe\xff\x00<")

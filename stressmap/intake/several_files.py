@@ -13,7 +13,8 @@ from stressmap.core.errors import DataError, NoRowsError, Problem
 from stressmap.core.listed_files import TABLES, files_of
 from stressmap.core.notes import Noted, NoteList
 from stressmap.core.sources import InputSource
-from stressmap.intake.tabular import MAX_ROWS, Sheet
+from stressmap.intake.table_limits import table_limits
+from stressmap.intake.tabular import Sheet
 from stressmap.intake.times import Order, order_shown
 
 Given = Path | InputSource | Sequence[Path | InputSource]
@@ -182,6 +183,10 @@ def _said(named: Sequence[Path | InputSource]) -> str:
 
 
 def _refuse_too_much(found: Sequence[Sheet], named: Sequence[Path | InputSource]) -> None:
-    if sum(len(sheet.frame) for sheet in found) > MAX_ROWS or len(found) > MOST_FILES:
-        what = f"they have more than {MAX_ROWS:,} rows or {MOST_FILES:,} sheets together"
-        raise DataError(Problem(_said(named), what, "Move old ones away"))
+    rows, most = sum(len(sheet.frame) for sheet in found), table_limits().rows
+    if rows > most or len(found) > MOST_FILES:
+        what = (
+            f"they have {rows:,} rows in {len(found):,} sheets together; {most:,} rows and {MOST_FILES:,} "
+            "sheets are the most that this machine's memory bears"
+        )
+        raise DataError(Problem(_said(named), what, "Move those of earlier seasons away"))

@@ -19,12 +19,9 @@ import pandas as pd
 from stressmap.core.errors import DataError, NoRowsError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
 from stressmap.core.row_counts import ToldRow
+from stressmap.intake.table_limits import MAX_COLUMNS, most_rows, refuse_endless
 from stressmap.intake.unit_headings import unit_in
 
-MAX_ROWS = 200_000
-MAX_COLUMNS = 500
-MAX_CELLS = 4_000_000
-"""A table with more is refused: text takes some hundred bytes of memory for each cell."""
 MAX_CELL = 32_767
 HEADER_WITHIN = 30
 """The header is looked for in this many first rows."""
@@ -168,54 +165,6 @@ def _split(text: str, delimiter: str, where: str) -> list[list[str]]:
         remedy = "Close it, or remove it"
         raise DataError(Problem(where, what, remedy, row=len(rows) + 1)) from None
     return rows
-
-
-def refuse_endless(rows: int, cells: int, where: str) -> None:
-    """Refuse a table that is larger than a ranch's can be, as soon as that shows.
-
-    Parameters
-    ----------
-    rows, cells : int
-        Counted so far.
-    where : str
-        File, for messages.
-
-    Raises
-    ------
-    DataError
-    """
-    if rows > MAX_ROWS or cells > MAX_CELLS:
-        what = (
-            f"it has more than {MAX_ROWS:,} rows"
-            if rows > MAX_ROWS
-            else f"it has more than {MAX_CELLS:,} cells"
-        )
-        raise DataError(Problem(where, what, "Cut it to the rows and columns that are needed"))
-
-
-def most_rows(columns: int, where: str) -> int:
-    """Tell how many rows a table of so many columns may have.
-
-    Parameters
-    ----------
-    columns : int
-        It has.
-    where : str
-        File, for messages.
-
-    Returns
-    -------
-    int
-
-    Raises
-    ------
-    DataError
-        If it has more than ``MAX_COLUMNS``.
-    """
-    if columns > MAX_COLUMNS:
-        what = f"it has {columns} columns; at most {MAX_COLUMNS} are read"
-        raise DataError(Problem(where, what, "Remove columns that are not needed"))
-    return min(MAX_ROWS, MAX_CELLS // max(1, columns))
 
 
 def from_rows(rows: Sequence[Sequence[str]], where: str, known: Known, *, apart: bool = False) -> Sheet:

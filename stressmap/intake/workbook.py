@@ -12,15 +12,8 @@ from typing import Any
 
 from stressmap.core.errors import DataError, NoRowsError, Problem
 from stressmap.core.notes import Note, Noted, NoteList
-from stressmap.intake.tabular import (
-    HEADER_WITHIN,
-    MAX_CELL,
-    MAX_COLUMNS,
-    Known,
-    Sheet,
-    from_rows,
-    refuse_endless,
-)
+from stressmap.intake.table_limits import MAX_COLUMNS, refuse_endless
+from stressmap.intake.tabular import HEADER_WITHIN, MAX_CELL, Known, Sheet, from_rows
 from stressmap.intake.zip_files import open_zip, unpack
 
 MAX_ELEMENTS = 1_000_000

@@ -6,14 +6,39 @@ import geopandas as gpd
 import numpy as np
 
 from stressmap.core.errors import Problem, SettingsError
+from stressmap.core.machine_memory import most_that_fit
 
-MOST_CELLS = 60_000_000
-"""Cells the blocks may hold before the cell size is taken for a typing error."""
+BYTES_A_CELL = 130
+"""A run takes so much more memory with every cell of its blocks: 66 to 127 were measured."""
+LEAST_CELLS = 10_000_000
+"""Cells the blocks may hold on every machine; on none more than the rectangle."""
 MOST_EXTENT = 100_000_000
 """Cells the rectangle around all blocks may hold: a run with a raster of that size stays under 2 GB."""
 
 
-def refuse_too_many_cells(blocks: gpd.GeoDataFrame, cell_m: float, where: str = "ranch.toml") -> None:
+def most_cells(memory: int | None = None) -> int:
+    """Tell how many cells the blocks may hold.
+
+    Parameters
+    ----------
+    memory : int, optional
+        Bytes there are; by default the machine's.
+
+    Returns
+    -------
+    int
+
+    Examples
+    --------
+    >>> most_cells(1_000_000_000), most_cells(16_000_000_000), most_cells(64_000_000_000)
+    (10000000, 61000000, 100000000)
+    """
+    return min(MOST_EXTENT, max(LEAST_CELLS, most_that_fit(BYTES_A_CELL, memory)))
+
+
+def refuse_too_many_cells(
+    blocks: gpd.GeoDataFrame, cell_m: float, where: str = "ranch.toml", *, memory: int | None = None
+) -> None:
     """Refuse a lattice that no memory should be asked for.
 
     Parameters
@@ -24,17 +49,23 @@ def refuse_too_many_cells(blocks: gpd.GeoDataFrame, cell_m: float, where: str = 
         Side of a cell [m].
     where : str
         The ``ranch.toml``, for messages.
+    memory : int, optional
+        Bytes there are; by default the machine's.
 
     Raises
     ------
     SettingsError
-        If the blocks would hold over :data:`MOST_CELLS` cells, or the rectangle around them over
+        If the blocks would hold over :func:`most_cells` cells, or the rectangle around them over
         :data:`MOST_EXTENT`.
     """
     cells = float(blocks.geometry.area.sum()) / cell_m**2
-    if cells > MOST_CELLS:
-        what = f"cell_m = {cell_m:g} would make {cells:.3g} cells"
-        remedy = f"Use {_enough(cells / MOST_CELLS, cell_m):g} m or more"
+    most = most_cells(memory)
+    if cells > most:
+        what = (
+            f"cell_m = {cell_m:g} would make {cells:.3g} cells in the blocks, "
+            f"and this machine's memory bears {most:.3g}"
+        )
+        remedy = f"Use {_enough(cells / most, cell_m):g} m or more"
         raise SettingsError(Problem(where, what, remedy, column="map.cell_m"))
     west, south, east, north = blocks.total_bounds
     extent = max(east - west, cell_m) * max(north - south, cell_m) / cell_m**2

@@ -8,6 +8,7 @@ from scipy.ndimage import gaussian_filter
 
 from stressmap.core.errors import SettingsError
 from stressmap.zoning.grid_cells import cells_of_block, lattice
+from stressmap.zoning.lattice_limits import refuse_too_many_cells
 from stressmap.zoning.priorities import priority, probabilities, probability_over
 from stressmap.zoning.priority_zones import Zone, block_zones, connected, merge_small
 
@@ -84,18 +85,24 @@ def test_a_slip_in_the_cell_size_is_refused_before_it_fills_the_memory():
     outline = shapely.box(0, 0, 1000, 1000)
     blocks = gpd.GeoDataFrame({"block": ["A"]}, geometry=[outline], crs="EPSG:32610")
     with pytest.raises(SettingsError) as caught:
-        lattice(blocks, 0.05, "my_ranch.toml")
+        refuse_too_many_cells(blocks, 0.05, "my_ranch.toml", memory=16_000_000_000)
     assert str(caught.value) == (
-        "my_ranch.toml, column map.cell_m: cell_m = 0.05 would make 4e+08 cells. Use 0.2 m or more."
+        "my_ranch.toml, column map.cell_m: cell_m = 0.05 would make 4e+08 cells in the blocks, and this "
+        "machine's memory bears 6.1e+07. Use 0.2 m or more."
     )
+    refuse_too_many_cells(blocks, 0.2, memory=16_000_000_000)
+    with pytest.raises(SettingsError, match=r"bears 1e\+07\. Use 0\.4 m or more\.$"):
+        refuse_too_many_cells(blocks, 0.2, memory=2_000_000_000)
+    with pytest.raises(SettingsError, match="would make 4e"):
+        lattice(blocks, 0.05)
 
 
 def test_the_remedy_for_too_small_cells_is_rounded_up_to_a_tenth():
-    """4.704 km2 in the 60 million cells allowed are 0.28 m each: 0.3 m will do."""
+    """4.704 km2 in the 61 million cells that 16 GB bear are 0.28 m each: 0.3 m will do."""
     blocks = gpd.GeoDataFrame({"block": ["A"]}, geometry=[shapely.box(0, 0, 1400, 3360)], crs="EPSG:32610")
     with pytest.raises(SettingsError, match=r"Use 0\.3 m or more\.$"):
-        lattice(blocks, 0.05)
-    assert lattice(blocks, 0.3).cell_m == 0.3
+        refuse_too_many_cells(blocks, 0.05, memory=16_000_000_000)
+    refuse_too_many_cells(blocks, 0.3, memory=16_000_000_000)
 
 
 def test_blocks_too_far_apart_for_one_raster_are_refused_with_the_extent():
