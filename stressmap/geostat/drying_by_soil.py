@@ -23,11 +23,11 @@ MEASURES: Mapping[str, float] = {"sandy": SANDY, "loam": 1.0, "clay": CLAY}
 SOILS = tuple(MEASURES)
 LEAST_LENDERS = 2
 """Fewer ranches tell nothing of how much ranches differ on a soil."""
-RANCHES_BAR_MM = 0.015
-"""Usual spread of drying from ranch to ranch on one soil, as for all soils together [bar/mm]; a judgement."""
+RANCHES_SHARE = 0.35
+"""Usual spread of drying from ranch to ranch on one soil, as a share of the usual drying; a judgement."""
 USUAL_SHARE = 0.3
 """Standard error of what a soil usually does, as a share; a judgement, no source."""
-LEAST_SHARE = 0.2
+LEAST_SHARE = 0.3
 """Lent spreads are never less, as a share."""
 LEAST_BAR_MM = 0.005
 """On a soil where trees hardly dry nothing is lent [bar/mm]."""
@@ -181,12 +181,14 @@ def pool_soils(told: Sequence[Mapping[str, ToldOfSoil]], bar_mm: float) -> dict[
             continue
         slope, se, per_water = np.array([(one.bar_mm, one.se, one.per_water) for one in mine]).T
         usual = bar_mm * measure, USUAL_SHARE * bar_mm * measure
-        mean, sd = pooled_normal(np.append(slope, usual[0]), np.append(se, usual[1]), RANCHES_BAR_MM)
+        mean, sd = pooled_normal(
+            np.append(slope, usual[0]), np.append(se, usual[1]), RANCHES_SHARE * usual[0]
+        )
         times = np.append(per_water, per_water.mean())
         relief, relief_sd = pooled_normal(
             times * np.append(slope, usual[0]),
             times * np.append(se, usual[1]),
-            RANCHES_BAR_MM * float(per_water.mean()),
+            RANCHES_SHARE * usual[0] * float(per_water.mean()),
         )
         if min(mean, relief) > LEAST_BAR_MM:
             spreads = max(sd / mean, LEAST_SHARE), max(relief_sd / relief, LEAST_SHARE)

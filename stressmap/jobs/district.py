@@ -20,6 +20,7 @@ from stressmap.jobs.district_tasks import LOST, RanchTask, failed, map_ranch
 from stressmap.jobs.district_turn import CallTurn
 from stressmap.jobs.district_workers import Workers, refuse_without_extra
 from stressmap.jobs.handed_down import HandedDown
+from stressmap.jobs.shared_fits import SharedFits, shared_fits
 from stressmap.output.staging.output_folder import make_ready, slug
 
 if TYPE_CHECKING:
@@ -74,11 +75,14 @@ class AtWork:
         Begun when there is something to do.
     turn : CallTurn
         Of this call in the folder.
+    fits : SharedFits or None
+        Kept during this call; None where no plan would read them.
     """
 
     folder: Path
     workers: Workers
     turn: CallTurn
+    fits: SharedFits | None = None
 
 
 def run_district(
@@ -120,8 +124,8 @@ def run_district(
     if district.results.url is not None:
         refuse_address(district.results.url, district.source)
     with CallTurn(folder) as turn:
-        with Workers(district, scheduler) as workers:
-            at_work = AtWork(folder, workers, turn)
+        with shared_fits() as fits, Workers(district, scheduler) as workers:
+            at_work = AtWork(folder, workers, turn, fits if district.water is not None else None)
             results = map_changed(district, ranches, at_work, tell)
             shared = shared_water(district, results, at_work, tell)
         turn.take()
@@ -200,7 +204,7 @@ def _mapped(
         tell.stage("Mapping ranches", len(wanted))
         spread = OverCluster(district.workers.divide_over, district.workers.part_blocks)
         largest = sorted(wanted, key=lambda ranch: -bytes_to_read(ranch.source, shared))
-        common = HandedDown(shared, spread, call=at_work.turn.of)
+        common = HandedDown(shared, spread, call=at_work.turn.of, fits=at_work.fits)
         tasks = [
             RanchTask(one, folder.absolute() / one.slug, Path.cwd(), replace(common, borrowed=lent[one.slug]))
             for one in largest
@@ -264,7 +268,7 @@ def shared_water(
     here, below = Path.cwd(), district.handed_down()
 
     def task_of(ranch: RanchResult) -> WaterTask:
-        handed = HandedDown(below, borrowed=lent_to(ranch), call=call)
+        handed = HandedDown(below, borrowed=lent_to(ranch), call=call, fits=at_work.fits)
         return WaterTask(ranch, here, handed=handed, folder=folder.absolute() / ranch.slug / PLAN)
 
     shared = share_water(district.water, results, task_of, keeping, tell)

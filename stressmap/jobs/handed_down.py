@@ -10,6 +10,7 @@ from stressmap.core.settings import Shared
 if TYPE_CHECKING:
     from stressmap.geostat.borrowed_priors import BorrowedPriors
     from stressmap.jobs.district_turn import CallLetters
+    from stressmap.jobs.shared_fits import SharedFits
     from stressmap.zoning.mapping import Spread
 
 
@@ -29,12 +30,15 @@ class HandedDown:
         others. None where ranches do not borrow.
     call : CallLetters, optional
         The call of ``district`` that wants the work: its results are written only as long as it does.
+    fits : SharedFits, optional
+        Where what map, curve and plan of a ranch share is kept during one call. None: each works it out.
     """
 
     shared: Shared = field(default_factory=dict)
     spread: Spread | None = None
     borrowed: BorrowedPriors | None = None
     call: CallLetters | None = None
+    fits: SharedFits | None = None
 
 
 NOTHING = HandedDown()

@@ -19,7 +19,6 @@ from stressmap.jobs.handed_down import NOTHING, HandedDown
 from stressmap.output.staging import run_record
 
 if TYPE_CHECKING:
-    from stressmap.geostat.borrowed_priors import BorrowedPriors
     from stressmap.jobs.recall_visits import Remembered
     from stressmap.water.formulation import PlanInputs
     from stressmap.water.read_trees import ReadTrees
@@ -48,8 +47,8 @@ class PlanGround:
         Fingerprints of the files.
     notes : tuple of Note
         What there was to say.
-    borrowed : BorrowedPriors, optional
-        Priors that other ranches lend.
+    handed : HandedDown
+        What a ranch of a district gets from it.
     """
 
     inputs: Inputs
@@ -60,7 +59,7 @@ class PlanGround:
     no_amounts: Noted[Problem | None]
     sha256: Mapping[str, str]
     notes: tuple[Note, ...]
-    borrowed: BorrowedPriors | None = None
+    handed: HandedDown = NOTHING
 
 
 @dataclass(frozen=True)
@@ -133,7 +132,7 @@ def plan_ground(
     water = (inputs.settings.water or Water()).model_copy(update=dict(asked or {}))
     read = ReadTrees.of(assessed.readings, compared_before(inputs, assessed))
     trouble = why_no_amounts(water, assessed.visit, read, str(inputs.source))
-    return PlanGround(inputs, orchard, assessed, water, read, trouble, sha256, tuple(notes), handed.borrowed)
+    return PlanGround(inputs, orchard, assessed, water, read, trouble, sha256, tuple(notes), handed)
 
 
 def prepared_plan(ground: PlanGround, progress: Progress) -> PreparedPlan:
@@ -156,20 +155,25 @@ def prepared_plan(ground: PlanGround, progress: Progress) -> PreparedPlan:
         With the problems and the exit code.
     """
     from stressmap.core.parallel import cores
-    from stressmap.jobs.map_visit import fit, ranked_valves
-    from stressmap.jobs.recall_visits import recall
+    from stressmap.jobs.map_visit import ranked_valves
     from stressmap.jobs.season_so_far import season_of, taught
+    from stressmap.jobs.shared_fits import RanchWork
     from stressmap.water.ranch_inputs import prepare
 
     inputs, notes, jobs = ground.inputs, NoteList(ground.notes), cores()
-    fitted = fit(inputs, ground.assessed, jobs, progress, lent=ground.borrowed)
+    lent = ground.handed.borrowed
+    work = RanchWork.of(ground.handed.fits, inputs, ground.assessed, ground.sha256, lent)
+    fitted, recalled = work.fitted(inputs, ground.assessed, jobs, progress, lent)
     notes.add(fitted.notes)
-    made = notes.keep(recall(inputs, fitted.assessed, fitted.surface, progress))
+    made = notes.keep(recalled)
     notes.add(made.surface.notes)
     progress.stage("Following the season", 1)
-    read = taught(season_of(inputs, fitted.assessed, shared=made), _read_again(ground, fitted.assessed))
+    season = work.once("season", lambda: season_of(inputs, fitted.assessed, shared=made))
+    read = taught(season, _read_again(ground, fitted.assessed))
     progress.step()
-    valves = ranked_valves(inputs, fitted.assessed, made, jobs=jobs, with_change=True)
+    valves = work.once(
+        "valves", lambda: ranked_valves(inputs, fitted.assessed, made, jobs=jobs, with_change=True)
+    )
     visit = fitted.assessed.visit
     case, terms = notes.keep(prepare(inputs, ground.orchard, valves, visit, ground.water, read))
     return PreparedPlan(case, terms, fitted.assessed, made, tuple(notes))

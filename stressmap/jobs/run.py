@@ -20,6 +20,7 @@ from stressmap.jobs.assess_visit import Assessed, assess_readings, load_inputs
 from stressmap.jobs.before_work import handed_in, refuse_early
 from stressmap.jobs.handed_down import NOTHING, HandedDown
 from stressmap.jobs.next_round import next_round
+from stressmap.jobs.shared_fits import RanchWork
 from stressmap.output import outputs
 from stressmap.output.staging import run_record
 from stressmap.output.staging.output_folder import default_folder, make_ready, staged
@@ -112,17 +113,16 @@ def run(
     # What fits, plans and draws takes seconds to load: files that cannot be used are refused before.
     from stressmap.geostat.cross_validation import MOST_METHODS, cross_validate
     from stressmap.jobs.borrowed_strength import what_was_borrowed
-    from stressmap.jobs.map_visit import content_of, fit
-    from stressmap.jobs.recall_visits import recall
+    from stressmap.jobs.map_visit import content_of
     from stressmap.jobs.season_so_far import taught
     from stressmap.water.ranch_inputs import why_no_amounts
     from stressmap.water.read_trees import ReadTrees
 
     with watch.of("fit"):
-        fitted = fit(inputs, assessed, jobs, tell, lent=handed.borrowed)
-        assessed = fitted.assessed
-        recalled = notes.keep(recall(inputs, assessed, fitted.surface, tell))
-        lending = notes.keep(what_was_borrowed(fitted.surface, recalled, assessed, handed.borrowed))
+        work, lent = RanchWork.of(handed.fits, inputs, assessed, sha256, handed.borrowed), handed.borrowed
+        fitted, found = work.fitted(inputs, assessed, jobs, tell, lent)
+        assessed, recalled = fitted.assessed, notes.keep(found)
+        lending = notes.keep(what_was_borrowed(fitted.surface, recalled, assessed, lent))
         fitted = dataclasses.replace(fitted, surface=recalled.surface)
         tell.stage("Comparing methods", MOST_METHODS)
         proof = cross_validate(fitted.surface, fitted.samples, fitted.options, step=tell.step)
@@ -130,9 +130,8 @@ def run(
     with watch.of("map"):
         content = content_of(inputs, assessed, recalled, tell, jobs=jobs, spread=handed.spread)
     with watch.of("season"):
-        content, season, lending = notes.keep(
-            _with_season(content, inputs, assessed, recalled, lending, tell)
-        )
+        season = _followed(inputs, assessed, recalled, work, tell)
+        content, lending = notes.keep(_with_season(content, season, recalled, lending))
     advice, planned = None, inputs.settings.water
     if planned is not None:
         read = taught(season, ReadTrees.of(assessed.readings, content.previous_visit))
@@ -163,27 +162,30 @@ def run(
     return Result(content, target)
 
 
-def _with_season(
-    content: Content,
-    inputs: Inputs,
-    assessed: Assessed,
-    recalled: Remembered,
-    lending: dict[str, Any] | None,
-    tell: Progress,
-) -> Noted[tuple[Content, Season, dict[str, Any] | None]]:
-    """Add when the next water of each valve zone is due, by the fit of all visits that the map has.
-
-    What was borrowed is given back with that of the valve zones' soils.
-    """
-    from stressmap.jobs.borrowed_soils import with_soils
+def _followed(
+    inputs: Inputs, assessed: Assessed, recalled: Remembered, work: RanchWork, tell: Progress
+) -> Season:
+    """Follow the season by the fit of all visits that the map has."""
     from stressmap.jobs.season_so_far import season_of
-    from stressmap.output.view.season_line import with_due
 
     tell.stage("Following the season", 1)
-    season = season_of(inputs, assessed, shared=recalled)
+    season = work.once("season", lambda: season_of(inputs, assessed, shared=recalled))
     tell.step()
+    return season
+
+
+def _with_season(
+    content: Content,
+    season: Season,
+    recalled: Remembered,
+    lending: dict[str, Any] | None,
+) -> Noted[tuple[Content, dict[str, Any] | None]]:
+    """Add when the next water of each valve zone is due, and to what was borrowed that of their soils."""
+    from stressmap.jobs.borrowed_soils import with_soils
+    from stressmap.output.view.season_line import with_due
+
     borrowed = with_soils(lending, recalled.drying, season)
-    return Noted((with_due(content, season.due, season.today), season, borrowed.value), borrowed.notes)
+    return Noted((with_due(content, season.due, season.today), borrowed.value), borrowed.notes)
 
 
 def _with_water(

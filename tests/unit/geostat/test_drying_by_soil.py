@@ -16,7 +16,7 @@ from stressmap.geostat.drying_by_soil import (
     CLAY,
     LEAST_SHARE,
     MEASURES,
-    RANCHES_BAR_MM,
+    RANCHES_SHARE,
     SANDY,
     USUAL_SHARE,
     LentOfSoil,
@@ -63,8 +63,8 @@ def test_pooling_is_that_of_numerical_integration() -> None:
     usual, per_water = 0.05 * SANDY, float(np.mean(PER_WATER))
     times = np.array([*PER_WATER, per_water])
     estimate, se = np.array([*SLOPES, usual]), np.array([*ERRORS, USUAL_SHARE * usual])
-    mean, sd = by_quadrature(estimate, se, RANCHES_BAR_MM)
-    relief, relief_sd = by_quadrature(times * estimate, times * se, RANCHES_BAR_MM * per_water)
+    mean, sd = by_quadrature(estimate, se, RANCHES_SHARE * usual)
+    relief, relief_sd = by_quadrature(times * estimate, times * se, RANCHES_SHARE * usual * per_water)
     one = lent["sandy"]
     assert one.bar_mm == pytest.approx(mean, rel=2e-3)
     assert one.spread == pytest.approx(max(sd / mean, LEAST_SHARE), rel=5e-3)

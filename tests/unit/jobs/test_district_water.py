@@ -30,7 +30,9 @@ from stressmap.jobs.district_water import (
     share_water,
     start_of,
 )
+from stressmap.jobs.handed_down import HandedDown
 from stressmap.jobs.plan_ground import plan_ground, prepared_plan
+from stressmap.jobs.shared_fits import shared_fits
 from stressmap.jobs.water import plan_water
 from stressmap.output.staging import output_folder
 from stressmap.water.milp import solve_milp, solve_relaxed
@@ -71,7 +73,11 @@ def ranches(tmp_path_factory: pytest.TempPathFactory) -> list[RanchResult]:
 
 @pytest.fixture(scope="module")
 def shared(ranches: list[RanchResult]) -> SharedVolume:
-    return share_water(SHARED, ranches, task_of)
+    """Share the water as one call of ``district`` does: plans go on from what the curves worked out."""
+    with shared_fits() as fits:
+        made = share_water(SHARED, ranches, lambda one: replace(task_of(one), handed=HandedDown(fits=fits)))
+        assert len(list(fits.folder.iterdir())) == 3 * 3, "fit, season and valves of those with amounts"
+    return made
 
 
 def test_all_of_the_volume_is_shared_and_the_drier_ranch_gets_more(shared: SharedVolume) -> None:
