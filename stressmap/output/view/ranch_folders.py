@@ -21,6 +21,8 @@ from stressmap.core.text import first_line
 WGS84 = "EPSG:4326"
 RASTER, RECORD, VALVES, PACKAGE = "stress.tif", "run.json", "valves.geojson", "ranch.gpkg"
 """The files that are read of a ranch's folder."""
+BORROWED = frozenset({"borrowed", "drying_borrowed", "soils_borrowed"})
+"""Notes of a ranch that borrowed."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,8 @@ class MappedRanch:
         As ``valves.geojson`` has them, in WGS 84.
     blocks : GeoDataFrame
         As ``ranch.gpkg`` has them, in the working CRS.
+    lenders : int
+        Ranches that it borrowed from, where its notes say so; 0 for none.
     """
 
     result: RanchResult
@@ -55,6 +59,7 @@ class MappedRanch:
     counts: dict[str, Any]
     valves: gpd.GeoDataFrame
     blocks: gpd.GeoDataFrame
+    lenders: int = 0
 
     @property
     def raster(self) -> Path:
@@ -134,7 +139,26 @@ def _read(result: RanchResult, title: str) -> MappedRanch:
         dict(record["counts"]),
         _features(folder / VALVES),
         blocks,
+        lenders_of(record),
     )
+
+
+def lenders_of(record: dict[str, Any]) -> int:
+    """Count the ranches that one borrowed from, where that came to anything worth a sentence.
+
+    Parameters
+    ----------
+    record : dict
+        The page of its ``run.json``.
+
+    Returns
+    -------
+    int
+        0 for none.
+    """
+    borrowed = record.get("borrowed")
+    said = {note["code"] for note in record["notes"]} & BORROWED
+    return int(borrowed["ranches"]) if borrowed and said else 0
 
 
 def _features(path: Path) -> gpd.GeoDataFrame:

@@ -130,15 +130,19 @@ def _ranch(
     if place is None:
         return told
     ranch, (blocks, valves) = content.ranches[place], drawn[place]
-    return told | {
-        "mapped": True,
-        "rankBy": ranch.rank_by,
-        "used": ranch.counts.get("used"),
-        "area": _decimal(float(valves["area_ha"].astype(float).sum()), 2),
-        "blocks": len(blocks),
-        "water": _water(content, result.slug),
-        "planned": _planned(content, result.slug),
-    }
+    return (
+        told
+        | ({"lenders": ranch.lenders} if ranch.lenders else {})
+        | {
+            "mapped": True,
+            "rankBy": ranch.rank_by,
+            "used": ranch.counts.get("used"),
+            "area": _decimal(float(valves["area_ha"].astype(float).sum()), 2),
+            "blocks": len(blocks),
+            "water": _water(content, result.slug),
+            "planned": _planned(content, result.slug),
+        }
+    )
 
 
 def _said(problems: Sequence[Problem], language: Language) -> list[list[str | None]]:

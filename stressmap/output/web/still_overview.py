@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from stressmap.core.errors import Problem
@@ -99,10 +100,17 @@ def _day(text: str | None, words: DistrictWords) -> str:
     return "" if text is None else words.plain.day(dt.date.fromisoformat(text[:10]))
 
 
+def _when(visit: tuple[dt.date, dt.date], lenders: int, words: DistrictWords) -> str:
+    """Say when a ranch was read, and from how many others it borrowed."""
+    days = words.plain.days(*visit)
+    return f"{days} · {words('ranch.borrowed', count=lenders)}" if lenders else days
+
+
 def _ranches(content: DistrictContent, spoken: Sequence[DistrictWords]) -> list[list[Any]]:
     """List the ranches in the order of the district's list."""
     known = content.valves[content.valves["measured"].astype(bool)]
     count = known.groupby(["ranch", "priority"]).size()
+    lenders = {ranch.result.slug: ranch.lenders for ranch in content.ranches}
     listed: list[list[Any]] = []
     for result, title in zip(content.results, content.titles, strict=True):
         visit = result.visit
@@ -110,6 +118,6 @@ def _ranches(content: DistrictContent, spoken: Sequence[DistrictWords]) -> list[
             listed.append([title, both(spoken, lambda words: words("ranch.failed")), "", "", ""])
             continue
         valves = int((content.valves["ranch"] == title).sum())
-        when = both(spoken, lambda words, days=visit: words.plain.days(*days))
+        when = both(spoken, partial(_when, visit, lenders.get(result.slug, 0)))
         listed.append([title, when, valves, *(int(count.get((title, p), 0)) for p in (1, 2))])
     return listed

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from stressmap.core.errors import Problem
 from stressmap.output.text.words import Words, catalogue, missing
 from stressmap.output.view.district_content import DistrictContent, district_content, problems_table
+from stressmap.output.view.ranch_folders import lenders_of
 from stressmap.output.web import overview_page
 from stressmap.output.web.coded_numbers import LETTERS, fixed, outlines, short_names, vlq
 from stressmap.output.web.overview_page import render_overview
@@ -210,3 +211,22 @@ def test_only_a_ranch_with_a_plan_leads_to_one(content: DistrictContent) -> None
     planned = share_volume(curves, 900.0).with_plans([PlannedShare("south", 250.0)])
     told = data_of(render_overview(replace(content, shared=planned)))["ranches"]
     assert [one.get("planned") for one in told] == [False, None, True]
+
+
+def test_a_ranch_that_borrowed_says_from_how_many_and_others_say_nothing(content: DistrictContent) -> None:
+    first, *rest = content.ranches
+    assert [one.lenders for one in (first, *rest)] == [0] * len(content.ranches)
+    page = render_overview(replace(content, ranches=(replace(first, lenders=4), *rest)))
+    for language in ("borrowed from 4 other ranches", "toma prestado de 4 ranchos"):
+        assert page.count(language) == 1, "where no script runs"
+    assert page.count('"lenders":') == 1
+    assert '"lenders":' not in render_overview(content)
+
+
+@pytest.mark.parametrize(
+    ("codes", "lenders"), [(["drying_borrowed"], 3), (["drying_not_borrowed"], 0), ([], 0)]
+)
+def test_lenders_are_counted_where_the_notes_of_a_ranch_say_so(codes: list[str], lenders: int) -> None:
+    notes = [{"code": code} for code in codes]
+    assert lenders_of({"borrowed": {"ranches": 3}, "notes": notes}) == lenders
+    assert lenders_of({"notes": notes}) == 0

@@ -29,6 +29,7 @@ function ranchCard(ranch) {
   const first = byRank(ranch.valves).slice(0, 12), more = ranch.valves.length - first.length;
   return [
     heading(ranch.name), make("p", { class: "under", text: [visitText(ranch.visit), ageText(ranch.visit)].filter(Boolean).join(" · ") }),
+    ranch.lenders ? make("p", { class: "under", text: word("ranch.borrowed", { count: number(ranch.lenders) }) }) : null,
     make("p", { class: "files" }, link(ranch, "map.html", word("ranch.map")), link(ranch, "crew_sheet.pdf", word("ranch.sheet")), link(ranch, "report.html", word("ranch.report")), ranch.planned ? link(ranch, "water/water_plan.txt", word("ranch.plan")) : null),
     make("ul", { class: "keys" }, ...counts),
     facts([[word("ranch.blocks"), number(ranch.blocks.length)], [word("card.area"), quantity(ranch.area, "area")], [word("ranch.used"), ranch.used === null ? null : number(ranch.used)], ...waterOf(ranch)]),
