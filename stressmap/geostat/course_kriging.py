@@ -168,8 +168,13 @@ class ZoneInSystem:
         valves = [valve_groups(at.block, at.valve) for at in (places, readings)]
         block = _shares_in(places.block, readings.block)
         valve = _shares_in(*valves)
-        rows = tuple(level.mean_design(places, drift)[:-1] for level in levels.levels)
-        unseen = np.array([level.unseen_crop_variance(places) for level in levels.levels])
+        # visits that saw the same crops, as most do, need working out once
+        kinds = [(level.crop.tobytes(), level.variance) for level in levels.levels]
+        told = {
+            kind: (level.mean_design(places, drift)[:-1], level.unseen_crop_variance(places))
+            for kind, level in dict(zip(kinds, levels.levels, strict=True)).items()
+        }
+        rows, unseen = tuple(told[kind][0] for kind in kinds), np.array([told[kind][1] for kind in kinds])
         alone = np.array([same_code_probability(own) for own in (places.block, valves[0])])
         return cls(*correlations, block, valve, alone, rows, float(drift.mean()), unseen)
 

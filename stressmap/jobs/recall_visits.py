@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
@@ -219,8 +219,11 @@ def assessed_before(inputs: Inputs, assessed: Assessed, visit: Visit) -> Assesse
     Assessed or None
         None where none can be used.
     """
+    day = inputs.readings["time"].dt.tz_localize(None).dt.normalize()
+    # readings are judged day by day: the rows of other visits would be looked at again for every one
+    own = inputs.readings[day.between(*(pd.Timestamp(one) for one in visit))].reset_index(drop=True)
     try:
-        return assess_visit(inputs, assessed.orchard, visit).value
+        return assess_visit(replace(inputs, readings=own), assessed.orchard, visit).value
     except StressmapError:
         return None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import geopandas as gpd
 import numpy as np
@@ -15,7 +15,7 @@ from stressmap.geostat.drying_slopes import USUAL_SLOPES, Dryness, SlopePriors
 from stressmap.geostat.memory_mixture import MemorySurface, one_visit
 from stressmap.geostat.mixed_model_kriging import StructuredSurface
 from stressmap.geostat.options import Priors, SurfaceOptions
-from stressmap.geostat.samples import Estimate, Samples
+from stressmap.geostat.samples import Estimate, Places, Samples
 from stressmap.geostat.space_time_surface import SpaceTimeSurface
 from stressmap.geostat.visit_series import VisitSeries
 from stressmap.geostat.zone_paths import PathSurface
@@ -26,7 +26,7 @@ from stressmap.quality.visit import visits_before
 from stressmap.season.calendar_days import HORIZON_DAYS
 from stressmap.season.ranch_dryness import RanchWater
 from stressmap.season.zone_courses import ZoneCourses, zone_courses
-from stressmap.zoning.grid_cells import lattice
+from stressmap.zoning.grid_cells import BlockCells, lattice
 from stressmap.zoning.mapping import RanchLayout
 from stressmap.zoning.reading_arrays import usable_samples
 
@@ -95,13 +95,10 @@ def season_visits(inputs: Inputs, assessed: Assessed, known: Sequence[Assessed] 
         In order; visits without a usable reading are left out.
     """
     found, checked = [assessed], {one.visit: one for one in known}
-    days = inputs.readings["time"].dt.date
     for visit in reversed(visits_before(inputs.readings, assessed.visit)):
         if (found[0].visit[0] - visit[1]).days > NEW_SEASON_DAYS:
             break
-        # the rows of other visits would be looked at again for every one
-        own = inputs.readings[(days >= visit[0]) & (days <= visit[1])].reset_index(drop=True)
-        one = checked.get(visit) or assessed_before(replace(inputs, readings=own), assessed, visit)
+        one = checked.get(visit) or assessed_before(inputs, assessed, visit)
         if one is not None:
             found.insert(0, one)
     return tuple(found)
@@ -255,6 +252,25 @@ def path_surface(inputs: Inputs, series: VisitSeries, *, last: bool) -> PathSurf
         return one_visit(series, today)
 
 
+@dataclass(frozen=True)
+class KeptLayout(RanchLayout):
+    """Blocks, valve zones and lattice of a ranch, whose cells are worked out once for all windows.
+
+    Parameters
+    ----------
+    kept : dict
+        Cells of each block that was asked for.
+    """
+
+    kept: dict[int, tuple[BlockCells, Places]] = field(default_factory=dict, compare=False, repr=False)
+
+    def cells(self, block: int) -> tuple[BlockCells, Places]:
+        """Give the cells of one block, by its position, and as places."""
+        if block not in self.kept:
+            self.kept[block] = super().cells(block)
+        return self.kept[block]
+
+
 def coarse_layout(inputs: Inputs) -> RanchLayout:
     """Lay a lattice over the ranch that is fine enough to average valve zones.
 
@@ -272,7 +288,7 @@ def coarse_layout(inputs: Inputs) -> RanchLayout:
     cell_m = min(max(chosen.map.cell_m, usual), max(COARSEST_M, chosen.map.cell_m))
     grid = lattice(inputs.blocks, round(cell_m, 1), chosen.source)
     covariate = None if inputs.covariate is None else inputs.covariate.at
-    return RanchLayout(inputs.blocks, inputs.valves, grid, covariate)
+    return KeptLayout(inputs.blocks, inputs.valves, grid, covariate)
 
 
 @dataclass(frozen=True)

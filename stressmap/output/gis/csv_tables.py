@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import unicodedata
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -80,8 +81,12 @@ def defuse(value: Any) -> Any:
     >>> defuse("=1+1"), defuse("two\r\nlines"), defuse("a;=b"), defuse(-1.5)
     ("'=1+1", 'two lines', "a;'=b", -1.5)
     """
-    if not isinstance(value, str):
-        return value
+    return _defused(value) if isinstance(value, str) else value
+
+
+@lru_cache(maxsize=4096)
+def _defused(value: str) -> str:
+    """Write one text; tables of a season repeat names tens of thousands of times."""
     text = _BREAKS.sub(" ", value)
     text = _AFTER_SEPARATOR.sub(r"\1'\2", text)
     seen = next((c for c in text if not _unseen(c)), "")
