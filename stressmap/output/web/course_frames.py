@@ -11,6 +11,7 @@ from typing import Any
 
 from markupsafe import Markup
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from stressmap.output.view.season_cells import day_of
 from stressmap.output.view.vector_picture import svg
@@ -153,6 +154,7 @@ class CourseFrames:
             lower.set_ylim(0.0, 1.0)
             upper.set_ylim(low, high)
             upper.set_title("bar", loc="left", fontsize=11)
+            upper.yaxis.set_major_locator(MaxNLocator(6, integer=True, steps=[1, 2, 5, 10]))
             upper.yaxis.set_major_formatter(signed_tick)
             upper.grid(axis="y", color=GRID, lw=0.6)
             upper.set_axisbelow(True)

@@ -27,8 +27,8 @@ from stressmap.output.web.season_tables import SeasonTable, SeasonTables, begun_
 from stressmap.output.web.spoken import Spoken
 from stressmap.season.season import Season
 
-DRAWN_DUE = 24
-"""Valves on the picture of what is due."""
+DRAWN_DUE, OPEN_ALARMS = 24, 8
+"""Valves on the picture of what is due, and alarms above it that need no opening."""
 CYCLES_A_PAGE, FEWEST_CYCLES, MOST_CYCLES = 2500, 8, 24
 """Irrigations listed on the page, and of one block at least and at most: 250 blocks stay under 6 MB."""
 INDEXED_FROM = 6
@@ -161,6 +161,7 @@ def _urgent(tables: SeasonTables) -> dict[str, Any]:
     picture = None if shown.empty else due_ranges(shown, season.today, tables.spoken)
     return {
         "alarms": tables.alarms(),
+        "most_alarms": OPEN_ALARMS,
         "limits": _sentences((note for note in season.notes if note.code in LIMITS), tables.spoken),
         "due": due,
         "others": others,
