@@ -9,6 +9,7 @@ const BANDS = 12;
 const FINER = 2;
 // Narrower than this a shape has no edge and no signs, narrower than that finer ones [px].
 const BARE_BELOW = 5;
+const DOT_BELOW = 3;
 const FINE_BELOW = 14;
 const FINE = 0.6;
 const patterns = new Map();
@@ -57,6 +58,11 @@ function narrowest({ _rawPxBounds: { min, max } }) {
   return Math.min(max.x - min.x, max.y - min.y);
 }
 
+// Corners lie on whole pixels, so that the smallest shapes have none between them: their box is filled instead.
+function dotted(ctx, { _rawPxBounds: { min, max } }) {
+  ctx.fillRect(min.x - 0.5, min.y - 0.5, max.x - min.x + 1, max.y - min.y + 1);
+}
+
 export const PatternCanvas = L.Canvas.extend({
   _fillStroke(ctx, layer) {
     const { code, weight } = layer.options, size = code === undefined ? 0 : narrowest(layer);
@@ -67,6 +73,7 @@ export const PatternCanvas = L.Canvas.extend({
     ctx.globalAlpha = 1;
     ctx.fillStyle = size < BARE_BELOW ? lookOf(code).fill : patternOf(ctx, code, size < FINE_BELOW ? FINE : 1);
     ctx.fill("evenodd");
+    if (size < DOT_BELOW) dotted(ctx, layer);
     if (size < BARE_BELOW) return;
     ctx.strokeStyle = EDGE;
     ctx.lineWidth = size < FINE_BELOW ? 0.5 : weight;
