@@ -77,7 +77,12 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def made(place: Path) -> DistrictMade:
     """All of them on two workers that are reached by address, each ranch divided between both."""
     with LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1", memory_limit="3GB"
+        n_workers=2,
+        threads_per_worker=1,
+        dashboard_address=None,
+        scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
+        host="127.0.0.1",
+        memory_limit="3GB",
     ) as cluster:
         return run_district(
             place / "district.toml",

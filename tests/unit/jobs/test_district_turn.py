@@ -86,7 +86,12 @@ def work() -> None:
 def test_on_a_cluster_that_goes_on_work_ends_once_the_connection_of_its_call_is_lost() -> None:
     """A worker in this process, whose scheduler loses the client without a word of farewell."""
     with LocalCluster(
-        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None, protocol="tcp"
+        n_workers=1,
+        threads_per_worker=1,
+        processes=False,
+        dashboard_address=None,
+        scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
+        protocol="tcp",
     ) as cluster:
         client = Client(cluster.scheduler_address, set_as_default=False)
         future = client.submit(work, pure=False)
