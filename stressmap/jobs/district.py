@@ -251,11 +251,18 @@ def shared_water(
     Returns
     -------
     SharedVolume or None
+
+    Raises
+    ------
+    OutputError
+        If another call has begun in the folder since: the plans there are that one's.
     """
     from stressmap.jobs.district_kept import KeepingWorkers, kept_before
     from stressmap.jobs.district_plans import PLAN, withdraw_plans
 
     folder, call = at_work.folder, at_work.turn.of
+    at_work.turn.take()
+    call.refuse_gone()
     kept, mapped = kept_before(folder), [one for one in results if not one.failed]
     if kept or district.water is not None:
         withdraw_plans(folder, [one.slug for one in results if one.failed or district.water is None])

@@ -258,6 +258,8 @@ def _take_away(task: WaterTask) -> PlannedShare | None:
     """Take an earlier plan of a ranch away that gets none now, or whose new one could not be made."""
     try:
         if task.folder is not None:
+            if task.handed.call is not None:
+                task.handed.call.refuse_gone()  # else the plan there may be that of a newer call
             take_plan_away(task.folder)
     except StressmapError as error:
         return PlannedShare(task.ranch.slug, problems=error.problems)

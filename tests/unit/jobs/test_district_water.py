@@ -17,7 +17,7 @@ from helpers import small_ranch
 from helpers.watered_ranch import MORE_COLUMNS
 
 from stressmap.core.district_settings import DistrictWater
-from stressmap.core.errors import Problem
+from stressmap.core.errors import OutputError, Problem
 from stressmap.core.progress import Silent
 from stressmap.core.ranch_result import RanchResult
 from stressmap.jobs.district import AtWork, shared_water
@@ -192,6 +192,23 @@ def test_plans_of_ranches_that_fail_or_share_no_more_are_withdrawn(
     gone = water is not None or known
     assert names_in(failed_one) == (["run.json"] if gone else ["run.json", "water_plan.csv"])
     assert names_in(mapped_one) == (["run.json"] if known and not water else ["run.json", "water_plan.csv"])
+
+
+def test_a_call_that_a_newer_one_followed_takes_no_plan_away(
+    ranches: list[RanchResult], tmp_path: Path
+) -> None:
+    """Its ranches fail for that very reason, and the plans there are those of the newer call."""
+    lost, one = ranches[-1], replace(ranches[2], folder=tmp_path / "new")
+    plans = [old_plan(tmp_path / lost.slug), old_plan(tmp_path / "new")]
+    district = SimpleNamespace(water=SHARED, handed_down=dict)
+    with CallTurn(tmp_path) as older, CallTurn(tmp_path):
+        at_work = AtWork(tmp_path, None, older)  # type: ignore[arg-type]
+        with pytest.raises(OutputError, match="another call of district has begun in this folder"):
+            shared_water(district, [lost], at_work, Silent())  # type: ignore[arg-type]
+        handed = HandedDown(call=older.of)
+        shared = share_water(SHARED, [one], lambda ranch: replace(task_of(ranch), handed=handed))
+    assert "another call of district has begun" in shared.problems[0].what
+    assert [names_in(plan) for plan in plans] == [["run.json", "water_plan.csv"]] * 2
 
 
 def test_old_readings_carry_no_amounts(ranches: list[RanchResult]) -> None:
