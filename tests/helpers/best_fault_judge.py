@@ -1,8 +1,9 @@
-"""What a judge who knows nearly everything finds of the faults of a drawn season: a bound for alarms.
+"""What a judge who knows nearly everything finds of the faults of a drawn season, to hold alarms against.
 
 He knows the day on which faults begin and what share of the water arrives, the water that came and what each
-zone's trees make of it, and the spreads; not which zone, nor what sets zones, blocks and trees apart. Of two
-hypotheses wholly known the ratio of their likelihoods is the best test there is.
+zone's trees make of it; not which zone, nor what sets zones, blocks and trees apart. Of two hypotheses wholly
+known the ratio of their likelihoods is the best test there is; the noise is what the alarms assume, close
+to the drawn one but not the same, so that a better judge cannot be ruled out.
 """
 
 from __future__ import annotations
