@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtri
 
 LIKE_FLOOD_HOURS, LIKE_FLOOD_DAYS = 20.0, 6.0
 """Drip in irrigations of so many hours and more, with so many days and more between them, wets and dries its
 soil as flooding does: a judgement, no source."""
+ODDS = (np.arange(199) + 0.5) / 199
+"""Equally likely points that stand for what the relief of one irrigation may be."""
 COLUMNS = (
     "by", "kind", "cycles", "seen", "relief_bar", "relief_low_bar", "relief_high_bar", "recovered",
     "drying_bar_per_day", "drying_bar_per_mm",
@@ -51,12 +54,13 @@ def compared(cycles: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     cycles : DataFrame
-        With ``soil``, ``system``, ``manner`` and ``crop``.
+        With ``soil``, ``system``, ``manner`` and ``crop``, and ``relief_bar`` with the 90 % interval of each.
 
     Returns
     -------
     DataFrame
-        :data:`COLUMNS`: medians of each kind; the interval of the relief holds nine tenths of its cycles.
+        :data:`COLUMNS`: medians of each kind; the interval of the relief holds nine tenths of what its cycles
+        may be, each as unsure as it is: for a single one it is its own.
     """
     if cycles.empty:
         return pd.DataFrame(columns=list(COLUMNS))
@@ -68,10 +72,21 @@ def compared(cycles: pd.DataFrame) -> pd.DataFrame:
         for kind, own in cycles.groupby(kinds.fillna("unknown"), sort=True):
             both = own[own["seen"] == "both"]
             used = both if len(both) else own
-            low, high = used["relief_bar"].quantile([0.05, 0.95])
+            low, high = _nine_tenths(used)
             middle = used[["relief_bar", "recovered", "drying_bar_per_day", "drying_bar_per_mm"]].median()
             rows.append(
                 {"by": by, "kind": kind, "cycles": len(own), "seen": len(both), "relief_low_bar": low,
                  "relief_high_bar": high, **middle.to_dict()}
             )  # fmt: skip
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _nine_tenths(cycles: pd.DataFrame) -> tuple[float, float]:
+    """Give the 5 % and 95 % points of all reliefs together, each a normal law of its own interval [bar]."""
+    known = cycles[["relief_bar", "relief_low_bar", "relief_high_bar"]].dropna()
+    if known.empty:
+        return np.nan, np.nan
+    middle, low, high = known.to_numpy(np.float64).T[:, :, None]
+    points = middle + (high - low) / 2 * ndtri(ODDS) / ndtri(0.95)
+    at_5, at_95 = np.quantile(points, [0.05, 0.95], method="hazen")
+    return float(at_5), float(at_95)

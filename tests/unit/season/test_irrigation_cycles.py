@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from stressmap.geostat.samples import Estimate
 from stressmap.season.compared import compared, manners
@@ -95,11 +96,28 @@ def test_drip_in_long_sets_with_long_gaps_is_run_like_flood_and_compared_apart()
          "recovered": 0.5, "drying_bar_per_day": 0.3, "drying_bar_per_mm": 0.05, "seen": "both",
          "soil": "loam", "crop": "prune", "system": "drip"}
     )  # fmt: skip
+    table["relief_low_bar"], table["relief_high_bar"] = table["relief_bar"] - 1, table["relief_bar"] + 1
     way = manners(table, ["drip", "drip"], np.array([10.0, 2.0]))
     assert way == ["like_flood", None]
     told = compared(table.assign(manner=np.array(way, dtype=object)[table["zone"]]))
     kinds = told[told["by"] == "system"].set_index("kind")["relief_bar"]
     assert kinds.to_dict() == {"drip": pytest.approx(0.3), "drip_like_flood": pytest.approx(2.5)}
+
+
+def test_reliefs_of_a_kind_are_told_with_how_unsure_each_is() -> None:
+    """One irrigation keeps its own 90 % interval; of two far apart, a tenth of both laws lies outside."""
+    alone = pd.DataFrame(
+        {"relief_bar": [0.9], "relief_low_bar": [-1.7], "relief_high_bar": [3.5], "recovered": 0.5,
+         "drying_bar_per_day": 0.3, "drying_bar_per_mm": 0.05, "seen": "both", "soil": "loam",
+         "crop": "prune", "system": "drip", "manner": None}
+    )  # fmt: skip
+    row = compared(alone).iloc[0]
+    assert [row["relief_low_bar"], row["relief_high_bar"]] == pytest.approx([-1.7, 3.5], abs=0.03)
+    two = pd.concat([alone, alone.assign(relief_bar=9.0, relief_low_bar=8.0, relief_high_bar=10.0)])
+    row = compared(two).iloc[0]
+    laws = [norm(0.9, 2.6 / norm.ppf(0.95)), norm(9.0, 1.0 / norm.ppf(0.95))]
+    assert sum(law.cdf(row["relief_low_bar"]) for law in laws) / 2 == pytest.approx(0.05, abs=0.003)
+    assert sum(law.cdf(row["relief_high_bar"]) for law in laws) / 2 == pytest.approx(0.95, abs=0.003)
 
 
 def test_a_weekly_visit_on_a_weekly_turn_is_told_which_day_shows_the_other_side() -> None:
