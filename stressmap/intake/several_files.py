@@ -187,6 +187,6 @@ def _refuse_too_much(found: Sequence[Sheet], named: Sequence[Path | InputSource]
     if rows > most or len(found) > MOST_FILES:
         what = (
             f"they have {rows:,} rows in {len(found):,} sheets together; {most:,} rows and {MOST_FILES:,} "
-            "sheets are the most that this machine's memory bears"
+            "sheets are the most that are read on this machine"
         )
         raise DataError(Problem(_said(named), what, "Move those of earlier seasons away"))

@@ -66,7 +66,7 @@ def refuse_endless(rows: int, cells: int, where: str) -> None:
     most = table_limits()
     if rows > most.rows or cells > most.cells:
         what = f"{most.rows:,} rows" if rows > most.rows else f"{most.cells:,} cells"
-        told = f"it has more than {what}, the most that this machine's memory bears"
+        told = f"it has more than {what}, the most that are read on this machine"
         raise DataError(Problem(where, told, "Cut it to the rows and columns that are needed"))
 
 

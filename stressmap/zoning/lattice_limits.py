@@ -62,8 +62,8 @@ def refuse_too_many_cells(
     most = most_cells(memory)
     if cells > most:
         what = (
-            f"cell_m = {cell_m:g} would make {cells:.3g} cells in the blocks, "
-            f"and this machine's memory bears {most:.3g}"
+            f"cell_m = {cell_m:g} would make {_millions(cells)} cells in the blocks, "
+            f"and at most {_millions(most)} are mapped on this machine"
         )
         remedy = f"Use {_enough(cells / most, cell_m):g} m or more"
         raise SettingsError(Problem(where, what, remedy, column="map.cell_m"))
@@ -72,8 +72,8 @@ def refuse_too_many_cells(
     if extent > MOST_EXTENT:
         what = (
             f"the blocks lie {(east - west) / 1e3:.0f} km by {(north - south) / 1e3:.0f} km apart: at "
-            f"cell_m = {cell_m:g} the map around them would hold {extent:.3g} cells, "
-            f"and {MOST_EXTENT:.3g} is the most"
+            f"cell_m = {cell_m:g} the map around them would hold {_millions(extent)} cells, "
+            f"and at most {_millions(MOST_EXTENT)} are mapped"
         )
         remedy = (
             f"Make a ranch.toml for each group of blocks, or use {_enough(extent / MOST_EXTENT, cell_m):g} m "
@@ -85,3 +85,7 @@ def refuse_too_many_cells(
 def _enough(times: float, cell_m: float) -> float:
     """Give the side of a cell, in tenths of a metre, at which so many times fewer are made."""
     return float(np.ceil(times**0.5 * cell_m * 10) / 10)
+
+
+def _millions(cells: float) -> str:
+    return f"{cells / 1e6:,.3g} million" if cells < 1e9 else f"{cells / 1e6:,.0f} million"

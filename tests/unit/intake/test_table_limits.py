@@ -23,7 +23,7 @@ def test_a_table_at_the_bound_is_read_and_one_row_or_cell_more_is_refused() -> N
     with pytest.raises(DataError) as rows:
         refuse_endless(11, 22, "log.csv")
     assert str(rows.value) == (
-        "log.csv: it has more than 10 rows, the most that this machine's memory bears. "
+        "log.csv: it has more than 10 rows, the most that are read on this machine. "
         "Cut it to the rows and columns that are needed."
     )
     with pytest.raises(DataError, match="it has more than 40 cells, the most"):
@@ -43,7 +43,7 @@ def test_files_together_are_refused_with_their_rows_and_what_fits() -> None:
         several_files._refuse_too_much(sheets, [Path("4.csv"), Path("6.csv"), Path("1.csv")])
     assert str(caught.value) == (
         "4.csv and 2 more: they have 11 rows in 3 sheets together; 10 rows and 1,000 sheets are the most "
-        "that this machine's memory bears. Move those of earlier seasons away."
+        "that are read on this machine. Move those of earlier seasons away."
     )
 
 

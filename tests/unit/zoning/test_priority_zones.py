@@ -87,13 +87,15 @@ def test_a_slip_in_the_cell_size_is_refused_before_it_fills_the_memory():
     with pytest.raises(SettingsError) as caught:
         refuse_too_many_cells(blocks, 0.05, "my_ranch.toml", memory=16_000_000_000)
     assert str(caught.value) == (
-        "my_ranch.toml, column map.cell_m: cell_m = 0.05 would make 4e+08 cells in the blocks, and this "
-        "machine's memory bears 6.1e+07. Use 0.2 m or more."
+        "my_ranch.toml, column map.cell_m: cell_m = 0.05 would make 400 million cells in the blocks, and "
+        "at most 61 million are mapped on this machine. Use 0.2 m or more."
     )
     refuse_too_many_cells(blocks, 0.2, memory=16_000_000_000)
-    with pytest.raises(SettingsError, match=r"bears 1e\+07\. Use 0\.4 m or more\.$"):
+    with pytest.raises(
+        SettingsError, match=r"at most 10 million are mapped on this machine\. Use 0\.4 m or more\.$"
+    ):
         refuse_too_many_cells(blocks, 0.2, memory=2_000_000_000)
-    with pytest.raises(SettingsError, match="would make 4e"):
+    with pytest.raises(SettingsError, match="would make 400 million"):
         lattice(blocks, 0.05)
 
 
@@ -113,8 +115,8 @@ def test_blocks_too_far_apart_for_one_raster_are_refused_with_the_extent():
         lattice(blocks, 5.0, "my_ranch.toml")
     assert str(caught.value) == (
         "my_ranch.toml, column map.cell_m: the blocks lie 120 km by 160 km apart: at cell_m = 5 the map "
-        "around them would hold 7.68e+08 cells, and 1e+08 is the most. Make a ranch.toml for each group of "
-        "blocks, or use 13.9 m or more."
+        "around them would hold 768 million cells, and at most 100 million are mapped. Make a "
+        "ranch.toml for each group of blocks, or use 13.9 m or more."
     )
     assert lattice(blocks, 16.1).shape == (9938, 7454)
 
