@@ -6,9 +6,11 @@ No row stops a run: one that cannot be used is left out, counted and told with i
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -192,12 +194,12 @@ def _matched(sheet: Sheet, columns: Mapping[str, str]) -> Table:
 
 
 def _frame(sets: tuple[SetRow, ...], zone: ZoneInfo, where: str) -> pd.DataFrame:
-    moment = f"datetime64[us, {zone}]"
+    start, end = ([getattr(one, name).to_datetime64() for one in sets] for name in ("start", "end"))
     frame = pd.DataFrame(
         {
             "valve": pd.Series([one.valve for one in sets], dtype=object),
-            "start": pd.Series([one.start for one in sets], dtype=moment),
-            "end": pd.Series([one.end for one in sets], dtype=moment),
+            "start": pd.DatetimeIndex(np.array(start, dtype="datetime64[us]"), tz="UTC").tz_convert(zone),
+            "end": pd.DatetimeIndex(np.array(end, dtype="datetime64[us]"), tz="UTC").tz_convert(zone),
             "mm": pd.Series([one.mm for one in sets], dtype=float),
         }
     )
@@ -252,13 +254,16 @@ class _Cells:
         self._rates = {} if valves is None else _rates_mm_h(valves)
         valve = table.text("valve").fillna("").astype(str)
         self._valve = valve.mask(is_nothing(valve), "").to_dict()
-        self._times = times
-        self._start, self._end = times.start.to_dict(), times.end.to_dict()
+        self._start, self._end = _shared(times.start), _shared(times.end)
+        self._start_cell, self._end_cell = times.start_cell.to_dict(), times.end_cell.to_dict()
+        self._either = times.either.to_dict()
+        self._later: dict[tuple[pd.Timestamp, float], pd.Timestamp] = {}
         self._hour_cells, self._mm_cells = table.text("hours").to_dict(), table.text("mm").to_dict()
         hours, bad_hours = read_hours(table.text("hours"), unit=table.unit("hours"))
         mm, bad_mm = read_depths(table.text("mm"), unit=table.unit("mm"))
         self._hours, self._bad_hours = hours.to_dict(), bad_hours.to_dict()
         self._mm, self._bad_mm = mm.to_dict(), bad_mm.to_dict()
+        self._about = {cell: is_about(cell or "") for cell in set(self._hour_cells.values())}
 
     def row(self, row: int) -> tuple[ToldRow | None, list[SetRow], list[ToldRow]]:
         """Give the sets of a row and what there is to say of it, or why it cannot be used."""
@@ -274,17 +279,20 @@ class _Cells:
             said.append(ToldRow.of(row, "log_part_unknown", valve=", ".join(meant.unknown)))
         if self._bad_mm[row]:
             said.append(ToldRow.of(row, "log_depth_unread", cell=self._mm_cells[row]))
-        said += self._depth_apart(row, meant, (span.end - span.start).total_seconds() / 3600.0)
         mm = float(self._mm[row])
+        if not math.isnan(mm):
+            said += self._depth_apart(row, meant, (span.end - span.start).total_seconds() / 3600.0)
         sets = [SetRow(name, span.start, span.end, mm, self._where, row) for name in meant.names]
         return None, sets, said
 
     def unsure(self, row: int, *, used: bool) -> list[tuple[str, dt.date | None]]:
         """Give the valves that what is not used of a row may mean, and its day; None if that is not known."""
         cell, start = self._valve[row], self._start[row]
-        day = None if pd.isna(start) else start.date()
-        written = bool(self._times.start_cell[row])
         meant = self._meant(cell)
+        if used and not meant.unknown:
+            return []
+        day = None if start is pd.NaT else start.date()
+        written = bool(self._start_cell[row])
         if used:
             parts = meant.unknown
         elif meant.names and not meant.unknown:
@@ -318,30 +326,35 @@ class _Cells:
         return ToldRow.of(row, "log_valve_unknown_near", valve=cell, near=near)
 
     def _span(self, row: int) -> _Span:
-        start, cell = self._start[row], self._times.start_cell[row]
-        if pd.isna(start):
-            if self._times.either[row]:
+        start, cell = self._start[row], self._start_cell[row]
+        if start is pd.NaT:
+            if self._either[row]:
                 return _Span(why=ToldRow.of(row, "log_day_or_month", cell=cell))
             if cell:
                 return _Span(why=ToldRow.of(row, "log_start_unread", cell=cell))
             return _Span(why=ToldRow.of(row, "log_no_start"))
         end, hours = self._end[row], float(self._hours[row])
-        long = not np.isnan(hours) and 0.0 < hours <= LONGEST_SET_HOURS
-        by_hours = start + pd.Timedelta(seconds=round(hours * 3600.0)) if long else None
-        ran = np.nan if pd.isna(end) else (end - start).total_seconds() / 3600.0
+        ran = math.nan if end is pd.NaT else (end - start).total_seconds() / 3600.0
         if 0.0 < ran <= LONGEST_SET_HOURS:
             return _Span(start, end, said=tuple(self._hours_apart(row, ran)))
-        if by_hours is None:
+        if not 0.0 < hours <= LONGEST_SET_HOURS:
             return _Span(why=self._no_length(row, ran))
-        cell, written = self._times.end_cell[row], self._hour_cells[row]
+        cell, written = self._end_cell[row], self._hour_cells[row]
         said = [ToldRow.of(row, "log_end_not_used", cell=cell)] if cell else []
-        if is_about(written or ""):
+        if self._about[written]:
             said.append(ToldRow.of(row, "log_hours_about", cell=written, ran=round(hours, 2)))
-        return _Span(start, by_hours, said=tuple(said))
+        return _Span(start, self._after(start, hours), said=tuple(said))
+
+    def _after(self, start: pd.Timestamp, hours: float) -> pd.Timestamp:
+        """Give the end of a set by its hours; sets of many valves begin together."""
+        known = self._later.get((start, hours))
+        if known is None:
+            known = self._later[start, hours] = start + pd.Timedelta(seconds=round(hours * 3600.0))
+        return known
 
     def _no_length(self, row: int, ran: float) -> ToldRow:
         """Say why neither the end nor the hours tell how long a row's valve ran."""
-        end, hours = self._times.end_cell[row], self._hour_cells[row]
+        end, hours = self._end_cell[row], self._hour_cells[row]
         if ran <= 0.0:
             return ToldRow.of(row, "log_ends_before_start", cell=end)
         if ran > 0.0:
@@ -369,6 +382,13 @@ class _Cells:
                 yield ToldRow.of(
                     row, "log_depth_and_hours", valve=name, cell=self._mm_cells[row], mm=round(expected, 1)
                 )
+
+
+def _shared(moments: pd.Series) -> dict[int, Any]:
+    """Give the moment of each row, one object for all rows that hold the same; ``NaT`` without one."""
+    code, distinct = pd.factorize(moments)
+    each_once = [*pd.DatetimeIndex(distinct), pd.NaT]
+    return {int(row): each_once[at] for row, at in zip(moments.index.to_numpy(), code, strict=True)}
 
 
 def _rates_mm_h(valves: pd.DataFrame) -> dict[str, float]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -23,6 +25,7 @@ _WORDS = (
     (r"^(\d{1,2})\s*h(?:rs?|oras?)?\.?$", r"\1:00"),
 )
 _NEXT_DAY = pd.Timedelta(days=1)
+F = TypeVar("F", pd.Series, pd.DataFrame)
 
 
 @dataclass(frozen=True)
@@ -95,17 +98,26 @@ def _in_figures(table: Table) -> Table:
     columns = dict(table.columns)
     for name in ("start", "end"):
         if name in columns:
-            cells = columns[name].astype(str)
-            for pattern, clock in _WORDS:
-                cells = cells.str.replace(pattern, clock, regex=True, case=False)
-            columns[name] = cells
+            columns[name] = _each_once(columns[name].astype(str), _as_figures)
     return replace(table, columns=columns)
+
+
+def _as_figures(cells: pd.Series) -> pd.Series:
+    for pattern, clock in _WORDS:
+        cells = cells.str.replace(pattern, clock, regex=True, case=False)
+    return cells
+
+
+def _each_once(cells: pd.Series, read: Callable[[pd.Series], F]) -> F:
+    """Read each different cell once: the sets of many valves begin together."""
+    code, distinct = pd.factorize(cells, use_na_sentinel=False)
+    return read(pd.Series(distinct, dtype=cells.dtype)).take(code).set_axis(cells.index)
 
 
 def _orders(start: pd.Series, end: pd.Series, order: Order | None) -> pd.Series:
     """Tell for each row how its day and month stand: by the settings, by the whole file, or by itself."""
     both = pd.concat([start, end])
-    parts = both.str.extract(TWO_NUMBERS).astype(float)
+    parts = _each_once(both, lambda cells: cells.str.extract(TWO_NUMBERS).astype(float))
     day_first, month_first = parts[0] > 12, parts[1] > 12
     settled = order
     if settled is None and day_first.any() != month_first.any():
@@ -134,7 +146,9 @@ def _moments(text: pd.Series, orders: pd.Series, asked: Asked) -> Noted[pd.Serie
 
 
 def _no_clock(text: pd.Series) -> pd.Series:
-    return (text != "") & ~text.str.contains(_CLOCKED, case=False, regex=True)
+    return _each_once(
+        text, lambda cells: (cells != "") & ~cells.str.contains(_CLOCKED, case=False, regex=True)
+    )
 
 
 def _none(text: pd.Series, asked: Asked) -> pd.Series:
