@@ -559,3 +559,47 @@ def test_a_dry_valve_says_why(page: Page, tmp_path: Path) -> None:
     name = plan.loc[dry, "valve"].iloc[0]
     page.js("page.choose({kind: 'valve', item: ranch.valves.find(v => v.valve === arguments[0])})", name)
     assert "Not enough water" in page.text("#card")
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_valve_to_look_at_first_says_so_before_its_times(page: Page, tmp_path: Path, language: str) -> None:
+    content = full()
+    looked = [("not_relieved", "drier_than_block"), *[()] * 7]
+    plan = content.water_plan.assign(inspect=looked)
+    write_map(dataclasses.replace(content, water_plan=plan), tmp_path / "map.html")
+    page.open(tmp_path / "map.html", PHONE)
+    words = Words(language)
+    name, mark = plan["valve"].iloc[0], f"! {words('look.first')}"
+    page.js("document.querySelector(`#languages [lang=${arguments[0]}]`).click()", language)
+    marked = (
+        "return [...document.querySelectorAll('#valve-rows button')].filter(b => b.textContent"
+        ".includes(arguments[0])).map(b => b.dataset.valve)"
+    )
+    assert page.js(marked, mark) == [name]
+    page.js("[...document.querySelectorAll('.order button')][1].click()")
+    openings = int((content.timetable["valve"] == name).sum())
+    assert openings > 0
+    assert page.js(marked, mark) == [name] * openings
+    page.js("page.choose({kind: 'valve', item: ranch.valves.find(v => v.valve === arguments[0])})", name)
+    card = page.text("#card")
+    assert card.index(mark) < card.index(words("look.not_relieved")) < card.index(words("card.plan_start"))
+    assert card.index(mark) < card.index(words("look.drier_than_block")) < card.index(words("card.figure"))
+    assert_quiet(page)
+
+
+def test_a_phone_that_is_turned_shows_the_whole_ranch_again(page: Page, full_map: Path) -> None:
+    across, up = (PHONE[1], PHONE[0]), PHONE
+    inside = (
+        "const done = arguments[0]; let frames = 12; const wait = () => (frames-- ? "
+        "requestAnimationFrame(wait) : done(page.map.getBounds().contains(page.drawing.bounds)"
+        " && page.drawing.atHome())); wait()"
+    )
+    page.open(full_map, across)
+    for size in (up, across, up):
+        page.size(*size)
+        assert page.driver.execute_async_script(inside)
+    page.js("page.map.setZoom(page.map.getZoom() + 2, {animate: false})")
+    zoom = page.js("return page.map.getZoom()")
+    page.size(*across)
+    assert not page.driver.execute_async_script(inside)
+    assert page.js("return page.map.getZoom()") == zoom, "what was chosen to be seen stays"

@@ -154,6 +154,7 @@ def _plan(
         "hours": _cut(row["hours"], 5),
         "mm": _cut(row.get("mm"), 3),
         "m3": _cut(row.get("m3"), 3),
+        "look": list(row.get("inspect") or ()),
         "sets": [_spell(one) for one in spells(sets)],
     }
 

@@ -36,7 +36,7 @@ from stressmap.output.web.still_page import both, fills, still_page
 
 SECTIONS = (
     "locale", "unit", "priority", "measure", "crop", "method", "flag", "trees", "map", "list", "card",
-    "place", "caution", "about",
+    "place", "look", "caution", "about",
 )  # fmt: skip
 """Sections of the words that the page speaks."""
 

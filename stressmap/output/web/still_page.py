@@ -19,7 +19,7 @@ from stressmap.output.view.quantities import duration
 from stressmap.output.view.rows import rows
 from stressmap.output.view.water_words import WaterWords
 
-CAUTIONS = ("heat", "pumps", "chamber", "advice")
+CAUTIONS = ("heat", "pumps", "chamber", "stress", "advice")
 
 
 def still_page(content: Content, picture: bytes | None) -> dict[str, Any]:

@@ -59,11 +59,13 @@ def test_a_valve_left_closed_says_why_in_each_language() -> None:
 
 
 def test_a_valve_to_look_at_first_says_so_and_why() -> None:
-    found = valves(planned(inspect=[("not_relieved",)] + [()] * 7))
+    content = planned(inspect=[("not_relieved",)] + [()] * 7)
+    found = valves(content)
     assert found[0]["look_first"] == [
         f"! {Words('en')('look.not_relieved')} / {Words('es')('look.not_relieved')}"
     ]
     assert found[1]["look_first"] == []
+    assert [valve["plan"]["look"] for valve in map_data(content)["valves"]] == [["not_relieved"]] + [[]] * 7
 
 
 @pytest.mark.parametrize(("bar", "said"), [(0.04, "at its target"), (-0.04, "at its target")])

@@ -5,7 +5,7 @@ import { kindOf, priorityOf } from "./listing.js";
 import { flagWords, readingRow } from "./rows.js";
 import { addUpAsWritten, isPastLimit } from "./standing.js";
 import {
-  area, bar, day, dayNamed, depth, duration, figure, known, labelOf, lastRank, number, percent, pressureRead, quantity, ranch, readingsBy, shown,
+  area, bar, day, dayNamed, depth, duration, figure, known, labelOf, lastRank, lookMark, looksFirst, number, percent, pressureRead, quantity, ranch, readingsBy, shown,
   signedNumber, tieText, treesText, volume, spotWord, word,
 } from "./shared.js";
 
@@ -90,6 +90,12 @@ function lastWater(valve) {
   return [word("card.last_irrigated"), told, [unread, early].filter(Boolean).join(". ") || null];
 }
 
+// What is to be seen to before a valve is opened comes before all else, its times not excepted.
+function lookFirst({ plan }) {
+  if (!looksFirst(plan)) return "";
+  return make("p", { class: "warn look" }, make("b", { text: lookMark() }), ...plan.look.map((why) => make("small", { text: known("look", why) })));
+}
+
 function standingWarnings(valve) {
   const warnings = [];
   if (isPastLimit(valve)) warnings.push(make("p", { class: "warn past" }, swatch("past"), make("span", {}, make("b", { text: word("priority.past") }), make("small", { text: word("card.past_meaning") }))));
@@ -105,7 +111,7 @@ function valveCard(valve) {
     make("h2", { tabindex: "-1" }, word("list.valve", { valve: "" }), named(valve.valve)),
     make("p", { class: "under" }, word("list.block", { block: "" }), named(valve.block ?? word("measure.no_data")), ` · ${known("crop", valve.crop)} · ${area(valve.area)}`),
     band(priority, valve.rank === null ? word("list.no_rank") : word("card.rank_of", { rank: valve.rank, count: lastRank })));
-  body.append(...standingWarnings(valve));
+  body.append(lookFirst(valve), ...standingWarnings(valve));
   body.append(facts([
     ...planFacts(valve.plan),
     [word("card.figure"), figure(valve.stress), [word("card.interval", { low: number(valve.low), high: number(valve.high) }), ranch.heatOut ? null : word("map.heat_in")]],

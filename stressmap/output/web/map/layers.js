@@ -225,7 +225,9 @@ export class RanchDrawing {
     this.home = { centre: this.map.getCenter(), zoom: this.map.getZoom() };
   }
 
+  // Whether nobody has moved the map since it showed the whole ranch; a map that changes its size keeps its middle to a pixel or two.
   atHome() {
-    return this.home && this.map.getZoom() === this.home.zoom && this.map.getCenter().equals(this.home.centre, 1e-6);
+    const { map, home } = this;
+    return Boolean(home) && map.getZoom() === home.zoom && map.project(map.getCenter()).distanceTo(map.project(home.centre)) <= 2;
   }
 }

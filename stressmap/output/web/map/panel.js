@@ -6,7 +6,7 @@ import { atTheClock, beginsTie, clockIn, cropsByEdges, openings, priorityOf, sea
 import { layerMark, readingRow, rowButton } from "./rows.js";
 import { isPastLimit, mostlyOne, partedByLimit } from "./standing.js";
 import {
-  NO_RANK, bar, dayNamed, figure, hooks, known, labelOf, lastRank, lookOf, number, quantity, ranch, readings, readingsBy, shortOf, shown, tieText,
+  NO_RANK, bar, dayNamed, figure, hooks, known, labelOf, lastRank, lookMark, lookOf, looksFirst, number, quantity, ranch, readings, readingsBy, shortOf, shown, tieText,
   treesText, visitDays, spotWord, word,
 } from "./shared.js";
 
@@ -19,11 +19,13 @@ function setsText({ sets }) {
   return count > 1 ? word("list.sets", { start: dayNamed(sets[0][0]), count: number(count, 0) }) : dayNamed(sets[0][0]);
 }
 
+const lookLine = ({ plan }) => (looksFirst(plan) ? make("small", { class: "look", text: lookMark() }) : null);
+
 function openingRow({ valve, start, end }) {
   const look = lookOf(priorityOf(valve));
   const item = rowButton({ kind: "valve", item: valve }, [
     make("span", { class: "number" }, make("b", { class: "clock", text: start.slice(11) })),
-    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? ""))),
+    make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? "")), lookLine(valve)),
     make("span", { class: "what" },
       make("span", { class: "chip", text: shortOf(priorityOf(valve)), style: { background: look.fill, color: look.ink } }),
       make("small", { text: word("list.until", { time: end.slice(0, 10) === start.slice(0, 10) ? end.slice(11) : dayNamed(end) }) })),
@@ -67,7 +69,7 @@ function valveRow(valve) {
   const item = rowButton({ kind: "valve", item: valve }, [
     make("span", { class: "number" }, make("span", { class: "unseen", text: word("list.rank", { rank: "" }) }), make("b", { text: valve.rank ?? NO_RANK })),
     make("span", { class: "name" }, named(valve.valve, { class: "main" }), make("small", {}, word("list.block", { block: "" }), named(valve.block ?? "")), make("small", { class: "trees", text: treesText(valve.trees) }),
-      valve.season ? make("small", { class: "due", text: valve.season[shown.language][1] }) : null),
+      valve.season ? make("small", { class: "due", text: valve.season[shown.language][1] }) : null, lookLine(valve)),
     make("span", { class: "what" },
       make("span", { class: "chip", text: `${shortOf(priority)} ${labelOf(priority)}`, style: { background: look.fill, color: look.ink } }),
       make("small", { text: plan ?? (priority === "none" ? word("measure.guess", { figure: figure(valve.stress) }) : figure(valve.stress)) })),
@@ -196,7 +198,7 @@ export function fillCautions() {
   const box = byId("cautions");
   box.setAttribute("aria-label", word("caution.heading"));
   box.querySelector("summary").textContent = word("caution.advice");
-  box.querySelector("p").textContent = ["chamber", "heat", "pumps", "crops"].map((name) => word(`caution.${name}`)).join(" ");
+  box.querySelector("p").textContent = ["chamber", "heat", "pumps", "stress", "crops"].map((name) => word(`caution.${name}`)).join(" ");
 }
 
 export function legend() {

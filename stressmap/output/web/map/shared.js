@@ -95,6 +95,10 @@ export function treesText(count) {
   return word("trees.many", { count: number(count, 0) });
 }
 
+// Of a plan: whether its valve is to be looked at before it is opened; the crew sheet's mark and words for it.
+export const looksFirst = (plan) => Boolean(plan && plan.look && plan.look.length);
+export const lookMark = () => `! ${word("look.first")}`;
+
 // What was more tension, or a drier target, is more; a plus sign says so.
 export const signedNumber = (value) => (value > 0 && numberText(value, 1, marks()) !== numberText(0, 1, marks()) ? "+" : "") + number(value);
 export const shortOf = (priority) => (priority === "none" ? "?" : word("priority.short", { number: priority }));
