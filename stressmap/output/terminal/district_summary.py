@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 
 from rich.console import Console
@@ -12,11 +14,14 @@ from stressmap.output.text.district_words import DistrictWords
 from stressmap.output.text.note_words import sentences
 from stressmap.output.text.problem_words import problem_text
 from stressmap.output.text.words import Words
+from stressmap.output.view.crew_words import priority_words
 from stressmap.output.view.district_content import DistrictContent
 from stressmap.output.view.shared_water import shared_water_text
 
 MOST_FAILURES = 10
 MOST_VALVES = 5
+MANY_ALIKE = 3
+"""So many ranches that get their water for one reason share a line."""
 FIRST_FILES = ("district.html", "district.csv", "problems.csv", "district_water.csv")
 
 
@@ -48,7 +53,9 @@ def _lines(content: DistrictContent, folder: Path) -> Iterator[str]:
     if len(ranked):
         yield say("said.first")
         for row in ranked.head(MOST_VALVES).to_dict("records"):
-            label = row[f"label_{words.language}"]
+            short = words("priority.short", number=row["priority"])
+            past = row["past_limit"] and row["measured"]
+            label = words("past.short", short=short) if past else priority_words(row["priority"], words)
             yield say("said.valve", rank=row["rank"], ranch=row["ranch"], valve=row["valve"], label=label)
     yield from _water(content, say)
     yield from (words("terminal.note", note=text) for text in sentences(content.notes, words))
@@ -63,9 +70,19 @@ def _water(content: DistrictContent, say: DistrictWords) -> Iterator[str]:
         return
     told = shared_water_text(content.shared, content.title_of, say)
     yield f"{told.heading}: {told.lines[0]}"
-    for ranch, gets, equal, needs, why in told.rows:
-        yield "  " + say("water.line", ranch=ranch, gets=gets, equal=equal, needs=needs, why=why)
+    for why, rows in groupby(told.rows, key=itemgetter(4)):
+        yield from (f"  {line}" for line in _shares(list(rows), why, say))
     yield from told.lines[1:]
+
+
+def _shares(told: list[tuple[str, ...]], why: str, say: DistrictWords) -> Iterator[str]:
+    """Tell what ranches get for one reason; many of them in one line, the reason said once."""
+    named = [dict(zip(("ranch", "gets", "equal", "needs"), row, strict=False)) for row in told]
+    if len(told) < MANY_ALIKE:
+        yield from (say("water.line", **one, why=why) for one in named)
+        return
+    shares = "; ".join(say("water.part", **one) for one in named)
+    yield say("water.group", count=len(told), why=why, shares=shares)
 
 
 def _failures(content: DistrictContent, say: DistrictWords) -> Iterator[str]:

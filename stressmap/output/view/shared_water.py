@@ -84,15 +84,23 @@ def _lines(shared: SharedVolume, words: DistrictWords) -> Iterator[str]:
         words("water.rule_floor", floor=percent(shared.floor, plain)) if shared.floor else words("water.rule")
     )
     yield f"{told} {rule}"
+    failed = int((table["why"] == "failed").sum())
+    mapped = len(table) - failed
     for key, column in (("against_past", "past_limit"), ("against", "benefit")):
         possible = table["possible" if column == "benefit" else f"possible_{column}"].sum()
         if possible > 0:
             parts = {way: table[f"{begins}{column}"].sum() / possible for way, begins in WAYS.items()}
-            yield words(f"water.{key}", **{way: percent(part, plain) for way, part in parts.items()})
+            said = words(f"water.{key}", **{way: percent(part, plain) for way, part in parts.items()})
+            yield words("water.of_mapped", count=mapped, said=said) if failed else said
     if shared.floors_kept < 1.0:
         yield words("water.floors", percent=percent(shared.floors_kept, plain))
     if shared.left_m3 > TOLD_M3:
-        yield words("water.left", volume=volume(shared.left_m3, plain))
+        left = volume(shared.left_m3, plain)
+        yield (
+            words("water.kept_back", volume=left, count=failed)
+            if failed
+            else words("water.left", volume=left)
+        )
     planned = table["planned_m3"].sum()
     if 0.0 < planned < TOLD_USED * table.loc[table["planned_m3"].notna(), "share_m3"].sum():
         yield words("water.unused", volume=volume(planned, plain))

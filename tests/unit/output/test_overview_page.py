@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from dataclasses import replace
@@ -16,8 +17,10 @@ from helpers.offline_pages import fetched_by_page
 from helpers.paths import REPOSITORY
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rich.console import Console
 
 from stressmap.core.errors import Problem
+from stressmap.output.terminal.district_summary import print_district
 from stressmap.output.text.words import Words, catalogue, missing
 from stressmap.output.view.district_content import DistrictContent, district_content, problems_table
 from stressmap.output.view.ranch_folders import lenders_of
@@ -230,3 +233,13 @@ def test_lenders_are_counted_where_the_notes_of_a_ranch_say_so(codes: list[str],
     notes = [{"code": code} for code in codes]
     assert lenders_of({"borrowed": {"ranches": 3}, "notes": notes}) == lenders
     assert lenders_of({"notes": notes}) == 0
+
+
+def test_the_terminal_names_what_is_urgent_with_the_page_s_words(content: DistrictContent) -> None:
+    valves = content.valves[content.valves["rank"].notna()].head(2)
+    valves = valves.assign(past_limit=[True, False], measured=True, priority=1)
+    out = io.StringIO()
+    print_district(replace(content, valves=valves), Path("nowhere"), Console(file=out, width=200))
+    assert "Most urgent, over all ranches:" in out.getvalue()
+    said = [line.rsplit(": ", 1)[1] for line in out.getvalue().splitlines() if ": P1" in line]
+    assert said == ["P1 past its limit", "P1 water first"]

@@ -105,3 +105,34 @@ def test_page_and_terminal_tell_of_it_and_of_none_where_there_is_none(content: D
     assert "too few trees read" in out.getvalue()
     without = replace(content, shared=None)
     assert "Water shared by the ranches" not in render_overview(without)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_water_of_a_ranch_that_failed_is_kept_back_and_figures_are_of_the_mapped(language: Language) -> None:
+    """Two ranches use 8,000 m3 each; what is over is not spare while a third is not mapped."""
+    curves = [
+        curve("dry", 3.0),
+        curve("wet", 1.0),
+        RanchCurve("lost", "lost", 0.0, float("nan"), why="failed"),
+    ]
+    words = DistrictWords(Words(language, "metric"))
+    there = shared_water_text(share_volume(curves[:2], 20_000.0), {}, words).lines
+    some = shared_water_text(share_volume(curves, 20_000.0), {}, words).lines
+    kept = {"en": "Kept back: 4,000 m³, because 1 ranch could", "es": "Se guardan 4,000 m³"}[language]
+    only = {"en": "Of the 2 ranches mapped only: ", "es": "Solo de 2 ranchos con mapa: "}[language]
+    spare = words("water.left", volume="4,000 m³")
+    assert spare in there
+    assert spare not in some
+    assert [line for line in some if line.startswith(kept)]
+    assert [line for line in some if "100 %" in line] == [only + line for line in there if "100 %" in line]
+
+
+def test_many_ranches_with_one_reason_share_a_line(content: DistrictContent) -> None:
+    curves = [curve(name, 1.0) for name in ("oak", "elm", "ash", "fir")]
+    out = io.StringIO()
+    shared = share_volume(curves, 10_000.0)
+    print_district(replace(content, shared=shared), Path("nowhere"), Console(file=out, width=900))
+    lines = [line for line in out.getvalue().splitlines() if "does as much good" in line]
+    assert len(lines) == 1
+    assert lines[0].startswith("  4 ranches, each: its last water does as much good as anywhere. oak ")
+    assert [part.split()[0] for part in lines[0].split("; ")[1:]] == ["elm", "ash", "fir"]

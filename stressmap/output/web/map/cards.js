@@ -110,8 +110,8 @@ function valveCard(valve) {
   const body = make("div", {},
     make("h2", { tabindex: "-1" }, word("list.valve", { valve: "" }), named(valve.valve)),
     make("p", { class: "under" }, word("list.block", { block: "" }), named(valve.block ?? word("measure.no_data")), ` · ${known("crop", valve.crop)} · ${area(valve.area)}`),
-    band(priority, valve.rank === null ? word("list.no_rank") : word("card.rank_of", { rank: valve.rank, count: lastRank })));
-  body.append(lookFirst(valve), ...standingWarnings(valve));
+    lookFirst(valve), band(priority, valve.rank === null ? word("list.no_rank") : word("card.rank_of", { rank: valve.rank, count: lastRank })));
+  body.append(...standingWarnings(valve));
   body.append(facts([
     ...planFacts(valve.plan),
     [word("card.figure"), figure(valve.stress), [word("card.interval", { low: number(valve.low), high: number(valve.high) }), ranch.heatOut ? null : word("map.heat_in")]],
