@@ -42,6 +42,28 @@ def day_numbers(moments: pd.Series | pd.DatetimeIndex, zone: ZoneInfo) -> Floats
     return np.asarray(since, dtype=np.float64) + dt.date(1970, 1, 1).toordinal() - MEASURING_H / 24.0
 
 
+def days_ago(days: float) -> int:
+    """Count calendar days back from a day's number, so that what ended last night is one day ago.
+
+    Parameters
+    ----------
+    days : float
+        Taken to a tenth, as tables hold them.
+
+    Returns
+    -------
+    int
+
+    Examples
+    --------
+    At 14:00, what ended at 03:00 yesterday, at 10:00 yesterday and at 03:00 today:
+
+    >>> [days_ago(one) for one in (35 / 24, 28 / 24, 11 / 24)]
+    [1, 1, 0]
+    """
+    return max(0, int(np.ceil(np.round(days, 1) - MEASURING_H / 24.0)))
+
+
 def date_of(day: float) -> dt.date:
     """Give the date of a day's number.
 

@@ -194,10 +194,21 @@ def _days(left: DaysLeft, turns: Turns, today: int) -> dict[str, Any]:
         advised = f"interval{name}_days" if name else "interval_advised_days"
         gone = {"": turns.passed.mean, "_low": turns.passed.low, "_high": turns.passed.high}[name]
         found[advised] = _finite(np.where(days > 0.0, turns.since + days, gone))
+    # past already, with bad luck, when it had recovered: no later than that is the soonest
+    at_once = np.isnan(found["interval_low_days"]) & (left.low <= 0.0)
+    soonest = np.where(
+        np.isfinite(found["interval_advised_days"]), np.minimum(turns.since, RECOVERY_DAYS), np.nan
+    )
+    found["interval_low_days"] = np.where(at_once, soonest, found["interval_low_days"])
     for name, days in (("due", left.mean), ("due_early", left.low), ("due_late", left.high)):
-        dates = [date_of(today + np.floor(one + 1e-6)) if np.isfinite(one) else None for one in days]
+        dates = [date_of(today + one) if np.isfinite(one) else None for one in _whole(days)]
         found[name] = pd.Series(dates, dtype=object)
     return found
+
+
+def _whole(days: Floats) -> Floats:
+    """Give the whole days to a date."""
+    return np.floor(days + 1e-6)
 
 
 def _finite(days: Floats) -> Floats:
@@ -255,21 +266,21 @@ def counts_of(due: pd.DataFrame, until: int) -> dict[str, int]:
     Returns
     -------
     dict of str to int
-        ``overdue``: surely past what is allowed; ``now``: due now, though not surely; ``soon``: within
-        :data:`SOON_DAYS` more; ``before``: all of them that are due up to the next visit.
+        ``overdue``: surely past what is allowed; ``now``: due now, though not surely; ``soon``: on one of the
+        :data:`SOON_DAYS` dates after today; ``before``: all of them that are due up to the next visit.
     """
-    left, late = (due[name].to_numpy(np.float64) for name in ("days_left", "days_left_high"))
-    past, surely = overdue(due), np.asarray(late <= 0.0)
+    left, day = due["days_left"].to_numpy(np.float64), _whole(due["days_left"].to_numpy(np.float64))
+    surely, unsure = past_today(due)
     return {
-        "overdue": int((past & surely).sum()),
-        "now": int((past & ~surely).sum()),
-        "soon": int(((left > 0) & (left <= SOON_DAYS)).sum()),
+        "overdue": int(surely.sum()),
+        "now": int(unsure.sum()),
+        "soon": int(((day > 0) & (day <= SOON_DAYS)).sum()),
         "before": int((left <= until).sum()),
     }
 
 
-def overdue(due: pd.DataFrame) -> Bools:
-    """Tell which zones are past what is allowed.
+def past_today(due: pd.DataFrame) -> tuple[Bools, Bools]:
+    """Tell which zones surely pass what is allowed by today's date, and which do though not surely.
 
     Parameters
     ----------
@@ -278,6 +289,14 @@ def overdue(due: pd.DataFrame) -> Bools:
 
     Returns
     -------
-    array of bool, shape (n,)
+    tuple of array of bool, shape (n,)
+
+    Examples
+    --------
+    >>> due = pd.DataFrame({"days_left": [0.0, 0.0, 0.4, 3.6], "days_left_high": [0.0, 2.0, 0.9, 8.0]})
+    >>> [mask.tolist() for mask in past_today(due)]
+    [[True, False, True, False], [False, True, False, False]]
     """
-    return np.asarray(due["days_left"].to_numpy(np.float64) <= 0.0)
+    left, late = (_whole(due[name].to_numpy(np.float64)) for name in ("days_left", "days_left_high"))
+    past, surely = np.asarray(left <= 0.0), np.asarray(late <= 0.0)
+    return past & surely, past & ~surely

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from rich.table import Table
 
@@ -16,7 +17,8 @@ from stressmap.output.text.season_words import SeasonWords
 from stressmap.output.text.words import Words, text_of
 from stressmap.output.view.due_words import when_due
 from stressmap.output.view.rows import rows
-from stressmap.season.due_table import counts_of
+from stressmap.output.view.season_cells import range_of
+from stressmap.output.view.season_order import counts_with_names, standing_of_valves
 from stressmap.season.season import Season
 
 SHOWN = 12
@@ -46,7 +48,7 @@ def print_season(season: Season, ranch: Ranch, folder: Path, notes: Sequence[Not
     console = PlainConsole(soft_wrap=True)
     words = Words(ranch.languages[0], ranch.units)
     warnings, others = by_severity(notes)
-    for text in _warnings(warnings, words):
+    for text in _warnings(warnings, words, standing_of_valves(season)):
         console.print(words("terminal.warning", note=text), markup=False)
     for text in _head(season, ranch, words):
         console.print(text, markup=False)
@@ -66,9 +68,12 @@ def _say(key: str, words: Words, **values: object) -> str:
     return text_of(f"advice_{words.language}", f"summary.{key}", values)
 
 
-def _warnings(warnings: Sequence[Note], words: Words) -> Iterator[str]:
-    """Put what may mislead into words, valves that were watered and not relieved in one line."""
-    alarms = [one for one in warnings if one.code in ALARMS]
+def _warnings(warnings: Sequence[Note], words: Words, over: Mapping[Any, float]) -> Iterator[str]:
+    """Put what may mislead into words, valves watered and not relieved in one line, the highest first."""
+    alarms = sorted(
+        (one for one in warnings if one.code in ALARMS),
+        key=lambda one: -max((over.get(valve, -1e9) for valve in _texts(one.value("valves"))), default=-1e9),
+    )
     rest = [one for one in warnings if one.code not in ALARMS]
     if len(alarms) < 2:
         rest = list(warnings)
@@ -89,8 +94,7 @@ def _head(season: Season, ranch: Ranch, words: Words) -> Iterator[str]:
     first, last = season.visits[0][0], season.visits[-1][1]
     told = {"first": words.date(first), "last": words.date(last), "visits": len(season.visits)}
     yield _say("head", words, ranch=ranch.name, **told)
-    counts = counts_of(season.due, (season.next_visit - season.today).days)
-    yield SeasonWords(words)("page.counts", **counts, alarms=len(season.alarms))
+    yield SeasonWords(words)("page.counts", **counts_with_names(season))
 
 
 def _due(season: Season, words: Words, width: int) -> Table:
@@ -102,5 +106,6 @@ def _due(season: Season, words: Words, width: int) -> Table:
         when = when_due(row, season.today, say)
         if row.get("zone") in season.alarmed:
             when = f"{when}; {say('urgent.look_first')}"
-        cells.append((str(row["valve"]), str(row["block"]), words.number(row["stress_bar"]), when))
+        stress = range_of(row["stress_low_bar"], row["stress_high_bar"], say)
+        cells.append((str(row["valve"]), str(row["block"]), stress, when))
     return narrow_table(heads, cells, width, right={2}, breaks={0, 1, 3})

@@ -12,7 +12,7 @@ from stressmap.core import season_schemas
 from stressmap.core.schemas import hold
 from stressmap.output.text.words import Language, Words, text_of
 from stressmap.output.view.due_words import WIDE_DAYS
-from stressmap.season.calendar_days import HORIZON_DAYS
+from stressmap.season.calendar_days import HORIZON_DAYS, days_ago
 
 LEAST_SOONER = 0.5
 """Days by which a hot week must bring the water forward to be told."""
@@ -81,8 +81,10 @@ def advice(row: Mapping[Any, Any], language: Language, *, alarmed: bool = False)
     """
     first = _say(language, "due.alarmed") if alarmed else ""
     when = _when(row, language)
-    # Of a valve that is due, a turn longer than the usual one would read as a reason to wait.
-    said = [_last_water(row, language), when] if _past(row) else [when, _turn(row, language)]
+    # Of a valve that is due, a turn longer than the usual one would read as a reason to wait; of one that was
+    # watered and not relieved, none can be told.
+    turn = "" if alarmed else _turn(row, language)
+    said = [_last_water(row, language), when] if _past(row) else [when, turn]
     sentences = [first, *said, _narrower(row, language), _peak(row, language), _hot(row, language)]
     return " ".join(sentence for sentence in sentences if sentence)
 
@@ -104,7 +106,7 @@ def _past(row: Mapping[Any, Any]) -> bool:
 def _last_water(row: Mapping[Any, Any], language: Language) -> str:
     if not _known(row, "days_since_water"):
         return ""
-    return _say(language, "due.last_water", days=round(row["days_since_water"]))
+    return _say(language, "due.last_water", days=days_ago(row["days_since_water"]))
 
 
 def _bars(row: Mapping[Any, Any], language: Language) -> dict[str, str]:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from stressmap.output.text.season_words import SeasonWords
 from stressmap.output.view.season_cells import missing, number
-from stressmap.season.calendar_days import HORIZON_DAYS
+from stressmap.season.calendar_days import HORIZON_DAYS, days_ago
 
 WIDE_DAYS = 14
 """A range wider than this is none to plan by, and no likeliest day is named: a judgement, no source."""
@@ -41,8 +41,8 @@ def when_due(row: Mapping[str, Any], today: dt.date, words: SeasonWords) -> str:
     early, late, due = (row[name] for name in ("due_early", "due_late", "due"))
     if missing(row["stress_bar"]):
         return words("urgent.unknown")
-    if not missing(row["days_left"]) and row["days_left"] <= 0:
-        surely = not missing(row["days_left_high"]) and row["days_left_high"] <= 0
+    if not missing(due) and due <= today:
+        surely = not missing(late) and late <= today
         return words("urgent.overdue" if surely else "urgent.now")
     if missing(due):
         return (
@@ -62,7 +62,7 @@ def when_due(row: Mapping[str, Any], today: dt.date, words: SeasonWords) -> str:
 def since_words(row: Mapping[str, Any], words: SeasonWords) -> str:
     """Say how long ago the last water was."""
     days = row["days_since_water"]
-    return words("urgent.no_water") if missing(days) else words("urgent.since", days=round(days))
+    return words("urgent.no_water") if missing(days) else words("urgent.since", days=days_ago(days))
 
 
 def drying_words(row: Mapping[str, Any], words: SeasonWords) -> str:
@@ -81,9 +81,35 @@ def hot_words(row: Mapping[str, Any], words: SeasonWords) -> str:
     return words("urgent.hot", days=round(hot), usual=round(usual)) if round(hot) else words("urgent.hot_now")
 
 
-def with_early(valves: list[tuple[str, Any]], day: dt.date, words: SeasonWords) -> str:
-    """Name valves, with the earliest day in brackets where it is before the day."""
-    return ", ".join(
-        valve if missing(early) or early >= day else f"{valve} ({words.plain.day(early)})"
-        for valve, early in valves
-    )
+def with_range(rows: list[Mapping[str, Any]], alarmed: Collection[str], words: SeasonWords) -> str:
+    """Name valves due on one day, in brackets the days it may be and what to look at first.
+
+    Parameters
+    ----------
+    rows : list of mapping
+        Of the season's calendar.
+    alarmed : collection of str
+        Valves that were watered and not relieved.
+    words : SeasonWords
+        The language.
+
+    Returns
+    -------
+    str
+    """
+    said = []
+    for row in rows:
+        look = words("next.look") if row["valve"] in alarmed else ""
+        beside = ", ".join(part for part in (_days_of(row, words), look) if part)
+        said.append(f"{row['valve']} ({beside})" if beside else str(row["valve"]))
+    return ", ".join(said)
+
+
+def _days_of(row: Mapping[str, Any], words: SeasonWords) -> str:
+    """Give the days a valve may be due on; nothing where they are the one it is listed under."""
+    early, late = (row["day"] if missing(row["due_early"]) else row["due_early"]), row["due_late"]
+    if missing(late):
+        return words("next.from_on", early=words.plain.day(early))
+    if early == late == row["day"]:
+        return ""
+    return words("form.range", low=words.plain.day(early), high=words.plain.day(late))

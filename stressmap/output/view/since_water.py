@@ -8,6 +8,7 @@ from stressmap.output.text.words import Words
 from stressmap.output.view.content import Content
 from stressmap.output.view.crew_words import Turn
 from stressmap.output.view.season_line import due_dates
+from stressmap.season.calendar_days import days_ago
 
 DASH = "\N{EN DASH}"
 
@@ -37,7 +38,7 @@ def since_water(turn: Turn, content: Content, words: Words) -> str:
     due = _due(turn, content, words)
     if days is None and not due:
         return ""
-    since = "__" if days is None else words("sheet.days", days=round(days))
+    since = "__" if days is None else words("sheet.days", days=days_ago(days))
     return f"{since} / {due or '____'}"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -11,9 +12,9 @@ from typing import Any
 from markupsafe import Markup
 
 from stressmap.output.text.season_words import SeasonWords
-from stressmap.output.view.due_words import with_early
+from stressmap.output.view.due_words import WIDE_DAYS, with_range
 from stressmap.output.view.rows import rows
-from stressmap.output.view.season_cells import missing, range_of
+from stressmap.output.view.season_cells import missing, number, range_of
 from stressmap.output.web.season_tables import SeasonTable, SeasonTables, begun_crop
 
 WEEK = 7
@@ -33,19 +34,21 @@ class NextTables:
 
     def calendar(self) -> tuple[SeasonTable, SeasonTable]:
         """List what is due by day and pump: within a week, and later."""
-        found: dict[tuple[Any, str], list[tuple[str, Any]]] = {}
-        for row in rows(self.tables.season.calendar):
+        season = self.tables.season
+        alarmed = set(season.due.loc[season.due["zone"].isin(season.alarmed), "valve"].astype(str))
+        found: dict[tuple[Any, str], list[Mapping[str, Any]]] = {}
+        for row in rows(season.calendar):
             key = row["day"], str(row["pump"] or "")
-            found.setdefault(key, []).append((str(row["valve"]), row["due_early"]))
+            found.setdefault(key, []).append(row)
         cells = [
             (
                 self.tables.spoken.day(day),
                 pump or self.tables.spoken("form.unknown"),
-                self.tables.spoken.each(partial(with_early, valves, day)),
+                self.tables.spoken.each(partial(with_range, valves, alarmed)),
             )
             for (day, pump), valves in sorted(found.items())
         ]
-        week = self.tables.season.today + dt.timedelta(days=WEEK)
+        week = season.today + dt.timedelta(days=WEEK)
         first = sum(day <= week for day, _ in found)
         head = ("day", "pump", "valves")
         return self.tables.table(head, cells[:first], "due.csv"), self.tables.table(
@@ -54,7 +57,7 @@ class NextTables:
 
     def intervals(self) -> SeasonTable:
         """Put the usual turn beside the one advised, and the peak that the usual one leads to."""
-        cells = []
+        cells, alarmed = [], self.tables.season.alarmed
         for row in rows(self.tables.season.due.sort_values(["block", "valve"], kind="stable")):
             if missing(row["interval_days"]) or missing(row["stress_bar"]):
                 continue
@@ -63,7 +66,9 @@ class NextTables:
                     row["valve"],
                     row["block"],
                     self.tables.spoken.number(row["interval_days"], 0),
-                    self.tables.spoken.each(partial(_advised, row)),
+                    self.tables.spoken("next.no_turn")
+                    if row.get("zone") in alarmed
+                    else self.tables.spoken.each(partial(_advised, row)),
                     self.tables.spoken.range(row["peak_low_bar"], row["peak_high_bar"]),
                     self.tables.spoken.number(row["allowed_bar"]),
                 )
@@ -124,6 +129,12 @@ def _by_limit(row: Mapping[str, Any]) -> tuple[int, dt.date, int]:
 
 
 def _advised(row: Mapping[str, Any], words: SeasonWords) -> str:
-    if missing(row["interval_low_days"]):
-        return words("next.over_three_weeks")
-    return range_of(row["interval_low_days"], row["interval_high_days"], words, 0)
+    """Give the turn advised with its range."""
+    middle, low, high = (row[f"interval_{name}_days"] for name in ("advised", "low", "high"))
+    if missing(low):
+        return words("next.over_three_weeks" if missing(row["days_left_low"]) else "form.unknown")
+    low, high = math.floor(low), high if missing(high) else math.ceil(high)  # as the advice of the file
+    if missing(middle) or missing(high) or high - low > WIDE_DAYS:
+        return range_of(low, high, words, 0)
+    told = {name: number(one, 0, words) for name, one in (("value", middle), ("low", low), ("high", high))}
+    return words("form.value_range", **told)

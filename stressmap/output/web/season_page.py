@@ -17,6 +17,7 @@ from stressmap.core.settings import Ranch
 from stressmap.output.text.note_words import by_severity, sentence
 from stressmap.output.view.crop_words import Profiles
 from stressmap.output.view.rows import rows
+from stressmap.output.view.season_order import counts_with_names
 from stressmap.output.web.course_frames import CourseFrames
 from stressmap.output.web.joined_modules import STRICT, join
 from stressmap.output.web.page_frame import page_template, script_hash
@@ -119,7 +120,7 @@ def render(season: Season, ranch: Ranch, profiles: Profiles) -> str:
         script_hash=script_hash(script),
         cautions=[spoken(f"caution.{name}") for name in CAUTIONS],
         lead=_lead(season, spoken),
-        counts=tables.counts(),
+        counts=counts_with_names(season),
         counted=spoken("page.counted", day=lambda words: words.plain.day(season.today)),
         **_urgent(tables),
         **_water(tables),
@@ -160,6 +161,7 @@ def _urgent(tables: SeasonTables) -> dict[str, Any]:
     shown = season.due[season.due["days_left_low"].astype(float) <= HORIZON].head(DRAWN_DUE)
     picture = None if shown.empty else due_ranges(shown, season.today, tables.spoken)
     return {
+        "past": tables.past(),
         "alarms": tables.alarms(),
         "most_alarms": OPEN_ALARMS,
         "limits": _sentences((note for note in season.notes if note.code in LIMITS), tables.spoken),

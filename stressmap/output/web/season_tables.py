@@ -22,9 +22,9 @@ from stressmap.output.view.due_words import (
 )
 from stressmap.output.view.rows import rows
 from stressmap.output.view.season_cells import amount, missing, number, unit_of, whole_days
+from stressmap.output.view.season_order import alarms_by_standing, past_first
 from stressmap.output.web.season_courses import BlockCourse
 from stressmap.output.web.spoken import Spoken
-from stressmap.season.due_table import counts_of
 from stressmap.season.not_relieved import Alarm
 from stressmap.season.season import Season
 
@@ -84,14 +84,9 @@ class SeasonTables:
         """Say what a crop is called."""
         return self.spoken.each(lambda words: crop_title(crop, self.profiles, words.plain))
 
-    def counts(self) -> dict[str, int]:
-        """Count what is overdue, due soon and before the next visit, and the alarms."""
-        until = (self.season.next_visit - self.season.today).days
-        return counts_of(self.season.due, until) | {"alarms": len(self.season.alarms)}
-
     def alarms(self) -> list[dict[str, Markup]]:
-        """Tell what was watered and not relieved, and what to look at."""
-        return [self._alarm(alarm) for alarm in self.season.alarms]
+        """Tell what was watered and not relieved, and what to look at; what stands highest first."""
+        return [self._alarm(alarm) for alarm in alarms_by_standing(self.season)]
 
     def _alarm(self, alarm: Alarm) -> dict[str, Markup]:
         by_zone = self.season.due.set_index("zone")
@@ -108,20 +103,36 @@ class SeasonTables:
                 low=lambda words: number(alarm.low_bar, 1, words),
                 high=lambda words: number(alarm.high_bar, 1, words),
             ),
+            "stands": self._stands(by_zone.loc[own]),
             "look": self.spoken(
                 "urgent.look",
                 reasons=lambda words: ", ".join(words(f"look.{reason}") for reason in alarm.reasons),
             ),
         }
 
+    def _stands(self, due: pd.DataFrame) -> Markup:
+        """Say where the stress of an alarm's valves stands, of several that of the driest."""
+        known = due[due["stress_bar"].notna()]
+        if known.empty:
+            return Markup("")
+        over = (known["stress_bar"] - known["allowed_bar"]).astype(float).fillna(-1e9)
+        driest = rows(known)[int(over.to_numpy().argmax())]
+        name = Markup("{}: ").format(driest["valve"]) if len(due) > 1 else Markup("")
+        return name + self.spoken.each(partial(stands_words, driest))
+
+    def past(self) -> list[dict[str, Any]]:
+        """Tell what is past what is allowed, what surely is first."""
+        return [self._due(row) for row in past_first(self.season)[:LISTED]]
+
     def due(self) -> tuple[list[dict[str, Any]], list[dict[str, Any]], int]:
-        """Tell when each valve is due: before the next visit, the others, and how many are left out."""
-        found = rows(self.season.due)
+        """Tell when valves not past yet are due: before the next visit, others, how many are left out."""
+        past = {row["zone"] for row in past_first(self.season)}
+        found = [row for row in rows(self.season.due) if row["zone"] not in past]
         until = (self.season.next_visit - self.season.today).days
         first = [row for row in found if not missing(row["days_left"]) and row["days_left"] <= until]
         others = [row for row in found if row not in first]
         shown = [self._due(row) for row in first[:LISTED]], [self._due(row) for row in others[:LISTED]]
-        return *shown, max(0, len(first) - LISTED) + max(0, len(others) - LISTED)
+        return *shown, sum(max(0, len(part) - LISTED) for part in (past, first, others))
 
     def _due(self, row: dict[str, Any]) -> dict[str, Any]:
         facts = (stands_words, since_words, drying_words, hot_words)

@@ -91,7 +91,7 @@ def test_it_reads_in_the_order_of_what_is_urgent_what_water_did_what_is_next(pag
         "The course, crop by crop and block by block", "What has been learnt", "What else there is to say",
         "Cautions",
     ]  # fmt: skip
-    assert "Overdue: 1; due now, though not surely: 0; due in 3 days: 1; in all before" in shown
+    assert "Overdue: 1 (S2); due now, though not surely: 0; due in 3 days: 1; in all before" in shown
     assert "in all before the next visit: 3; alarms: 1." in shown
     assert "Days count from Jul 14." in shown
     urgent, rest = shown.split('<section id="water">')
@@ -184,9 +184,28 @@ def test_a_picture_has_a_place_for_every_row_of_its_table(page: str, tables) -> 
 
 def test_what_is_due_is_listed_by_day_and_pump(tables) -> None:
     assert tables["calendar-table"][1:] == [
-        ["Jul 14", "Pump 1", "S2"], ["Jul 16", "Pump 1", "S1 (Jul 14)"], ["Jul 19", "Pump 1", "N2 (Jul 16)"],
+        ["Jul 14", "Pump 1", "S2 (look at the valve first)"], ["Jul 16", "Pump 1", "S1 (Jul 14 to Jul 20)"],
+        ["Jul 19", "Pump 1", "N2 (Jul 16 to Jul 25)"],
     ]  # fmt: skip
-    assert tables["later-table"][1:] == [["Jul 22", "Pump 1", "N1 (Jul 17)"]]
+    assert tables["later-table"][1:] == [["Jul 22", "Pump 1", "N1 (from Jul 17 on)"]]
+
+
+def test_the_turn_advised_is_that_of_the_file_with_its_range_none_where_no_water_came(
+    tables,
+) -> None:
+    told = {row[0]: row[3] for row in tables["intervals-table"][1:]}
+    assert told["S2"] == "look first, no turn advised"
+    assert told["S1"] == "7 (5 to 11)"
+    assert told["N1"] == "8 or more"
+
+
+def test_what_is_past_stands_first_and_an_alarm_says_where_its_stress_stands(page: str) -> None:
+    urgent = in_language(page, "en").split('<section id="urgent">')[1].split("</section>")[0]
+    heads = re.findall(r"<h3[^>]*>([^<]*)</h3>", urgent)
+    assert heads == ["Past what is allowed", "Watered, not relieved", "Water due, the soonest first"]
+    assert "<b>S2</b>" in urgent.split(heads[1])[0]
+    assert '<span class="stands">stress 3.6 to 5.6 bar, allowed 4.0</span>' in urgent
+    assert "<b>S2</b>" not in urgent.split(heads[2])[1]
 
 
 def test_the_let_down_says_its_pace_its_standing_and_the_day_of_the_limit(tables) -> None:

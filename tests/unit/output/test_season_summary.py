@@ -38,8 +38,8 @@ def test_what_matters_stands_first_and_the_rest_is_counted(capsys) -> None:
         "Look at these valves before you water more; "
         "where to look first stands in season.html."
     )
-    assert lines[2].startswith("Overdue: 1; due now, though not surely: 0; due in 3 days: 1; ")
-    assert lines[4].split()[:4] == ["S2", "Sand", "4.6", "overdue;"]
+    assert lines[2].startswith("Overdue: 1 (S2); due now, though not surely: 0; due in 3 days: 1; ")
+    assert lines[4].split()[:6] == ["S2", "Sand", "3.6", "to", "5.6", "overdue;"]
     assert [line for line in lines if line.startswith("note: ")] == [
         "note: Dry more slowly than their target: Old.",
         "note: Of 373 readings at 8 visits 356 were used and 17 left out.",
@@ -54,7 +54,7 @@ def test_one_alarm_says_all_of_what_to_look_at_in_spanish_too(capsys) -> None:
     lines = printed(capsys, "es", (NOTES[1], *NOTES[12:13]))
     assert "V0 (Block 0)" in lines[0]
     assert "revisar, en este orden: la presión en la válvula, el filtro" in lines[0].lower()
-    assert lines[2].startswith("Atrasadas: 1; ")
+    assert lines[2].startswith("Atrasadas: 1 (S2); ")
     assert "1 nota más sobre lecturas, archivos y cálculo: vea el final de season.html." in lines
 
 

@@ -12,10 +12,11 @@ from stressmap.season.days_left import DaysLeft, days_left, first_crossing
 from stressmap.season.due_table import (
     Ahead,
     Turns,
+    counts_of,
     due_calendar,
     due_table,
-    overdue,
     passed_after,
+    past_today,
     usual_interval,
 )
 
@@ -63,6 +64,18 @@ def test_over_three_weeks_is_an_answer_and_not_known_is_another() -> None:
     assert found["before_next_visit"].to_dict() == {"A": "no", "B": "no", "C": "maybe", "D": "yes"}
 
 
+def test_a_turn_whose_soonest_day_is_over_already_has_a_lower_bound_all_the_same() -> None:
+    found = table([3.5, 1.0, 2.0, 3.5], [0.25, 0.25, 0.1, 0.25]).set_index("valve").loc["A"]
+    assert found["days_left_low"] == 0.0
+    # trees recover in two days (see RECOVERY_DAYS), watered three days ago
+    assert found["interval_low_days"] == 2.0 < found["interval_advised_days"] < found["interval_high_days"]
+
+
+def test_what_is_due_soon_is_counted_by_dates() -> None:
+    due = pd.DataFrame({"days_left": [0.0, 0.6, 3.6, 4.0], "days_left_high": [0.0, 2.0, 8.0, 9.0]})
+    assert counts_of(due, 7) == {"overdue": 1, "now": 1, "soon": 1, "before": 4}
+
+
 def test_every_point_lies_within_its_range() -> None:
     found = table([0.0, 1.0, 2.0, 5.0], [0.5, 0.25, 0.3, 0.1])
     left = found[["days_left_low", "days_left", "days_left_high"]].fillna(HORIZON_DAYS).to_numpy()
@@ -90,7 +103,8 @@ def test_the_calendar_lists_by_day_and_pump() -> None:
     found = due_calendar(table([0.0, 1.0, 2.0, 5.0], [0.5, 0.25, 0.1, 0.1]))
     assert found["day"].is_monotonic_increasing
     assert found["valve"].tolist()[0] == "D"
-    assert overdue(table([0.0, 1.0, 2.0, 5.0], [0.5, 0.25, 0.1, 0.1])).tolist() == [True, False, False, False]
+    surely, unsure = past_today(table([0.0, 1.0, 2.0, 5.0], [0.5, 0.25, 0.1, 0.1]))
+    assert (surely | unsure).tolist() == [True, False, False, False]
 
 
 def test_a_zone_without_two_irrigations_takes_the_interval_of_its_block() -> None:
