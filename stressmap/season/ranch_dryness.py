@@ -167,12 +167,16 @@ def season_before(inputs: Inputs) -> dict[str, tuple[float, float]]:
 
 
 def _eto_between(inputs: Inputs, first: dt.date, until: dt.date) -> pd.Series:
-    """Work out the reference evapotranspiration of the days that matter alone: a year's takes seconds."""
+    """Work out the reference evapotranspiration of the days that matter alone, if those are the fewer.
+
+    Otherwise of all days, which others ask for too and which are then known.
+    """
     weather = inputs.weather
-    if weather is not None:
+    if weather is not None and not weather.empty:
         day = pd.DatetimeIndex(weather["time"]).date
         around = dt.timedelta(days=1)
-        weather = weather[(day >= first - around) & (day <= until + around)]
+        mine = (day >= first - around) & (day <= until + around)
+        weather = weather if 2 * mine.sum() >= len(mine) else weather[mine]
     found = daily_eto(replace(inputs, weather=weather)).value["eto_mm"].dropna()
     return found[[first <= pd.Timestamp(str(one)).date() <= until for one in found.index]]
 
