@@ -80,12 +80,12 @@ class SpaceTimeSystem(KrigingSystem):
         Standardised covariate at the readings.
     nodes : SpaceTimeNodes
         Sets of parameters.
-    blocks : array of int
-        Blocks whose readings will be left out together.
+    blocks : array of int or None
+        Blocks whose readings will be left out together; None for a system that gives courses alone.
     """
 
     def __init__(
-        self, series: VisitSeries, index: Ints, drift: Floats, nodes: SpaceTimeNodes, *, blocks: Ints
+        self, series: VisitSeries, index: Ints, drift: Floats, nodes: SpaceTimeNodes, *, blocks: Ints | None
     ) -> None:
         xy = series.samples.places.xy[index]
         _, at = np.unique(xy, axis=0, return_inverse=True)
@@ -95,7 +95,7 @@ class SpaceTimeSystem(KrigingSystem):
         self._starts = np.flatnonzero(np.diff(at.reshape(-1)[order], prepend=-1))
         self._samples = series.centred().take(self.index)
         places = self._samples.places
-        self._own = np.isin(places.block, blocks)
+        self._own = np.isin(places.block, [] if blocks is None else blocks)
         self._origin = places.xy.mean(axis=0)
         self._xy = np.ascontiguousarray((places.xy - self._origin)[self._starts])
         codes = np.unique(places.block), np.unique(valve_groups(places.block, places.valve))
@@ -104,8 +104,9 @@ class SpaceTimeSystem(KrigingSystem):
         self._trend = nodes.levels.of_readings(places, self._visit, drift[self.index])
         self._ranges = nodes.ranges
         self._persistence = nodes.persistence
-        self._since = None if len(series) == 1 else self._of_change(codes)
-        self.leave_out_terms = self._build_both()
+        self._since = None if len(series) == 1 or blocks is None else self._of_change(codes)
+        if blocks is not None:  # the sums over all sets of parameters are most of the work
+            self.leave_out_terms = self._build_both()
 
     def _of_change(self, codes: tuple[Ints, Ints]) -> SpaceTimeSystem:
         """Copy the system for the change since the visit before."""
@@ -286,7 +287,30 @@ class SpaceTimeSystems(KrigingSystems):
             now = self._series.visit[system.index[own]] == len(self._series) - 1
             yield system, own[now]
 
+    def for_courses(self, key: SystemKey) -> SpaceTimeSystem:
+        """Give a system that serves for courses: one that is held, else one that serves for nothing else.
+
+        Parameters
+        ----------
+        key : tuple of int
+            Of the system.
+
+        Returns
+        -------
+        SpaceTimeSystem
+        """
+        held = self._solved.get(key)
+        if isinstance(held, SpaceTimeSystem):
+            return held
+        return SpaceTimeSystem(self._series, self._near(key)[1], self._drift, self._timed, blocks=None)
+
     def _solve(self, key: SystemKey, *, leaving_out: bool = False) -> SpaceTimeSystem:
+        blocks, index = self._near(key)
+        left_out = blocks if leaving_out else blocks[:0]
+        return SpaceTimeSystem(self._series, index, self._drift, self._timed, blocks=left_out)
+
+    def _near(self, key: SystemKey) -> tuple[Ints, Ints]:
+        """Give the blocks of a system, and which readings it has."""
         places = self._samples.places
         if key == RANCH_SYSTEM:
             blocks, index = np.unique(places.block), np.arange(len(self._samples))
@@ -298,8 +322,7 @@ class SpaceTimeSystems(KrigingSystems):
             index = series_neighbourhood(
                 self._series, blocks, centre, REACH_IN_RANGES * self._nodes.ranges.max()
             )
-        left_out = blocks if leaving_out else blocks[:0]
-        return SpaceTimeSystem(self._series, index, self._drift, self._timed, blocks=left_out)
+        return blocks, index
 
 
 def series_neighbourhood(series: VisitSeries, blocks: Ints, centre: Floats, reach_m: float) -> Ints:

@@ -68,7 +68,7 @@ class SpaceTimeSurface(StructuredSurface):
         levels = VisitLevels.of(series, priors.crop_bar**2, covariate=used)
         self.timed = self.nodes = estimate_levels(series, self._z, found, levels)
         self._systems = SpaceTimeSystems(series, self._z, self.timed)
-        self._held: tuple[SystemKey, list[tuple[int, SolvedSet]]] | None = None
+        self._held: tuple[SystemKey, SpaceTimeSystem, list[tuple[int, SolvedSet]]] | None = None
         self._held_days: tuple[Floats, CourseDays] | None = None
         self.notes = ()
 
@@ -153,15 +153,13 @@ class SpaceTimeSurface(StructuredSurface):
         slope, spread = np.full((2, count), np.nan)
         cells = zone_set(places, zone, count).cells
         keys = {code: self._systems.key(one.blocks, one.middle) for code, one in cells.items()}
-        for systems in self._systems.windows(keys.values()):
-            for key, system in systems.items():
-                own = [code for code in cells if keys[code] == key]
-                assert isinstance(system, SpaceTimeSystem)
-                sets = self._course_sets(key, system)
-                zones = [(cells[code], self.drift.standardised(cells[code].places)) for code in own]
-                for code, one in zip(own, system.courses(sets, zones, days, dryness[:, own]), strict=True):
-                    mean[:, code], covariance[:, :, code] = one.mean + days.share @ level, one.covariance
-                    slope[code], spread[code] = one.slope, one.slope_variance
+        for key in sorted(set(keys.values())):
+            own = [code for code in cells if keys[code] == key]
+            system, sets = self._course_sets(key)
+            zones = [(cells[code], self.drift.standardised(cells[code].places)) for code in own]
+            for code, one in zip(own, system.courses(sets, zones, days, dryness[:, own]), strict=True):
+                mean[:, code], covariance[:, :, code] = one.mean + days.share @ level, one.covariance
+                slope[code], spread[code] = one.slope, one.slope_variance
         return ZonePaths(mean, covariance, Estimate(slope, spread))
 
     def _course_days(self, day: Floats) -> CourseDays:
@@ -171,12 +169,14 @@ class SpaceTimeSurface(StructuredSurface):
             self._held_days = held = day.copy(), CourseDays.of(self.series, day)
         return held[1]
 
-    def _course_sets(self, key: SystemKey, system: SpaceTimeSystem) -> list[tuple[int, SolvedSet]]:
+    def _course_sets(self, key: SystemKey) -> tuple[SpaceTimeSystem, list[tuple[int, SolvedSet]]]:
         """Solve a system for courses, or take what was solved last: one may be asked block by block."""
         held = self._held
         if held is None or held[0] != key:
-            self._held = held = key, system.course_sets()
-        return held[1]
+            assert isinstance(self._systems, SpaceTimeSystems)
+            system = self._systems.for_courses(key)
+            self._held = held = key, system, system.course_sets()
+        return held[1:]
 
     def zone_covariance(self, places: Places, zone: Ints, count: int) -> ZoneCovariance:
         """Give the covariance of zone means' errors; as :meth:`Surface.zone_covariance`."""
