@@ -23,6 +23,8 @@ GIVEN_UP = frozenset({"cancelled", "released", "forgotten"})
 """What the state of a task on a worker is once nobody waits for it."""
 ANOTHER = "another call of district has begun in this folder since, or this one was ended"
 WAIT = "Wait until it is done, then run the district again"
+UNSEEN = "the district's folder is not there for the worker that this ranch was given to"
+SAME_FOLDERS = "Give --out a folder that all workers see under the same path"
 
 
 @dataclass(frozen=True)
@@ -54,8 +56,11 @@ class CallLetters:
         OutputError
             If so.
         """
-        if not self.stand():
-            raise OutputError(Problem(str(self.folder), ANOTHER, WAIT))
+        if self.stand():
+            return
+        if not self.folder.is_dir():
+            raise OutputError(Problem(str(self.folder), UNSEEN, SAME_FOLDERS))
+        raise OutputError(Problem(str(self.folder), ANOTHER, WAIT))
 
 
 class CallTurn:

@@ -10,7 +10,7 @@ import pytest
 from distributed import Client, LocalCluster
 
 from stressmap.core.errors import OutputError
-from stressmap.jobs.district_turn import MARK_OF_CALL, CallTurn, WhileWanted
+from stressmap.jobs.district_turn import MARK_OF_CALL, CallLetters, CallTurn, WhileWanted
 
 SOON_S = 20.0
 BEGUN, ENDED = threading.Event(), threading.Event()
@@ -34,6 +34,13 @@ def test_a_newer_call_takes_the_turn_and_the_older_one_neither_writes_nor_takes_
         older.take()
         assert not older.of.stand()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_worker_that_does_not_see_the_folder_says_so_and_not_that_another_call_began(
+    tmp_path: Path,
+) -> None:
+    with pytest.raises(OutputError, match=r"folder is not there for the worker .* all workers see"):
+        CallLetters(tmp_path / "elsewhere", "0").refuse_gone()
 
 
 def test_an_older_call_that_ends_leaves_the_turn_of_the_newer_one(tmp_path: Path) -> None:
