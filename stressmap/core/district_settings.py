@@ -143,7 +143,7 @@ def load(path: Path) -> District:
         If it cannot be read, is not TOML, or a key or value is wrong; one problem each. The
         ranches themselves are not looked at.
     """
-    table = read_toml(path, otherwise="Give the path of a file that lists ranches")
+    table = read_toml(path, "district")
     _place(table, path.parent)
     try:
         district = District.model_validate(table)

@@ -186,10 +186,14 @@ def load_inputs(
         read_on.extend(moment.date() for moment in made["time"].agg(["min", "max"]).dropna())
         return made
 
-    def log(paths: tuple[Path | InputSource, ...]) -> pd.DataFrame:
+    def log(paths: tuple[Path | InputSource, ...]) -> pd.DataFrame | None:
         days = (read_on[0], read_on[1]) if read_on else None
         told: dict[str, Any] = {"valves": known[0] if known else None, "read_on": days}
-        return notes.keep(read_irrigation(paths, **spelled, **told))
+        try:
+            return notes.keep(read_irrigation(paths, **spelled, **told))
+        except NoRowsError as empty:  # in spring nothing has run yet
+            notes.say("files_without_rows", files=[one.where for one in empty.problems])
+            return None
 
     (orchard, valves), readings, weather, irrigation = _together(
         tell.step,
