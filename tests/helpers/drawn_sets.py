@@ -84,12 +84,13 @@ def draw_watering(
     slope = how.slope_bar_mm * rng.lognormal(0, 0.25) * of_block[block] * rng.lognormal(0, 0.2, len(block))
     slope *= np.resize(how.soils, block.max() + 1)[block]
     felt = dry_down(et, sets, holds, rng)
-    stress = slope * felt * (0.75 + 0.5 * felt / 80.0)
+    bent = 0.75 + 0.5 * felt / 80.0
+    stress = slope * felt * bent
     written = sets * rng.lognormal(0, 0.1, sets.shape) * (rng.random(sets.shape) > how.missed)
     known = WaterDays(et * rng.normal(1, 0.04), written, count)
     believed = holds * rng.lognormal(0, 0.25, len(block))
     one = np.ones(len(block))
     dry = felt_dryness(known, believed, usual_gap_days(written, block), one)
-    late, rise = dry[LEAD_DAYS // 2 :], (stress / slope)[LEAD_DAYS // 2 :]
+    late, rise = dry[LEAD_DAYS // 2 :], (felt * bent)[LEAD_DAYS // 2 :]
     line = float(np.sum((late - late.mean()) * rise) / np.sum((late - late.mean()) ** 2))
     return DrawnWatering(stress[at], dry[at], slope * line)
