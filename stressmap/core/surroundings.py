@@ -21,7 +21,8 @@ def settle() -> None:
     """Put right what can be: called once, before any library is loaded.
 
     Characters that the standard output cannot show become question marks; warnings are not errors; a number
-    of threads that is none, and folders of PROJ without its database, are as if not set.
+    of threads that is none, and folders of PROJ without its database, are as if not set. What rasterio
+    says at random of rasters in memory that it brings into another CRS is not told (odc-geo's issue 131).
     """
     for stream in (sys.stdout, sys.stderr):
         encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "")
@@ -29,6 +30,7 @@ def settle() -> None:
             stream.reconfigure(errors="replace")
     if any(option.split(":")[0] == "error" for option in sys.warnoptions):
         warnings.simplefilter("ignore")
+    warnings.filterwarnings("ignore", message="Dataset has no geotransform")
     threads = os.environ.get("NUMBA_NUM_THREADS", "1")
     if not (threads.isascii() and threads.isdigit() and int(threads[:9]) > 0):
         del os.environ["NUMBA_NUM_THREADS"]
