@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
+from stressmap.season.zone_courses import Z_90
+
 LIKE_FLOOD_HOURS, LIKE_FLOOD_DAYS = 20.0, 6.0
 """Drip in irrigations of so many hours and more, with so many days and more between them, wets and dries its
 soil as flooding does: a judgement, no source."""
@@ -87,6 +89,6 @@ def _nine_tenths(cycles: pd.DataFrame) -> tuple[float, float]:
     if known.empty:
         return np.nan, np.nan
     middle, low, high = known.to_numpy(np.float64).T[:, :, None]
-    points = middle + (high - low) / 2 * ndtri(ODDS) / ndtri(0.95)
+    points = middle + (high - low) / 2 * ndtri(ODDS) / Z_90
     at_5, at_95 = np.quantile(points, [0.05, 0.95], method="hazen")
     return float(at_5), float(at_95)
